@@ -1,0 +1,46 @@
+"""What every request and answer model shares: no unknown keys, finite exact numbers."""
+
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
+
+LARGEST = Decimal("1e12")
+MOST_CHARACTERS = 40
+
+
+def _number(value: Any) -> Decimal:
+    """Take a JSON number or a decimal string; refuse everything else in plain words."""
+    if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal):
+        raise ValueError("write a number, such as 2.5")
+    text = str(value).strip()
+    if len(text) > MOST_CHARACTERS or not text.isascii() or "_" in text:
+        raise ValueError("write a number with at most 40 digits")
+    try:
+        number = Decimal(text)
+    except ArithmeticError as error:
+        raise ValueError("write a number, such as 2.5") from error
+    if not number.is_finite() or abs(number) > LARGEST:
+        raise ValueError("the number must be finite and at most 1e12")
+    return number
+
+
+Number = Annotated[
+    Decimal, BeforeValidator(_number), WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}]})
+]
+NonNegative = Annotated[Number, Field(ge=0)]
+Positive = Annotated[Number, Field(gt=0)]
+Percent = Annotated[Number, Field(ge=0, le=100)]
+Text = Annotated[str, Field(min_length=1, max_length=400)]
+
+
+class RequestModel(BaseModel):
+    """A request: unknown keys are refused."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, str_strip_whitespace=True)
+
+
+class AnswerModel(BaseModel):
+    """An answer: decimals leave as JSON numbers."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)

@@ -1,0 +1,1 @@
+"""Papers: context, template, rendering."""
