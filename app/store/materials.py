@@ -1,0 +1,199 @@
+"""Materials on the shelf: what is in them, what they cost."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from enum import StrEnum
+
+from sqlalchemy import CheckConstraint, Index, Select, select, text
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship, selectinload
+
+from app.science.composition import Kind
+from app.store.base import (
+    STRICT,
+    Amount,
+    Base,
+    Key,
+    MaybeAmount,
+    MaybeMoment,
+    Words,
+    above_zero,
+    not_blank,
+    number_between,
+    one_of,
+    reference,
+)
+from app.store.types import Day, Word
+
+LIVE = text("retired_at IS NULL")
+
+
+class PhaseHint(StrEnum):
+    """Where in a formula a material usually goes."""
+
+    WATER = "water"
+    OIL = "oil"
+    COOL_DOWN = "cool-down"
+    POWDER = "powder"
+    ADJUSTER = "adjuster"
+    ANY = "any"
+
+
+class PriceKind(StrEnum):
+    """Whether a price was paid or offered."""
+
+    PAID = "paid"
+    OFFERED = "offered"
+
+
+class Material(Base):
+    """A material as it stands on the shelf; retired rather than deleted once a formula uses it."""
+
+    __tablename__ = "material"
+    __table_args__ = (
+        not_blank("name"),
+        one_of("phase_hint", PhaseHint),
+        above_zero("density_g_ml"),
+        number_between("use_low", 0, 100),
+        number_between("use_high", 0, 100),
+        number_between("ph_min", -1, 15),
+        number_between("ph_max", -1, 15),
+        CheckConstraint("CAST(use_low AS REAL) <= CAST(use_high AS REAL)", name="use_range_in_order"),
+        CheckConstraint("CAST(ph_min AS REAL) <= CAST(ph_max AS REAL)", name="ph_range_in_order"),
+        Index("uq_material_live_name", "name_key", unique=True, sqlite_where=LIVE, postgresql_where=LIVE),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    name: Mapped[str]
+    name_key: Mapped[str]
+    library_key: Mapped[str | None] = mapped_column(index=True)
+    form: Mapped[Words]
+    phase_hint: Mapped[PhaseHint] = mapped_column(Word(PhaseHint), default=PhaseHint.ANY)
+    functions: Mapped[Words]
+    density_g_ml: Mapped[MaybeAmount]
+    use_low: Mapped[MaybeAmount]
+    use_high: Mapped[MaybeAmount]
+    ph_min: Mapped[MaybeAmount]
+    ph_max: Mapped[MaybeAmount]
+    max_temp_c: Mapped[MaybeAmount]
+    cautions: Mapped[Words]
+    notes: Mapped[Words]
+    source: Mapped[Words]
+    supplier: Mapped[Words]
+    created_at: Mapped[datetime]
+    retired_at: Mapped[MaybeMoment]
+    row_version: Mapped[int] = mapped_column(default=1)
+
+    parts: Mapped[list["MaterialPart"]] = relationship(
+        order_by="MaterialPart.position", cascade="all, delete-orphan", passive_deletes=True
+    )
+    prices: Mapped[list["Price"]] = relationship(
+        order_by="Price.priced_on.desc(), Price.id.desc()", cascade="all, delete-orphan", passive_deletes=True
+    )
+    __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+
+
+class MaterialPart(Base):
+    """One substance of a material, % w/w of it, with the supplier's range when one was given."""
+
+    __tablename__ = "material_part"
+    __table_args__ = (
+        not_blank("inci"),
+        one_of("kind", Kind),
+        number_between("percent", 0, 100),
+        number_between("low", 0, 100),
+        number_between("high", 0, 100),
+        CheckConstraint("CAST(low AS REAL) <= CAST(high AS REAL)", name="range_in_order"),
+        Index("uq_material_part_place", "material_id", "position", unique=True),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    material_id: Mapped[int] = reference("material.id", on_delete="CASCADE")
+    position: Mapped[int]
+    inci: Mapped[str]
+    cas: Mapped[str | None]
+    percent: Mapped[Amount]
+    low: Mapped[MaybeAmount]
+    high: Mapped[MaybeAmount]
+    kind: Mapped[Kind] = mapped_column(Word(Kind), default=Kind.INGREDIENT)
+    nano: Mapped[bool] = mapped_column(default=False)
+    may_contain: Mapped[bool] = mapped_column(default=False)
+    source: Mapped[Words]
+
+    allergens: Mapped[list["PartAllergen"]] = relationship(
+        order_by="PartAllergen.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+
+
+class PartAllergen(Base):
+    """A named fragrance allergen inside a part, % w/w of that part."""
+
+    __tablename__ = "part_allergen"
+    __table_args__ = (not_blank("inci"), number_between("percent", 0, 100), STRICT)
+
+    id: Mapped[Key]
+    part_id: Mapped[int] = reference("material_part.id", on_delete="CASCADE")
+    inci: Mapped[str]
+    percent: Mapped[Amount]
+
+
+class Price(Base):
+    """What was paid, or offered, for which amount, when and by whom."""
+
+    __tablename__ = "price"
+    __table_args__ = (
+        one_of("kind", PriceKind),
+        number_between("amount", 0, 1e12),
+        above_zero("quantity_g"),
+        not_blank("quantity_text"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    material_id: Mapped[int] = reference("material.id", on_delete="CASCADE")
+    kind: Mapped[PriceKind] = mapped_column(Word(PriceKind), default=PriceKind.PAID)
+    amount: Mapped[Amount]
+    quantity_text: Mapped[str]
+    quantity_g: Mapped[Amount]
+    priced_on: Mapped[date] = mapped_column(Day)
+    supplier: Mapped[Words]
+    note: Mapped[Words]
+
+    @property
+    def per_kg(self) -> Decimal:
+        """The price of one kilogram, exact."""
+        return self.amount / self.quantity_g * 1000
+
+
+class Packaging(Base):
+    """A pot, lid, label or box: sold in packs, used one or more to a unit."""
+
+    __tablename__ = "packaging"
+    __table_args__ = (not_blank("name"), above_zero("units_per_pack"), number_between("price", 0, 1e12), STRICT)
+
+    id: Mapped[Key]
+    name: Mapped[str] = mapped_column(unique=True)
+    units_per_pack: Mapped[Amount]
+    price: Mapped[MaybeAmount]
+    supplier: Mapped[Words]
+    notes: Mapped[Words]
+    retired_at: Mapped[MaybeMoment]
+
+
+def live_materials(session: Session) -> list[Material]:
+    """List the materials that are not retired, by name, with parts, allergens and prices loaded."""
+    return list(session.scalars(_with_everything().where(Material.retired_at.is_(None)).order_by(Material.name_key)))
+
+
+def materials_by_id(session: Session, ids: set[int]) -> dict[int, Material]:
+    """Load some materials, retired ones too, with parts, allergens and prices."""
+    if not ids:
+        return {}
+    return {m.id: m for m in session.scalars(_with_everything().where(Material.id.in_(ids)))}
+
+
+def _with_everything() -> Select[Material]:
+    return select(Material).options(
+        selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)
+    )

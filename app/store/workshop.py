@@ -1,0 +1,125 @@
+"""The workshop: its settings, its scales, its number series and the keys of forms already taken."""
+
+from datetime import datetime
+from decimal import Decimal
+from enum import StrEnum
+
+from sqlalchemy import CheckConstraint, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from app.store.base import STRICT, Amount, Base, Key, Words, above_zero, not_blank, number_between, one_of
+from app.store.types import Word
+
+
+class Paper(StrEnum):
+    """The paper that sheets are laid out for."""
+
+    A4 = "A4"
+    LETTER = "Letter"
+
+
+class Jurisdiction(StrEnum):
+    """Whose rules the label follows."""
+
+    EU = "EU"
+    US = "US"
+
+
+class Workshop(Base):
+    """The one workshop of this file: what every sheet and every cost starts from."""
+
+    __tablename__ = "workshop"
+    __table_args__ = (
+        CheckConstraint("id = 1", name="only_one"),
+        not_blank("name"),
+        not_blank("batch_number_pattern"),
+        CheckConstraint("length(currency) = 3", name="currency_iso_4217"),
+        one_of("paper", Paper),
+        one_of("jurisdiction", Jurisdiction),
+        number_between("labour_rate", 0, 1e9),
+        number_between("overhead_percent", 0, 1000),
+        number_between("tax_percent", 0, 100),
+        number_between("loss_percent", 0, 99),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    name: Mapped[str]
+    address: Mapped[Words]
+    contact: Mapped[Words]
+    currency: Mapped[str] = mapped_column(default="EUR")
+    locale: Mapped[str] = mapped_column(default="en")
+    paper: Mapped[Paper] = mapped_column(Word(Paper), default=Paper.A4)
+    jurisdiction: Mapped[Jurisdiction] = mapped_column(Word(Jurisdiction), default=Jurisdiction.EU)
+    batch_number_pattern: Mapped[str] = mapped_column(default="{code}-{year}-{count}")
+    labour_rate: Mapped[Amount] = mapped_column(default=Decimal(0))
+    overhead_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
+    tax_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
+    loss_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
+    is_demo: Mapped[bool] = mapped_column(default=False)
+    row_version: Mapped[int] = mapped_column(default=1)
+
+    __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+
+
+class Scale(Base):
+    """A scale on the bench: its smallest step and its largest load, in grams."""
+
+    __tablename__ = "scale"
+    __table_args__ = (
+        not_blank("name"),
+        above_zero("readability_g"),
+        CheckConstraint("CAST(capacity_g AS REAL) >= CAST(readability_g AS REAL)", name="capacity_holds_a_step"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    name: Mapped[str] = mapped_column(unique=True)
+    readability_g: Mapped[Amount]
+    capacity_g: Mapped[Amount]
+
+
+class NumberSeries(Base):
+    """The last number issued in a series; the row is locked while the next one is issued."""
+
+    __tablename__ = "number_series"
+    __table_args__ = (CheckConstraint("last >= 0", name="last_not_negative"), STRICT)
+
+    series: Mapped[str] = mapped_column(primary_key=True)
+    last: Mapped[int]
+
+
+class FormKey(Base):
+    """A form that was taken once: pressing twice leads to the same result instead of a second record."""
+
+    __tablename__ = "form_key"
+    __table_args__ = (not_blank("key"), STRICT)
+
+    key: Mapped[str] = mapped_column(primary_key=True)
+    taken_at: Mapped[datetime]
+    result: Mapped[Words]
+
+
+def the_workshop(session: Session) -> Workshop:
+    """Give the workshop of this file.
+
+    Raises:
+        sqlalchemy.exc.NoResultFound: when the file holds none yet.
+    """
+    return session.scalars(select(Workshop)).one()
+
+
+def scales(session: Session) -> list[Scale]:
+    """List the scales, finest first."""
+    return sorted(session.scalars(select(Scale)), key=lambda s: (s.readability_g, s.capacity_g, s.id))
+
+
+def next_in_series(session: Session, series: str) -> int:
+    """Issue the next number of a series; the transaction that asks holds the row until it ends."""
+    row = session.get(NumberSeries, series, with_for_update=True)
+    if row is None:
+        row = NumberSeries(series=series, last=0)
+        session.add(row)
+    row.last += 1
+    session.flush()
+    return row.last
