@@ -1,0 +1,39 @@
+"""The pages: ``create_app`` puts one blueprint per area around a store."""
+
+from pathlib import Path
+
+from flask import Flask
+
+from app.store.engine import Store
+from app.web import areas, errors, security, template_tools
+
+TOP = Path(__file__).resolve().parents[2]
+MEBIBYTE = 1024 * 1024
+
+
+def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
+    """Make the web application of one workshop.
+
+    Args:
+        store: the database that pages read and deeds write.
+        secret: the key that signs the cookie; made once per data folder.
+        port: the port it is served on; cookies carry it in their name, since cookies ignore ports.
+    """
+    app = Flask(__name__, template_folder=str(TOP / "templates"), static_folder=str(TOP / "static"))
+    app.config.update(
+        SECRET_KEY=secret,
+        SESSION_COOKIE_NAME=f"tarebook_{port}",
+        SESSION_COOKIE_SAMESITE="Lax",
+        SESSION_COOKIE_HTTPONLY=True,
+        TRUSTED_HOSTS=["127.0.0.1", "localhost"],
+        MAX_CONTENT_LENGTH=8 * MEBIBYTE,
+        MAX_FORM_MEMORY_SIZE=8 * MEBIBYTE,
+        MAX_FORM_PARTS=60_000,
+        TEMPLATES_AUTO_RELOAD=False,
+    )
+    app.extensions["store"] = store
+    security.protect(app)
+    errors.explain(app)
+    template_tools.equip(app)
+    areas.register(app)
+    return app
