@@ -1,0 +1,101 @@
+"""The draft of a formula, exactly as typed: every field is text, so that nothing typed is ever lost."""
+
+import json
+from dataclasses import asdict, dataclass, fields, replace
+from typing import Any, Self
+
+
+@dataclass(frozen=True, slots=True)
+class DraftPhase:
+    """A phase as typed; its letter follows from its place."""
+
+    id: str
+    name: str = ""
+    temperature: str = ""
+    method: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DraftLine:
+    """A line as typed. ``amount`` is read in the basis of the draft; ``material_id`` is None until one is chosen."""
+
+    id: str
+    phase: str
+    typed: str = ""
+    material_id: int | None = None
+    amount: str = ""
+    qs: bool = False
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DraftPackaging:
+    """A piece of packaging and how many of it one unit takes, as typed."""
+
+    id: str
+    packaging_id: int | None = None
+    per_unit: str = "1"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """Everything that is typed on the formula page.
+
+    Attributes:
+        basis: how the amounts are meant: ``w/w``, ``w/v``, ``v/v``, or ``amounts`` (weights or measures of a known batch).
+        density: density of the finished product in g/mL, needed for ``w/v``, ``v/v`` and sizes given as a volume.
+        batch: the batch size: a mass, a volume, or a number of units (``40 units``).
+        fill: what goes into one unit, a mass or a volume.
+        special_uses: further words of exposure (``eye area``, ``spray``, ``oral``, ``under three``).
+    """
+
+    name: str = ""
+    code: str = ""
+    product_type: str = ""
+    exposure: str = "leave-on"
+    special_uses: tuple[str, ...] = ()
+    claims: str = ""
+    basis: str = "w/w"
+    density: str = ""
+    batch: str = "500 g"
+    fill: str = "50 g"
+    loss_percent: str = ""
+    target_ph: str = ""
+    labour_minutes: str = ""
+    price: str = ""
+    notes: str = ""
+    phases: tuple[DraftPhase, ...] = ()
+    lines: tuple[DraftLine, ...] = ()
+    packaging: tuple[DraftPackaging, ...] = ()
+
+    def to_json(self) -> str:
+        """Write the draft as one JSON text, keys in a fixed order."""
+        return json.dumps(asdict(self), ensure_ascii=False, separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Read a draft back; keys that this program does not know are left out."""
+        values: dict[str, Any] = _known(cls, json.loads(text))
+        values["special_uses"] = tuple(values.get("special_uses", ()))
+        for key, kind in (("phases", DraftPhase), ("lines", DraftLine), ("packaging", DraftPackaging)):
+            values[key] = tuple(kind(**_known(kind, row)) for row in values.get(key, ()))
+        return cls(**values)
+
+    def letter_of(self, phase_id: str) -> str:
+        """Give the letter of a phase: A for the first, Z for the 26th, then A1, B1 ..."""
+        place = next((n for n, phase in enumerate(self.phases) if phase.id == phase_id), 0)
+        turn, letter = divmod(place, 26)
+        return chr(ord("A") + letter) + (str(turn) if turn else "")
+
+    def lines_of(self, phase_id: str) -> tuple[DraftLine, ...]:
+        """List the lines of one phase in their order."""
+        return tuple(line for line in self.lines if line.phase == phase_id)
+
+    def with_line(self, line: DraftLine) -> Self:
+        """Give the draft with one line exchanged for the line of the same id."""
+        return replace(self, lines=tuple(line if old.id == line.id else old for old in self.lines))
+
+
+def _known(kind: type, row: dict[str, Any]) -> dict[str, Any]:
+    names = {f.name for f in fields(kind)}
+    return {key: value for key, value in row.items() if key in names}
