@@ -1,0 +1,172 @@
+"""The one reader of numbers as people type them, and the plain writing of decimals.
+
+Python's own parsers take ``nan``, ``1e400``, ``1_0`` and digits of other scripts; a form must not. Everything
+typed passes through :func:`parse_number`.
+"""
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_UP, Context, Decimal, localcontext
+
+from app.science.errors import Invalid
+
+MOST_DIGITS = 12
+MOST_CHARACTERS = 40
+WIDE_PRECISION = 120
+
+_BLANKS = dict.fromkeys(map(ord, "\t\n\r\u00a0\u2002\u2003\u2007\u2008\u2009\u200a\u202f"), " ")
+_MINUS = dict.fromkeys(map(ord, "\u2212\u2013\u2010\u2011"), "-")
+_VULGAR = {
+    "½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4", "⅕": "1/5", "⅖": "2/5", "⅗": "3/5",
+    "⅘": "4/5", "⅙": "1/6", "⅚": "5/6", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8",
+}  # fmt: skip
+
+_PLAIN = re.compile(r"(?P<whole>\d*)(?P<mark>[.,]?)(?P<rest>\d*)", re.ASCII)
+_SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?=$|[.,])", re.ASCII)
+_FRACTION = re.compile(r"(?:(?P<whole>\d{1,12}) )?(?P<top>\d{1,12}) ?/ ?(?P<bottom>\d{1,12})", re.ASCII)
+_EXPONENT = re.compile(r"[-+]?[\d.,]+e[-+]?\d+", re.ASCII | re.IGNORECASE)
+
+
+@contextmanager
+def exact_arithmetic() -> Iterator[None]:
+    """Work in decimals wide enough that no sum or product of typed numbers is rounded (120 digits)."""
+    with localcontext(Context(prec=WIDE_PRECISION)):
+        yield
+
+
+def normalise(text: str) -> str:
+    """Bring blanks, minus signs and one-character fractions of a typed text into their plain forms."""
+    plain = text.translate(_BLANKS).translate(_MINUS).replace("\u2044", "/")
+    for sign, fraction in _VULGAR.items():
+        plain = plain.replace(sign, f" {fraction} ")
+    return " ".join(plain.split())
+
+
+def parse_number(text: str, field: str = "", *, low: Decimal | None = None, high: Decimal | None = None) -> Decimal:
+    """Read a number as typed: digits, one decimal comma or point, blanks, a trailing ``%``, ``1/2`` and ``1 1/2``.
+
+    ``low`` and ``high`` are the limits, both allowed; a negative number is refused unless ``low`` is negative.
+
+    Raises:
+        Invalid: at ``field``, when the text is no number, could be read in two ways, or is out of range.
+    """
+    value = _read(normalise(text), field, negative_allowed=low is not None and low < 0)
+    if low is not None and value < low:
+        raise Invalid(field, f"The number is {plain(value)}; the least allowed is {plain(low)}.")
+    if high is not None and value > high:
+        raise Invalid(field, f"The number is {plain(value)}; the most allowed is {plain(high)}.")
+    return value
+
+
+def _read(text: str, field: str, *, negative_allowed: bool) -> Decimal:
+    _refuse_unreadable(text, field)
+    bare = text.removesuffix("%").strip()
+    if bare.startswith("-"):
+        if not negative_allowed:
+            raise Invalid(field, f"{text} is negative; write 0 or more.")
+        return -_magnitude(bare[1:].strip(), field) + 0
+    return _magnitude(bare.removeprefix("+").strip(), field)
+
+
+def _refuse_unreadable(text: str, field: str) -> None:
+    if not text or text == "%":
+        raise Invalid(field, "Write a number, such as 2.5.")
+    if len(text) > MOST_CHARACTERS:
+        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
+    if any(sign.isnumeric() and not sign.isascii() for sign in text):
+        raise Invalid(field, "Write the number with the digits 0 to 9.")
+    if _EXPONENT.fullmatch(text):
+        raise Invalid(field, f"Write {text} out in full, without the letter e.")
+
+
+def _magnitude(text: str, field: str) -> Decimal:
+    fraction = _FRACTION.fullmatch(text)
+    if fraction:
+        return _from_fraction(fraction, field)
+    grouped = _SPACED.match(text)
+    joined = grouped.group().replace(" ", "") + text[grouped.end() :] if grouped else text
+    match = _PLAIN.fullmatch(joined)
+    if not match or not (match["whole"] or match["rest"]):
+        raise _not_a_number(text, field)
+    if not grouped:
+        _refuse_ambiguous(match, field)
+    return _checked_digits(match, field)
+
+
+def _from_fraction(match: re.Match[str], field: str) -> Decimal:
+    bottom = Decimal(match["bottom"])
+    if not bottom:
+        raise Invalid(field, f"{match.group()} divides by zero; write another fraction.")
+    return Decimal(match["whole"] or 0) + Decimal(match["top"]) / bottom
+
+
+def _checked_digits(match: re.Match[str], field: str) -> Decimal:
+    if len((match["whole"] + match["rest"]).lstrip("0")) > MOST_DIGITS:
+        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
+    return Decimal(f"{match['whole'] or 0}.{match['rest']}")
+
+
+def _not_a_number(text: str, field: str) -> Invalid:
+    if len(re.findall(r"[.,]", text)) > 1 and not re.search(r"[^\d.,' ]", text):
+        bare = re.sub(r"[.,' ](?=.*[.,])", "", text).rstrip(".,")
+        return Invalid(
+            field, f"{text} can be read in two ways; write it with one decimal mark and no other, such as {bare}."
+        )
+    return Invalid(field, f"{text} is not a number; write digits with one comma or point, such as 2.5.")
+
+
+def _refuse_ambiguous(match: re.Match[str], field: str) -> None:
+    whole, rest = match["whole"], match["rest"]
+    if match["mark"] == "," and len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0"):
+        raise Invalid(
+            field, f"{whole},{rest} can mean {whole}{rest} or {whole}.{rest}; write {whole}{rest} or {whole}.{rest}."
+        )
+
+
+def plain(value: Decimal) -> str:
+    """Write a decimal without exponent and without trailing zeros.
+
+    >>> plain(Decimal("1.500")), plain(Decimal("1E+3")), plain(Decimal("-0.0"))
+    ('1.5', '1000', '0')
+    """
+    text = f"{value:f}"
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def to_places(value: Decimal, places: int) -> Decimal:
+    """Round half up to a number of decimal places (0 or more); money and weights are rounded here and nowhere else."""
+    return to_step(value, Decimal(1).scaleb(-places))
+
+
+def to_step(value: Decimal, step: Decimal) -> Decimal:
+    """Round half up (away from zero) to the nearest multiple of a positive step."""
+    return _stepped(value, step, ROUND_HALF_UP)
+
+
+def floor_to_step(value: Decimal, step: Decimal) -> Decimal:
+    """Give the largest multiple of a positive step that is not above the value."""
+    return _stepped(value, step, ROUND_FLOOR)
+
+
+def ceil_to_step(value: Decimal, step: Decimal) -> Decimal:
+    """Give the smallest multiple of a positive step that is not below the value."""
+    return _stepped(value, step, ROUND_CEILING)
+
+
+def _stepped(value: Decimal, step: Decimal, rounding: str) -> Decimal:
+    with exact_arithmetic():
+        return (value / step).to_integral_value(rounding=rounding) * step
+
+
+def figures(value: Decimal, digits: int = 4) -> str:
+    """Write a decimal rounded half up to a number of significant figures, for sentences.
+
+    >>> figures(Decimal("1234.5678")), figures(Decimal("0.0123456"), 3)
+    ('1235', '0.0123')
+    """
+    if not value:
+        return "0"
+    return plain(to_step(value, Decimal(1).scaleb(value.adjusted() - digits + 1)))
