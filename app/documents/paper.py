@@ -1,0 +1,42 @@
+"""A paper from its template: the HTML that the printer's process lays out, and the name of the file."""
+
+import re
+from datetime import date
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader
+
+from app import NAME
+from app.documents import words
+from app.store.workshop import Workshop
+
+TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
+
+
+@cache
+def environment() -> Environment:
+    """Make the template environment of the papers: everything is escaped."""
+    made = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True)
+    words.equip(made)
+    return made
+
+
+def paper_html(template: str, *, workshop: Workshop, printed_on: date, paper: str | None = None, **values: Any) -> str:
+    """Render a paper as the page that is laid out; ``paper`` is A4 or Letter, else the workshop's own."""
+    return (
+        environment()
+        .get_template(template)
+        .render(workshop=workshop, paper=paper or workshop.paper.value, printed_on=printed_on, app_name=NAME, **values)
+    )
+
+
+def file_name(*pieces: str) -> str:
+    """Make a file name out of code, version and date: letters, digits and hyphens only.
+
+    >>> file_name("batch sheet", "HC/1", "2026-11-25")
+    'batch-sheet_HC-1_2026-11-25.pdf'
+    """
+    clean = (re.sub(r"[^A-Za-z0-9.]+", "-", piece).strip("-.") for piece in pieces)
+    return "_".join(piece[:60] for piece in clean if piece) + ".pdf"

@@ -1,0 +1,87 @@
+"""How numbers, money and dates are written, on pages and on paper alike."""
+
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any
+
+from babel.numbers import format_currency, get_currency_symbol
+from jinja2 import Environment, pass_context
+from jinja2.runtime import Context
+from markupsafe import Markup, escape
+
+from app.science.numbers import figures
+from app.store.types import plain_text
+from app.store.workshop import Workshop
+
+DASH = "–"
+
+
+def equip(environment: Environment) -> None:
+    """Give an environment the filters every template may use."""
+    environment.trim_blocks = environment.lstrip_blocks = True
+    environment.filters.update(
+        plain=plain,
+        places=places,
+        figures=some_figures,
+        money=money,
+        day=day,
+        moment=moment,
+        phase_class=phase_class,
+        soft_breaks=soft_breaks,
+    )
+
+
+def plain(value: Decimal | None) -> str:
+    """Write a decimal as it is, without trailing zeros; a dash for none."""
+    return DASH if value is None else plain_text(value)
+
+
+def places(value: Decimal | None, count: int) -> str:
+    """Write a decimal with a fixed number of places, half up; a dash for none."""
+    if value is None:
+        return DASH
+    return f"{value.quantize(Decimal(1).scaleb(-count), rounding='ROUND_HALF_UP'):f}"
+
+
+def some_figures(value: Decimal | None, digits: int = 4) -> str:
+    """Write a decimal with so many significant figures; a dash for none."""
+    return DASH if value is None else figures(value, digits)
+
+
+@pass_context
+def money(context: Context, value: Decimal | None) -> str:
+    """Write an amount in the workshop's currency, with that currency's decimals; a dash for none."""
+    if value is None:
+        return DASH
+    shop = _workshop(context.resolve("workshop"))
+    return str(format_currency(value, shop.currency, locale=shop.locale))
+
+
+def symbol_of(shop: Workshop) -> str:
+    """Give the symbol of a workshop's currency."""
+    return str(get_currency_symbol(shop.currency, locale=shop.locale))
+
+
+def _workshop(found: Any) -> Workshop:
+    shop: Workshop = found() if callable(found) else found
+    return shop
+
+
+def day(value: date | None) -> str:
+    """Write a date so that day and month cannot be taken for each other; a dash for none."""
+    return DASH if value is None else f"{value.day} {value:%b %Y}"
+
+
+def moment(value: datetime | None) -> str:
+    """Write a moment in local time; a dash for none."""
+    return DASH if value is None else f"{day(value.astimezone().date())}, {value.astimezone():%H:%M}"
+
+
+def phase_class(letter: str) -> str:
+    """Name the pattern class of a phase letter; letters past H start over."""
+    return f"phase-{'abcdefgh'[(ord(letter[:1].upper() or 'A') - ord('A')) % 8]}"
+
+
+def soft_breaks(text: str) -> Markup:
+    """Let a long name break after slashes, with everything else escaped."""
+    return Markup("/<wbr>").join(escape(part) for part in text.split("/"))
