@@ -1,0 +1,128 @@
+"""The tables of legal limits, one file per jurisdiction in ``seed_data/reference/limits``."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from types import MappingProxyType
+
+from app.reference.library import split_cell
+from app.reference.tables import FOLDER, decimal_or_none, read_table
+from app.science.names import inci_key
+from app.science.rules.values import Exposure, LimitRule, Purpose
+
+COLUMNS = [
+    "jurisdiction",
+    "inci_name",
+    "cas",
+    "expressed_as",
+    "max_percent",
+    "product_scope",
+    "condition",
+    "label_wording_required",
+    "legal_reference",
+    "as_of",
+    "source",
+    "source_status",
+    "sum_group",
+    "factor_to_expressed_as",
+    "rule_type",
+    "scope_class",
+    "only_in_scope",
+    "covers",
+    "match_cas",
+    "sum_key",
+    "exposures",
+    "general",
+    "products",
+    "purpose",
+    "ph_min",
+    "ph_max",
+    "ph_max_allowed",
+    "not_in",
+    "supplier_data",
+    "uncertain",
+    "anchors",
+    "label_above",
+    "applies_in",
+]
+RULE_TYPES = frozenset({"max", "prohibited", "condition", "label", "note", "guidance"})
+
+Row = Mapping[str, str]
+
+
+def jurisdictions() -> tuple[str, ...]:
+    """List the jurisdictions that have a table: the names of the files, in alphabetical order."""
+    return tuple(sorted(path.stem for path in (FOLDER / "limits").glob("*.csv")))
+
+
+def limit_rows(jurisdiction: str | None = None) -> tuple[LimitRule, ...]:
+    """Give the rows of one jurisdiction (``EU``, ``US``, ``GUIDANCE``), or of all of them.
+
+    Raises:
+        KeyError: when there is no table of that name.
+    """
+    if jurisdiction is None:
+        return tuple(row for name in jurisdictions() for row in limit_rows(name))
+    if jurisdiction.upper() not in jurisdictions():
+        raise KeyError(jurisdiction)
+    return _rows(jurisdiction.upper())
+
+
+@cache
+def _rows(jurisdiction: str) -> tuple[LimitRule, ...]:
+    return tuple(_rule(row) for row in read_table(f"limits/{jurisdiction}", COLUMNS))
+
+
+def _rule(row: Row) -> LimitRule:
+    if row["rule_type"] not in RULE_TYPES:
+        raise ValueError(f"limits: {row['inci_name']}: unknown rule type {row['rule_type']!r}")
+    return LimitRule(
+        jurisdiction=row["jurisdiction"],
+        inci_name=row["inci_name"],
+        cas=split_cell(row["cas"]),
+        expressed_as=row["expressed_as"],
+        max_percent=decimal_or_none(row["max_percent"]),
+        product_scope=row["product_scope"],
+        condition=row["condition"],
+        label_wording=row["label_wording_required"],
+        legal_reference=row["legal_reference"],
+        as_of=row["as_of"],
+        source=row["source"],
+        source_status=row["source_status"],
+        sum_group=row["sum_group"],
+        factor=decimal_or_none(row["factor_to_expressed_as"]),
+        rule_type=row["rule_type"],
+        scope_class=row["scope_class"],
+        only_in_scope=_yes(row["only_in_scope"]),
+        factors=MappingProxyType(_factors(row)),
+        match_cas=split_cell(row["match_cas"]),
+        sum_key=row["sum_key"],
+        exposures=frozenset(Exposure(word) for word in split_cell(row["exposures"])),
+        general=_yes(row["general"]),
+        products=frozenset(split_cell(row["products"])),
+        purpose=Purpose(row["purpose"]),
+        ph_min=decimal_or_none(row["ph_min"]),
+        ph_max=decimal_or_none(row["ph_max"]),
+        ph_max_allowed=row["ph_max_allowed"] != "no",
+        not_in=split_cell(row["not_in"]),
+        supplier_data=row["supplier_data"],
+        uncertain=_yes(row["uncertain"]),
+        anchors=split_cell(row["anchors"]),
+        label_above=decimal_or_none(row["label_above"]),
+        applies_in=frozenset(split_cell(row["applies_in"])),
+    )
+
+
+def _factors(row: Row) -> dict[str, Decimal]:
+    """Read what the row covers: its own name, then the names (``NAME=factor``) and patterns of ``covers``."""
+    found = {inci_key(row["inci_name"]): decimal_or_none(row["factor_to_expressed_as"]) or Decimal(1)}
+    for item in split_cell(row["covers"]):
+        name, _, factor = item.partition("=")
+        found[inci_key(name)] = decimal_or_none(factor) or Decimal(1)
+    return found
+
+
+def _yes(word: str) -> bool:
+    if word not in ("yes", "no"):
+        raise ValueError(f"write yes or no, not {word!r}")
+    return word == "yes"

@@ -1,0 +1,1 @@
+"""What the rules say of a formula: legal limits, allergens, compatibility, claims, label statements. Pure."""

@@ -1,0 +1,161 @@
+"""The value types that the rule engines share: rules as read from the tables, findings, the formula asked about."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from enum import StrEnum
+
+from app.science.composition import DosedMaterial
+from app.science.names import inci_key
+
+
+class Severity(StrEnum):
+    """How much a finding weighs: do not make it so, expect trouble, or good to know."""
+
+    STOP = "stop"
+    CAUTION = "caution"
+    NOTE = "note"
+
+
+class Exposure(StrEnum):
+    """Whether the product stays on the skin."""
+
+    LEAVE_ON = "leave-on"
+    RINSE_OFF = "rinse-off"
+
+
+class Purpose(StrEnum):
+    """What a limited substance is there for, where the law sets one limit per purpose."""
+
+    ANY = "any"
+    PRESERVATIVE = "preservative"
+    OTHER = "other"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a rule found.
+
+    ``inci`` names the substances concerned; ``limit`` and ``found`` are % w/w of the finished formula, expressed as
+    the rule expresses them (as the acid, for example), or a pH where the rule speaks of pH.
+    """
+
+    rule: str
+    severity: Severity
+    inci: tuple[str, ...]
+    message: str
+    source: str
+    limit: Decimal | None = None
+    found: Decimal | None = None
+    materials: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What a set of rules found, and what it could not look at for want of data."""
+
+    findings: tuple[Finding, ...] = ()
+    not_checked: tuple[str, ...] = ()
+
+    def __add__(self, other: "Verdict") -> "Verdict":
+        """Join two verdicts, keeping the order and dropping repeated lines."""
+        findings = dict.fromkeys(self.findings + other.findings)
+        return Verdict(tuple(findings), tuple(dict.fromkeys(self.not_checked + other.not_checked)))
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaFacts:
+    """The formula the rules are asked about.
+
+    ``ph`` is the pH of the finished product, ``products`` the words for the kind of product (``body lotion``,
+    ``aerosol``...), both only where they are known: an empty set means that nobody said.
+    """
+
+    materials: tuple[DosedMaterial, ...]
+    exposure: Exposure
+    ph: Decimal | None = None
+    products: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRule:
+    """One row of a table of legal limits; ``max_percent`` is % w/w of the finished product, as ``expressed_as``.
+
+    ``factors`` gives, for every INCI key or pattern the row covers, what one per cent of that substance counts as.
+    ``exposures`` are the exposures the scope can belong to; ``general`` is false where the scope is a kind of product
+    that the exposure alone does not tell (``products`` names it). ``ph_max_allowed`` tells whether the pH limit itself
+    is still allowed. ``not_in`` lists uses the rule forbids, ``supplier_data`` what only a supplier can show;
+    ``uncertain`` rows hang on facts outside the formula. ``anchors`` are names without which the row does not apply,
+    ``label_above`` is the amount (same unit as the limit) above which the wording is due, ``applies_in`` the markets.
+    """
+
+    jurisdiction: str
+    inci_name: str
+    cas: tuple[str, ...]
+    expressed_as: str
+    max_percent: Decimal | None
+    product_scope: str
+    condition: str
+    label_wording: str
+    legal_reference: str
+    as_of: str
+    source: str
+    source_status: str
+    sum_group: str
+    factor: Decimal | None
+    rule_type: str
+    scope_class: str
+    only_in_scope: bool
+    factors: Mapping[str, Decimal] = field(hash=False)
+    match_cas: tuple[str, ...] = ()
+    sum_key: str = ""
+    exposures: frozenset[Exposure] = frozenset(Exposure)
+    general: bool = True
+    products: frozenset[str] = frozenset()
+    purpose: Purpose = Purpose.ANY
+    ph_min: Decimal | None = None
+    ph_max: Decimal | None = None
+    ph_max_allowed: bool = True
+    not_in: tuple[str, ...] = ()
+    supplier_data: str = ""
+    uncertain: bool = False
+    anchors: tuple[str, ...] = ()
+    label_above: Decimal | None = None
+    applies_in: frozenset[str] = frozenset()
+
+    @property
+    def citation(self) -> str:
+        """The entry with the date of the table and how far it was checked."""
+        date = f", as of {self.as_of}" if self.as_of else ""
+        return f"{self.legal_reference}{date}; {self.source} ({self.source_status})"
+
+
+@dataclass(frozen=True, slots=True)
+class SubstanceFacts:
+    """What the trade rules ask of a substance.
+
+    Uses and temperatures as in the shipped table: ``use_low`` and ``use_high`` in % w/w of the finished product,
+    ``max_temp_c`` in degrees Celsius, ``natural_origin_index`` 0..1, ``molar_mass_g_mol`` in g/mol.
+    """
+
+    functions: frozenset[str] = frozenset()
+    group: str = ""
+    phase_hint: str = ""
+    charge: str = ""
+    electrolyte: bool = False
+    ph_min: Decimal | None = None
+    ph_max: Decimal | None = None
+    use_low: Decimal | None = None
+    use_high: Decimal | None = None
+    max_temp_c: Decimal | None = None
+    natural_origin_index: Decimal | None = None
+    molar_mass_g_mol: Decimal | None = None
+
+
+UNKNOWN = SubstanceFacts()
+Facts = Mapping[str, SubstanceFacts]
+
+
+def facts_of(name: str, facts: Facts) -> SubstanceFacts:
+    """Look a substance up by its INCI name in any case; an unknown one has empty facts."""
+    return facts.get(inci_key(name), UNKNOWN)
