@@ -287,11 +287,11 @@ def follow(stream: IO[bytes], total: int) -> Iterator[bytes]:
     with Progress() as progress:
         for line in stream:
             total -= line.startswith(b"Ignoring ")
-            found += line.startswith(b"Collecting ")
-            if line.startswith(b"Collecting "):
+            if line.startswith((b"Collecting ", b"Processing ", b"Requirement already")):
+                found += 1
                 progress.show(f"Fetching packages, {found} of {total}", found % 10 == 0)
             elif line.startswith(b"Installing collected"):
-                progress.show(f"Unpacking {found} packages; this is the longest step", True)
+                progress.show(f"Unpacking {line.count(b',') + 1} packages; this is the longest step", True)
             yield line
 
 

@@ -1,0 +1,92 @@
+"""Opening a workshop: looked at first, copied before an upgrade, filled with the demo on the very first start."""
+
+import logging
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from app.commands import places
+from app.commands.places import Places
+from app.store import backup, migrate
+from app.store.engine import Store, sqlite_url
+from app.store.errors import Unusable
+
+LOG = logging.getLogger(__name__)
+
+
+def open_workshop(where: Places) -> Store:
+    """Open the workshop of a folder, or the one TAREBOOK_DATABASE_URL names; make it when there is none yet.
+
+    Raises:
+        Unusable: when the database is damaged, foreign, newer than this program, or cannot be brought up to date.
+            It is left as it was.
+    """
+    address = places.database_address()
+    return _open_server(address) if address else _open_file(where)
+
+
+def _open_file(where: Places) -> Store:
+    if where.database.exists():
+        _bring_up_to_date(where)
+    else:
+        backup.create(where.database, lambda draft: fill(sqlite_url(draft)))
+    return Store(sqlite_url(where.database))
+
+
+def _bring_up_to_date(where: Places) -> None:
+    try:
+        revision = backup.examine(where.database, migrate.known_revisions())
+    except Unusable as error:
+        raise Unusable(f"{error}. {last_backup(where)}") from error
+    if revision != migrate.head():
+        kept = backup.make_backup(where.database, where.backups, backup.BEFORE_UPGRADE, places.moment())
+        LOG.info("upgrading the workshop from %s; copy kept at %s", revision, kept)
+        _upgrade(sqlite_url(where.database), f"the copy made just before is {kept}")
+
+
+def _upgrade(url: str, comfort: str) -> None:
+    try:
+        migrate.to_revision(url)
+    except Exception as error:
+        LOG.exception("the upgrade failed")
+        raise Unusable(f"the workshop could not be brought up to date and is left as it was; {comfort}") from error
+
+
+def fill(url: str) -> None:
+    """Make the tables of a new workshop and put the demo into it."""
+    from app.work.demo import load_demo
+
+    migrate.to_revision(url)
+    store = Store(url)
+    try:
+        load_demo(store)
+    finally:
+        store.close()
+
+
+def _open_server(url: str) -> Store:
+    revision = server_revision(url)
+    if revision is None:
+        fill(url)
+    elif revision not in migrate.known_revisions():
+        raise Unusable("the database that TAREBOOK_DATABASE_URL names was written by a newer Tarebook")
+    elif revision != migrate.head():
+        _upgrade(url, "the database server keeps its own copies")
+    return Store(url)
+
+
+def server_revision(url: str) -> str | None:
+    """Name the revision a database server's workshop stands at; None when it holds none.
+
+    Raises:
+        Unusable: when the server cannot be reached.
+    """
+    try:
+        return migrate.current(url)
+    except SQLAlchemyError as error:
+        raise Unusable("the database that TAREBOOK_DATABASE_URL names cannot be reached") from error
+
+
+def last_backup(where: Places) -> str:
+    """Name the last copy, or say that there is none."""
+    kept = backup.backups(where.backups)
+    return f"The last backup is {kept[-1]}" if kept else f"There is no backup in {where.backups}"

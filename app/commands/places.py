@@ -1,0 +1,158 @@
+"""Where a workshop's files are: one folder, chosen by ``--data``, TAREBOOK_HOME, or the system's custom."""
+
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+import platformdirs
+
+from app.bootstrap import try_lock
+from app.store.errors import Unusable
+
+SECRET_BYTES = 32
+# File systems that reach over the network; the write-ahead log needs one host (SQLite manual, "Write-Ahead Logging").
+OVER_THE_NETWORK = {"nfs", "nfs4", "cifs", "smb3", "smbfs", "afpfs", "fuse.sshfs", "9p"}
+DATA_OPTION = click.option(
+    "--data", type=click.Path(path_type=Path), help="The folder of the workshop's files, instead of the usual one."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """The files of one workshop."""
+
+    folder: Path
+
+    @property
+    def database(self) -> Path:
+        """The workshop itself."""
+        return self.folder / "tarebook.db"
+
+    @property
+    def backups(self) -> Path:
+        """The folder of the copies this program makes."""
+        return self.folder / "backups"
+
+    @property
+    def log(self) -> Path:
+        """What happened, without what is in the formulas."""
+        return self.folder / "tarebook.log"
+
+    @property
+    def secret(self) -> Path:
+        """The key that signs the cookie."""
+        return self.folder / "secret.key"
+
+    @property
+    def demos(self) -> Path:
+        """The folder in which each demo gets a folder of its own."""
+        return self.folder / "demos"
+
+
+def choose(data: Path | None) -> Places:
+    """Choose the folder: the option, then TAREBOOK_HOME, then where this system keeps a program's data."""
+    named = data or os.environ.get("TAREBOOK_HOME")
+    folder = Path(named) if named else Path(platformdirs.user_data_dir("tarebook", appauthor=False))
+    return Places(folder.expanduser().absolute())
+
+
+def database_address() -> str | None:
+    """Give the address of the PostgreSQL database, when TAREBOOK_DATABASE_URL names one."""
+    address = os.environ.get("TAREBOOK_DATABASE_URL", "").strip()
+    scheme, mark, rest = address.partition("://")
+    if not address:
+        return None
+    if not mark or scheme.partition("+")[0] not in {"postgresql", "postgres"}:
+        raise Unusable("TAREBOOK_DATABASE_URL must begin with postgresql://")
+    return f"postgresql+psycopg://{rest}"
+
+
+def lay(where: Places) -> None:
+    """Make the folder and see that it can be written.
+
+    Raises:
+        Unusable: when it cannot.
+    """
+    try:
+        where.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        probe = where.folder / f"probe-{os.getpid()}"
+        probe.write_bytes(b"x")
+        probe.unlink()
+    except OSError as error:
+        raise Unusable(
+            f"the folder {where.folder} cannot be written ({error.strerror}); "
+            "name another with --data or in the variable TAREBOOK_HOME"
+        ) from error
+
+
+@contextmanager
+def occupy(where: Places, busy: str = "") -> Iterator[Path]:
+    """Hold the folder, so that no second start uses it; give the file in which to leave the address.
+
+    Raises:
+        Unusable: when another start holds it, with the address it left.
+    """
+    lay(where)
+    address = where.folder / "tarebook.address"
+    with (where.folder / "tarebook.lock").open("a+b") as lock:
+        if not try_lock(lock):
+            raise Unusable(busy or f"Tarebook is already running with the folder {where.folder}: {_read(address)}")
+        address.unlink(missing_ok=True)
+        yield address
+        address.unlink(missing_ok=True)
+
+
+def _read(address: Path) -> str:
+    try:
+        return address.read_text(encoding="utf-8").strip()
+    except OSError:
+        return "it is just starting"
+
+
+def secret_key(where: Places) -> bytes:
+    """Give the key that signs the cookie; it is made at the first start, readable by its owner only.
+
+    Raises:
+        Unusable: when it cannot be read or written.
+    """
+    try:
+        key = where.secret.read_bytes() if where.secret.exists() else b""
+        return key if len(key) == SECRET_BYTES else _make_key(where.secret)
+    except OSError as error:
+        raise Unusable(f"the file {where.secret} cannot be used: {error.strerror}") from error
+
+
+def _make_key(path: Path) -> bytes:
+    key = secrets.token_bytes(SECRET_BYTES)
+    path.unlink(missing_ok=True)
+    handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with os.fdopen(handle, "wb") as file:
+        file.write(key)
+    return key
+
+
+def moment() -> datetime:
+    """Give the present moment in UTC, for the name of a file."""
+    return datetime.now(UTC)
+
+
+def drive_advice(folder: Path) -> str:
+    """Say so when a folder is on a network drive, where the workshop file could come to harm; else nothing."""
+    kind = network_drive(folder)
+    return f"the folder {folder} is on a network drive ({kind}); keep it on a disk of this machine" if kind else ""
+
+
+def network_drive(folder: Path, mounts: Path = Path("/proc/self/mounts")) -> str:
+    """Name the network file system a folder is on; empty when it is on none, or when that cannot be told."""
+    try:
+        lines = [line.split() for line in mounts.read_text(encoding="utf-8", errors="replace").splitlines()]
+    except OSError:
+        return ""
+    over = [(len(spot), kind) for _device, spot, kind, *_rest in lines if folder.is_relative_to(spot)]
+    kind = max(over, default=(0, ""))[1]
+    return kind if kind in OVER_THE_NETWORK else ""

@@ -1,0 +1,255 @@
+"""Copies of a SQLite workshop file: looking at one, making one, putting one back.
+
+A database in WAL mode is more than its one file, so a copy is always made through SQLite's own backup interface
+(SQLite manual, "Online Backup API" and "How To Corrupt An SQLite Database File", sections 1.2 to 1.4).
+"""
+
+import contextlib
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Collection, Iterator
+from contextlib import closing, contextmanager
+from datetime import datetime
+from pathlib import Path
+
+from app.store.engine import APPLICATION_ID
+from app.store.errors import Unusable
+
+HEADER = b"SQLite format 3\x00"
+SIDE_FILES = ("-wal", "-shm", "-journal")
+BY_HAND, BEFORE_UPGRADE, BEFORE_RESTORE = "by-hand", "before-upgrade", "before-restore"
+KEEP = 20
+
+
+def examine(database: Path, known: Collection[str], *, thorough: bool = False) -> str:
+    """Look at a file without changing it and name the revision it stands at.
+
+    Args:
+        database: the file.
+        known: the revisions that this program knows.
+        thorough: check every index and every reference as well.
+
+    Raises:
+        Unusable: when it is missing, empty, foreign, damaged, or newer than this program.
+    """
+    _check_header(database)
+    with _plain_words(database), closing(_open(database, "ro")) as connection:
+        _check_identity(database, connection)
+        _check_soundness(database, connection, thorough)
+        revision = _revision(connection)
+    if revision not in known:
+        raise Unusable(f"the file {database} was written by a newer Tarebook; start that one, this one leaves it alone")
+    return revision
+
+
+def _check_header(database: Path) -> None:
+    try:
+        with database.open("rb") as file:
+            start = file.read(len(HEADER))
+    except OSError as error:
+        raise Unusable(f"the file {database} cannot be read: {error.strerror}") from error
+    if not start:
+        raise Unusable(f"the file {database} is empty, it holds nothing at all")
+    if start != HEADER:
+        raise Unusable(f"the file {database} is not a Tarebook workshop, or its beginning is damaged")
+
+
+def _check_identity(database: Path, connection: sqlite3.Connection) -> None:
+    if connection.execute("PRAGMA application_id").fetchone() != (APPLICATION_ID,):
+        raise Unusable(f"the file {database} belongs to another program")
+
+
+def _check_soundness(database: Path, connection: sqlite3.Connection, thorough: bool) -> None:
+    check = "integrity_check" if thorough else "quick_check"
+    if connection.execute(f"PRAGMA {check}(1)").fetchone() != ("ok",):
+        raise Unusable(f"the file {database} is damaged")
+    if thorough and connection.execute("PRAGMA foreign_key_check").fetchone():
+        raise Unusable(f"the file {database} has records that point to nothing")
+
+
+def _revision(connection: sqlite3.Connection) -> str:
+    row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    return str(row[0]) if row else ""
+
+
+def _open(database: Path, mode: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(f"{database.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None)
+    connection.execute("PRAGMA trusted_schema=OFF")
+    return connection
+
+
+@contextmanager
+def _plain_words(database: Path) -> Iterator[None]:
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        raise Unusable(f"the file {database} cannot be used: {error}") from error
+    except sqlite3.DatabaseError as error:
+        raise Unusable(f"the file {database} is damaged") from error
+    except OSError as error:
+        raise Unusable(f"{error.filename or database} cannot be written: {error.strerror}") from error
+
+
+def backups(folder: Path, why: str = "*") -> list[Path]:
+    """List the copies in a folder that this program named, oldest first."""
+    return sorted(folder.glob(f"tarebook-????????-??????*-{why}.db"))
+
+
+def make_backup(database: Path, folder: Path, why: str, moment: datetime, *, keep: int = KEEP) -> Path:
+    """Copy a workshop into a folder under a dated name, keep the last few of that kind, and give the new file.
+
+    Raises:
+        Unusable: when the copy cannot be written or does not pass its check.
+    """
+    with _plain_words(database):
+        folder.mkdir(parents=True, exist_ok=True)
+    target = copy_to(database, _free_name(folder, moment, why))
+    for old in backups(folder, why)[:-keep]:
+        with contextlib.suppress(OSError):
+            old.unlink()
+    return target
+
+
+def _free_name(folder: Path, moment: datetime, why: str) -> Path:
+    stem = f"tarebook-{moment:%Y%m%d-%H%M%S}"
+    names = (folder / f"{stem}{suffix}-{why}.db" for suffix in ("", *(f"-{n}" for n in range(2, 1000))))
+    return next(name for name in names if not name.exists())
+
+
+def copy_to(database: Path, target: Path) -> Path:
+    """Copy a workshop, also one in use, into one checked file that never replaces another.
+
+    Raises:
+        Unusable: when the target exists, cannot be written, or the copy does not pass its check.
+    """
+    if target.exists():
+        raise Unusable(f"the file {target} exists already; choose another name")
+    with _draft(target) as draft:
+        _copy_and_check(database, draft)
+        _publish(draft, target)
+    return target
+
+
+@contextmanager
+def _draft(target: Path) -> Iterator[Path]:
+    draft = target.with_name(target.name + ".part")
+    try:
+        with _plain_words(target):
+            _remove(draft)
+            yield draft
+    finally:
+        with contextlib.suppress(OSError):
+            _remove(draft)
+
+
+def _remove(database: Path) -> None:
+    for suffix in ("", *SIDE_FILES):
+        database.with_name(database.name + suffix).unlink(missing_ok=True)
+
+
+def _copy_and_check(database: Path, draft: Path) -> None:
+    with closing(_open(database, "ro")) as source, closing(_open(draft, "rwc")) as copy:
+        source.execute("PRAGMA busy_timeout=5000")
+        source.backup(copy)
+        # One file that is whole by itself: without this the copy would ask for a log beside it.
+        copy.execute("PRAGMA journal_mode=DELETE")
+        _check_soundness(database, copy, thorough=True)
+    _flush(draft)
+
+
+def _flush(path: Path) -> None:
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def _publish(draft: Path, target: Path) -> None:
+    try:
+        os.link(draft, target)
+    except FileExistsError as error:
+        raise Unusable(f"the file {target} exists already; choose another name") from error
+    except OSError:
+        # Memory sticks often know no links; there the name was found free a moment ago.
+        draft.replace(target)
+    _flush_folder(target.parent)
+
+
+def restore(source: Path, database: Path, folder: Path, known: Collection[str], moment: datetime) -> Path | None:
+    """Put a copy in the place of the workshop file; give where the former one was kept, if there was one.
+
+    Args:
+        source: the copy; it is checked and stays as it is.
+        database: the workshop file; nothing may have it open.
+        folder: where the former file is kept.
+        known: the revisions that this program knows.
+        moment: now, for the name of the kept file.
+
+    Raises:
+        Unusable: when the copy is not sound or the workshop file is in use; then nothing has changed.
+    """
+    examine(source, known, thorough=True)
+    with _draft(database) as draft:
+        _copy_and_check(source, draft)
+        kept = _set_aside(database, folder, moment) if database.exists() else None
+        _remove_side_files(database)
+        draft.replace(database)
+        _flush_folder(database.parent)
+    return kept
+
+
+def _set_aside(database: Path, folder: Path, moment: datetime) -> Path:
+    try:
+        _settle(database)
+        return make_backup(database, folder, BEFORE_RESTORE, moment)
+    except sqlite3.OperationalError as error:
+        raise Unusable(f"the file {database} is in use; stop Tarebook first, then restore") from error
+    except (sqlite3.DatabaseError, Unusable):
+        return _keep_as_it_is(database, _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged"))
+
+
+def _settle(database: Path) -> None:
+    """Bring the log into the file; fails while somebody else has it open."""
+    with closing(_open(database, "rw")) as connection:
+        connection.execute("PRAGMA journal_mode=DELETE").fetchone()
+
+
+def _keep_as_it_is(database: Path, kept: Path) -> Path:
+    kept.parent.mkdir(parents=True, exist_ok=True)
+    for suffix in ("", *SIDE_FILES):
+        beside = database.with_name(database.name + suffix)
+        if beside.exists():
+            shutil.copy2(beside, kept.with_name(kept.name + suffix))
+    return kept
+
+
+def _remove_side_files(database: Path) -> None:
+    for suffix in SIDE_FILES:
+        database.with_name(database.name + suffix).unlink(missing_ok=True)
+
+
+def create(database: Path, fill: Callable[[Path], None]) -> None:
+    """Make a workshop file under another name and give it its own name when it is whole.
+
+    A start that is killed while it fills a new file leaves nothing that the next one would take for a workshop.
+
+    Args:
+        database: the file that is to be.
+        fill: makes the tables and the first records in the file it is given, and closes it.
+
+    Raises:
+        Unusable: when the file cannot be written.
+    """
+    with _draft(database) as draft:
+        fill(draft)
+        _settle(draft)
+        _publish(draft, database)
