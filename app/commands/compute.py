@@ -16,6 +16,7 @@ from app.commands import computations
 from app.science.errors import Invalid
 
 MOST_CHARACTERS = 20_000_000
+MOST_INTEGER_DIGITS = 40
 
 
 def names() -> list[str]:
@@ -66,7 +67,7 @@ def _read(text: str) -> Any:
     if len(text) > MOST_CHARACTERS:
         raise Invalid("", "the request is too long")
     try:
-        value = json.loads(text, parse_float=Decimal, parse_constant=_refuse_constant)
+        value = json.loads(text, parse_float=Decimal, parse_int=_integer, parse_constant=float)
     except (json.JSONDecodeError, RecursionError, ValueError) as error:
         raise Invalid("", f"the request is not readable as JSON: {error}") from error
     if not isinstance(value, dict):
@@ -74,8 +75,9 @@ def _read(text: str) -> Any:
     return value
 
 
-def _refuse_constant(word: str) -> None:
-    raise ValueError(f"{word} is not a number")
+def _integer(digits: str) -> int | Decimal:
+    """Read an integer; one too long for ``int`` stays a decimal, so that its field can be named in the refusal."""
+    return int(digits) if len(digits) <= MOST_INTEGER_DIGITS else Decimal(digits)
 
 
 def _plain(value: Any) -> Any:

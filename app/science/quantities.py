@@ -16,7 +16,8 @@ LIGHTEST_G_ML = Decimal("0.001")
 DENSEST_G_ML = Decimal(25)
 
 _NUMBER = re.compile(
-    r"[-+]?(?:\d+ \d+ ?/ ?\d+|\d+ ?/ ?\d+|\d{1,3}(?: \d{3})+(?!\d)(?:[.,]\d+)?|\d[\d.,']*\d|\d|(?<![a-zA-Z³])[.,]\d+)(?!_)",
+    r"[-+]?(?:\d+ \d+ ?/ ?\d+|\d+ ?/ ?\d+|\d{1,3}(?: \d{3})+(?!\d)(?:[.,]\d+)?"
+    r"|\d[\d.,']*\d|\d|(?<![a-zA-Z³])[.,]\d+)(?!_)",
     re.ASCII,
 )
 _JOINED = re.compile(r"^(?:[,.](?=\s|$))|(?:\band|[,+&;])$", re.IGNORECASE)
@@ -163,7 +164,7 @@ def check_density(density_g_ml: Decimal, field: str = "") -> Decimal:
     if not LIGHTEST_G_ML <= density_g_ml <= DENSEST_G_ML:
         raise Invalid(
             field,
-            f"A density of {plain(density_g_ml)} g/mL is out of range ({plain(LIGHTEST_G_ML)} to {plain(DENSEST_G_ML)}); "
+            f"A density of {plain(density_g_ml)} g/mL is out of range ({LIGHTEST_G_ML} to {DENSEST_G_ML}); "
             "water is 0.998 g/mL, and 1000 kg/m³ is 1 g/mL.",
         )
     return density_g_ml

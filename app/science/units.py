@@ -161,7 +161,7 @@ _AMBIGUOUS = {
 }
 _REMARKS = {
     "ounce": "oz is read as the ounce of weight, 28.349523125 g; write fl oz for volume.",
-    "imperial_teaspoon": "The imperial teaspoon (a third of an imperial tablespoon of 5/8 fl oz) was never fixed by law.",
+    "imperial_teaspoon": "The imperial teaspoon (a third of a tablespoon of 5/8 fl oz) was never fixed by law.",
     "imperial_tablespoon": "The imperial tablespoon (5/8 imperial fl oz) was never fixed by law.",
     "imperial_cup": "The imperial cup (half a pint) was never fixed by law.",
     "drop": "Drops are only a rough aid: read as 20 drops per mL, as for water (15 to 25); oils give 25 to 40 and "

@@ -31,6 +31,8 @@ Number = Annotated[
 NonNegative = Annotated[Number, Field(ge=0)]
 Positive = Annotated[Number, Field(gt=0)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
+# A result: exact inside, a plain JSON number outside; never limited in digits as a request is.
+Figure = Annotated[Decimal, WithJsonSchema({"type": "number"})]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
 
 

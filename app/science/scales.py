@@ -1,0 +1,71 @@
+"""Scales: which one to use for a weight, and the least it resolves."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.science.errors import Invalid
+from app.science.numbers import ceil_to_step, plain
+
+MOST_ERROR_PERCENT = Decimal(5)
+# A reading is uncertain by half a readability at least; that is 5 % of ten readabilities.
+FEWEST_STEPS = Decimal(100) / (2 * MOST_ERROR_PERCENT)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """A scale: smallest step it shows and the most it weighs, both in grams above 0; no capacity means no limit."""
+
+    readability_g: Decimal
+    capacity_g: Decimal | None = None
+
+    def holds(self, grams: Decimal) -> bool:
+        """Tell whether the scale can weigh this, rounded up to its step."""
+        return self.capacity_g is None or ceil_to_step(grams, self.readability_g) <= self.capacity_g
+
+    def resolution_percent(self, grams: Decimal) -> Decimal | None:
+        """Give half a readability in % of a weight; None for a weight of 0."""
+        return 50 * self.readability_g / grams if grams else None
+
+
+ASSUMED_SCALE = Scale(Decimal("0.01"))
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A scale for a weight, and in how many portions the weight must be put on it."""
+
+    scale: Scale
+    portions: int = 1
+
+
+def check_scales(scales: Sequence[Scale]) -> None:
+    """Look over the scales of a workshop.
+
+    Raises:
+        Invalid: at ``scales`` or ``scales[i].…``, when there is none or one makes no sense.
+    """
+    if not scales:
+        raise Invalid("scales", "List at least one scale, with its readability and capacity in grams.")
+    for position, scale in enumerate(scales):
+        if scale.readability_g <= 0:
+            raise Invalid(f"scales[{position}].readability_g", "The readability must be above 0 g.")
+        if scale.capacity_g is not None and scale.capacity_g < scale.readability_g:
+            message = f"The capacity of {plain(scale.capacity_g)} g is less than the readability."
+            raise Invalid(f"scales[{position}].capacity_g", message)
+
+
+def choose(grams: Decimal, scales: Sequence[Scale]) -> Choice:
+    """Choose the finest scale whose capacity holds a weight, else the largest scale and the portions it takes."""
+    fitting = [scale for scale in scales if scale.holds(grams)]
+    if fitting:
+        return Choice(min(fitting, key=lambda scale: scale.readability_g))
+    largest = max(scales, key=lambda scale: (scale.capacity_g or 0, -scale.readability_g))
+    capacity = largest.capacity_g or grams
+    return Choice(largest, int(ceil_to_step(grams, capacity) / capacity))
+
+
+def least_resolved_g(scales: Sequence[Scale]) -> Decimal:
+    """Give the smallest weight that some scale resolves within 5 %: ten readabilities that it can hold."""
+    floors = [FEWEST_STEPS * scale.readability_g for scale in scales if scale.holds(FEWEST_STEPS * scale.readability_g)]
+    return min(floors, default=FEWEST_STEPS * min(scale.readability_g for scale in scales))
