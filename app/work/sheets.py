@@ -14,7 +14,7 @@ from app.work.formulas.sound import SoundFormula, SoundLine, SoundPhase
 
 HOT_C = Decimal(60)
 HOT_CAUTION = (
-    "Hot water and hot oil burn: use a water bath, dry tools, heat-proof gloves and closed shoes; never leave it alone, "
+    "Hot water and hot oil burn: use a water bath, dry tools, heat-proof gloves and closed shoes; never leave it, "
     "and keep water out of hot oil."
 )
 ALKALI_CAUTION = (

@@ -1,0 +1,54 @@
+"""Finding a batch, and the one way to write its history."""
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session, selectinload
+
+from app.store.batches import Batch, BatchEvent, BatchState
+from app.store.errors import Conflict, NotFound
+from app.store.formulas import FormulaVersion
+from app.work.clock import now
+
+CLOSED = {BatchState.RELEASED, BatchState.REJECTED}
+
+
+def load_batch(session: Session, batch_id: int) -> Batch:
+    """Load a batch with its version, lines, readings and history.
+
+    Raises:
+        NotFound: when there is none of that id.
+    """
+    wanted = select(Batch).where(Batch.id == batch_id)
+    batch = session.scalars(
+        wanted.options(
+            selectinload(Batch.lines),
+            selectinload(Batch.readings),
+            selectinload(Batch.history),
+            selectinload(Batch.version).selectinload(FormulaVersion.formula),
+        )
+    ).one_or_none()
+    if batch is None:
+        raise NotFound("There is no such batch.")
+    return batch
+
+
+def open_batch(session: Session, batch_id: int, row_version: int | None = None) -> Batch:
+    """Load a batch that is still being worked on.
+
+    Raises:
+        NotFound: when there is none of that id.
+        Conflict: when it is decided already, or was changed since the form with ``row_version`` was read.
+    """
+    batch = load_batch(session, batch_id)
+    if batch.state in CLOSED:
+        raise Conflict(
+            f"Batch {batch.number} is {batch.state.value}: it is corrected by a dated note, not overwritten."
+        )
+    if row_version is not None and batch.row_version != row_version:
+        raise Conflict(f"Batch {batch.number} was changed in the meantime.")
+    return batch
+
+
+def log(batch: Batch, what: str, *, by: str, old: str = "", new: str = "", why: str = "") -> None:
+    """Add a line to the history of a batch."""
+    batch.history.append(BatchEvent(at=now(), by=by.strip(), what=what, old=old, new=new, why=why.strip()))
+
