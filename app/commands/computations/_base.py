@@ -33,6 +33,19 @@ Positive = Annotated[Number, Field(gt=0)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
 # A result: exact inside, a plain JSON number outside; never limited in digits as a request is.
 Figure = Annotated[Decimal, WithJsonSchema({"type": "number"})]
+
+
+def _id(value: Any) -> Any:
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+# What a caller calls a line; a whole number is taken as its digits.
+Id = Annotated[
+    str,
+    BeforeValidator(_id),
+    Field(min_length=1, max_length=400),
+    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "integer"}]}),
+]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
 
 

@@ -1,27 +1,14 @@
 """``compute weigh``: the weights of a batch on the scales there are."""
 
 from decimal import Decimal
-from typing import Annotated
 
-from pydantic import BeforeValidator, Field, WithJsonSchema
+from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Figure, NonNegative, Percent, Positive, RequestModel
+from app.commands.computations._base import AnswerModel, Figure, Id, NonNegative, Percent, Positive, RequestModel
 from app.science.scales import ASSUMED_SCALE, Scale
 from app.science.weighing import LineToWeigh, WeighedLine, weigh
 
 SUMMARY = "weights for a batch that add up exactly, the scale for each, and what to do about weights too small for it"
-
-
-def _id(value: object) -> object:
-    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
-
-
-Id = Annotated[
-    str,
-    BeforeValidator(_id),
-    Field(min_length=1, max_length=400),
-    WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "integer"}]}),
-]
 
 
 class RequestLine(RequestModel):

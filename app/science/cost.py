@@ -1,0 +1,272 @@
+"""What a batch and a unit of it cost. Money is an exact decimal in one currency; rounding is left to :func:`rounded`.
+
+Definitions (common practice):
+- units = whole fills in the batch after loss: floor(batch x (1 - loss) / fill);
+- materials = sum of grams weighed x price / grams bought for it; packaging = one of each item a unit;
+- labour = minutes / 60 x rate per hour, a batch; overhead = its percentage of materials + packaging + labour;
+- a unit bears its share of the whole batch, so unit x units = batch to the last digit that division allows;
+- margin = (net price - cost) / net price, where net price = price with tax / (1 + tax).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+
+from app.science.errors import Invalid
+from app.science.numbers import exact_arithmetic, floor_to_step, plain, to_places
+
+HUNDRED = Decimal(100)
+ZERO = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialCost:
+    """Grams weighed in, and what was paid for how many grams; ``price`` is None while unknown."""
+
+    id: str
+    grams: Decimal
+    price: Decimal | None
+    price_for_g: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class PackCost:
+    """A packaging item of which each unit takes one; ``price`` buys ``units_per_pack`` of them, None while unknown."""
+
+    id: str
+    units_per_pack: Decimal
+    price: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A batch to be costed: ``batch_g`` as weighed, ``loss_percent`` 0 to <100, ``labour_rate`` per hour.
+
+    ``price`` is what the buyer pays for a unit, tax of ``tax_percent`` included.
+    """
+
+    lines: tuple[MaterialCost, ...]
+    batch_g: Decimal
+    fill_g: Decimal
+    packaging: tuple[PackCost, ...] = ()
+    labour_minutes: Decimal = ZERO
+    labour_rate: Decimal = ZERO
+    overhead_percent: Decimal = ZERO
+    loss_percent: Decimal = ZERO
+    price: Decimal | None = None
+    tax_percent: Decimal = ZERO
+
+
+@dataclass(frozen=True, slots=True)
+class Amounts:
+    """Money by kind."""
+
+    materials: Decimal
+    packaging: Decimal
+    labour: Decimal
+    overhead: Decimal
+
+    @property
+    def total(self) -> Decimal:
+        """The sum of the four."""
+        with exact_arithmetic():
+            return self.materials + self.packaging + self.labour + self.overhead
+
+    def times(self, factor: Decimal) -> "Amounts":
+        """Multiply each amount."""
+        with exact_arithmetic():
+            return Amounts(
+                self.materials * factor, self.packaging * factor, self.labour * factor, self.overhead * factor
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """The share of a line in the cost of all materials, 0 to 100 %."""
+
+    id: str
+    percent: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Costing:
+    """What a job costs. With anything in ``unpriced`` (ids) every amount is 'at least' and the margin 'at most'."""
+
+    units: int
+    per_unit: Amounts
+    batch: Amounts
+    shares: tuple[Share, ...]
+    materials_per_kg: Decimal
+    margin_percent: Decimal | None = None
+    unpriced: tuple[str, ...] = field(default=())
+
+    @property
+    def at_least(self) -> bool:
+        """Tell whether a price is missing, so that the real cost is higher."""
+        return bool(self.unpriced)
+
+
+def cost(job: Job) -> Costing:
+    """Cost a job.
+
+    Raises:
+        Invalid: at the field, when a value makes no sense or the batch does not fill one unit.
+    """
+    with exact_arithmetic():
+        units = units_filled(job.batch_g, job.loss_percent, job.fill_g)
+        prices = [_line_cost(line, position) for position, line in enumerate(job.lines)]
+        batch = _batch(job, sum(prices, ZERO), units)
+        return Costing(
+            units=units,
+            per_unit=batch.times(1 / Decimal(units)),
+            batch=batch,
+            shares=_shares(job.lines, prices),
+            materials_per_kg=1000 * batch.materials / job.batch_g,
+            margin_percent=_margin(job, batch.total / units),
+            unpriced=tuple(x.id for x in _bought(job) if x.price is None),
+        )
+
+
+def _bought(job: Job) -> tuple[MaterialCost | PackCost, ...]:
+    return (*job.lines, *job.packaging)
+
+
+def units_filled(batch_g: Decimal, loss_percent: Decimal, fill_g: Decimal) -> int:
+    """Count the whole fills in a weighed batch after its loss.
+
+    Raises:
+        Invalid: when the batch or fill is not above 0 g, the loss not 0 to <100 %, or not even one unit is filled.
+    """
+    for name, value in (("batch_g", batch_g), ("fill_g", fill_g)):
+        if value <= 0:
+            raise Invalid(name, "The weight must be above 0 g.")
+    if not 0 <= loss_percent < HUNDRED:
+        raise Invalid("loss_percent", "The loss must be 0 % or more and less than 100 %.")
+    with exact_arithmetic():
+        left_g = batch_g * (1 - loss_percent / HUNDRED)
+        units = int(floor_to_step(left_g, fill_g) / fill_g)
+    if not units:
+        raise Invalid("fill_g", f"{plain(left_g)} g are left of the batch, less than one fill of {plain(fill_g)} g.")
+    return units
+
+
+def _line_cost(line: MaterialCost, position: int) -> Decimal:
+    if line.price_for_g <= 0:
+        raise Invalid(f"lines[{position}].price_for_g", "Write for how many grams the price is, above 0.")
+    _not_negative(line.grams, f"lines[{position}].grams")
+    _not_negative(line.price or ZERO, f"lines[{position}].price")
+    return line.grams * (line.price or ZERO) / line.price_for_g
+
+
+def _not_negative(value: Decimal, name: str) -> Decimal:
+    if value < 0:
+        raise Invalid(name, f"{plain(value)} is negative; write 0 or more.")
+    return value
+
+
+def _batch(job: Job, materials: Decimal, units: int) -> Amounts:
+    minutes, rate = (_not_negative(getattr(job, name), name) for name in ("labour_minutes", "labour_rate"))
+    packaging = units * sum((_pack_cost(pack, position) for position, pack in enumerate(job.packaging)), ZERO)
+    labour = minutes * rate / 60
+    overhead = (materials + packaging + labour) * _not_negative(job.overhead_percent, "overhead_percent") / HUNDRED
+    return Amounts(materials, packaging, labour, overhead)
+
+
+def _pack_cost(pack: PackCost, position: int) -> Decimal:
+    if pack.units_per_pack <= 0:
+        raise Invalid(f"packaging[{position}].units_per_pack", "Write how many are in the pack, above 0.")
+    return _not_negative(pack.price or ZERO, f"packaging[{position}].price") / pack.units_per_pack
+
+
+def _shares(lines: Sequence[MaterialCost], prices: Sequence[Decimal]) -> tuple[Share, ...]:
+    total = sum(prices, ZERO)
+    return tuple(
+        Share(line.id, HUNDRED * price / total if total else ZERO) for line, price in zip(lines, prices, strict=True)
+    )
+
+
+def _margin(job: Job, unit_cost: Decimal) -> Decimal | None:
+    if job.price is None:
+        return None
+    net = net_price(job.price, job.tax_percent)
+    return HUNDRED * (net - unit_cost) / net
+
+
+def net_price(price: Decimal, tax_percent: Decimal) -> Decimal:
+    """Take the tax out of a price: net = price / (1 + tax).
+
+    Raises:
+        Invalid: when the price is not above 0 or the tax is negative.
+    """
+    if price <= 0:
+        raise Invalid("price", "The price must be above 0.")
+    return price / (1 + _not_negative(tax_percent, "tax_percent") / HUNDRED)
+
+
+def price_for_margin(unit_cost: Decimal, margin_percent: Decimal, tax_percent: Decimal = ZERO) -> Decimal:
+    """Give the price with tax at which a unit keeps a margin (below 100 %): price = cost / (1 - margin) x (1 + tax).
+
+    Raises:
+        Invalid: when the margin is 100 % or more, or the tax negative.
+    """
+    if margin_percent >= HUNDRED:
+        raise Invalid("margin_percent", "A margin must be below 100 %.")
+    tax = _not_negative(tax_percent, "tax_percent")
+    return unit_cost / (1 - margin_percent / HUNDRED) * (1 + tax / HUNDRED)
+
+
+@dataclass(frozen=True, slots=True)
+class PriceBreak:
+    """A price that holds when at least ``from_amount`` (grams, or pieces of packaging) is bought at once."""
+
+    from_amount: Decimal
+    price: Decimal
+    price_for: Decimal
+
+
+def cost_at_batches(job: Job, breaks: Mapping[str, Sequence[PriceBreak]], batches: int) -> Costing:
+    """Cost a number of like batches (1 or more) made from one purchase, each price at the best break it reaches.
+
+    ``breaks`` are by id of line or packaging item; an item without any keeps its price. Units are those of one batch
+    times the number, since each batch is filled by itself.
+
+    Raises:
+        Invalid: as :func:`cost`, and when the number of batches is below 1.
+    """
+    if batches < 1:
+        raise Invalid("batches", "Write 1 batch or more.")
+    pieces = Decimal(units_filled(job.batch_g, job.loss_percent, job.fill_g) * batches)
+    one = cost(
+        replace(
+            job,
+            lines=tuple(_line_at(line, breaks.get(line.id, ()), line.grams * batches) for line in job.lines),
+            packaging=tuple(_pack_at(pack, breaks.get(pack.id, ()), pieces) for pack in job.packaging),
+        )
+    )
+    return replace(one, units=one.units * batches, batch=one.batch.times(Decimal(batches)))
+
+
+def _best(breaks: Sequence[PriceBreak], amount: Decimal) -> PriceBreak | None:
+    reached = (found for found in breaks if found.from_amount <= amount)
+    return min(reached, key=lambda found: found.price / found.price_for, default=None)
+
+
+def _line_at(line: MaterialCost, breaks: Sequence[PriceBreak], grams: Decimal) -> MaterialCost:
+    best = _best(breaks, grams)
+    return replace(line, price=best.price, price_for_g=best.price_for) if best else line
+
+
+def _pack_at(pack: PackCost, breaks: Sequence[PriceBreak], pieces: Decimal) -> PackCost:
+    best = _best(breaks, pieces)
+    return replace(pack, price=best.price, units_per_pack=best.price_for) if best else pack
+
+
+def rounded(amounts: Amounts, digits: int) -> Amounts:
+    """Round to the digits of a currency so that the parts add up to the total rounded half up (largest remainder)."""
+    step = Decimal(1).scaleb(-digits)
+    exact = (amounts.materials, amounts.packaging, amounts.labour, amounts.overhead)
+    parts = [floor_to_step(part, step) for part in exact]
+    spare = int((to_places(amounts.total, digits) - sum(parts, ZERO)) / step)
+    for place in sorted(range(4), key=lambda p: parts[p] - exact[p])[:spare]:
+        parts[place] += step
+    return Amounts(*parts)
