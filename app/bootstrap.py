@@ -219,7 +219,7 @@ def make(environment: Environment, size: str, holder: IO[bytes]) -> None:
         say("The private environment is half made or belongs to another Python; making it anew.")
         clear(environment)
     if not environment.python.exists():
-        create(environment)
+        create(environment, holder)
     install(environment, size, holder)
     environment.mark([python_tag()] + [stamp_line(each) for each in SIZES[: SIZES.index(size) + 1]])
 
@@ -235,7 +235,7 @@ def clear(environment: Environment) -> None:
             path.unlink()
 
 
-def create(environment: Environment) -> None:
+def create(environment: Environment, holder: IO[bytes]) -> None:
     """Make an empty environment with pip in it.
 
     Raises:
@@ -247,10 +247,10 @@ def create(environment: Environment) -> None:
     if importlib.util.find_spec("ensurepip") is None:
         raise Trouble(advice)
     say(f"First start: making a private environment in {environment.folder}")
-    command = [sys.executable, "-m", "venv", str(environment.folder)]
-    result = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False)  # noqa: S603
-    if result.returncode:
-        say(result.stdout.decode("utf-8", "replace").strip())
+    with helper([sys.executable, "-m", "venv", str(environment.folder)], holder) as process:
+        words = process.stdout.read().decode("utf-8", "replace")
+    if process.returncode:
+        say(words.strip())
         raise Trouble(advice)
 
 
@@ -261,16 +261,23 @@ def install(environment: Environment, size: str, holder: IO[bytes]) -> None:
         Trouble: with the likely cause, after pip's own last words.
     """
     total = len(re.findall(r"^\S+==", lock_file(size).read_text(encoding="utf-8"), re.MULTILINE))
-    # An installer that outlives this process keeps the lock, so that nobody clears the folder under it.
-    keep = {} if os.name == "nt" else {"pass_fds": (holder.fileno(),)}
-    environ = dict(os.environ, PYTHONUNBUFFERED="1", PIP_USER="0")
-    with subprocess.Popen(  # noqa: S603
-        pip_command(environment, size), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=environ, **keep
-    ) as pip:
+    with helper(pip_command(environment, size), holder) as pip:
         lines = [line.decode("utf-8", "replace").rstrip() for line in follow(pip.stdout, total)]
     if pip.returncode:
         say("\n".join(lines[-15:]))
         raise Trouble(likely_cause("\n".join(lines)))
+
+
+def helper(command: Sequence[str], holder: IO[bytes]) -> subprocess.Popen[bytes]:
+    """Start a program that works on the environment.
+
+    It shares the lock: should it outlive this process, nobody clears the folder under it.
+    """
+    keep = {} if os.name == "nt" else {"pass_fds": (holder.fileno(),)}
+    environ = dict(os.environ, PYTHONUNBUFFERED="1", PIP_USER="0")
+    return subprocess.Popen(  # noqa: S603
+        list(command), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=environ, **keep
+    )
 
 
 def pip_command(environment: Environment, size: str) -> list[str]:

@@ -1,0 +1,311 @@
+"""The first step: one command makes the environment, notices what is wrong with it, and runs inside it."""
+
+import base64
+import hashlib
+import importlib.util
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+import zipfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app import bootstrap
+from app.bootstrap import Environment, Trouble
+
+STATUS = 7
+CLI = f"""
+import json, sys
+from importlib.metadata import version
+
+def run(arguments):
+    print(json.dumps({{"prefix": sys.prefix, "arguments": list(arguments), "brick": version("brick")}}))
+    return {STATUS}
+"""
+
+
+def wheel(folder: Path, version: str) -> str:
+    """Make the smallest package there can be, and give the line of a lock for it."""
+    info = f"brick-{version}.dist-info"
+    files = {
+        "brick.py": f"VERSION = {version!r}\n",
+        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: brick\nVersion: {version}\n",
+        f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: hand\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
+    }
+    record = "".join(f"{name},sha256={digest(text)},{len(text)}\n" for name, text in files.items())
+    path = folder / f"brick-{version}-py3-none-any.whl"
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, text in {**files, f"{info}/RECORD": record + f"{info}/RECORD,,\n"}.items():
+            archive.writestr(name, text)
+    return f"brick=={version} \\\n    --hash=sha256:{hashlib.sha256(path.read_bytes()).hexdigest()}\n"
+
+
+def digest(text: str) -> str:
+    return base64.urlsafe_b64encode(hashlib.sha256(text.encode()).digest()).rstrip(b"=").decode()
+
+
+class Project:
+    """A checkout with the real first step, a toy command, and a package folder instead of an index."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.wheels = folder / "wheels"
+        self.environment = Environment(folder / ".venv")
+        self.wheels.mkdir(parents=True)
+        (folder / "app" / "commands").mkdir(parents=True)
+        (folder / "app" / "requirements").mkdir()
+        for name in ("__init__.py", "__main__.py", "bootstrap.py"):
+            shutil.copy(bootstrap.ROOT / "app" / name, folder / "app" / name)
+        (folder / "app" / "commands" / "cli.py").write_text(CLI, encoding="utf-8")
+        self.lock("run", wheel(self.wheels, "1.0"))
+
+    def lock(self, size: str, text: str) -> None:
+        for name in bootstrap.SIZES[bootstrap.SIZES.index(size) :]:
+            (self.folder / "app" / "requirements" / f"{name}.txt").write_text(text, encoding="utf-8")
+
+    def start(self, *arguments: str, **settings: str) -> subprocess.Popen[str]:
+        hidden = {"TAREBOOK_ENV", "TAREBOOK_DATABASE_URL"}
+        environ = {name: value for name, value in os.environ.items() if name not in hidden}
+        environ |= {"PIP_NO_INDEX": "1", "PIP_FIND_LINKS": self.wheels.as_uri(), "PIP_CONFIG_FILE": os.devnull}
+        return subprocess.Popen(
+            [sys.executable, "-m", "app", *arguments],
+            cwd=self.folder,
+            env=environ | settings,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+
+    def run(self, *arguments: str, **settings: str) -> tuple[int, dict[str, Any], str]:
+        return finish(self.start(*arguments, **settings))
+
+
+def finish(process: subprocess.Popen[str]) -> tuple[int, dict[str, Any], str]:
+    answer, words = process.communicate(timeout=120)
+    return process.returncode, json.loads(answer or "{}"), words
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Project:
+    return Project(tmp_path / "a bench, été")
+
+
+def test_the_life_of_an_environment(project: Project) -> None:
+    # Two first starts at once: one makes it, the other waits and says so; both then run inside.
+    first, second = project.start("one", "--two=3"), project.start("other")
+    outcomes = [finish(first), finish(second)]
+    assert [status for status, _, _ in outcomes] == [STATUS, STATUS]
+    assert outcomes[0][1] == {
+        "prefix": str(project.environment.folder), "arguments": ["one", "--two=3"], "brick": "1.0",
+    }  # fmt: skip
+    told = "".join(words for _, _, words in outcomes)
+    assert told.count("making a private environment") == 1
+    assert told.count("waiting for it") == 1
+
+    # Ready: nothing to say, and quick.
+    began = time.monotonic()
+    assert project.run("again")[::2] == (STATUS, "")
+    assert time.monotonic() - began < 2
+
+    # Another lock: installed into the same environment.
+    keepsake = project.environment.folder / "keepsake"
+    keepsake.write_text("still here", encoding="utf-8")
+    project.lock("run", wheel(project.wheels, "2.0"))
+    status, answer, words = project.run()
+    assert (status, answer["brick"]) == (STATUS, "2.0")
+    assert "Unpacking 1 packages" in words
+    assert keepsake.exists()
+
+    # A lock that cannot be had: said plainly, nothing marked as done, the environment made anew once it can.
+    project.lock("run", "brick==3.0 \\\n    --hash=sha256:" + "0" * 64 + "\n")
+    status, answer, words = project.run()
+    assert (status, answer) == (1, {})
+    assert "Tarebook cannot start: the package index has no files of a package that fit" in words
+    assert project.environment.read_stamp() == [bootstrap.HALF_MADE]
+
+    # A file that is not what the lock says.
+    wrong = wheel(project.wheels, "3.0")[:-3] + "00\n"
+    project.lock("run", wrong)
+    status, _, words = project.run()
+    assert status == 1
+    assert "not the one it was tested with" in words
+    assert not keepsake.exists()
+
+
+def test_a_start_that_was_killed_is_taken_up_again(project: Project) -> None:
+    killed = project.start()
+    while not project.environment.stamp.exists():
+        time.sleep(0.01)
+    killed.kill()
+    killed.communicate()
+    status, answer, words = project.run()
+    assert (status, answer["brick"]) == (STATUS, "1.0")
+    assert "half made" in words
+
+
+def test_an_environment_of_another_python_is_spoiled(tmp_path: Path) -> None:
+    environment = Environment(tmp_path)
+    environment.mark(["cpython-39 linux", bootstrap.stamp_line("run")])
+    assert environment.spoiled()
+    assert not environment.ready("run")
+
+
+def test_an_environment_without_its_python_is_spoiled(tmp_path: Path) -> None:
+    environment = Environment(tmp_path)
+    environment.mark([bootstrap.python_tag(), bootstrap.stamp_line("run")])
+    assert environment.spoiled()
+    assert not environment.ready("run")
+
+
+def test_it_cannot_make_itself_anew_from_inside(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    environment = Environment(tmp_path)
+    environment.mark([bootstrap.HALF_MADE])
+    monkeypatch.setattr(sys, "prefix", str(tmp_path))
+    with pytest.raises(Trouble, match="start with the Python of your system"):
+        bootstrap.prepare(environment, "run")
+
+
+@pytest.mark.parametrize("version", [(3, 10, 13), (3, 8, 18), (2, 7, 18)])
+def test_an_old_python_is_refused_in_one_sentence(version: tuple[int, int, int]) -> None:
+    with pytest.raises(Trouble, match=r"needs Python 3\.11 or newer and this is {}\.{};".format(*version)):
+        bootstrap.refuse_old_python(version)
+
+
+@pytest.mark.parametrize("version", [(3, 11, 0), (3, 14, 1), (4, 0, 0)])
+def test_a_newer_python_is_taken(version: tuple[int, int, int]) -> None:
+    bootstrap.refuse_old_python(version)
+
+
+def test_a_python_without_venv_names_the_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
+    version = "{}.{}".format(*sys.version_info)
+    with pytest.raises(Trouble, match=f"sudo apt install python{version}-venv"):
+        bootstrap.prepare(Environment(tmp_path), "run")
+
+
+def test_a_folder_that_cannot_be_written_names_the_way_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    monkeypatch.setenv("TAREBOOK_ENV", str(tmp_path / "file" / "environment"))
+    assert bootstrap.main([]) == 1
+    assert "name another folder in the variable TAREBOOK_ENV" in capsys.readouterr().err
+
+
+def test_a_folder_of_somebody_else_is_left_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "pyvenv.cfg").write_text("home = elsewhere", encoding="utf-8")
+    monkeypatch.setenv("TAREBOOK_ENV", str(tmp_path))
+    assert bootstrap.main([]) == 1
+    assert "holds something that this program did not make" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["pyvenv.cfg"]
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        ("NewConnectionError: Failed to establish a new connection: [Errno -2]", "cannot be reached"),
+        ("Temporary failure in name resolution", "cannot be reached"),
+        ("ERROR: Could not install packages due to an OSError: [Errno 28] No space left on device", "disk is full"),
+        ("ERROR: THESE PACKAGES DO NOT MATCH THE HASHES FROM THE REQUIREMENTS FILE", "not the one it was tested with"),
+        ("ERROR: No matching distribution found for brick==3.0", "fit this Python"),
+        ("[Errno 30] Read-only file system: 'x'", "TAREBOOK_ENV"),
+        ("/x/bin/python: No module named pip", "made anew"),
+        ("something else", "the lines above say why"),
+    ],
+)
+def test_the_likely_cause_is_said_in_one_sentence(words: str, sentence: str) -> None:
+    cause = bootstrap.likely_cause("Looking in links\n" + words + "\n")
+    assert sentence in cause
+    assert "\n" not in cause
+
+
+@pytest.mark.parametrize(
+    ("arguments", "address", "size"),
+    [
+        ([], "", "run"),
+        (["serve", "--port", "1"], "", "run"),
+        (["test", "-k", "x"], "", "test"),
+        (["serve"], "postgresql://somewhere/book", "postgresql"),
+        (["compute", "test"], "", "run"),
+    ],
+)
+def test_a_command_gets_the_packages_it_needs(
+    arguments: list[str], address: str, size: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", address)
+    assert bootstrap.size_for(arguments) == size
+
+
+def test_only_the_tests_build_a_package_from_source(tmp_path: Path) -> None:
+    assert "--no-binary" not in bootstrap.pip_command(Environment(tmp_path), "run")
+    command = bootstrap.pip_command(Environment(tmp_path), "test")
+    assert command[command.index("--no-binary") + 1] == "phreeqpython"
+    assert "--require-hashes" in command
+
+
+def test_progress_counts_what_arrives(capsys: pytest.CaptureFixture[str]) -> None:
+    lines = [
+        b"Ignoring numpy: markers do not match\n",
+        *[b"Collecting x\n"] * 10,
+        b"Installing collected packages: a, b\n",
+    ]
+    assert list(bootstrap.follow(iter(lines), 12)) == lines  # type: ignore[arg-type]
+    told = capsys.readouterr().err.splitlines()
+    assert told == ["Fetching packages, 10 of 11", "Unpacking 2 packages; this is the longest step"]
+
+
+def test_progress_keeps_one_line_alive_on_a_terminal(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    with bootstrap.Progress() as progress:
+        progress.show("Fetching packages, 3 of 9", True)
+        time.sleep(1.2)
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert "\rFetching packages, 3 of 9" in told
+
+
+@pytest.mark.parametrize(
+    ("code", "status"),
+    [("raise SystemExit(0)", 0), ("raise SystemExit(5)", 5), ("import os; os.kill(os.getpid(), 15)", 143)],
+)
+def test_a_child_passes_its_status_on(code: str, status: int) -> None:
+    text = f"import sys; from app.bootstrap import run_child; sys.exit(run_child([sys.executable, '-c', {code!r}]))"
+    assert subprocess.run([sys.executable, "-c", text], cwd=bootstrap.ROOT, check=False).returncode == status
+
+
+CHILD = """
+import time
+print("up", flush=True)
+try:
+    time.sleep(60)
+except KeyboardInterrupt:
+    raise SystemExit(9)
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of a process group")
+@pytest.mark.parametrize(("sign", "status"), [(signal.SIGINT, 9), (signal.SIGTERM, 143)])
+def test_a_child_is_told_to_stop(sign: int, status: int) -> None:
+    text = f"import sys; from app.bootstrap import run_child; sys.exit(run_child([sys.executable, '-c', {CHILD!r}]))"
+    with subprocess.Popen(
+        [sys.executable, "-c", text], cwd=bootstrap.ROOT, stdout=subprocess.PIPE, start_new_session=True
+    ) as parent:
+        assert parent.stdout
+        parent.stdout.readline()
+        # Ctrl-C goes to everybody at the terminal, a plain termination only to the one that was started.
+        if sign == signal.SIGINT:
+            os.killpg(parent.pid, sign)
+        else:
+            parent.send_signal(sign)
+        assert parent.wait(20) == status

@@ -1,0 +1,124 @@
+"""The rooms of ``app`` import only rooms below them."""
+
+import ast
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[1]
+APP = ROOT / "app"
+ROOMS = ("science", "reference", "store", "work", "documents", "web", "commands")
+MAY_IMPORT = {
+    "science": set(),
+    "reference": {"science"},
+    "store": {"science"},
+    "work": {"science", "reference", "store"},
+    "documents": {"science", "reference", "store", "work"},
+    "web": {"science", "reference", "store", "work", "documents"},
+    "commands": {"science", "reference", "store", "work", "documents", "web", "bootstrap"},
+    "bootstrap": {"commands"},
+    "__main__": {"bootstrap"},
+    "__init__": set(),
+}
+SCIENCE_PACKAGES = {"numpy", "scipy", "pint"}
+FIRST_STEPS = [APP / "__init__.py", APP / "__main__.py", APP / "bootstrap.py"]
+FORBIDDEN_IN_SCIENCE = {"socket", "urllib", "http", "sqlite3", "subprocess", "time"}
+FILE_CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "today", "utcnow"}
+
+
+def imported(tree: ast.AST, package: str) -> Iterator[str]:
+    """Name every module that a file imports, wherever in the file it does."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from (name.name for name in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = ".".join([*package.split(".")[: len(package.split(".")) - node.level + 1]]) if node.level else ""
+            module = ".".join(piece for piece in (base, node.module or "") if piece)
+            yield from (f"{module}.{name.name}" for name in node.names)
+
+
+def room(path: Path) -> str:
+    first = path.relative_to(APP).parts[0]
+    return first.removesuffix(".py")
+
+
+def rooms_imported(path: Path) -> set[str]:
+    package = ".".join(("app", *path.relative_to(APP).parts[:-1]))
+    names = imported(ast.parse(path.read_text(encoding="utf-8")), package)
+    return {name.split(".")[1] for name in names if name.startswith("app.")} & set(MAY_IMPORT)
+
+
+def upward(path: Path) -> set[str]:
+    return rooms_imported(path) - MAY_IMPORT[room(path)] - {room(path)}
+
+
+FILES = sorted(APP.rglob("*.py"))
+
+
+def test_every_room_of_the_table_is_there_and_no_other() -> None:
+    assert {path.name for path in APP.iterdir() if (path / "__init__.py").exists()} == set(ROOMS)
+    assert {room(path) for path in FILES} <= set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(APP)))
+def test_a_file_imports_only_what_stands_below_it(path: Path) -> None:
+    assert not upward(path)
+
+
+@pytest.mark.parametrize(
+    ("place", "text", "rooms"),
+    [
+        ("store/x.py", "from app.web import create_app", {"web"}),
+        ("store/x.py", "def f():\n    import app.work.clock", {"work"}),
+        ("store/x.py", "from app import reference", {"reference"}),
+        ("science/deep/x.py", "from ...store import engine", {"store"}),
+        ("work/x.py", "from app.store.engine import Store", set()),
+        ("science/deep/x.py", "from ..errors import Invalid", set()),
+        ("reference/x.py", "from app.store import engine", {"store"}),
+    ],
+)
+def test_the_check_itself_sees_an_upward_arrow(
+    place: str, text: str, rooms: set[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys.modules[__name__], "APP", tmp_path)
+    path = tmp_path / place
+    path.parent.mkdir(parents=True)
+    path.write_text(text, encoding="utf-8")
+    assert upward(path) == rooms
+
+
+def outside(path: Path) -> set[str]:
+    """Name what a file imports that is neither ours nor the standard library's."""
+    tops = {name.split(".")[0] for name in imported(ast.parse(path.read_text(encoding="utf-8")), "app.science")}
+    return tops - set(sys.stdlib_module_names) - {"app"}
+
+
+SCIENCE = sorted((APP / "science").rglob("*.py"))
+
+
+@pytest.mark.parametrize("path", SCIENCE, ids=lambda path: str(path.relative_to(APP)))
+def test_science_needs_only_numbers(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    tops = {name.split(".")[0] for name in imported(tree, "app.science")}
+    called = {getattr(node.func, "attr", getattr(node.func, "id", "")) for node in ast.walk(tree) if is_call(node)}
+    assert outside(path) <= SCIENCE_PACKAGES
+    assert not tops & FORBIDDEN_IN_SCIENCE
+    assert not called & FILE_CALLS
+
+
+def is_call(node: ast.AST) -> bool:
+    return isinstance(node, ast.Call)
+
+
+@pytest.mark.parametrize("path", FIRST_STEPS, ids=lambda path: path.name)
+def test_the_first_steps_need_nothing_and_an_old_python_can_read_them(path: Path) -> None:
+    ast.parse(path.read_text(encoding="utf-8"), feature_version=(3, 8))
+    assert not outside(path)
+
+
+def test_no_page_talks_sql_and_only_the_store_knows_tables() -> None:
+    above = [path for path in FILES if room(path) in {"web", "documents", "reference", "science"}]
+    sql = {str(path.relative_to(APP)) for path in above if "sqlalchemy" in outside(path)}
+    assert not sql
