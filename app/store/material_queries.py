@@ -1,0 +1,159 @@
+"""Questions about materials: what the shelf holds, what uses a material, what can be found."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Row, func, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.store.batches import BatchLine
+from app.store.errors import NotFound
+from app.store.formulas import DraftMaterial, Formula, FormulaVersion, VersionLine
+from app.store.materials import Material, MaterialPart, Packaging, Price
+
+Marker = tuple[object, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaUse:
+    """A formula that uses a material, in its draft, in versions kept for good, or both."""
+
+    formula_id: int
+    code: str
+    name: str
+    in_draft: bool
+    versions: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """Everything that depends on a material."""
+
+    formulas: tuple[FormulaUse, ...]
+    batches: int
+    prices: int
+
+    @property
+    def may_go(self) -> bool:
+        """Whether the material can be deleted."""
+        return not self.formulas and not self.batches
+
+
+def shelf_marker(session: Session) -> Marker:
+    """Give a value that changes whenever a material is added, changed, retired or deleted; one statement."""
+    columns = (
+        func.count(Material.id),
+        func.sum(Material.row_version),
+        func.max(Material.id),
+        func.max(Material.created_at),
+    )
+    return tuple(session.execute(select(*columns)).one())
+
+
+def shelf_outline(session: Session) -> list[Row[Any]]:
+    """List id, name, library key, functions, phase hint and time of retirement of every material, by name."""
+    columns = (
+        Material.id,
+        Material.name,
+        Material.library_key,
+        Material.functions,
+        Material.phase_hint,
+        Material.retired_at,
+    )
+    return list(session.execute(select(*columns).order_by(Material.name_key, Material.id)))
+
+
+def part_names(session: Session) -> dict[int, list[tuple[str, str | None]]]:
+    """Give the INCI names and CAS numbers of every material, by its id; one statement."""
+    rows = session.execute(
+        select(MaterialPart.material_id, MaterialPart.inci, MaterialPart.cas).order_by(
+            MaterialPart.material_id, MaterialPart.position
+        )
+    )
+    found: dict[int, list[tuple[str, str | None]]] = {}
+    for material_id, inci, cas in rows:
+        found.setdefault(material_id, []).append((inci, cas))
+    return found
+
+
+def get_material(session: Session, material_id: int) -> Material:
+    """Load one material with parts, allergens and prices, retired or not.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    found = session.get(
+        Material,
+        material_id,
+        options=[selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)],
+    )
+    if found is None:
+        raise NotFound("There is no such material.")
+    return found
+
+
+def live_id_of_name(session: Session, name_key: str, apart_from: int | None = None) -> int | None:
+    """Give the id of the material that is not retired and has this name, other than ``apart_from``."""
+    query = select(Material.id).where(Material.name_key == name_key, Material.retired_at.is_(None))
+    return session.scalar(query if apart_from is None else query.where(Material.id != apart_from))
+
+
+def live_id_of_library_key(session: Session, library_key: str) -> int | None:
+    """Give the id of a material that is not retired and came from this row of the library."""
+    query = select(Material.id).where(Material.library_key == library_key, Material.retired_at.is_(None))
+    return session.scalar(query.order_by(Material.id).limit(1))
+
+
+def use_of(session: Session, material_id: int) -> Use:
+    """Tell what depends on a material; five statements however much that is."""
+    return Use(
+        formulas=_formulas_of(session, material_id),
+        batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
+        prices=session.scalar(select(func.count(Price.id)).where(Price.material_id == material_id)) or 0,
+    )
+
+
+def _formulas_of(session: Session, material_id: int) -> tuple[FormulaUse, ...]:
+    drafts = set(session.scalars(select(DraftMaterial.formula_id).where(DraftMaterial.material_id == material_id)))
+    versions = _versions_of(session, material_id)
+    ids = drafts | versions.keys()
+    rows = session.execute(
+        select(Formula.id, Formula.code, Formula.name).where(Formula.id.in_(ids)).order_by(Formula.code)
+    )
+    return tuple(FormulaUse(i, code, name, i in drafts, tuple(versions.get(i, ()))) for i, code, name in rows)
+
+
+def _versions_of(session: Session, material_id: int) -> dict[int, list[int]]:
+    rows = session.execute(
+        select(FormulaVersion.formula_id, FormulaVersion.number)
+        .join(VersionLine, VersionLine.version_id == FormulaVersion.id)
+        .where(VersionLine.material_id == material_id)
+        .distinct()
+        .order_by(FormulaVersion.formula_id, FormulaVersion.number)
+    )
+    found: dict[int, list[int]] = {}
+    for formula_id, number in rows:
+        found.setdefault(formula_id, []).append(number)
+    return found
+
+
+def materials_in_order(session: Session, ids: Sequence[int]) -> list[Material]:
+    """Load the materials of one page of a list with parts and prices, in the order asked for."""
+    loaded = select(Material).options(selectinload(Material.parts), selectinload(Material.prices))
+    found = {m.id: m for m in session.scalars(loaded.where(Material.id.in_(ids)))}
+    return [found[i] for i in ids if i in found]
+
+
+def names_taken(session: Session, name_keys: Iterable[str]) -> dict[str, int]:
+    """Give the ids of the materials that are not retired, by name key, of those asked for."""
+    wanted = set(name_keys)
+    rows = session.execute(select(Material.name_key, Material.id).where(Material.retired_at.is_(None)))
+    return {key: material_id for key, material_id in rows if key in wanted}
+
+
+def every_packaging(session: Session) -> list[Packaging]:
+    """List the packaging, what is not retired first, then by name."""
+    return list(
+        session.scalars(select(Packaging).order_by(Packaging.retired_at.is_not(None), func.lower(Packaging.name)))
+    )
