@@ -69,7 +69,7 @@ class Choice:
 
 @cache
 def currencies() -> tuple[Choice, ...]:
-    """The currencies that are legal tender somewhere today, by code, from the Unicode locale data that babel carries."""
+    """The currencies that are legal tender somewhere today, by code, from babel's copy of the Unicode locale data."""
     tenders = (tender for history in get_global("territory_currencies").values() for tender in history)
     codes = {code for code, _since, until, legal in tenders if until is None and legal}
     return tuple(Choice(code, f"{code}, {get_currency_name(code, locale='en')}") for code in sorted(codes))
