@@ -51,4 +51,3 @@ def open_batch(session: Session, batch_id: int, row_version: int | None = None) 
 def log(batch: Batch, what: str, *, by: str, old: str = "", new: str = "", why: str = "") -> None:
     """Add a line to the history of a batch."""
     batch.history.append(BatchEvent(at=now(), by=by.strip(), what=what, old=old, new=new, why=why.strip()))
-
