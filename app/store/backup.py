@@ -34,7 +34,7 @@ def examine(database: Path, known: Collection[str], *, thorough: bool = False) -
         Unusable: when it is missing, empty, foreign, damaged, or newer than this program.
     """
     _check_header(database)
-    with _plain_words(database), closing(_open(database, "ro")) as connection:
+    with _plain_words(database), closing(_open_to_look(database)) as connection:
         _check_identity(database, connection)
         _check_soundness(database, connection, thorough)
         revision = _revision(connection)
@@ -77,6 +77,12 @@ def _open(database: Path, mode: str) -> sqlite3.Connection:
     connection = sqlite3.connect(f"{database.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None)
     connection.execute("PRAGMA trusted_schema=OFF")
     return connection
+
+
+def _open_to_look(database: Path) -> sqlite3.Connection:
+    # Without a log beside it nobody is writing the file; then no new log is laid beside it either.
+    in_use = database.with_name(database.name + "-wal").exists()
+    return _open(database, "ro" if in_use else "ro&immutable=1")
 
 
 @contextmanager
@@ -126,7 +132,8 @@ def copy_to(database: Path, target: Path) -> Path:
     if target.exists():
         raise Unusable(f"the file {target} exists already; choose another name")
     with _draft(target) as draft:
-        _copy_and_check(database, draft)
+        with closing(_open(database, "rw")) as source:
+            _copy_and_check(source, draft)
         _publish(draft, target)
     return target
 
@@ -148,13 +155,13 @@ def _remove(database: Path) -> None:
         database.with_name(database.name + suffix).unlink(missing_ok=True)
 
 
-def _copy_and_check(database: Path, draft: Path) -> None:
-    with closing(_open(database, "ro")) as source, closing(_open(draft, "rwc")) as copy:
-        source.execute("PRAGMA busy_timeout=5000")
+def _copy_and_check(source: sqlite3.Connection, draft: Path) -> None:
+    source.execute("PRAGMA busy_timeout=5000")
+    with closing(_open(draft, "rwc")) as copy:
         source.backup(copy)
         # One file that is whole by itself: without this the copy would ask for a log beside it.
         copy.execute("PRAGMA journal_mode=DELETE")
-        _check_soundness(database, copy, thorough=True)
+        _check_soundness(draft, copy, thorough=True)
     _flush(draft)
 
 
@@ -199,7 +206,8 @@ def restore(source: Path, database: Path, folder: Path, known: Collection[str], 
     """
     examine(source, known, thorough=True)
     with _draft(database) as draft:
-        _copy_and_check(source, draft)
+        with closing(_open_to_look(source)) as copy:
+            _copy_and_check(copy, draft)
         kept = _set_aside(database, folder, moment) if database.exists() else None
         _remove_side_files(database)
         draft.replace(database)

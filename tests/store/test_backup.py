@@ -1,0 +1,337 @@
+"""A copy is whole, never replaces anything, and goes back only when it is sound."""
+
+import os
+import random
+import shutil
+import sqlite3
+import stat
+import threading
+from collections.abc import Callable
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from app.store import backup, migrate
+from app.store.engine import Store, sqlite_url
+from app.store.errors import Unusable
+from app.store.workshop import FormKey, Workshop
+
+NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
+KNOWN = migrate.known_revisions()
+
+
+@pytest.fixture
+def workshop(migrated_file: Path, tmp_path: Path) -> Path:
+    folder = tmp_path / "a bench, été"
+    folder.mkdir()
+    return Path(shutil.copy(migrated_file, folder / "tarebook.db"))
+
+
+@pytest.fixture
+def folder(workshop: Path) -> Path:
+    return workshop.parent / "backups"
+
+
+def note(store: Store, *keys: str) -> None:
+    with store.transaction() as session:
+        session.add_all(FormKey(key=key, taken_at=NOON, result="") for key in keys)
+
+
+def keys(path: Path) -> set[str]:
+    with closing(sqlite3.connect(path)) as connection:
+        return {row[0] for row in connection.execute("SELECT key FROM form_key")}
+
+
+def filled(path: Path, *names: str) -> Path:
+    store = Store(sqlite_url(path))
+    note(store, *names)
+    store.close()
+    return path
+
+
+def test_a_copy_holds_what_is_still_in_the_log(workshop: Path, folder: Path) -> None:
+    store = Store(sqlite_url(workshop))
+    note(store, "late")
+    assert workshop.with_name("tarebook.db-wal").stat().st_size > 0
+    copy = backup.make_backup(workshop, folder, backup.BY_HAND, NOON)
+    store.close()
+    assert copy == folder / "tarebook-20261125-120000-by-hand.db"
+    assert [path.name for path in folder.iterdir()] == [copy.name]
+    assert [path.name for path in workshop.parent.glob("tarebook.db*")] == ["tarebook.db"]
+    assert keys(copy) == {"late"}
+    assert backup.examine(copy, KNOWN, thorough=True) == migrate.head()
+
+
+def test_a_copy_made_while_somebody_writes_holds_whole_deeds_only(workshop: Path, folder: Path) -> None:
+    store = Store(sqlite_url(workshop))
+    done = threading.Event()
+
+    def write() -> None:
+        for number in range(400):
+            note(store, f"{number}a", f"{number}b")
+            if done.is_set():
+                break
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    copies = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON) for _ in range(8)]
+    done.set()
+    writer.join()
+    store.close()
+    assert len(set(copies)) == 8
+    for copy in copies:
+        found = keys(copy)
+        assert {key[:-1] for key in found if key.endswith("a")} == {key[:-1] for key in found if key.endswith("b")}
+
+
+def test_a_copy_never_replaces_a_file(workshop: Path, tmp_path: Path) -> None:
+    target = tmp_path / "precious.db"
+    target.write_text("mine", encoding="utf-8")
+    with pytest.raises(Unusable, match="exists already"):
+        backup.copy_to(workshop, target)
+    assert target.read_text(encoding="utf-8") == "mine"
+
+
+def test_a_name_taken_at_the_last_moment_is_not_replaced(
+    workshop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    target = tmp_path / "copy.db"
+    flush = backup._flush
+    monkeypatch.setattr(backup, "_flush", lambda draft: (flush(draft), target.write_text("mine", "utf-8")))
+    with pytest.raises(Unusable, match="exists already"):
+        backup.copy_to(workshop, target)
+    assert target.read_text(encoding="utf-8") == "mine"
+    assert not list(tmp_path.glob("*.part*"))
+
+
+def test_a_drive_that_knows_no_links_still_takes_a_copy(
+    workshop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_args: object) -> None:
+        raise OSError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refuse)
+    copy = backup.copy_to(workshop, tmp_path / "stick.db")
+    assert backup.examine(copy, KNOWN) == migrate.head()
+
+
+def test_a_copy_into_a_missing_folder_says_so(workshop: Path, tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match="nowhere"):
+        backup.copy_to(workshop, tmp_path / "nowhere" / "copy.db")
+
+
+def test_a_folder_that_is_a_file_says_so(workshop: Path, folder: Path) -> None:
+    folder.write_text("", encoding="utf-8")
+    with pytest.raises(Unusable, match="cannot be written"):
+        backup.make_backup(workshop, folder, backup.BY_HAND, NOON)
+
+
+def test_the_last_few_of_each_kind_are_kept(workshop: Path, folder: Path) -> None:
+    folder.mkdir()
+    (folder / "my own copy.db").write_text("mine", encoding="utf-8")
+    for hour in range(4):
+        backup.make_backup(workshop, folder, backup.BY_HAND, NOON + timedelta(hours=hour), keep=2)
+    backup.make_backup(workshop, folder, backup.BEFORE_UPGRADE, NOON, keep=2)
+    assert [path.name for path in sorted(folder.iterdir())] == [
+        "my own copy.db",
+        "tarebook-20261125-120000-before-upgrade.db",
+        "tarebook-20261125-140000-by-hand.db",
+        "tarebook-20261125-150000-by-hand.db",
+    ]
+
+
+def flipped(path: Path) -> None:
+    data = bytearray(path.read_bytes())
+    chance = random.Random(7)  # noqa: S311
+    for _ in range(400):
+        data[chance.randrange(100, len(data))] ^= 0xFF
+    path.write_bytes(data)
+
+
+def cut_in_half(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def emptied(path: Path) -> None:
+    path.write_bytes(b"")
+
+
+def random_bytes(path: Path) -> None:
+    path.write_bytes(random.Random(7).randbytes(20_000))  # noqa: S311
+
+
+def header_only(path: Path) -> None:
+    path.write_bytes(backup.HEADER)
+
+
+def foreign(path: Path) -> None:
+    path.unlink()
+    with closing(sqlite3.connect(path)) as connection:
+        connection.executescript("PRAGMA application_id=7; CREATE TABLE birds(name); INSERT INTO birds VALUES('tern')")
+
+
+def newer(path: Path) -> None:
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num='from the future'")
+
+
+def a_folder(path: Path) -> None:
+    path.unlink()
+    path.mkdir()
+
+
+def missing(path: Path) -> None:
+    path.unlink()
+
+
+HARM = [
+    (flipped, "damaged"),
+    (cut_in_half, "damaged"),
+    (emptied, "is empty"),
+    (random_bytes, "is not a Tarebook workshop"),
+    (header_only, "damaged|cannot be used|another program"),
+    (foreign, "belongs to another program"),
+    (newer, "written by a newer Tarebook"),
+    (a_folder, "cannot be read"),
+    (missing, "cannot be read"),
+]
+each_harm = pytest.mark.parametrize(("harm", "words"), HARM, ids=[harm.__name__ for harm, _ in HARM])
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
+
+
+@each_harm
+def test_a_file_that_is_not_sound_is_named_and_left_alone(
+    harm: Callable[[Path], None], words: str, workshop: Path
+) -> None:
+    harm(workshop)
+    before = contents(workshop.parent)
+    with pytest.raises(Unusable, match=words) as refused:
+        backup.examine(workshop, KNOWN)
+    assert str(workshop) in str(refused.value)
+    assert contents(workshop.parent) == before
+
+
+@each_harm
+def test_what_is_not_sound_is_not_restored(
+    harm: Callable[[Path], None], words: str, workshop: Path, folder: Path, tmp_path: Path
+) -> None:
+    source = Path(shutil.copy(filled(workshop, "present"), tmp_path / "copy.db"))
+    harm(source)
+    before = contents(workshop.parent)
+    with pytest.raises(Unusable, match=words):
+        backup.restore(source, workshop, folder, KNOWN, NOON)
+    assert contents(workshop.parent) == before
+    assert not folder.exists()
+
+
+def test_a_copy_whose_records_point_to_nothing_is_not_restored(workshop: Path, folder: Path, tmp_path: Path) -> None:
+    source = Path(shutil.copy(workshop, tmp_path / "copy.db"))
+    with closing(sqlite3.connect(source)) as connection, connection:
+        connection.execute("CREATE TABLE child(parent INTEGER REFERENCES workshop(id))")
+        connection.execute("INSERT INTO child VALUES (99)")
+    with pytest.raises(Unusable, match="point to nothing"):
+        backup.restore(source, workshop, folder, KNOWN, NOON)
+
+
+def test_what_was_backed_up_comes_back_and_the_former_is_kept(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    filled(workshop, "new")
+    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    assert keys(workshop) == {"old"}
+    assert kept == folder / "tarebook-20261125-120000-before-restore.db"
+    assert keys(kept) == {"old", "new"}
+    assert keys(copy) == {"old"}
+    assert sorted(path.name for path in workshop.parent.iterdir()) == ["backups", "tarebook.db"]
+
+
+def test_a_log_left_by_a_killed_program_is_not_mixed_into_the_restored_file(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    store = Store(sqlite_url(workshop))
+    note(store, "in the log")
+    killed = {path.name: path.read_bytes() for path in workshop.parent.glob("tarebook.db*")}
+    store.close()
+    for name, data in killed.items():
+        (workshop.parent / name).write_bytes(data)
+    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    assert keys(workshop) == {"old"}
+    assert kept
+    assert keys(kept) == {"old", "in the log"}
+
+
+def test_a_damaged_workshop_is_kept_as_it_is_and_replaced(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    flipped(workshop)
+    damaged = workshop.read_bytes()
+    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    assert kept
+    assert kept.name == "tarebook-20261125-120000-before-restore-damaged.db"
+    assert kept.read_bytes() == damaged
+    assert keys(workshop) == {"old"}
+
+
+def test_a_workshop_in_use_is_not_replaced(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    store = Store(sqlite_url(workshop))
+    note(store, "new")
+    with store.reading() as session:
+        session.get(Workshop, 1)
+        with pytest.raises(Unusable, match="in use"):
+            backup.restore(copy, workshop, folder, KNOWN, NOON)
+    store.close()
+    assert keys(workshop) == {"old", "new"}
+
+
+def test_a_copy_can_be_restored_where_there_is_nothing_yet(workshop: Path, folder: Path, tmp_path: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    elsewhere = tmp_path / "tarebook.db"
+    assert backup.restore(copy, elsewhere, tmp_path / "backups", KNOWN, NOON) is None
+    assert keys(elsewhere) == {"old"}
+
+
+def test_a_fault_while_replacing_leaves_the_former_workshop(
+    workshop: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    filled(workshop, "new")
+
+    def full(*_args: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(backup, "_flush", full)
+    with pytest.raises(Unusable, match="No space left"):
+        backup.restore(copy, workshop, folder, KNOWN, NOON)
+    assert keys(workshop) == {"old", "new"}
+    assert not list(workshop.parent.glob("*.part*"))
+
+
+def whole(workshop: Path, draft: Path) -> None:
+    filled(Path(shutil.copy(workshop, draft)), "first")
+
+
+def test_a_new_file_has_its_name_only_when_it_is_whole(tmp_path: Path, workshop: Path) -> None:
+    database = tmp_path / "new.db"
+
+    def stopped(draft: Path) -> None:
+        shutil.copy(workshop, draft)
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        backup.create(database, stopped)
+    assert not list(tmp_path.glob("new.db*"))
+    backup.create(database, lambda draft: whole(workshop, draft))
+    assert keys(database) == {"first"}
+    assert [path.name for path in tmp_path.glob("new.db*")] == ["new.db"]
+
+
+def test_a_read_only_copy_can_be_restored(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy.chmod(stat.S_IRUSR)
+    backup.restore(copy, workshop, folder, KNOWN, NOON)
+    assert sorted(path.name for path in workshop.parent.iterdir()) == ["backups", "tarebook.db"]
+    filled(workshop, "writable")
+    assert keys(workshop) == {"old", "writable"}
