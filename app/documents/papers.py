@@ -1,0 +1,44 @@
+"""The papers: each from its value to a PDF and a file name."""
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from app.documents.paper import file_name, paper_html
+from app.documents.render import to_pdf
+from app.store.workshop import Workshop
+
+
+@dataclass(frozen=True, slots=True)
+class Paper:
+    """A PDF with the name it is saved under."""
+
+    name: str
+    content: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What every paper of one workshop shares: its settings, the day it is printed, and the paper (A4 or Letter)."""
+
+    workshop: Workshop
+    printed_on: date
+    paper: str | None = None
+
+
+def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> Paper:
+    """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) from its values.
+
+    Raises:
+        PaperFault: when it cannot be laid out.
+    """
+    html = paper_html(
+        f"papers/{kind}_press.html",
+        workshop=setting.workshop,
+        printed_on=setting.printed_on,
+        paper=setting.paper,
+        **values,
+    )
+    which = f"v{version}" if version else "draft"
+    name = file_name(kind.replace("_", "-"), code, which, setting.printed_on.isoformat())
+    return Paper(name, to_pdf(html))
