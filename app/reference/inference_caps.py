@@ -1,0 +1,80 @@
+"""Legal maxima that hold for every use of a substance: the only ones that may bound an inference."""
+
+from collections.abc import Iterable, Mapping
+from functools import cache
+from types import MappingProxyType
+
+from app.reference.limits import jurisdictions, limit_rows
+from app.science.rules.values import Exposure, LimitRule, Purpose
+
+NO_CAP = 100.0
+# Annex III or VI of EU 1223/2009 allows more of these for another purpose, so the row of one purpose bounds nothing.
+ONE_PURPOSE = frozenset(
+    {
+        "BENZYL ALCOHOL",
+        "BENZALKONIUM CHLORIDE",
+        "CETRIMONIUM CHLORIDE",
+        "CLIMBAZOLE",
+        "SALICYLIC ACID",
+        "SODIUM BISULFITE",
+        "SODIUM METABISULFITE",
+        "SODIUM SULFITE",
+        "TITANIUM DIOXIDE",
+        "ZINC OXIDE",
+    }
+)
+RINSED = ("shampoo", "rinse", "shower", "body wash", "hand wash", "face wash", "soap", "shaving", "shave")
+STAYING = ("leave-on", "leave on", "lotion", "balm", "serum", "deodorant", "ointment", "sunscreen", "after-sun", "mist")
+DOUBTFUL = ("cleans", "mask", "remov", "micellar", "conditioner", "wash", "rinse", "scrub", "2-in-1", "toothpaste")
+
+
+def exposure_of(product_type: str) -> Exposure | None:
+    """Tell from free words whether a product stays on the skin; None when the words do not settle it."""
+    words = product_type.casefold()
+    if any(word in words for word in RINSED) and not any(word in words for word in STAYING):
+        return Exposure.RINSE_OFF
+    settled = any(word in words for word in STAYING) and not any(word in words for word in (*DOUBTFUL, *RINSED))
+    return Exposure.LEAVE_ON if settled else None
+
+
+@cache
+def legal_caps(jurisdiction: str, exposure: Exposure | None = None) -> Mapping[str, float]:
+    """Give the maximum (% w/w of the substance as named) by `inci_key`, where one holds for every use.
+
+    Without an exposure the loosest scope counts. Rows for one purpose, rows that need facts outside the formula and
+    prohibitions are left out. An unknown jurisdiction has no maxima.
+    """
+    if jurisdiction.upper() not in jurisdictions():
+        return MappingProxyType({})
+    found: dict[str, list[LimitRule]] = {}
+    for row in limit_rows(jurisdiction):
+        for key in row.factors if _bounding(row) else ():
+            found.setdefault(key, []).append(row)
+    caps = {key: _cap(key, rows, exposure) for key, rows in found.items() if key not in ONE_PURPOSE}
+    return MappingProxyType({key: cap for key, cap in caps.items() if 0 < cap < NO_CAP})
+
+
+def _bounding(row: LimitRule) -> bool:
+    stated = row.rule_type == "max" and row.factor is not None and bool(row.max_percent)
+    open_ended = row.rule_type == "condition" and row.max_percent is None and row.general
+    return (stated or open_ended) and not row.uncertain
+
+
+def _cap(key: str, rows: Iterable[LimitRule], exposure: Exposure | None) -> float:
+    rows = list(rows)
+    if any(row.purpose is not Purpose.ANY for row in rows):
+        return NO_CAP
+    return max(_cap_within(key, rows, one) for one in ([exposure] if exposure else list(Exposure)))
+
+
+def _cap_within(key: str, rows: list[LimitRule], exposure: Exposure) -> float:
+    """Take the loosest row of an exposure; without a row for all its products there is no cap unless only some may."""
+    fitting = [row for row in rows if exposure in row.exposures]
+    closed = all(row.only_in_scope for row in rows)
+    if not any(row.general for row in fitting) and not closed:
+        return NO_CAP
+    return max((_as_named(row, key) for row in fitting), default=0.0)
+
+
+def _as_named(row: LimitRule, key: str) -> float:
+    return NO_CAP if row.max_percent is None else float(row.max_percent / row.factors[key])

@@ -1,0 +1,135 @@
+"""The names below the 1 % line: some makers go on in descending order, others do not.
+
+P(printed order | x, k) = w [descending] + (1 - w) / (m - k)! for the m - k names below the line. Without the
+factorial the line drifts upward, because a free order would cost nothing.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import gammaln
+
+from app.science.inference.grid import BINS, STEP, WIDTH
+from app.science.inference.values import Floats
+
+GOES_ON = 0.5
+KERNEL = 4  # values up to 1 % reach the bins 0 to 3 of the running sum
+
+
+@dataclass(frozen=True, slots=True)
+class BelowBlock:
+    """Evidence of the block below the line for every k (last axis 0..m), one row a node; logs.
+
+    ``chain`` holds the scaled messages of the descending block, shape (nodes, m, cells), ``scale`` their logs.
+    """
+
+    free: Floats
+    descending: Floats
+    chain: Floats
+    scale: Floats
+
+    @property
+    def both(self) -> Floats:
+        """Log evidence of either way of printing, (nodes, m + 1)."""
+        total: Floats = np.logaddexp(self.free, self.descending)
+        return total
+
+
+def below_block(masses: Floats) -> BelowBlock:
+    """Weigh the block below the line for every k; ``masses`` has shape (nodes, m, cells)."""
+    nodes, count, _ = masses.shape
+    chain, scale = _chain(masses)
+    with np.errstate(divide="ignore"):
+        single = np.log(masses.sum(axis=2))
+        ends = np.log(chain.sum(axis=2)) + scale
+    free = np.zeros((nodes, count + 1))
+    free[:, :count] = np.cumsum(single[:, ::-1], axis=1)[:, ::-1]
+    free -= gammaln(np.arange(count, -1, -1) + 1.0)
+    descending = np.concatenate((ends, np.zeros((nodes, 1))), axis=1)
+    return BelowBlock(np.log1p(-GOES_ON) + free, np.log(GOES_ON) + descending, chain, scale)
+
+
+def _chain(masses: Floats) -> tuple[Floats, Floats]:
+    nodes, count, cells = masses.shape
+    chain, scale = np.empty_like(masses), np.zeros((nodes, count))
+    message, logs = np.ones((nodes, cells)), np.zeros(nodes)
+    for place in range(count - 1, -1, -1):
+        chain[:, place] = masses[:, place] * message
+        scale[:, place] = logs
+        message = half_sum(chain[:, place])
+        top = message[:, -1:].copy()
+        top[top == 0] = 1.0
+        message = message / top
+        logs = logs + np.log(top[:, 0])
+    return chain, scale
+
+
+def half_sum(values: Floats) -> Floats:
+    """Sum along the last axis up to each cell, counting the cell itself by half (ties may stand either way)."""
+    summed: Floats = np.cumsum(values, axis=-1) - 0.5 * values
+    return summed
+
+
+def below_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats:
+    """Give each name's mass per cell below the line, unnormalised over the whole posterior.
+
+    Args:
+        block: the block's evidence.
+        masses: prior masses, (nodes, m, cells).
+        weight: posterior probability of every node and k, (nodes, m + 1).
+    """
+    with np.errstate(invalid="ignore"):
+        going_on = np.nan_to_num(np.exp(block.descending - block.both), nan=0.0)
+    descending = weight * going_on
+    free = np.cumsum(weight - descending, axis=1)[:, :-1]
+    spread = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
+    return free[:, :, None] * spread + _descending_marginals(block, masses, descending)
+
+
+def _descending_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats:
+    nodes, count, cells = masses.shape
+    found = np.zeros_like(masses)
+    above = np.zeros((nodes, cells))
+    wanted = np.cumsum(weight, axis=1)
+    for place in range(count):
+        if place:
+            passed = above * masses[:, place - 1]
+            step = np.exp(block.scale[:, place] - block.scale[:, place - 1])[:, None]
+            above = step * half_sum(passed[:, ::-1])[:, ::-1]
+        start = np.maximum(block.chain[:, place].sum(axis=1), 1e-300)
+        above = above + (weight[:, place] / start)[:, None]
+        found[:, place] = _summing_to(block.chain[:, place] * above, wanted[:, place])
+    return found
+
+
+def _summing_to(values: Floats, total: Floats) -> Floats:
+    sums = values.sum(axis=1)
+    return values * (total / np.where(sums > 0, sums, 1.0))[:, None]
+
+
+def sum_laws(masses: Floats, values: Floats, start: Floats) -> Floats:
+    """Give the law of (free names + the block k+1..m) on the sum bins for every k; shape (nodes, m + 1, WIDTH).
+
+    Args:
+        masses: prior masses below the line, (nodes, m, cells).
+        values: what each cell stands for, (m, cells), % w/w.
+        start: law of the sum of the free names, (nodes, WIDTH).
+    """
+    nodes, count, _ = masses.shape
+    kernels = _kernels(masses, values)
+    laws = np.zeros((nodes, count + 1, WIDTH))
+    laws[:, count] = start
+    for place in range(count - 1, -1, -1):
+        for bins in range(KERNEL):
+            laws[:, place, bins:BINS] += kernels[:, place, bins, None] * laws[:, place + 1, : BINS - bins]
+    return laws
+
+
+def _kernels(masses: Floats, values: Floats) -> Floats:
+    exact = values / STEP
+    whole = np.minimum(np.floor(exact), KERNEL - 2)
+    share = exact - whole
+    parts = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
+    return np.stack(
+        [(parts * ((whole == b) * (1 - share) + (whole == b - 1) * share)).sum(axis=2) for b in range(KERNEL)], axis=2
+    )

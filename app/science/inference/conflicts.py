@@ -1,0 +1,128 @@
+"""Lists that contradict themselves: which statements clash, which to give up, and what giving up each would do.
+
+Labels contain mistakes, so a contradiction is an answer, never an error. What to give up is found by an elastic
+linear programme for every place of the 1 % line: a point of slack costs 1 on a claim, 2 on a maximum, 5 on the
+order and the line.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.science.inference.elastic import Slack, cheapest_slack
+from app.science.inference.hard_bounds import HardBounds, any_line_feasible, hard_bounds
+from app.science.inference.values import Clash, Floats, GivenUp, Integers, Known, ListedName, Remedy, Statement
+
+MOST_ROUNDS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Everything said about a list: what is known by place, maxima by place, and which places descend."""
+
+    count: int
+    known: Mapping[int, Known]
+    maxima: Mapping[int, float]
+    chain: tuple[int, ...]
+
+    def limits(self) -> tuple[Floats, Floats]:
+        """Give the smallest and largest stated % w/w of every name."""
+        low, high = np.zeros(self.count), np.full(self.count, 100.0)
+        for index, cap in self.maxima.items():
+            high[index] = cap
+        for index, known in self.known.items():
+            low[index], high[index] = known.low, min(high[index], known.high)
+        return low, high
+
+    def places(self) -> Integers:
+        """Give the descending places as an array."""
+        return np.array(self.chain, dtype=np.int64)
+
+    def without(self, statement: Statement) -> "Rules":
+        """Give the rules with one statement dropped; a dropped place leaves the name free in order and amount."""
+        index = statement.index
+        known = {i: k for i, k in self.known.items() if statement.kind != "claim" or i != index}
+        maxima = {i: c for i, c in self.maxima.items() if statement.kind != "maximum" or i != index}
+        moved = statement.kind in ("order", "line")
+        chain = tuple(i for i in self.chain if not moved or i != index)
+        return Rules(self.count, known, maxima, chain)
+
+    def possible(self) -> bool:
+        """Say whether the rules can all hold."""
+        return any_line_feasible(*self.limits(), self.places())
+
+
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """Rules that can all hold, their hard bounds, and the clashes met on the way."""
+
+    rules: Rules
+    bounds: HardBounds
+    clashes: tuple[Clash, ...]
+
+
+def rules_of(names: Sequence[ListedName], known: Mapping[int, Known]) -> Rules:
+    """Collect what is said about a list."""
+    maxima = {i: name.cap for i, name in enumerate(names) if name.cap < 100.0}
+    return Rules(len(names), dict(known), maxima, tuple(i for i, name in enumerate(names) if not name.colour))
+
+
+def settle(rules: Rules) -> Settled:
+    """Give up as little as needed until the rules can all hold."""
+    clashes: list[Clash] = []
+    while not rules.possible() and len(clashes) < MOST_ROUNDS:
+        clash = _clash(rules)
+        clashes.append(clash)
+        rules = _reduced(rules, [g.statement for g in clash.given_up])
+    if not rules.possible():
+        rules = Rules(rules.count, {}, {}, rules.chain)
+    return Settled(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
+
+
+def _reduced(rules: Rules, statements: Iterable[Statement]) -> Rules:
+    for statement in statements:
+        rules = rules.without(statement)
+    return rules
+
+
+def _clash(rules: Rules) -> Clash:
+    slack = cheapest_slack(rules.known, rules.maxima, rules.count, rules.places())
+    return Clash(_smallest_clash(rules), tuple(_given_up(rules, slack)), tuple(_remedies(rules)))
+
+
+def _said(rules: Rules) -> list[Statement]:
+    claims = [Statement("claim", i, (k.low + k.high) / 2) for i, k in sorted(rules.known.items())]
+    return claims + [Statement("maximum", i, cap) for i, cap in sorted(rules.maxima.items())]
+
+
+def _smallest_clash(rules: Rules) -> tuple[Statement, ...]:
+    """Drop every statement without which the rest still clashes; what stays is needed."""
+    needed = []
+    for statement in _said(rules):
+        fewer = rules.without(statement)
+        if fewer.possible():
+            needed.append(statement)
+        else:
+            rules = fewer
+    return tuple(needed)
+
+
+def _given_up(rules: Rules, slack: Slack) -> Iterable[GivenUp]:
+    for index in slack.claims:
+        middle = (rules.known[index].low + rules.known[index].high) / 2
+        yield GivenUp(Statement("claim", index, middle), float(slack.amounts[index]))
+    for index in slack.maxima:
+        yield GivenUp(Statement("maximum", index, rules.maxima[index]), float(slack.amounts[index]))
+    for index in slack.places:
+        yield GivenUp(Statement("order", index), float(slack.amounts[index]))
+
+
+def _remedies(rules: Rules) -> Iterable[Remedy]:
+    said = _said(rules)
+    places = {s.index for s in said} & set(rules.chain)
+    for statement in said + [Statement("order", i) for i in sorted(places)]:
+        fewer = rules.without(statement)
+        if fewer.possible():
+            bounds = hard_bounds(*fewer.limits(), fewer.places())
+            yield Remedy(statement, float(bounds.low[statement.index]), float(bounds.high[statement.index]))

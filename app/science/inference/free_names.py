@@ -1,0 +1,69 @@
+"""Names outside the order: colours, which may stand in any order at any amount."""
+
+import numpy as np
+
+from app.science.inference.grid import BINS, STEP, WIDTH
+from app.science.inference.messages import Downward
+from app.science.inference.values import Floats
+
+IGNORED = 1e-9
+
+
+def amount_laws(masses: Floats, values: Floats) -> Floats:
+    """Give the law of each free name's amount on the sum bins; masses (nodes, names, cells), values (names, cells)."""
+    nodes, names, _ = masses.shape
+    exact = np.clip(values / STEP, 0, BINS - 1)
+    whole = np.minimum(np.floor(exact).astype(np.int64), BINS - 2)
+    share = exact - whole
+    parts = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
+    laws = np.zeros((nodes, names, WIDTH))
+    for node in range(nodes):
+        for name in range(names):
+            np.add.at(laws[node, name], whole[name], parts[node, name] * (1 - share[name]))
+            np.add.at(laws[node, name], whole[name] + 1, parts[node, name] * share[name])
+    return laws
+
+
+def sum_of(laws: Floats) -> Floats:
+    """Give the law of the sum of the free names, (nodes, WIDTH); nothing at all when there are none."""
+    nodes, names, _ = laws.shape
+    total = np.zeros((nodes, WIDTH))
+    total[:, 0] = 1.0
+    for name in range(names):
+        for node in range(nodes):
+            total[node, :BINS] = np.convolve(total[node, :BINS], laws[node, name, :BINS])[:BINS]
+    return total
+
+
+def free_marginals(
+    masses: Floats, values: Floats, laws: Floats, below: Floats, found: Downward, weight: Floats
+) -> Floats:
+    """Give each free name's mass per cell, every row summing to 1; (names, cells).
+
+    Args:
+        masses: prior masses of the free names, (nodes, names, cells).
+        values: what their cells stand for, (names, cells), % w/w.
+        laws: laws of their amounts, from ``amount_laws``.
+        below: laws of the block below the line alone, (nodes, m + 1, WIDTH).
+        found: the downward messages.
+        weight: posterior probability of every node and k, (nodes, m + 1).
+    """
+    room = _room(below, found, weight, sum_of(laws))
+    answers = np.zeros(masses.shape[1:])
+    for name in range(masses.shape[1]):
+        others = sum_of(np.delete(laws, name, axis=1))
+        for node in range(len(masses)):
+            pull = np.correlate(room[node, :BINS], others[node, :BINS], mode="full")[BINS - 1 :]
+            answers[name] += masses[node, name] * np.interp(values[name] / STEP, np.arange(BINS), pull)
+    return answers / np.maximum(answers.sum(axis=1, keepdims=True), 1e-300)
+
+
+def _room(below: Floats, found: Downward, weight: Floats, free: Floats) -> Floats:
+    """Weigh every amount that the free names together may fill, (nodes, WIDTH)."""
+    room = np.zeros((len(weight), WIDTH))
+    for k, rest in enumerate(found.rest):
+        for node in np.flatnonzero(weight[:, k] > IGNORED):
+            part = np.correlate(rest[node, :BINS], below[node, k, :BINS], mode="full")[BINS - 1 :]
+            scale = (part * free[node, :BINS]).sum()
+            room[node, :BINS] += part * (weight[node, k] / scale if scale > 0 else 0.0)
+    return room

@@ -1,0 +1,104 @@
+"""A printed list in; bounds, bands and estimates out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.science.errors import Invalid
+from app.science.inference.conflicts import Settled, rules_of, settle
+from app.science.inference.grid import grid
+from app.science.inference.posterior import Belief, believe
+from app.science.inference.prior import Nodes, Usual, cell_masses, richness_nodes, usual_amounts
+from app.science.inference.summary import closed_to_whole, quantiles, stretched
+from app.science.inference.values import Estimate, Floats, Inference, Known, ListedName, PriorTable
+
+MOST_NAMES = 200
+
+
+@dataclass(frozen=True, slots=True)
+class _Points:
+    """Estimate and ends of the band of every name, % w/w."""
+
+    low: Floats
+    middle: Floats
+    high: Floats
+
+
+def infer(
+    names: Sequence[ListedName],
+    table: PriorTable,
+    known: Mapping[int, Known] | None = None,
+    doubtful: frozenset[int] = frozenset(),
+    *,
+    thin: bool = False,
+) -> Inference:
+    """Work out what a printed list allows and what is likely.
+
+    Args:
+        names: the names in printed order, each once.
+        table: class priors.
+        known: what the maker knows, by place in the list (% w/w).
+        doubtful: places of names that need not be in the product at all (shades after 'may contain').
+        thin: whether the product is known to be watery, such as a mist.
+
+    Raises:
+        Invalid: when the list is empty or longer than 200 names.
+    """
+    if not 1 <= len(names) <= MOST_NAMES:
+        raise Invalid("ingredients", f"write between 1 and {MOST_NAMES} names")
+    settled = settle(rules_of(names, known or {}))
+    usual, nodes = usual_amounts(names, table, thin=thin), richness_nodes(names)
+    counted = np.array([i not in doubtful for i in range(len(names))])
+    belief = _belief(settled, usual, nodes, counted)
+    points = _points(belief, settled, usual, counted)
+    return _answer(names, settled, points, belief)
+
+
+def _belief(settled: Settled, usual: Usual, nodes: Nodes, counted: np.ndarray) -> Belief | None:
+    low, high = settled.rules.limits()
+    return believe(usual, nodes, low, high, settled.rules.places(), counted, settled.bounds.feasible)
+
+
+def _points(belief: Belief | None, settled: Settled, usual: Usual, counted: np.ndarray) -> _Points:
+    masses, edges = _by_rules(settled, usual) if belief is None else (belief.masses, belief.edges)
+    if belief is not None and not counted.all():
+        masses = np.where(counted[:, None], masses, _by_rules(settled, usual)[0])
+    points = stretched(quantiles(masses, edges))
+    bounds = settled.bounds
+    clipped = np.clip(points, bounds.low[:, None], bounds.high[:, None])
+    width = np.where(counted, clipped[:, 2] - clipped[:, 0], 0.0)
+    middle = _closed(clipped[:, 1], width, settled, counted)
+    return _Points(np.minimum(clipped[:, 0], middle), middle, np.maximum(clipped[:, 2], middle))
+
+
+def _closed(middle: Floats, width: Floats, settled: Settled, counted: np.ndarray) -> Floats:
+    low, high = settled.bounds.low, settled.bounds.high
+    closed = middle.copy()
+    closed[counted] = closed_to_whole(middle[counted], width[counted], low[counted], high[counted])
+    return closed
+
+
+def _by_rules(settled: Settled, usual: Usual) -> tuple[Floats, Floats]:
+    """Cut each prior to the hard bounds alone."""
+    edges = grid().edges
+    limits = (settled.bounds.low, settled.bounds.high)
+    return cell_masses(usual, np.concatenate(([0.0], edges[1:])), limits, Nodes(np.zeros(1), np.ones(1)))[0], edges
+
+
+def _line(settled: Settled, belief: Belief | None, count: int) -> tuple[float, ...]:
+    feasible = settled.bounds.feasible
+    shares = feasible / feasible.sum() if belief is None else belief.line
+    line = np.zeros(count + 1)
+    line[: len(shares)] = shares
+    return tuple(float(p) for p in line)
+
+
+def _answer(names: Sequence[ListedName], settled: Settled, points: _Points, belief: Belief | None) -> Inference:
+    line = _line(settled, belief, len(names))
+    columns = (settled.bounds.low, settled.bounds.high, points.middle, points.low, points.high)
+    rows = tuple(
+        Estimate(name.name, *(float(v) for v in values))
+        for name, *values in zip(names, *columns, strict=True)
+    )
+    return Inference(rows, int(np.argmax(line)), line, settled.clashes, belief is None)

@@ -1,0 +1,123 @@
+"""The posterior of a whole list by dynamic programme: no random numbers, so the same list gives the same answer."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.science.inference.below_line import BelowBlock, below_block, below_marginals, sum_laws
+from app.science.inference.free_names import amount_laws, free_marginals, sum_of
+from app.science.inference.grid import SMALLEST, WIDTH, Grid, Shift, grid, shift_by, usual_shift
+from app.science.inference.messages import Above, Downward, downward, reachable_rows, upward
+from app.science.inference.prior import Nodes, Usual, cell_masses
+from app.science.inference.values import Floats, Integers
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """Mass per cell of every name (n, cells) on ``edges`` (% w/w), and the probability of every k (0..m)."""
+
+    masses: Floats
+    edges: Floats
+    line: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """The prior of one list laid on the grid."""
+
+    chain: Integers
+    beside: Integers
+    above: Above
+    below: Floats
+    free: Floats
+    below_values: Floats
+    free_values: Floats
+
+
+def believe(
+    usual: Usual, nodes: Nodes, low: Floats, high: Floats, chain: Integers, counted: np.ndarray, feasible: np.ndarray
+) -> Belief | None:
+    """Compute the posterior of every name given the printed order.
+
+    Args:
+        usual: prior of each name.
+        nodes: shared shifts of the bulk classes and their weights.
+        low: smallest stated % w/w, (n,).
+        high: largest stated % w/w, (n,).
+        chain: places of the names that descend, in printed order.
+        counted: for each name, whether it is certainly in the product (shades of a palette need not be).
+        feasible: for each k from 0 to m, whether the hard bounds allow it.
+
+    Returns:
+        The belief, or None when the grid is too coarse for limits this tight.
+    """
+    laid = _lay(usual, nodes, low, high, chain, counted)
+    block = below_block(laid.below)
+    free_laws = amount_laws(laid.free, laid.free_values)
+    laws = sum_laws(laid.below, laid.below_values, sum_of(free_laws))
+    both = np.where(feasible[None, :], block.both, -np.inf)
+    found = downward(laid.above, both, laws)
+    weight = _weights(found, nodes)
+    if weight is None:
+        return None
+    masses = _chain_masses(laid, block, both, laws, found, weight)
+    return _gathered(laid, masses, _beside_masses(laid, free_laws, found, weight), weight, len(low))
+
+
+def _lay(usual: Usual, nodes: Nodes, low: Floats, high: Floats, chain: Integers, counted: np.ndarray) -> _Laid:
+    cells = grid()
+    everything = np.concatenate(([0.0], cells.edges[1:]))
+    masses = cell_masses(usual, everything, (low, high), nodes)
+    beside = np.setdiff1d(np.flatnonzero(counted), chain)
+    size = len(cells.below)
+    rows = reachable_rows(cells.edges_above, len(chain))
+    above = Above(masses[:, chain, size:], tuple(_shift(low[i], high[i], cells) for i in chain), rows)
+    return _Laid(
+        chain,
+        beside,
+        above,
+        masses[:, chain, :size],
+        masses[:, beside],
+        np.clip(cells.below, low[chain, None], high[chain, None]),
+        np.clip(cells.values, low[beside, None], high[beside, None]),
+    )
+
+
+def _shift(low: float, high: float, cells: Grid) -> Shift:
+    values = np.clip(cells.above, low, high)
+    reachable = (cells.edges_above[1:] > low) & (cells.edges_above[:-1] < high)
+    return usual_shift() if np.array_equal(values[reachable], cells.above[reachable]) else shift_by(values)
+
+
+def _weights(found: Downward, nodes: Nodes) -> Floats | None:
+    logs = found.evidence + np.log(nodes.weights)[:, None]
+    if not np.isfinite(logs.max()):
+        return None
+    weight = np.exp(logs - logs.max())
+    total: Floats = weight / weight.sum()
+    return total
+
+
+def _chain_masses(
+    laid: _Laid, block: BelowBlock, both: Floats, laws: Floats, found: Downward, weight: Floats
+) -> Floats:
+    over = upward(laid.above, found, both, laws, weight).sum(axis=0)
+    under = below_marginals(block, laid.below, weight).sum(axis=0)
+    return np.concatenate((under, over), axis=1)
+
+
+def _beside_masses(laid: _Laid, free_laws: Floats, found: Downward, weight: Floats) -> Floats:
+    if not len(laid.beside):
+        return np.zeros((0, laid.free.shape[2]))
+    nothing = np.zeros((len(weight), WIDTH))
+    nothing[:, 0] = 1.0
+    block_only = sum_laws(laid.below, laid.below_values, nothing)
+    return free_marginals(laid.free, laid.free_values, free_laws, block_only, found, weight)
+
+
+def _gathered(laid: _Laid, chain: Floats, beside: Floats, weight: Floats, count: int) -> Belief:
+    edges = np.concatenate(([SMALLEST], grid().edges[1:]))
+    masses = np.zeros((count, len(edges) - 1))
+    masses[laid.chain] = chain
+    masses[laid.beside] = beside
+    return Belief(masses, edges, weight.sum(axis=0))
