@@ -1,20 +1,79 @@
 """Shared ground of the suite: a fresh database per test, the application around it, and a statement counter."""
 
+import os
 import shutil
-from collections.abc import Iterator
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
 from typing import Protocol
 
+import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import event
 
+from app.documents.render import pdf_state
 from app.store.engine import Store, sqlite_url
 from app.store.migrate import to_revision
 from app.store.workshop import Workshop
 from app.web import create_app
+
+ROOT = Path(__file__).resolve().parents[1]
+BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
+BROWSER_PLACES = (
+    "/Applications/Google Chrome.app/Contents/MacOS/Google Chrome",
+    "/Applications/Chromium.app/Contents/MacOS/Chromium",
+    "C:/Program Files/Google/Chrome/Application/chrome.exe",
+    "C:/Program Files (x86)/Microsoft/Edge/Application/msedge.exe",
+)
+
+# The machine is shared and the examples of a CI run are to be the same at every try.
+hypothesis.settings.register_profile("tarebook", deadline=None, derandomize="CI" in os.environ)
+hypothesis.settings.load_profile("tarebook")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep the suite away from the person's own workshop."""
+    home = tempfile.TemporaryDirectory(prefix="tarebook-tests-")
+    config.add_cleanup(home.cleanup)
+    os.environ["TAREBOOK_HOME"] = home.name
+    os.environ.pop("TAREBOOK_DATABASE_URL", None)
+
+
+def chromium() -> str | None:
+    """Find a browser to drive; TAREBOOK_CHROMIUM names one."""
+    named = os.environ.get("TAREBOOK_CHROMIUM")
+    found = (named, *map(shutil.which, BROWSERS), *(place for place in BROWSER_PLACES if Path(place).exists()))
+    return next((path for path in found if path), None)
+
+
+def no_browser() -> str:
+    return "" if chromium() else "no Chromium or Chrome is installed; TAREBOOK_CHROMIUM can name one"
+
+
+def no_server() -> str:
+    return "" if os.environ.get("TAREBOOK_TEST_POSTGRESQL") else "TAREBOOK_TEST_POSTGRESQL names no PostgreSQL database"
+
+
+MISSING: dict[str, Callable[[], str]] = {
+    "browser": no_browser,
+    "paper": lambda: pdf_state().advice,
+    "postgresql": no_server,
+}
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Skip what this machine cannot do, with the reason; where it is required, fail instead."""
+    for marker, missing in MISSING.items():
+        reason = missing() if item.get_closest_marker(marker) else ""
+        if reason and os.environ.get(f"TAREBOOK_REQUIRE_{marker.upper()}") == "1":
+            pytest.fail(reason, pytrace=False)
+        elif reason:
+            pytest.skip(reason)
 
 
 @pytest.fixture(scope="session")
@@ -71,3 +130,53 @@ def statements(store: Store) -> CountStatements:
             event.remove(store.engine, "before_cursor_execute", note)
 
     return collecting
+
+
+class Served:
+    """The real program, serving a folder on a free port as a process of its own."""
+
+    def __init__(self, folder: Path, *command: str) -> None:
+        self.folder = folder
+        self.words: list[str] = []
+        options = ("--data", str(folder), "--port", "0", "--no-browser")
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "app.commands.cli", *(command or ("serve",)), *options],
+            cwd=ROOT,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        self.address = self._await_address()
+
+    def _await_address(self) -> str:
+        assert self.process.stdout
+        for line in self.process.stdout:
+            self.words.append(line.rstrip())
+            if " ready at " in line:
+                return line.split()[-1]
+        self.process.communicate()
+        pytest.fail("it did not start: " + "\n".join(self.words[-5:]), pytrace=False)
+
+    def stop(self) -> int:
+        """End it as a system would, and give its exit status."""
+        self.process.terminate()
+        self.words += self.process.communicate(timeout=20)[0].splitlines()
+        return self.process.returncode
+
+
+@pytest.fixture
+def serve(migrated_file: Path) -> Iterator[Callable[..., Served]]:
+    """Give a function that serves a folder; a folder without a workshop gets an empty one first."""
+    running: list[Served] = []
+
+    def start(folder: Path, *command: str) -> Served:
+        folder.mkdir(parents=True, exist_ok=True)
+        if not command and not (folder / "tarebook.db").exists():
+            shutil.copy(migrated_file, folder / "tarebook.db")
+        running.append(Served(folder, *command))
+        return running[-1]
+
+    yield start
+    for served in running:
+        if served.process.poll() is None:
+            served.stop()

@@ -64,3 +64,7 @@ def _status(code: object) -> int:
 def main() -> None:
     """Run the command line of this process."""
     sys.exit(run(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

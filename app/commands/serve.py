@@ -1,5 +1,6 @@
 """The ``serve`` command: the workshop in the browser, on this machine only."""
 
+import contextlib
 import logging
 import os
 import signal
@@ -26,7 +27,7 @@ HOST = "127.0.0.1"
 PORT = 8520
 TRIES = 20
 PORT_OPTION = click.option(
-    "--port", type=click.IntRange(1, 65535), help=f"The port, instead of {PORT} or the next free."
+    "--port", type=click.IntRange(0, 65535), help=f"The port, instead of {PORT} or the next free."
 )
 BROWSER_OPTION = click.option("--no-browser", is_flag=True, help="Print the address only.")
 
@@ -54,7 +55,6 @@ def start(where: Places, port: int | None, *, browser: bool) -> None:
             finally:
                 store.close()
     except Unusable as error:
-        LOG.error("did not start: %s", error)
         raise click.ClickException(str(error)) from error
 
 
@@ -66,6 +66,9 @@ def _logged(path: Path) -> Iterator[None]:
         raise Unusable(f"the log {path} cannot be written: {error.strerror}") from error
     try:
         yield
+    except Unusable as error:
+        LOG.error("did not start: %s", error)
+        raise
     finally:
         logbook.stop(handler)
 
@@ -85,11 +88,11 @@ def listen(port: int | None) -> socket.socket:
     Raises:
         Unusable: when it is taken.
     """
-    for candidate in [port] if port else range(PORT, PORT + TRIES):
+    for candidate in [port] if port is not None else range(PORT, PORT + TRIES):
         listener = _bind(candidate)
         if listener:
             return listener
-    taken = f"the port {port} is" if port else f"the ports {PORT} to {PORT + TRIES - 1} are"
+    taken = f"the port {port} is" if port is not None else f"the ports {PORT} to {PORT + TRIES - 1} are"
     raise Unusable(f"{taken} in use by another program; choose one with --port")
 
 
@@ -122,9 +125,10 @@ def _serve(store: Store, where: Places, listener: socket.socket, left: Path, bro
     address = f"http://{HOST}:{port}/"
     left.write_text(address, encoding="utf-8")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    _greet(address, where)
-    threading.Thread(target=_when_ready, args=(address, browser), daemon=True).start()
-    server.run()
+    with contextlib.suppress(KeyboardInterrupt):
+        _greet(address, where)
+        threading.Thread(target=_when_ready, args=(address, browser), daemon=True).start()
+        server.run()
     click.echo("Stopped.")
 
 

@@ -1,0 +1,166 @@
+"""The real program: it starts, says where, answers on loopback only, and stops cleanly."""
+
+import signal
+import socket
+import subprocess
+import sys
+import urllib.error
+import urllib.request
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from app.bootstrap import ROOT
+from app.commands import serve as command
+from app.documents.render import PdfState
+from app.store.errors import Unusable
+
+Serve = Callable[..., Any]
+
+
+def fetch(address: str, **headers: str) -> tuple[int, str]:
+    try:
+        with urllib.request.urlopen(urllib.request.Request(address, headers=headers), timeout=20) as answer:
+            return answer.status, answer.read().decode()
+    except urllib.error.HTTPError as error:
+        with error:
+            return error.code, error.read().decode()
+
+
+def attempt(folder: Path, *options: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-m", "app.commands.cli", "serve", "--no-browser", "--data", str(folder), *options]
+    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
+
+
+def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
+    served = serve(tmp_path / "a bench, été")
+    assert served.address.startswith("http://127.0.0.1:")
+    status, page = fetch(served.address)
+    assert status == 200
+    assert "<h1" in page
+    assert fetch(served.address, Host="elsewhere.example")[0] == 400
+
+    # A second start on the same folder is told where the first one is.
+    second = attempt(served.folder)
+    assert second.returncode == 1
+    assert second.stderr.strip() == (
+        f"Error: Tarebook is already running with the folder {served.folder}: {served.address}"
+    )
+    restoring = subprocess.run(
+        [sys.executable, "-m", "app.commands.cli", "restore", "x", "--data", str(served.folder)],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert restoring.returncode == 1
+    assert "stop it first" in restoring.stderr
+
+    assert served.stop() == 0
+    assert served.words[-1] == "Stopped."
+    left = {path.name for path in served.folder.iterdir()}
+    assert left == {"tarebook.db", "tarebook.log", "tarebook.lock", "secret.key"}
+    log = (served.folder / "tarebook.log").read_text(encoding="utf-8")
+    assert f"serving on {served.address}" in log
+
+
+def test_a_killed_program_leaves_nothing_that_stops_the_next_start(serve: Serve, tmp_path: Path) -> None:
+    killed = serve(tmp_path / "bench")
+    assert fetch(killed.address)[0] == 200
+    killed.process.kill()
+    killed.process.communicate()
+    again = serve(killed.folder)
+    assert fetch(again.address)[0] == 200
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_ctrl_c_ends_it_without_an_error(serve: Serve, tmp_path: Path) -> None:
+    served = serve(tmp_path / "bench")
+    served.process.send_signal(signal.SIGINT)
+    words = served.process.communicate(timeout=20)[0]
+    assert served.process.returncode == 0
+    assert words.splitlines()[-1] == "Stopped."
+    assert "Traceback" not in words
+
+
+def test_a_port_that_is_taken_is_named(tmp_path: Path) -> None:
+    with closing(command.listen(0)) as taken:
+        port = taken.getsockname()[1]
+        refused = attempt(tmp_path, "--port", str(port))
+    assert refused.returncode == 1
+    assert refused.stderr.strip() == (f"Error: the port {port} is in use by another program; choose one with --port")
+
+
+def test_without_a_wish_the_next_free_port_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    with closing(command.listen(0)) as taken:
+        monkeypatch.setattr(command, "PORT", taken.getsockname()[1])
+        with closing(command.listen(None)) as next_one:
+            assert taken.getsockname()[1] < next_one.getsockname()[1] < taken.getsockname()[1] + command.TRIES
+        monkeypatch.setattr(command, "TRIES", 1)
+        with pytest.raises(Unusable, match=r"the ports [0-9]+ to [0-9]+ are in use"):
+            command.listen(None)
+
+
+def test_it_listens_on_loopback_only() -> None:
+    with closing(command.listen(0)) as listener:
+        assert listener.getsockname()[0] == "127.0.0.1"
+        assert listener.family == socket.AF_INET
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [(b"", "is empty"), (b"not a database" * 500, "is not a Tarebook workshop")],
+    ids=["empty", "foreign"],
+)
+def test_a_file_that_is_not_a_workshop_stops_the_start(data: bytes, words: str, tmp_path: Path) -> None:
+    (tmp_path / "tarebook.db").write_bytes(data)
+    refused = attempt(tmp_path, "--port", "0")
+    assert refused.returncode == 1
+    assert refused.stdout == ""
+    assert words in refused.stderr
+    assert f"There is no backup in {tmp_path / 'backups'}" in refused.stderr
+    assert "Traceback" not in refused.stderr
+    assert (tmp_path / "tarebook.db").read_bytes() == data
+    assert "did not start" in (tmp_path / "tarebook.log").read_text(encoding="utf-8")
+
+
+def test_a_folder_that_cannot_be_made_stops_the_start(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    refused = attempt(tmp_path / "file" / "bench")
+    assert refused.returncode == 1
+    assert "name another with --data or in the variable TAREBOOK_HOME" in refused.stderr
+
+
+@pytest.mark.parametrize(
+    ("platform", "variables", "shown"),
+    [("linux", {}, False), ("linux", {"DISPLAY": ":0"}, True), ("linux", {"WAYLAND_DISPLAY": "w"}, True),
+     ("darwin", {}, True), ("win32", {}, True)],
+)  # fmt: skip
+def test_a_browser_is_opened_only_where_it_has_a_window(
+    platform: str, variables: dict[str, str], shown: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sys, "platform", platform)
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in variables.items():
+        monkeypatch.setenv(name, value)
+    opened: list[str] = []
+    monkeypatch.setattr(command.webbrowser, "open", opened.append)
+    command._when_ready("http://127.0.0.1:1/", True)
+    assert opened == (["http://127.0.0.1:1/"] if shown else [])
+
+
+def test_no_browser_is_opened_when_none_is_wanted(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("DISPLAY", ":0")
+    opened: list[str] = []
+    monkeypatch.setattr(command.webbrowser, "open", opened.append)
+    command._when_ready("http://127.0.0.1:1/", False)
+    assert not opened
+
+
+def test_missing_paper_libraries_are_told_once_with_the_package(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(command, "pdf_state", lambda: PdfState(False, "PDFs are off: install libpango-1.0-0."))
+    command.tell_about_paper()
+    assert capsys.readouterr().out == "PDFs are off: install libpango-1.0-0.\n"
