@@ -1,0 +1,1 @@
+"""Batches: planned from a version, recorded at the bench, decided once."""

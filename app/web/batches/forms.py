@@ -1,0 +1,81 @@
+"""What the batch pages send, read as it was typed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Self
+
+from app.work.batches.planning import Plan, PlanningChoices
+from app.work.batches.weighing import Weighed
+from app.work.clock import today
+
+
+@dataclass(frozen=True, slots=True)
+class PlanForm:
+    """The planning form, every field as typed."""
+
+    formula_id: int | None
+    version_id: int | None
+    size: str
+    fill: str
+    loss: str
+    planned_on: str
+    made_by: str
+    key: str = ""
+
+    @classmethod
+    def asked(cls, query: Mapping[str, str], person: str) -> Self:
+        """Start the form from the address of the page."""
+        return cls(
+            number(query.get("formula", "")),
+            number(query.get("version", "")),
+            query.get("size", ""),
+            query.get("fill", ""),
+            query.get("loss", ""),
+            today().isoformat(),
+            person,
+        )
+
+    @classmethod
+    def posted(cls, form: Mapping[str, str]) -> Self:
+        """Read the form as it was sent."""
+        return cls(
+            number(form.get("formula", "")),
+            number(form.get("version", "")),
+            form.get("size", ""),
+            form.get("fill", ""),
+            form.get("loss", ""),
+            form.get("planned_on", ""),
+            form.get("made_by", ""),
+            form.get("key", ""),
+        )
+
+    def with_defaults(self, choices: PlanningChoices) -> Self:
+        """Fill what is still empty from the chosen formula."""
+        return replace(
+            self,
+            formula_id=self.formula_id or choices.formula_id,
+            size=self.size or choices.size,
+            fill=self.fill or choices.fill,
+            loss=self.loss or choices.loss,
+        )
+
+    def plan(self) -> Plan:
+        """Give the plan to the deed."""
+        return Plan(
+            self.formula_id, self.version_id, self.size, self.fill, self.loss, self.planned_on, self.made_by, self.key
+        )
+
+
+def number(text: str) -> int | None:
+    """Read a record number from a form; None for anything else."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
+
+
+def weighed_entries(form: Mapping[str, str]) -> list[Weighed]:
+    """Collect the rows of the weighing form."""
+    ids = [number(name.removeprefix("actual-")) for name in form if name.startswith("actual-")]
+    return [
+        Weighed(row, form.get(f"actual-{row}", ""), form.get(f"lot-{row}", ""), form.get(f"initials-{row}", ""))
+        for row in ids
+        if row is not None
+    ]

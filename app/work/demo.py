@@ -1,0 +1,196 @@
+"""The demo workshop: an invented one, put into an empty database so that there is something to look at."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from app.reference.material import slug
+from app.reference.materials import material as library_material
+from app.science.numbers import plain, to_step
+from app.science.quantities import parse_quantity, to_grams
+from app.store.batches import Batch, BatchState
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.workshop import Jurisdiction, Paper, Scale, Workshop
+from app.work.batches.deciding import decide
+from app.work.batches.loading import load_batch
+from app.work.batches.observing import add_reading, record_yield
+from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.weighing import Weighed, record_weighings
+from app.work.formulas.deeds import insert
+from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.versions import keep_version
+from app.work.materials.reading import read_material
+from app.work.materials.shelf import insert_material
+from app.work.materials.typed_material import TypedMaterial, TypedPart, from_library
+
+FOLDER = Path(__file__).resolve().parents[2] / "seed_data" / "demo"
+Row = Mapping[str, Any]
+
+
+def load_demo(store: Store) -> None:
+    """Put the demo workshop into an empty database: settings, shelf, formulas, versions and a few batches."""
+    shop, materials, formulas, batches = (_file(n) for n in ("workshop", "materials", "formulas", "batches"))
+    with store.transaction() as session:
+        session.add(_workshop(shop["workshop"]))
+        session.add_all(Scale(**{k: _exact(k, v) for k, v in row.items()}) for row in shop["scales"])
+        packs = {row["name"]: _packaging(session, row) for row in shop["packaging"]}
+        shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
+        shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
+        ids = {row["code"]: _formula(session, row, shelf, packs) for row in formulas["formulas"]}
+    for formula_id in ids.values():
+        keep_version(store, formula_id, "First version of the demonstration", "Ines")
+    for row in batches["batches"]:
+        _batch(store, row, ids[row["formula"]])
+
+
+def _file(name: str) -> Any:
+    return json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))
+
+
+def _exact(key: str, value: str) -> str | Decimal:
+    return Decimal(value) if key.endswith(("_g", "_percent", "_rate", "_pack")) else value
+
+
+def _workshop(row: Row) -> Workshop:
+    words = {key: _exact(key, value) for key, value in row.items()}
+    words |= {"paper": Paper(row["paper"]), "jurisdiction": Jurisdiction(row["jurisdiction"])}
+    return Workshop(id=1, is_demo=True, **words)
+
+
+def _packaging(session: Session, row: Row) -> int:
+    pack = Packaging(
+        name=row["name"],
+        units_per_pack=Decimal(row["units_per_pack"]),
+        price=Decimal(row["price"]) if row["price"] else None,
+        supplier=row["supplier"],
+    )
+    session.add(pack)
+    session.flush()
+    return pack.id
+
+
+def _shelved(session: Session, row: Row) -> Material:
+    shipped = library_material(slug(row["library"]))
+    if shipped is None:
+        raise NotFound(f"The library has no {row['library']}.")
+    return _priced(session, replace(from_library(shipped), name=row["name"]), row)
+
+
+def _own(session: Session, row: Row) -> Material:
+    plain_fields = ("name", "form", "phase_hint", "functions", "use_low", "use_high", "cautions", "source")
+    typed = TypedMaterial(
+        **{key: row.get(key, "") for key in plain_fields},
+        density=row.get("density_g_ml", ""),
+        parts=tuple(_part(part) for part in row["parts"]),
+    )
+    return _priced(session, typed, row)
+
+
+def _part(row: Row) -> TypedPart:
+    share = f"{row['low']}-{row['high']} ({row['percent']})" if "low" in row else row["percent"]
+    allergens = "\n".join(f"{name} {percent}" for name, percent in row.get("allergens", ()))
+    return TypedPart(inci=row["inci"], percent=share, kind=row["kind"], allergens=allergens)
+
+
+def _priced(session: Session, typed: TypedMaterial, row: Row) -> Material:
+    material = insert_material(session, read_material(typed))
+    material.prices.extend(_price(price, material.density_g_ml) for price in row["prices"])
+    session.flush()
+    return material
+
+
+def _price(row: Row, density_g_ml: Decimal | None) -> Price:
+    return Price(
+        kind=PriceKind(row["kind"]),
+        amount=Decimal(row["amount"]),
+        quantity_text=row["quantity"],
+        quantity_g=to_grams(parse_quantity(row["quantity"]), density_g_ml),
+        priced_on=date.fromisoformat(row["on"]),
+        supplier=row["supplier"],
+        note=row["note"],
+    )
+
+
+def _formula(session: Session, row: Row, shelf: Mapping[str, Material], packs: Mapping[str, int]) -> int:
+    words = ("product_type", "exposure", "batch", "fill", "density", "target_ph", "labour_minutes", "price")
+    draft = Draft(
+        **{key: row[key] for key in (*words, "notes", "claims")},
+        special_uses=tuple(row.get("special_uses", ())),
+        phases=tuple(
+            DraftPhase(f"p{n}", phase["name"], phase["temperature"], phase["method"])
+            for n, phase in enumerate(row["phases"], start=1)
+        ),
+        lines=tuple(_lines(row, shelf)),
+        packaging=tuple(
+            DraftPackaging(f"k{n}", packs[name], count) for n, (name, count) in enumerate(row["packaging"], start=1)
+        ),
+    )
+    return insert(session, row["name"], row["code"], draft, "Started").id
+
+
+def _lines(row: Row, shelf: Mapping[str, Material]) -> list[DraftLine]:
+    placed = [(f"p{n}", line) for n, phase in enumerate(row["phases"], start=1) for line in phase["lines"]]
+    return [
+        DraftLine(
+            id=f"l{place}",
+            phase=phase,
+            typed=line["material"],
+            material_id=shelf[line["material"]].id,
+            amount=line.get("percent", ""),
+            qs=line.get("qs", False),
+        )
+        for place, (phase, line) in enumerate(placed, start=1)
+    ]
+
+
+def _batch(store: Store, row: Row, formula_id: int) -> None:
+    plan = Plan(formula_id, None, row["size"], loss="3", planned_on=row["planned_on"], made_by=row["made_by"])
+    batch_id = plan_batch(store, plan)
+    if row["state"] == BatchState.PLANNED:
+        return
+    _weigh_in(store, batch_id, row)
+    for kind, words in row["readings"]:
+        add_reading(store, batch_id, kind=kind, words=words, who=row["made_by"])
+    if row["state"] != BatchState.IN_PROCESS:
+        _finish(store, batch_id, row)
+
+
+def _weigh_in(store: Store, batch_id: int, row: Row) -> None:
+    batch = _load(store, batch_id)
+    started = row["state"] == BatchState.IN_PROCESS
+    lines = batch.lines[: len(batch.lines) // 2] if started else batch.lines
+    entry = partial(_entry, spread=Decimal(row["spread"]), initials=row["made_by"][:2])
+    entries = [entry(place, line.id, line.shown_g, line.name) for place, line in enumerate(lines)]
+    record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
+
+
+def _entry(place: int, line_id: int, shown_g: Decimal, name: str, *, spread: Decimal, initials: str) -> Weighed:
+    """Let the weights miss a little, up and down in turn, as they do on a real scale."""
+    step = Decimal("0.01") if shown_g < 200 else Decimal("0.1")
+    miss = to_step(shown_g * spread / 100 * (place % 3 - 1), step)
+    lot = f"{''.join(word[0] for word in name.split()).upper()[:3]}-{26000 + 7 * place + len(name)}"
+    return Weighed(line_id, plain(shown_g + miss), lot, initials)
+
+
+def _finish(store: Store, batch_id: int, row: Row) -> None:
+    batch = _load(store, batch_id)
+    came_out = to_step(
+        sum((line.actual_g or Decimal(0) for line in batch.lines), Decimal(0)) * Decimal("0.972"), Decimal(1)
+    )
+    record_yield(store, batch_id, text=plain(came_out), who=row["made_by"])
+    version = _load(store, batch_id).row_version
+    decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))
+
+
+def _load(store: Store, batch_id: int) -> Batch:
+    with store.reading() as session:
+        return load_batch(session, batch_id)
