@@ -8,7 +8,7 @@ from itertools import groupby
 from operator import itemgetter
 from types import MappingProxyType
 
-from app.reference.provenance import Provenance, provenance_of
+from app.reference.provenance import Provenance, least_sure, provenance_of
 from app.reference.tables import decimal_or_none, read_table
 from app.science.composition import Part
 from app.science.names import inci_key
@@ -39,7 +39,10 @@ USE_COLUMNS = (
 
 @dataclass(frozen=True, slots=True)
 class Blend:
-    """A mixture as sold; the typical percentages of its parts sum to 100 and each lies in its low-high range."""
+    """A mixture as sold; the typical percentages of its parts sum to 100 and each lies in its low-high range.
+
+    ``provenance`` is that of the part that is least sure.
+    """
 
     name: str
     parts: tuple[Part, ...]
@@ -76,7 +79,9 @@ def _blend(name: str, rows: Sequence[Mapping[str, str]]) -> Blend:
     total = sum(part.percent for part in parts)
     if total != 100:
         raise ValueError(f"blends.csv: {name} sums to {total}, not 100")
-    return Blend(name, parts, rows[0]["notes"], provenance_of(rows[0]["source"], rows[0]["source_status"]))
+    return Blend(
+        name, parts, rows[0]["notes"], least_sure(provenance_of(r["source"], r["source_status"]) for r in rows)
+    )
 
 
 def _part(row: Mapping[str, str]) -> Part:

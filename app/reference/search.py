@@ -34,6 +34,7 @@ class Entry(Generic[K]):
     inci: tuple[str, ...] = ()
     cas: tuple[str, ...] = ()
     functions: tuple[str, ...] = ()
+    other_names: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,7 @@ def build_index(entries: Iterable[Entry[K]]) -> Index[K]:
 def _weighted_words(entry: Entry[K]) -> Iterator[tuple[str, float]]:
     for text, weight in _weighted_texts(entry):
         yield from ((word, weight) for word in words_of(text))
-    for text in (entry.name, *entry.inci):
+    for text in (entry.name, *entry.inci, *entry.other_names):
         yield from ((first + second, JOINED) for first, second in pairwise(words_of(text)))
 
 
@@ -143,6 +144,7 @@ def _weighted_texts(entry: Entry[K]) -> Iterator[tuple[str, float]]:
     for texts in (entry.inci, entry.cas):
         first = ALONE if len(texts) == 1 else FIRST
         yield from ((text, OTHERS if number else first) for number, text in enumerate(texts))
+    yield from ((text, FIRST) for text in entry.other_names)
     yield from ((text, FUNCTION) for text in entry.functions)
 
 
