@@ -145,6 +145,14 @@ def materials_in_order(session: Session, ids: Sequence[int]) -> list[Material]:
     return [found[i] for i in ids if i in found]
 
 
+def all_materials(session: Session) -> list[Material]:
+    """Load every material with parts, allergens and prices, retired or not, by name; four statements."""
+    loaded = select(Material).options(
+        selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)
+    )
+    return list(session.scalars(loaded.order_by(Material.name_key, Material.id)))
+
+
 def names_taken(session: Session, name_keys: Iterable[str]) -> dict[str, int]:
     """Give the ids of the materials that are not retired, by name key, of those asked for."""
     wanted = set(name_keys)

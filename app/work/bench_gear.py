@@ -11,18 +11,27 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.engine import Store
-from app.store.errors import NotFound
+from app.store.errors import Conflict, NotFound
 from app.store.material_queries import every_packaging
 from app.store.materials import Packaging
 from app.store.workshop import Scale, scales
 from app.work.clock import now
 from app.work.materials.typed_material import number
 from app.work.once import earlier_result, remember
-from app.work.typed import Faults, Reader, name, one_line, words
+from app.work.typed import Faults, Reader, fingerprint, name, one_line, words
 
 DEAREST = Decimal(10) ** 9
 LEAST_UNITS, MOST_UNITS = Decimal("0.001"), Decimal(10) ** 6
 Row = TypeVar("Row", Scale, Packaging)
+
+SCALE_LABELS = {"name": "Name", "readability": "Smallest step", "capacity": "Largest load"}
+PACKAGING_LABELS = {
+    "name": "Name",
+    "units_per_pack": "Units in a pack",
+    "price": "Price of a pack",
+    "supplier": "From whom",
+    "notes": "Notes",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +143,13 @@ def _write(session: Session, row: Row, values: dict[str, object]) -> None:
         setattr(row, name_, value)
 
 
-def _revise(store: Store, kind: type[Row], row_id: int, values: dict[str, object]) -> None:
+def _revise(store: Store, kind: type[Row], row_id: int, values: dict[str, object], seen: str) -> None:
     with store.transaction() as session:
-        _write(session, _got(session, kind, row_id), values)
+        row = _got(session, kind, row_id)
+        now_typed = scale_as_typed(row) if isinstance(row, Scale) else packaging_as_typed(row)
+        if fingerprint(now_typed) != seen:
+            raise Conflict(f"{row.name} was changed in the meantime.")
+        _write(session, row, values)
 
 
 def _got(session: Session, kind: type[Row], row_id: int) -> Row:
@@ -175,14 +188,15 @@ def add_scale(store: Store, typed: TypedScale, key: str = "") -> None:
     _add(store, Scale(), read_scale(typed), key)
 
 
-def revise_scale(store: Store, scale_id: int, typed: TypedScale) -> None:
-    """Write what was changed in a scale.
+def revise_scale(store: Store, scale_id: int, typed: TypedScale, seen: str) -> None:
+    """Write what was changed in a scale; ``seen`` is its fingerprint as it was read.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
+        Conflict: when it changed since it was read.
         NotFound: when there is no such scale.
     """
-    _revise(store, Scale, scale_id, read_scale(typed))
+    _revise(store, Scale, scale_id, read_scale(typed), seen)
 
 
 def remove_scale(store: Store, scale_id: int) -> str:
@@ -206,14 +220,15 @@ def add_packaging(store: Store, typed: TypedPackaging, key: str = "") -> None:
     _add(store, Packaging(), read_packaging(typed), key)
 
 
-def revise_packaging(store: Store, packaging_id: int, typed: TypedPackaging) -> None:
-    """Write what was changed in a piece of packaging.
+def revise_packaging(store: Store, packaging_id: int, typed: TypedPackaging, seen: str) -> None:
+    """Write what was changed in a piece of packaging; ``seen`` is its fingerprint as it was read.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
+        Conflict: when it changed since it was read.
         NotFound: when there is no such packaging.
     """
-    _revise(store, Packaging, packaging_id, read_packaging(typed))
+    _revise(store, Packaging, packaging_id, read_packaging(typed), seen)
 
 
 def retire_packaging(store: Store, packaging_id: int, *, back: bool = False) -> str:

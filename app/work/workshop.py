@@ -16,7 +16,7 @@ from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.workshop import Jurisdiction, Paper, Workshop, the_workshop
-from app.work.materials.typed_material import Difference, number
+from app.work.materials.typed_material import number
 from app.work.typed import Reader, maybe_number, name, one_line, words
 
 HIGHEST_RATE = Decimal(10) ** 6
@@ -96,12 +96,6 @@ def as_typed(shop: Workshop) -> TypedSettings:
 
 def _text(value: object) -> str:
     return number(value) if isinstance(value, Decimal) else str(value)
-
-
-def differences(mine: TypedSettings, theirs: TypedSettings) -> tuple[Difference, ...]:
-    """List what differs between two states of the settings."""
-    names = [f.name for f in fields(mine) if getattr(mine, f.name).strip() != getattr(theirs, f.name).strip()]
-    return tuple(Difference(LABELS[n], getattr(mine, n), getattr(theirs, n)) for n in names)
 
 
 def read_settings(typed: TypedSettings) -> dict[str, object]:

@@ -19,6 +19,7 @@ MOST_PARTS = 200
 MOST_ALLERGENS = 150
 
 _CAS_SHAPE = re.compile(r"[0-9]{2,7}-[0-9]{2}-[0-9]")
+_PASTED = re.compile(r"(?P<inci>.+?)[\s:|]+(?P<percent>[<>≤≥]?=?\s*\d[\d.,\s%()–—-]*)")
 _ALLERGEN = re.compile(r"(?P<inci>.+?)[\s:;=|]+(?P<percent>[0-9.,]+) ?%?", re.ASCII)
 
 
@@ -196,6 +197,23 @@ def fitted(typed: TypedMaterial) -> TypedMaterial:
     for place, share in zip(places, moved or (), strict=False):
         typed = _with_row(typed, place, replace(typed.parts[place], percent=share.text))
     return typed
+
+
+def with_pasted(typed: TypedMaterial, text: str) -> TypedMaterial:
+    """Add the rows of a pasted text: a line each, the INCI name, the percent or range, and perhaps the CAS number."""
+    kept = tuple(row for row in typed.parts if not row.blank)
+    lines = (line.strip()[:400] for line in text.splitlines()[: MOST_PARTS + 1])
+    return replace(typed, parts=kept + tuple(_pasted_row(line) for line in lines if line))
+
+
+def _pasted_row(line: str) -> TypedPart:
+    cells = [cell.strip() for cell in re.split(r"[\t;]", line) if cell.strip()]
+    cas = next((cell for cell in cells[1:] if _CAS_SHAPE.fullmatch(cell)), "")
+    rest = [cell for cell in cells if cell != cas]
+    if len(rest) > 1:
+        return TypedPart(inci=rest[0], percent=rest[1], cas=cas)
+    match = _PASTED.fullmatch(rest[0] if rest else line)
+    return TypedPart(match["inci"].strip(), match["percent"].strip(), cas) if match else TypedPart(line, "", "")
 
 
 def cas_remark(cas: str) -> str:

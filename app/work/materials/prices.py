@@ -12,16 +12,25 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.engine import Store
-from app.store.errors import NotFound
+from app.store.errors import Conflict, NotFound
 from app.store.material_queries import get_material
 from app.store.materials import Material, Price, PriceKind
 from app.store.workshop import the_workshop
 from app.work.clock import today
 from app.work.once import earlier_result, remember
-from app.work.typed import Reader, one_line
+from app.work.typed import Reader, fingerprint, one_line
 
 DEAREST = Decimal(10) ** 9
 OLDEST = date(1900, 1, 1)
+
+LABELS = {
+    "amount": "Price",
+    "quantity": "For how much",
+    "priced_on": "When",
+    "supplier": "From whom",
+    "kind": "Paid or offered",
+    "note": "Note",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +158,7 @@ def add_price(store: Store, material_id: int, typed: TypedPrice, key: str = "") 
             return
         material = get_material(session, material_id)
         values = _read_for(session, material, typed)
-        material.prices.append(_written(Price(), values))
+        material.prices.append(written(Price(), values))
         remember(session, key, str(material_id))
 
 
@@ -158,22 +167,28 @@ def _read_for(session: Session, material: Material, typed: TypedPrice) -> PriceV
     return read_price(typed, material.density_g_ml, shop.currency, shop.locale)
 
 
-def _written(price: Price, values: PriceValues) -> Price:
+def written(price: Price, values: PriceValues) -> Price:
+    """Write the values into a stored price and give it back."""
     for name in PriceValues.__slots__:
         setattr(price, name, getattr(values, name))
     return price
 
 
-def revise_price(store: Store, material_id: int, price_id: int, typed: TypedPrice) -> None:
-    """Write what was changed in a price.
+def revise_price(store: Store, material_id: int, price_id: int, typed: TypedPrice, seen: str) -> None:
+    """Write what was changed in a price; ``seen`` is the fingerprint of the price as it was read.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
+        Conflict: when the price changed since it was read.
         NotFound: when the material has no such price.
     """
     with store.transaction() as session:
         material = get_material(session, material_id)
-        _written(price_of(material, price_id), _read_for(session, material, typed))
+        price = price_of(material, price_id)
+        values = _read_for(session, material, typed)
+        if fingerprint(as_typed(price)) != seen:
+            raise Conflict("This price was changed in the meantime.")
+        written(price, values)
 
 
 def price_of(material: Material, price_id: int) -> Price:

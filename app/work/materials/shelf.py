@@ -1,6 +1,7 @@
 """What a person does with the materials on the shelf: add, edit, retire, bring back, delete what nothing uses."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import flag_modified
@@ -76,14 +77,16 @@ def add_material(store: Store, typed: TypedMaterial, key: str = "") -> int:
         return material.id
 
 
-def insert_material(session: Session, values: MaterialValues) -> Material:
-    """Write a new material inside a transaction that is already open.
+def insert_material(session: Session, values: MaterialValues, retired_at: datetime | None = None) -> Material:
+    """Write a new material, or one retired already, inside a transaction that is open.
 
     Raises:
         Faults: when a material that is not retired has the name.
     """
-    _check_name_free(session, values.name)
-    material = Material(name_key=inci_key(values.name), created_at=now(), **_columns(values))
+    if retired_at is None:
+        _check_name_free(session, values.name)
+    name_key = inci_key(values.name)
+    material = Material(name_key=name_key, created_at=now(), retired_at=retired_at, **_columns(values))
     material.parts = list(_rows(values.parts))
     session.add(material)
     session.flush()

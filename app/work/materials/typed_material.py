@@ -1,7 +1,7 @@
 """A material exactly as typed: every field is text, so that nothing typed is ever lost."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.material import LibraryMaterial
@@ -9,6 +9,7 @@ from app.science.composition import AllergenShare, Kind, Part
 from app.science.numbers import plain
 from app.science.percent_range import PercentRange
 from app.store.materials import Material, MaterialPart
+from app.work.typed import Difference, differences, even
 
 LABELS = {
     "name": "Name",
@@ -78,28 +79,15 @@ class TypedMaterial:
     parts: tuple[TypedPart, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A field that two people typed differently."""
-
-    label: str
-    mine: str
-    theirs: str
-
-
-def differences(mine: TypedMaterial, theirs: TypedMaterial) -> tuple[Difference, ...]:
-    """List what differs between two states of a material, field by field."""
-    pairs = [(LABELS[f.name], getattr(mine, f.name), getattr(theirs, f.name)) for f in fields(mine) if f.name in LABELS]
-    pairs.append(("Composition", _rows(mine), _rows(theirs)))
-    return tuple(Difference(label, a, b) for label, a, b in pairs if _even(a) != _even(b))
+def changes(mine: TypedMaterial, theirs: TypedMaterial) -> tuple[Difference, ...]:
+    """List what differs between two states of a material, field by field, the composition last."""
+    rows = (_rows(mine), _rows(theirs))
+    composition = (Difference("Composition", *rows),) if even(rows[0]) != even(rows[1]) else ()
+    return differences(mine, theirs, LABELS) + composition
 
 
 def _rows(typed: TypedMaterial) -> str:
     return "\n".join(part.text for part in typed.parts if not part.blank)
-
-
-def _even(text: str) -> str:
-    return "\n".join(line.strip() for line in text.strip().splitlines())
 
 
 def number(value: Decimal | None) -> str:

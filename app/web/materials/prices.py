@@ -1,0 +1,82 @@
+"""The prices of a material."""
+
+from flask import flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app.store.errors import Conflict
+from app.web import context
+from app.web.materials.area import blueprint
+from app.web.materials.forms import by_field, typed_price
+from app.web.materials.page import render_page
+from app.work.materials.prices import (
+    LABELS,
+    TypedPrice,
+    add_price,
+    as_typed,
+    price_of,
+    remove_price,
+    revise_price,
+)
+from app.work.materials.shelf import load_material
+from app.work.typed import Faults, differences, fingerprint
+
+
+def _back(material_id: int) -> Response:
+    return redirect(url_for("materials.show", material_id=material_id, _anchor="prices"), 303)
+
+
+@blueprint.post("/materials/<int:material_id>/prices")
+def create_price(material_id: int) -> Response | tuple[str, int]:
+    """Note a price."""
+    typed = typed_price(request.form)
+    try:
+        add_price(context.store(), material_id, typed, request.form.get("key", ""))
+    except Faults as wrong:
+        return render_page(load_material(context.store(), material_id), typed, by_field(wrong.faults)), 422
+    flash("Price noted.")
+    return _back(material_id)
+
+
+def _form(material_id: int, price_id: int, typed: TypedPrice | None = None, **more: object) -> str:
+    material = load_material(context.store(), material_id)
+    stored = as_typed(price_of(material, price_id))
+    given = {"faults": {}, "differences": (), "seen": fingerprint(stored)}
+    return render_template(
+        "materials/price.html", **{**given, **more}, material=material, price_id=price_id, typed=typed or stored
+    )
+
+
+@blueprint.get("/materials/<int:material_id>/prices/<int:price_id>")
+def edit_price(material_id: int, price_id: int) -> str:
+    """Offer a price to be changed."""
+    return _form(material_id, price_id)
+
+
+@blueprint.post("/materials/<int:material_id>/prices/<int:price_id>")
+def save_price(material_id: int, price_id: int) -> Response | tuple[str, int]:
+    """Write what was changed in a price."""
+    typed, seen = typed_price(request.form), request.form.get("seen", "")
+    try:
+        revise_price(context.store(), material_id, price_id, typed, seen)
+    except Faults as wrong:
+        return _form(material_id, price_id, typed, faults=by_field(wrong.faults), seen=seen), 422
+    except Conflict:
+        stored = as_typed(price_of(load_material(context.store(), material_id), price_id))
+        return _form(material_id, price_id, typed, differences=differences(typed, stored, LABELS)), 409
+    flash("Price saved.")
+    return _back(material_id)
+
+
+@blueprint.get("/materials/<int:material_id>/prices/<int:price_id>/remove")
+def confirm_remove_price(material_id: int, price_id: int) -> str:
+    """Ask before a price is removed."""
+    material = load_material(context.store(), material_id)
+    return render_template("materials/remove_price.html", material=material, price=price_of(material, price_id))
+
+
+@blueprint.post("/materials/<int:material_id>/prices/<int:price_id>/remove")
+def drop_price(material_id: int, price_id: int) -> Response:
+    """Remove a price."""
+    remove_price(context.store(), material_id, price_id)
+    flash("Price removed.")
+    return _back(material_id)
