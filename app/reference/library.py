@@ -7,6 +7,7 @@ from functools import cache
 from types import MappingProxyType
 
 from app.reference.provenance import MEMORY, PRACTICE, Provenance, Status
+from app.reference.synonyms import synonyms
 from app.reference.tables import decimal_or_none, read_table
 from app.science.names import inci_key
 
@@ -219,6 +220,7 @@ def _by_other_name() -> Mapping[str, Substance]:
         for name in (substance.common_name, substance.cas or "", *substance.cas_alt):
             found.setdefault(inci_key(name), []).append(substance)
     water = substances()["AQUA"]
+    found |= {key: [substances()[inci_key(name)] for name in names] for key, names in synonyms().items()}
     found |= {inci_key(name): [water] for name in _WATER_NAMES}
     return MappingProxyType({key: list_[0] for key, list_ in found.items() if key and len(set(list_)) == 1})
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
 from itertools import chain
+from pathlib import Path
 
 from app.reference.tables import FOLDER, decimal_or_none
 
@@ -118,6 +119,7 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
     "fatty_acid_profiles": (_Rule("source_status", _FATTY),),
     "limits": (_Rule("source_status", ("max_percent",), key=("jurisdiction", "inci_name", "product_scope")),),
     "compatibility": (_Rule("source_status", ("why",), key=("rule_id",)),),
+    "process_rules": (_Rule("source_status", ("why",), key=("rule_id",)),),
     "pka": (_Rule("source_status", ("pKa_all",), key=("species",)),),
     "synonyms": (_Rule("source_status", ("inci_name",), key=("name",)),),
 }
@@ -127,16 +129,18 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
 def from_memory() -> tuple[MemoryValue, ...]:
     """List every shipped value that is marked as from memory, over all tables that mark their values.
 
-    A table without a rule of its own counts with every number of a row whose ``source_status`` says so.
+    A table without a rule of its own counts with every number of a row whose ``source_status`` says so. A table
+    that was split into a folder of its name is read there.
     """
-    tables = sorted(path.stem for path in FOLDER.glob("*.csv"))
-    return tuple(chain.from_iterable(_of_table(name) for name in tables))
+    files = sorted(path for path in FOLDER.rglob("*.csv") if not path.with_suffix("").is_dir())
+    return tuple(chain.from_iterable(_of_table(path) for path in files))
 
 
-def _of_table(table: str) -> Iterator[MemoryValue]:
-    with (FOLDER / f"{table}.csv").open(encoding="utf-8", newline="") as handle:
+def _of_table(path: Path) -> Iterator[MemoryValue]:
+    table = path.relative_to(FOLDER).with_suffix("").as_posix()
+    with path.open(encoding="utf-8", newline="") as handle:
         reader = csv.DictReader(line for line in handle if not line.startswith("#"))
-        rules = _RULES.get(table) or _usual_rules(reader.fieldnames or ())
+        rules = _RULES.get(table.partition("/")[0]) or _usual_rules(reader.fieldnames or ())
         for row in reader if rules else ():
             yield from (value for rule in rules for value in _of_row(table, rule, row))
 
@@ -154,7 +158,7 @@ def _of_row(table: str, rule: _Rule, row: Mapping[str, str]) -> Iterator[MemoryV
     if _rests_on_memory(row, rule, source):
         key = ", ".join(row[name] for name in rule.key)
         given = [name for name in rule.values if row[name] and name not in checked]
-        kept = given if table in _RULES else [name for name in given if _is_number(row[name])]
+        kept = given if table.partition("/")[0] in _RULES else [name for name in given if _is_number(row[name])]
         yield from (
             MemoryValue(table, key, name, row[name], (rule.status and source) or MEMORY.source) for name in kept
         )

@@ -112,6 +112,8 @@ def test_one_verified_end_of_a_range_does_not_vouch_for_the_other() -> None:
         ("  glycerin ", "Glycerin"),
         ("56-81-5", "Glycerin"),
         ("baking soda", "Sodium Bicarbonate"),
+        ("Glycerine", "Glycerin"),
+        ("Mineral Oil", "Paraffinum Liquidum"),
         ("CI 77947", "CI 77947"),
     ],
 )
@@ -121,7 +123,7 @@ def test_a_substance_is_found_by_its_other_names(name: str, inci: str) -> None:
     assert found.inci == inci
 
 
-@pytest.mark.parametrize("name", ["", "   ", "no such thing", "9005-25-8"])
+@pytest.mark.parametrize("name", ["", "   ", "no such thing", "9005-25-8", "Iron Oxides"])
 def test_an_unknown_name_or_a_number_that_several_share_finds_nothing(name: str) -> None:
     assert find_substance(name) is None
 

@@ -150,10 +150,15 @@ def test_a_verified_value_is_not_listed_and_a_remembered_one_is() -> None:
     assert ("ingredients", "Sodium PCA", "active_matter_pct") in keys
 
 
-def test_a_table_without_a_rule_counts_with_its_numbers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_table_without_a_rule_counts_with_its_numbers_from_its_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     (tmp_path / "new.csv").write_text(
         "# a remark\nname,size,word,source,source_status\na,1.5,x,s,from memory\nb,2,y,s,verified\n", encoding="utf-8"
     )
     (tmp_path / "plain.csv").write_text("name,size\na,1\n", encoding="utf-8")
+    (tmp_path / "new").mkdir()
+    (tmp_path / "new.csv").rename(tmp_path / "new" / "EU.csv")
+    (tmp_path / "new.csv").write_text("name,size,source_status\nold,1,from memory\n", encoding="utf-8")
     monkeypatch.setattr(module, "FOLDER", tmp_path)
-    assert from_memory.__wrapped__() == (module.MemoryValue("new", "a", "size", "1.5", "s"),)
+    assert from_memory.__wrapped__() == (module.MemoryValue("new/EU", "a", "size", "1.5", "s"),)
