@@ -8,6 +8,8 @@ from types import MappingProxyType
 from app.reference.library import split_cell
 from app.reference.tables import FOLDER, decimal_or_none, read_table
 from app.science.names import inci_key
+from app.science.rules.formaldehyde import Releaser
+from app.science.rules.limits import LimitIndex
 from app.science.rules.values import Exposure, LimitRule, Purpose
 
 COLUMNS = [
@@ -45,6 +47,7 @@ COLUMNS = [
     "label_above",
     "applies_in",
 ]
+FORMALDEHYDE_G_MOL = Decimal("30.026")
 RULE_TYPES = frozenset({"max", "prohibited", "condition", "label", "note", "guidance"})
 
 Row = Mapping[str, str]
@@ -126,3 +129,28 @@ def _yes(word: str) -> bool:
     if word not in ("yes", "no"):
         raise ValueError(f"write yes or no, not {word!r}")
     return word == "yes"
+
+
+@cache
+def limit_rules(jurisdiction: str) -> tuple[LimitRule, ...]:
+    """Give every row that applies in a jurisdiction, the shared guidance included."""
+    return tuple(row for row in limit_rows() if jurisdiction in row.applies_in)
+
+
+@cache
+def limit_index(jurisdiction: str) -> LimitIndex:
+    """Give the rules of a jurisdiction, ready for `check_limits`."""
+    return LimitIndex(limit_rules(jurisdiction))
+
+
+@cache
+def formaldehyde_releasers() -> tuple[Releaser, ...]:
+    """The releasers with the most formaldehyde each can give off, mass per mass."""
+    columns = ("inci_name", "moles_formaldehyde", "molar_mass_g_mol", "source", "source_status")
+    rows = read_table("formaldehyde_releasers", columns)
+    return tuple(
+        Releaser(
+            r["inci_name"], Decimal(r["moles_formaldehyde"]) * FORMALDEHYDE_G_MOL / Decimal(r["molar_mass_g_mol"])
+        )
+        for r in rows
+    )

@@ -12,7 +12,7 @@ from app.science.rules.names import Amount, amounts, materials_in, names_in, pla
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Verdict
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class AllergenEntry:
     """One entry of the list; thresholds are % w/w of the finished product, to be declared when strictly exceeded."""
 
@@ -24,8 +24,6 @@ class AllergenEntry:
     duty_since: str
     source: str
     is_natural: bool
-
-    __hash__ = object.__hash__
 
 
 @dataclass(frozen=True, slots=True)
