@@ -7,8 +7,9 @@ from decimal import Decimal
 from app.science.batch_size import BatchSize
 from app.science.errors import Invalid
 from app.science.numbers import plain
-from app.science.weighing import Advice, LineToWeigh, WeighedLine, weigh
-from app.science.weighing import Scale as Readability
+from app.science.scales import Scale as Readability
+from app.science.weighing import LineToWeigh, WeighedLine, weigh
+from app.science.weighing_advice import Advice
 from app.store.workshop import Scale
 from app.work.formulas.sound import SoundFormula, SoundLine, SoundPhase
 
@@ -36,6 +37,12 @@ class SheetLine:
     scale: str
     error_percent: Decimal
     advice: str
+
+    @property
+    def places(self) -> int:
+        """The decimals that the scale shows."""
+        exponent = self.step_g.normalize().as_tuple().exponent
+        return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
 @dataclass(frozen=True, slots=True)

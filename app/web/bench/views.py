@@ -2,13 +2,16 @@
 
 from flask import Blueprint, render_template
 
+from app.web import context
+from app.work.bench import look_at_bench
+
 blueprint = Blueprint("bench", __name__)
 
 
 @blueprint.get("/")
 def home() -> str:
     """Show what is on the bench."""
-    return render_template("bench/home.html")
+    return render_template("bench/home.html", bench=look_at_bench(context.store()))
 
 
 @blueprint.get("/help")

@@ -1,0 +1,89 @@
+"""What lies on the bench: batches in work, formulas touched last, and what wants attention."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session
+
+from app.store.batches import Batch, BatchState
+from app.store.engine import Store
+from app.store.formulas import Formula, FormulaVersion
+from app.store.materials import Material, Price
+from app.store.workshop import Scale, the_workshop
+from app.work.batches.listing import BatchRow, find_batches
+
+MOST_FORMULAS = 8
+MOST_BATCHES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaRow:
+    """A formula with what the bench shows of it."""
+
+    id: int
+    code: str
+    name: str
+    product_type: str
+    changed_at: datetime
+    versions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Wanting:
+    """Something of the workshop that is still missing, and the page where it is mended."""
+
+    words: str
+    path: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything that the first page shows."""
+
+    is_demo: bool
+    formulas: tuple[FormulaRow, ...]
+    open_batches: tuple[BatchRow, ...]
+    decided_batches: tuple[BatchRow, ...]
+    wanting: tuple[Wanting, ...]
+
+
+def look_at_bench(store: Store) -> Bench:
+    """Gather what is in work, what was touched last and what is missing."""
+    rows = find_batches(store)
+    running = tuple(row for row in rows if row.state in {BatchState.PLANNED, BatchState.IN_PROCESS})
+    decided = tuple(row for row in rows if row not in running)
+    with store.reading() as session:
+        return Bench(
+            is_demo=the_workshop(session).is_demo,
+            formulas=_latest_formulas(session),
+            open_batches=running[:MOST_BATCHES],
+            decided_batches=decided[:MOST_BATCHES],
+            wanting=_wanting(session),
+        )
+
+
+def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:
+    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id).scalar_subquery()
+    columns = (Formula.id, Formula.code, Formula.name, Formula.product_type, Formula.changed_at)
+    asked = select(*columns, versions).where(Formula.retired_at.is_(None))
+    newest = asked.order_by(Formula.changed_at.desc(), Formula.id).limit(MOST_FORMULAS)
+    return tuple(FormulaRow(*row) for row in session.execute(newest).tuples())
+
+
+def _wanting(session: Session) -> tuple[Wanting, ...]:
+    found = []
+    if not session.scalar(select(func.count(Scale.id))):
+        found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop"))
+    priced = select(Price.material_id)
+    unpriced = select(func.count(Material.id)).where(Material.retired_at.is_(None), Material.id.not_in(priced))
+    count = session.scalar(unpriced) or 0
+    if count:
+        noun = "material has" if count == 1 else "materials have"
+        found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
+    stuck = select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)
+    waiting = session.scalar(stuck) or 0
+    if waiting:
+        noun = "batch is" if waiting == 1 else "batches are"
+        found.append(Wanting(f"{waiting} {noun} in process and not decided.", "/batches?state=in+process"))
+    return tuple(found)
