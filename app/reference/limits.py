@@ -149,8 +149,6 @@ def formaldehyde_releasers() -> tuple[Releaser, ...]:
     columns = ("inci_name", "moles_formaldehyde", "molar_mass_g_mol", "source", "source_status")
     rows = read_table("formaldehyde_releasers", columns)
     return tuple(
-        Releaser(
-            r["inci_name"], Decimal(r["moles_formaldehyde"]) * FORMALDEHYDE_G_MOL / Decimal(r["molar_mass_g_mol"])
-        )
+        Releaser(r["inci_name"], Decimal(r["moles_formaldehyde"]) * FORMALDEHYDE_G_MOL / Decimal(r["molar_mass_g_mol"]))
         for r in rows
     )

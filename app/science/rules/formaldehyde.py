@@ -43,9 +43,7 @@ def _label(rule: LimitRule, found: tuple[Amount, ...], total: Decimal) -> Findin
         f"({SAFE_SUM_WORDS}). A measurement of at most {plain(rule.max_percent or Decimal(0))} % would lift this."
     )
     names, materials = names_in(found), materials_in(found)
-    return Finding(
-        rule.legal_reference, Severity.NOTE, names, words, rule.citation, rule.max_percent, total, materials
-    )
+    return Finding(rule.legal_reference, Severity.NOTE, names, words, rule.citation, rule.max_percent, total, materials)
 
 
 def _barred(

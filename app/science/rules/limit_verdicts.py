@@ -9,8 +9,9 @@ from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, 
 
 # Kinds of product that a maker knows at once; a limit for them is listed, but it neither excuses nor alarms.
 RARE_PRODUCTS = frozenset(
-    "oral nail straightener depilatory eyelash professional foot powder aerosol anti-dandruff sunscreen".split()
-    + ["hair spray", "deodorant spray", "body spray", "hair dye", "sun product", "fragrance cream"]
+    {"oral", "nail", "straightener", "depilatory", "eyelash", "professional", "foot", "powder", "aerosol"}
+    | {"anti-dandruff", "sunscreen", "hair spray", "deodorant spray", "body spray", "hair dye", "sun product"}
+    | {"fragrance cream"}
 )
 # What these rules cap cannot be read off a formula: the supplier has to state it.
 UNMEASURED = frozenset({"secondary amine in product"})

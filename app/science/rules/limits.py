@@ -78,11 +78,16 @@ def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
     Raises:
         Nothing: a formula that touches no rule has an empty verdict.
     """
-    present = _present(amounts(formula.materials), index)
+    present = present_subjects(formula, index)
     excuses = tuple(p for p in present if p.purpose == Purpose.OTHER)
     keepers = tuple(p for p in present if p.purpose == Purpose.PRESERVATIVE)
     verdicts = (judge(p, formula, keepers if p in excuses else excuses) for p in present)
     return sum(verdicts, Verdict())
+
+
+def present_subjects(formula: FormulaFacts, index: LimitIndex) -> tuple[Present, ...]:
+    """List the subjects a formula touches, each with the amounts it counts."""
+    return _present(amounts(formula.materials), index)
 
 
 def _present(found: Iterable[Amount], index: LimitIndex) -> tuple[Present, ...]:

@@ -53,7 +53,7 @@ def is_water(name: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """What one material brings of one name, % w/w of the finished formula; ``carrier`` is the part an allergen is in."""
+    """What one material brings of a name, % w/w of the finished formula; ``carrier`` is the part an allergen is in."""
 
     name: str
     percent: Decimal

@@ -68,13 +68,18 @@ class FormulaFacts:
     """The formula the rules are asked about.
 
     ``ph`` is the pH of the finished product, ``products`` the words for the kind of product (``body lotion``,
-    ``aerosol``...), both only where they are known: an empty set means that nobody said.
+    ``aerosol``...), both only where they are known: an empty set means that nobody said. ``temperatures_c`` tells how
+    hot each material gets and ``order`` in what order they go in, by name of the material, as far as known;
+    ``joined_c`` are the temperatures at which phases are joined.
     """
 
     materials: tuple[DosedMaterial, ...]
     exposure: Exposure
     ph: Decimal | None = None
     products: frozenset[str] = frozenset()
+    temperatures_c: Mapping[str, Decimal] = field(default_factory=dict, hash=False)
+    order: tuple[str, ...] = ()
+    joined_c: tuple[Decimal, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,178 @@
+"""The trade rules: what they say, what the engine looks for, the classes of substances, and the facts they ask."""
+
+from collections.abc import Iterable, Mapping
+from functools import cache
+from types import MappingProxyType
+
+from app.reference.inci_names import inci_names
+from app.reference.library import Substance, find_substance, split_cell
+from app.reference.tables import decimal_or_none, read_table
+from app.science.names import inci_key
+from app.science.rules.compatibility import SEVERITIES, Condition, TradeRule
+from app.science.rules.names import plain_name
+from app.science.rules.selectors import Classes, Selector
+from app.science.rules.values import SubstanceFacts
+
+COLUMNS = [
+    "rule_id",
+    "severity",
+    "a_type",
+    "a_values",
+    "b_type",
+    "b_values",
+    "condition",
+    "ph_below",
+    "ph_above",
+    "percent_above",
+    "temp_above_c",
+    "why",
+    "action",
+    "source",
+    "source_status",
+]
+PROCESS_COLUMNS = [
+    "rule_id",
+    "severity",
+    "title",
+    "why",
+    "action",
+    "source",
+    "source_status",
+    "figure",
+    "remark",
+]
+LOGIC_COLUMNS = [
+    "rule_id",
+    "a",
+    "a_not",
+    "a_above",
+    "a_to",
+    "b",
+    "b_not",
+    "b_above",
+    "without",
+    "milder_with",
+    "milder_not",
+    "ph_low",
+    "ph_high",
+    "only_below_ph",
+    "temp_above",
+    "water_above",
+    "exposure",
+    "order",
+]
+
+Row = Mapping[str, str]
+
+
+@cache
+def trade_rules() -> Mapping[str, TradeRule]:
+    """Every trade rule by its number: the compatibility rules (C) and the process rules (P)."""
+    pairs = [_rule(row, _title(row)) for row in read_table("compatibility", COLUMNS)]
+    process = [_rule(row, row["title"]) for row in read_table("process_rules", PROCESS_COLUMNS)]
+    return MappingProxyType({rule.rule_id: rule for rule in (*pairs, *process)})
+
+
+def _title(row: Row) -> str:
+    """Take the words of the condition; where the two sides clash at any level, say that."""
+    if row["b_type"] and row["condition"].startswith("any"):
+        return "these do not go together"
+    return row["condition"] or row["b_values"] or row["a_values"]
+
+
+def _rule(row: Row, title: str) -> TradeRule:
+    return TradeRule(
+        row["rule_id"],
+        SEVERITIES[row["severity"]],
+        title,
+        row["why"],
+        row["action"],
+        row["source"],
+        row["source_status"],
+    )
+
+
+@cache
+def conditions() -> tuple[Condition, ...]:
+    """What the engine looks for, rule by rule.
+
+    Raises:
+        ValueError: when a row speaks of a rule or of a class that does not exist.
+    """
+    return tuple(_condition(row) for row in read_table("compatibility_logic", LOGIC_COLUMNS))
+
+
+def _condition(row: Row) -> Condition:
+    if row["rule_id"] not in trade_rules():
+        raise ValueError(f"compatibility_logic: there is no rule {row['rule_id']}")
+    a = _selector(row["a"], row["a_not"])
+    if a is None:
+        raise ValueError(f"compatibility_logic: {row['rule_id']} has no side a")
+    return Condition(
+        rule=trade_rules()[row["rule_id"]],
+        a=a,
+        b=_selector(row["b"], row["b_not"]),
+        without=_selector(row["without"]),
+        milder=_selector(row["milder_with"], row["milder_not"]),
+        a_above=decimal_or_none(row["a_above"]),
+        a_to=decimal_or_none(row["a_to"]),
+        b_above=decimal_or_none(row["b_above"]),
+        ph_low=decimal_or_none(row["ph_low"]),
+        ph_high=decimal_or_none(row["ph_high"]),
+        only_below_ph=decimal_or_none(row["only_below_ph"]),
+        temp_above_c=decimal_or_none(row["temp_above"]),
+        water_above=decimal_or_none(row["water_above"]),
+        exposure=row["exposure"],
+        order=row["order"],
+    )
+
+
+def _selector(text: str, but: str = "") -> Selector | None:
+    items = split_cell(text)
+    unknown = {i.removeprefix("class:") for i in (*items, *split_cell(but)) if i.startswith("class:")}
+    if not unknown <= classes().names:
+        raise ValueError(f"compatibility_logic: unknown class {', '.join(sorted(unknown - classes().names))}")
+    return Selector(items, split_cell(but)) if items else None
+
+
+@cache
+def classes() -> Classes:
+    """The classes of substances that the rules speak of."""
+    rows = read_table("substance_classes", ("class", "pattern", "source_status"))
+    return Classes((row["class"], row["pattern"]) for row in rows)
+
+
+def facts_for(names: Iterable[str]) -> Mapping[str, SubstanceFacts]:
+    """Give what the tables know of some substances, by `inci_key` of their plain name.
+
+    The library answers first; a name it does not hold gets the functions of the inventory.
+    """
+    return {inci_key(plain_name(name)): _facts(plain_name(name)) for name in names}
+
+
+@cache
+def _facts(name: str) -> SubstanceFacts:
+    substance = find_substance(name)
+    if substance is not None:
+        return _from_library(substance)
+    listed = inci_names().get(inci_key(name))
+    return SubstanceFacts(functions=frozenset(listed.functions if listed else ()))
+
+
+def _from_library(s: Substance) -> SubstanceFacts:
+    """Take over the library's facts; its use range is for the grade as supplied, so it is dropped for solutions."""
+    as_supplied = s.active_matter_pct is None or s.active_matter_pct == 100
+    return SubstanceFacts(
+        functions=frozenset(s.functions),
+        group=s.group,
+        phase_hint=s.phase_hint,
+        charge=s.charge,
+        electrolyte=s.electrolyte,
+        ph_min=s.ph_min,
+        ph_max=s.ph_max,
+        use_low=s.use_low if as_supplied else None,
+        use_high=s.use_high if as_supplied else None,
+        max_temp_c=s.max_temp_c,
+        natural_origin_index=s.natural_origin_index,
+        molar_mass_g_mol=s.molar_mass_g_mol,
+    )

@@ -1,0 +1,99 @@
+"""Statements a label must or should carry, each with its reason: the legal wording where the law fixes one."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.science.rules.limit_verdicts import Present
+from app.science.rules.names import names_in
+from app.science.rules.selectors import Ingredient, Selector
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity
+
+# Cells of the legal tables that point elsewhere instead of giving a wording.
+POINTERS = ("see ", "name from", "use the FDA", "Sunburn Alert (as above)")
+# Wordings of the guidance on alpha hydroxy acids are asked for in the United States only (FDA guidance, 2005).
+US_ONLY = "Sunburn Alert"
+
+
+@dataclass(frozen=True, slots=True)
+class WarningRule:
+    """A statement with what calls for it: substances above an amount (% w/w), an exposure, a kind of product."""
+
+    rule_id: str
+    jurisdictions: frozenset[str]
+    selector: Selector | None
+    above: Decimal
+    exposure: str
+    product: str
+    is_legal: bool
+    text: str
+    reason: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """A statement for the label; ``is_legal`` tells that the wording is fixed by the rule named as source."""
+
+    text: str
+    reason: str
+    is_legal: bool
+    source: str
+    rule: str
+    inci: tuple[str, ...] = ()
+
+
+def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdiction: str) -> tuple[Statement, ...]:
+    """Collect the wordings that the legal limits ask for, by what the formula brings."""
+    found = (_statement(p, rule) for p in present for rule in _asking(p, formula, jurisdiction))
+    return tuple({statement.text: statement for statement in reversed(list(found))}.values())[::-1]
+
+
+def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Iterable[LimitRule]:
+    for rule in present.rules:
+        applies = formula.exposure in rule.exposures and (rule.general or bool(rule.products & formula.products))
+        wording = rule.label_wording and not rule.label_wording.startswith(POINTERS)
+        abroad = rule.label_wording.startswith(US_ONLY) and jurisdiction != "US"
+        enough = rule.label_above is None or present.total > rule.label_above
+        if applies and wording and enough and not abroad:
+            yield rule
+
+
+def _statement(present: Present, rule: LimitRule) -> Statement:
+    names = names_in(present.amounts)
+    reason = f"contains {', '.join(names)} ({rule.legal_reference})"
+    return Statement(rule.label_wording, reason, True, rule.citation, rule.legal_reference, names)
+
+
+def other_statements(
+    rules: Iterable[WarningRule], present: Iterable[Ingredient], formula: FormulaFacts, jurisdiction: str
+) -> tuple[Statement, ...]:
+    """Collect the statements that kinds of product and trade knowledge ask for."""
+    all_ = tuple(present)
+    due = (rule for rule in rules if jurisdiction in rule.jurisdictions and _product_fits(rule, formula))
+    pairs = ((rule, _called(rule, all_)) for rule in due)
+    return tuple(
+        Statement(rule.text, rule.reason, rule.is_legal, rule.source, rule.rule_id, names)
+        for rule, names in pairs
+        if names is not None
+    )
+
+
+def _product_fits(rule: WarningRule, formula: FormulaFacts) -> bool:
+    return (not rule.product or rule.product in formula.products) and rule.exposure in ("", formula.exposure)
+
+
+def _called(rule: WarningRule, present: Iterable[Ingredient]) -> tuple[str, ...] | None:
+    """Name what calls for a statement; None when nothing does."""
+    if rule.selector is None:
+        return ()
+    hits = [i for i in present if rule.selector.takes(i)]
+    total = sum((i.percent for i in hits), Decimal(0))
+    return tuple(i.name for i in hits) if hits and total > rule.above else None
+
+
+def as_finding(statement: Statement) -> Finding:
+    """Tell of a statement as a note."""
+    must = "must" if statement.is_legal else "should"
+    words = f'The label {must} say: "{statement.text}" Reason: {statement.reason}.'
+    return Finding(statement.rule, Severity.NOTE, statement.inci, words, statement.source)
