@@ -10,6 +10,7 @@ from app.reference.tables import FOLDER, decimal_or_none, read_table
 from app.science.names import inci_key
 from app.science.rules.formaldehyde import Releaser
 from app.science.rules.limits import LimitIndex
+from app.science.rules.table_age import TableAge, table_ages
 from app.science.rules.values import Exposure, LimitRule, Purpose
 
 COLUMNS = [
@@ -148,7 +149,14 @@ def formaldehyde_releasers() -> tuple[Releaser, ...]:
     """The releasers with the most formaldehyde each can give off, mass per mass."""
     columns = ("inci_name", "moles_formaldehyde", "molar_mass_g_mol", "source", "source_status")
     rows = read_table("formaldehyde_releasers", columns)
-    return tuple(
-        Releaser(r["inci_name"], Decimal(r["moles_formaldehyde"]) * FORMALDEHYDE_G_MOL / Decimal(r["molar_mass_g_mol"]))
-        for r in rows
-    )
+    return tuple(Releaser(r["inci_name"], _share(r["moles_formaldehyde"], r["molar_mass_g_mol"])) for r in rows)
+
+
+def _share(moles: str, molar_mass: str) -> Decimal:
+    """Work out mass per mass to four places, as the factors of the limits are given."""
+    return (Decimal(moles) * FORMALDEHYDE_G_MOL / Decimal(molar_mass)).quantize(Decimal("0.0001"))
+
+
+def limit_table_ages() -> tuple[TableAge, ...]:
+    """Give the age of every table of limits, by jurisdiction."""
+    return table_ages({name: limit_rows(name) for name in jurisdictions()})

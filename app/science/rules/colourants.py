@@ -84,7 +84,11 @@ def _judge_us(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     return _say(i, c, "21 CFR 73, 74, 82", Severity.NOTE, f"name it {c.us_name}; {c.us_use}")
 
 
+def _known_as(i: Ingredient, c: Colourant) -> str:
+    return i.name if rule_key(i.name) == rule_key(c.ci) else f"{i.name} ({c.ci})"
+
+
 def _say(i: Ingredient, c: Colourant, rule: str, severity: Severity, what: str) -> Verdict:
     return Verdict(
-        (Finding(rule, severity, (i.name,), f"{i.name} ({c.ci}): {what}.", c.source, None, None, i.materials),)
+        (Finding(rule, severity, (i.name,), f"{_known_as(i, c)}: {what}.", c.source, None, None, i.materials),)
     )

@@ -155,12 +155,20 @@ def _finding(
     unit: str = "pH",
 ) -> Finding:
     c, rule = match.condition, match.condition.rule
-    at = f" (bound {plain(limit)}, here {plain(found)} {unit})" if limit is not None and found is not None else ""
+    at = (
+        f" ({_measure(found, unit)}; the bound is {_measure(limit, unit)})"
+        if limit is not None and found is not None
+        else ""
+    )
     words = f"{', '.join(match.names)}: {rule.title}{at}. Why: {rule.why}. What to do: {rule.action}."
     if limit is None and (cap := c.a_above or c.b_above) is not None:
         limit, found = cap, _total(match.a if c.a_above is not None else match.b)
     severity = _step_down(rule.severity) if c.milder and any(c.milder.takes(i) for i in present) else rule.severity
     return Finding(rule.rule_id, severity, match.names, words, rule.citation, limit, found, match.materials)
+
+
+def _measure(value: Decimal, unit: str) -> str:
+    return f"pH {plain(value)}" if unit == "pH" else f"{plain(value)} {unit}"
 
 
 def _step_down(severity: Severity) -> Severity:

@@ -62,7 +62,9 @@ def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Itera
 def _statement(present: Present, rule: LimitRule) -> Statement:
     names = names_in(present.amounts)
     reason = f"contains {', '.join(names)} ({rule.legal_reference})"
-    return Statement(rule.label_wording, reason, True, rule.citation, rule.legal_reference, names)
+    return Statement(
+        rule.label_wording, reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
+    )
 
 
 def other_statements(

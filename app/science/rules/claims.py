@@ -1,0 +1,109 @@
+"""Words that move a product over a border: drug, medicine, biocide, sunscreen; and soap told from cosmetic."""
+
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.science.rules.selectors import Ingredient
+from app.science.rules.values import Finding, Severity
+
+_WORD_ENDS = r"(?<![\w-])", r"(?![\w-])"
+BULK = Decimal("0.5")
+
+
+@dataclass(frozen=True, slots=True)
+class ClaimRule:
+    """Phrases that say too much in some jurisdictions; ``unless`` lists phrases in which they do not count."""
+
+    rule_id: str
+    jurisdictions: frozenset[str]
+    words: tuple[str, ...]
+    unless: tuple[str, ...]
+    kind: str
+    severity: Severity
+    message: str
+    rule: str
+    source_status: str
+
+
+def check_claims(texts: Iterable[str], jurisdiction: str, rules: Iterable[ClaimRule]) -> tuple[Finding, ...]:
+    """Point out the words in a name or in claims that make the product something else than a cosmetic.
+
+    The phrase found stands in the message; a rule speaks once however often its words occur.
+    """
+    all_ = [_plain(text) for text in texts]
+    found = ((rule, _hits(all_, rule)) for rule in rules if jurisdiction in rule.jurisdictions)
+    return tuple(_finding(rule, hits) for rule, hits in found if hits)
+
+
+def _plain(text: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().replace("’", "'").split())
+
+
+def _hits(texts: Iterable[str], rule: ClaimRule) -> tuple[str, ...]:
+    hits: list[str] = []
+    for text in texts:
+        for phrase in rule.unless:
+            text = re.sub(_pattern(phrase), " / ", text)
+        hits += [match.group() for phrase in rule.words for match in re.finditer(_pattern(phrase), text)]
+    return tuple(dict.fromkeys(hits))
+
+
+def _pattern(phrase: str) -> str:
+    start, end = _WORD_ENDS
+    stem = re.escape(_plain(phrase.removesuffix("*"))).replace(r"\ ", r"[\s-]+")
+    return f"{start}{stem}\\w*" if phrase.endswith("*") else f"{start}{stem}{end}"
+
+
+def _finding(rule: ClaimRule, hits: Sequence[str]) -> Finding:
+    quoted = ", ".join(f'"{hit}"' for hit in hits)
+    words = f"{quoted}: {rule.message} ({rule.kind})."
+    return Finding(rule.rule_id, rule.severity, (), words, f"{rule.rule} ({rule.source_status})")
+
+
+@dataclass(frozen=True, slots=True)
+class SoapStanding:
+    """Whether a product is soap in the sense of 21 CFR 701.20; ``why`` gives the reason in a sentence."""
+
+    is_soap: bool
+    kind: str
+    why: str
+
+
+def soap_standing(
+    present: Sequence[Ingredient],
+    claims: Sequence[Finding],
+    cosmetic_claims: bool,
+    fat_acid_salts: Decimal | None = None,
+) -> SoapStanding:
+    """Tell soap from cosmetic and drug by 21 CFR 701.20.
+
+    Soap: the bulk of the non-volatile matter is alkali salt of fatty acids, the cleaning comes from it, and it is
+    labelled, sold and represented only as soap. ``claims`` are findings on the words used, ``cosmetic_claims`` tells
+    whether it is said to do more than clean (moisturise, perfume). ``fat_acid_salts`` (% w/w) stands in for the named
+    salts when the formula lists fats and alkali instead.
+    """
+    if any("(drug" in f.message for f in claims):
+        return SoapStanding(False, "drug", "a claim makes it a drug, whatever it is made of")
+    if _other_detergent(present):
+        return SoapStanding(False, "cosmetic", "a synthetic detergent helps to clean, so it is a cosmetic")
+    if not _is_bulk(present, fat_acid_salts):
+        return SoapStanding(
+            False, "cosmetic", "alkali salts of fatty acids are not the bulk of what does not evaporate"
+        )
+    if cosmetic_claims:
+        return SoapStanding(False, "cosmetic", "it is said to do more than clean, so it is a cosmetic")
+    return SoapStanding(True, "soap", "soap by composition, by how it cleans and by what is said of it")
+
+
+def _other_detergent(present: Iterable[Ingredient]) -> bool:
+    return any(i.is_a("anionic_surfactant") and not i.is_a("soap", "not_surfactant_salt") for i in present)
+
+
+def _is_bulk(present: Sequence[Ingredient], fat_acid_salts: Decimal | None) -> bool:
+    dry = sum((i.percent for i in present if not i.is_water and not i.is_a("volatile", "alcohol")), Decimal(0))
+    named = sum((i.percent for i in present if i.is_a("soap")), Decimal(0))
+    salts = named if fat_acid_salts is None else fat_acid_salts
+    return dry > 0 and salts / dry > BULK

@@ -1,0 +1,57 @@
+"""How old the tables of law are: the date each row carries, and the notice when it is more than a year back."""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from app.science.rules.values import LimitRule
+
+_YEAR_MONTH = re.compile(r"\b((?:19|20)\d\d)-(\d\d)\b")
+_YEAR = re.compile(r"(?:19|20)\d\d")
+
+
+@dataclass(frozen=True, slots=True)
+class TableAge:
+    """A table with the newest date its rows carry; ``state`` is None when no row gives one that can be read."""
+
+    table: str
+    state: date | None
+    rows: int
+    undated: int
+
+    def is_old(self, today: date) -> bool:
+        """Tell whether the table is more than a year old at a date; one without a date counts as old."""
+        return self.state is None or _a_year_after(self.state) < today
+
+
+def _a_year_after(day: date) -> date:
+    return day.replace(year=day.year + 1, day=min(day.day, 28))
+
+
+def state_of(as_of: str) -> date | None:
+    """Read the state of a row: year and month when given, else the last year named; the first day of it.
+
+    >>> state_of("2024-05 (2019/831)"), state_of("(EU) 2024/996"), state_of("CFR")
+    (datetime.date(2024, 5, 1), datetime.date(2024, 1, 1), None)
+    """
+    month = _YEAR_MONTH.search(as_of)
+    if month:
+        return date(int(month[1]), int(month[2]), 1)
+    years = _YEAR.findall(as_of)
+    return date(int(years[-1]), 1, 1) if years else None
+
+
+def table_ages(tables: Mapping[str, Iterable[LimitRule]]) -> tuple[TableAge, ...]:
+    """Give the age of some tables of limits, each under its name."""
+    return tuple(_age(name, [state_of(rule.as_of) for rule in rules]) for name, rules in tables.items())
+
+
+def _age(name: str, states: list[date | None]) -> TableAge:
+    known = [state for state in states if state is not None]
+    return TableAge(name, max(known, default=None), len(states), len(states) - len(known))
+
+
+def old_tables(ages: Iterable[TableAge], today: date) -> tuple[TableAge, ...]:
+    """List the tables that are more than a year old at a date."""
+    return tuple(age for age in ages if age.is_old(today))
