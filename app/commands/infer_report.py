@@ -31,7 +31,9 @@ def _share(share: float | None) -> str:
 def _table(rows: Sequence[tuple[str, ...]]) -> Iterable[str]:
     widths = [max(len(cell) for cell in column) for column in zip(HEADINGS, *rows, strict=True)]
     for row in (HEADINGS, *rows):
-        first, *rest = (cell.ljust(w) if i == 0 else cell.rjust(w) for i, (cell, w) in enumerate(zip(row, widths, strict=True)))
+        first, *rest = (
+            cell.ljust(w) if i == 0 else cell.rjust(w) for i, (cell, w) in enumerate(zip(row, widths, strict=True))
+        )
         yield "  ".join((first, *rest)).rstrip()
 
 

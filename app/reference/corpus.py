@@ -33,4 +33,12 @@ def known_list(item: dict[str, Any]) -> KnownList:
         for place, (part, key, class_name) in enumerate(zip(parts, keys, classes, strict=True))
     )
     percents, exact = (tuple(float(p["percent"]) for p in parts), tuple(bool(p["exact"]) for p in parts))
-    return KnownList(item["id"], item["product_type"], names, percents, exact, int(item["n_above_line"]), is_thin(item["product_type"]))
+    return KnownList(
+        item["id"],
+        item["product_type"],
+        names,
+        percents,
+        exact,
+        int(item["n_above_line"]),
+        is_thin(item["product_type"]),
+    )

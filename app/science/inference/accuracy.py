@@ -1,5 +1,6 @@
 """How good the inference is on compositions that are known, against methods that know less."""
 
+import itertools
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -116,7 +117,7 @@ def zipf(exponent: float) -> Method:
 
 
 def middle_of_use(names: Sequence[ListedName]) -> list[float]:
-    """Take the geometric middle of every use range (1 % without one); water takes the rest, else all are scaled."""
+    """Take the geometric middle of every use range (0.5 % without one); water takes the rest, else all are scaled."""
     middles = [_middle(name) for name in names]
     rest = 100 - sum(m for m, name in zip(middles, names, strict=True) if name.class_name != WATER)
     if rest <= 0 or not any(name.class_name == WATER for name in names):
@@ -126,13 +127,13 @@ def middle_of_use(names: Sequence[ListedName]) -> list[float]:
 
 def _middle(name: ListedName) -> float:
     if not name.use_high:
-        return 1.0
+        return 0.5
     return math.sqrt((name.use_low or name.use_high / 20) * name.use_high)
 
 
 def descending_middle_of_use(names: Sequence[ListedName]) -> list[float]:
-    """Give the same amounts sorted to descend as the list does."""
-    return sorted(middle_of_use(names), reverse=True)
+    """Give the same amounts, none above the one before it."""
+    return list(itertools.accumulate(middle_of_use(names), min))
 
 
 NAIVE: Mapping[str, Method] = {

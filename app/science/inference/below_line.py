@@ -83,7 +83,8 @@ def below_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats
     descending = weight * going_on
     free = np.cumsum(weight - descending, axis=1)[:, :-1]
     spread = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
-    return free[:, :, None] * spread + _descending_marginals(block, masses, descending)
+    found: Floats = free[:, :, None] * spread + _descending_marginals(block, masses, descending)
+    return found
 
 
 def _descending_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats:

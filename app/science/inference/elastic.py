@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.optimize import linprog
@@ -57,7 +58,7 @@ def _stated(known: Mapping[int, Known], maxima: Mapping[int, float]) -> list[_Ro
 
 def _ordered(chain: Integers, above: int) -> list[_Row]:
     head, rest = chain[:above], chain[above:]
-    rows = [_Row(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in zip(head, head[1:], strict=False)]
+    rows = [_Row(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in pairwise(head)]
     rows += [_Row(((int(i), -1.0),), -1.0, "place", int(i)) for i in head]
     return rows + [_Row(((int(i), 1.0),), 1.0, "place", int(i)) for i in rest]
 

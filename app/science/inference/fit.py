@@ -43,7 +43,9 @@ def fit_classes(lists: Iterable[KnownList], starts: Mapping[str, ClassPrior]) ->
     assumed count half. What the list brings (crowding, lack of water) is taken off first.
     """
     values = [value for known in lists for value in _values(known, starts)]
-    return PriorTable({name: _fitted(start, [v for v in values if v.class_name == name]) for name, start in starts.items()})
+    return PriorTable(
+        {name: _fitted(start, [v for v in values if v.class_name == name]) for name, start in starts.items()}
+    )
 
 
 def count_by_class(lists: Iterable[KnownList]) -> dict[str, int]:

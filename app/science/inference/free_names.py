@@ -2,25 +2,25 @@
 
 import numpy as np
 
-from app.science.inference.grid import BINS, STEP, WIDTH
+from app.science.inference.grid import BINS, STEP, WIDTH, grid, spread_over_sums
 from app.science.inference.messages import Downward
 from app.science.inference.values import Floats
 
 IGNORED = 1e-9
 
 
-def amount_laws(masses: Floats, values: Floats) -> Floats:
-    """Give the law of each free name's amount on the sum bins; masses (nodes, names, cells), values (names, cells)."""
-    nodes, names, _ = masses.shape
-    exact = np.clip(values / STEP, 0, BINS - 1)
-    whole = np.minimum(np.floor(exact).astype(np.int64), BINS - 2)
-    share = exact - whole
+def amount_laws(masses: Floats, low: Floats, high: Floats) -> Floats:
+    """Give the law of each free name's amount on the sum bins, (nodes, names, WIDTH).
+
+    Args:
+        masses: prior masses, (nodes, names, cells).
+        low: smallest stated % w/w of each name.
+        high: largest stated % w/w of each name.
+    """
     parts = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
-    laws = np.zeros((nodes, names, WIDTH))
-    for node in range(nodes):
-        for name in range(names):
-            np.add.at(laws[node, name], whole[name], parts[node, name] * (1 - share[name]))
-            np.add.at(laws[node, name], whole[name] + 1, parts[node, name] * share[name])
+    laws = np.zeros((*masses.shape[:2], WIDTH))
+    for name in range(masses.shape[1]):
+        laws[:, name] = parts[:, name] @ spread_over_sums(grid().edges, low[name], high[name])
     return laws
 
 
@@ -55,7 +55,8 @@ def free_marginals(
         for node in range(len(masses)):
             pull = np.correlate(room[node, :BINS], others[node, :BINS], mode="full")[BINS - 1 :]
             answers[name] += masses[node, name] * np.interp(values[name] / STEP, np.arange(BINS), pull)
-    return answers / np.maximum(answers.sum(axis=1, keepdims=True), 1e-300)
+    shares: Floats = answers / np.maximum(answers.sum(axis=1, keepdims=True), 1e-300)
+    return shares
 
 
 def _room(below: Floats, found: Downward, weight: Floats, free: Floats) -> Floats:

@@ -16,6 +16,7 @@ STEP = 0.4
 BINS = 251
 WIDTH = BINS + 1  # the last column stays zero, so that a shift out of range reads nothing
 SMALLEST = 1e-6
+POINTS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,3 +97,27 @@ def move(message: Floats, places: tuple[Integers, Integers], shift: Shift) -> Fl
     far *= shift.far[:rows]
     near += far
     return near
+
+
+def spread_over_sums(edges: Floats, low: float = 0.0, high: float = 100.0) -> Floats:
+    """Lay the amounts inside each cell on the sum bins, each row summing to 1; shape (cells, WIDTH).
+
+    Amounts are even in the logarithm inside a cell, and cut to the limits (% w/w).
+    """
+    parts = (np.arange(POINTS) + 0.5) / POINTS
+    bottom = np.maximum(edges[:-1], SMALLEST)[:, None]
+    inside = np.clip(bottom * (edges[1:, None] / bottom) ** parts[None, :], low, high)
+    exact = inside / STEP
+    whole = np.minimum(np.floor(exact).astype(np.int64), BINS - 2)
+    share = np.minimum(exact - whole, 1.0)
+    laid = np.zeros((len(edges) - 1, WIDTH))
+    rows = np.broadcast_to(np.arange(len(edges) - 1)[:, None], whole.shape)
+    np.add.at(laid, (rows, whole), (1 - share) / POINTS)
+    np.add.at(laid, (rows, whole + 1), share / POINTS)
+    return laid
+
+
+@cache
+def usual_spread() -> Floats:
+    """Give the spread of the grid's cells above the line."""
+    return spread_over_sums(grid().edges_above)

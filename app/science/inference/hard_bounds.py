@@ -96,4 +96,5 @@ def _fill(levels: Floats, amount: float) -> Floats:
     last = np.arange(1, count + 1)[:, None]
     taken = np.arange(1, count + 1)[None, :]
     reach = (amount + sums[last] - sums[np.maximum(last - taken, 0)]) / taken
-    return np.where(taken <= last, reach, np.inf).min(axis=1, initial=np.inf)
+    filled: Floats = np.where(taken <= last, reach, np.inf).min(axis=1, initial=np.inf)
+    return filled

@@ -8,12 +8,13 @@ import numpy as np
 from app.science.errors import Invalid
 from app.science.inference.conflicts import Settled, rules_of, settle
 from app.science.inference.grid import grid
-from app.science.inference.posterior import Belief, believe
+from app.science.inference.posterior import Belief, Told, believe
 from app.science.inference.prior import Nodes, Usual, cell_masses, richness_nodes, usual_amounts
 from app.science.inference.summary import closed_to_whole, quantiles, stretched
 from app.science.inference.values import Estimate, Floats, Inference, Known, ListedName, PriorTable
 
 MOST_NAMES = 200
+CELL = 0.043  # relative width of a cell above the line: no estimate there is sharper than that
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +58,7 @@ def infer(
 
 def _belief(settled: Settled, usual: Usual, nodes: Nodes, counted: np.ndarray) -> Belief | None:
     low, high = settled.rules.limits()
-    return believe(usual, nodes, low, high, settled.rules.places(), counted, settled.bounds.feasible)
+    return believe(usual, nodes, Told(low, high, settled.rules.places(), counted, settled.bounds.feasible))
 
 
 def _points(belief: Belief | None, settled: Settled, usual: Usual, counted: np.ndarray) -> _Points:
@@ -67,7 +68,7 @@ def _points(belief: Belief | None, settled: Settled, usual: Usual, counted: np.n
     points = stretched(quantiles(masses, edges))
     bounds = settled.bounds
     clipped = np.clip(points, bounds.low[:, None], bounds.high[:, None])
-    width = np.where(counted, clipped[:, 2] - clipped[:, 0], 0.0)
+    width = np.where(counted, np.maximum(clipped[:, 2] - clipped[:, 0], CELL * clipped[:, 1]), 0.0)
     middle = _closed(clipped[:, 1], width, settled, counted)
     return _Points(np.minimum(clipped[:, 0], middle), middle, np.maximum(clipped[:, 2], middle))
 
@@ -98,7 +99,6 @@ def _answer(names: Sequence[ListedName], settled: Settled, points: _Points, beli
     line = _line(settled, belief, len(names))
     columns = (settled.bounds.low, settled.bounds.high, points.middle, points.low, points.high)
     rows = tuple(
-        Estimate(name.name, *(float(v) for v in values))
-        for name, *values in zip(names, *columns, strict=True)
+        Estimate(name.name, *(float(v) for v in values)) for name, *values in zip(names, *columns, strict=True)
     )
     return Inference(rows, int(np.argmax(line)), line, settled.clashes, belief is None)

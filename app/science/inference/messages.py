@@ -16,11 +16,15 @@ NEGLIGIBLE = -25.0  # natural log: places of the line less likely than this, rel
 
 @dataclass(frozen=True, slots=True)
 class Above:
-    """The names above the line: prior masses (nodes, m, rows), a shift a name, and how many rows each can reach."""
+    """The names above the line: prior masses (nodes, m, rows), a shift a name, and how many rows each can reach.
+
+    ``first`` lays the cells of the first name on the sum bins: the largest amounts have cells wider than a bin.
+    """
 
     masses: Floats
     shifts: tuple[Shift, ...]
     rows: tuple[int, ...]
+    first: Floats
 
 
 @dataclass(slots=True)
@@ -56,30 +60,41 @@ def downward(above: Above, block: Floats, laws: Floats) -> Downward:
     rest[:, BINS - 1] = 1.0
     _note(found, 0, rest, logs, block, laws)
     ceiling = _ceilings(above.masses, block)
-    message = np.zeros((nodes, above.rows[0] if count else 0, WIDTH))
-    message[:, :, BINS - 1] = 1.0
     for place in range(count):
-        if _hopeless(found, logs, ceiling, place):
+        if _hopeless(found, ceiling, place):
             break
-        message, logs = _step_down(above, place, message, logs, found, block, laws)
+        placed = _first(above) if not place else _placed(above, place, found.placed[-1])
+        logs = _scaled(placed, logs)
+        found.placed.append(placed)
+        _note(found, place + 1, placed.sum(axis=1), logs, block, laws)
     return found
 
 
-def _step_down(
-    above: Above, place: int, message: Floats, logs: Floats, found: Downward, block: Floats, laws: Floats
-) -> tuple[Floats, Floats]:
+def _first(above: Above) -> Floats:
+    """Place the first name: what it leaves of the 100 % is known, row by row."""
+    rows = above.rows[0]
+    left = np.zeros((rows, WIDTH))
+    left[:, :BINS] = above.first[:rows, BINS - 1 :: -1]
+    placed: Floats = above.masses[:, 0, :rows, None] * left
+    return placed
+
+
+def _placed(above: Above, place: int, before: Floats) -> Floats:
+    """Place a name after the one ``before`` it, which is at least as large (the own cell counts by half)."""
     shift, rows = above.shifts[place], above.rows[place]
+    message = np.cumsum(before[:, ::-1], axis=1)[:, ::-1][:, :rows] - 0.5 * before[:, :rows]
     placed = move(message, shift.down, shift)
     placed *= above.masses[:, place, :rows, None]
+    return placed
+
+
+def _scaled(placed: Floats, logs: Floats) -> Floats:
+    """Scale a message in place to a largest value of 1 and give the logarithm of its scale."""
     top = placed.max(axis=(1, 2))
     top[top == 0] = 1.0
     placed /= top[:, None, None]
-    logs = logs + np.log(top)
-    found.placed.append(placed)
-    _note(found, place + 1, placed.sum(axis=1), logs, block, laws)
-    following = above.rows[place + 1] if place + 1 < len(above.rows) else rows
-    message = np.cumsum(placed[:, ::-1], axis=1)[:, ::-1][:, :following] - 0.5 * placed[:, :following]
-    return message, logs
+    scale: Floats = logs + np.log(top)
+    return scale
 
 
 def _note(found: Downward, k: int, rest: Floats, logs: Floats, block: Floats, laws: Floats) -> None:
@@ -98,9 +113,8 @@ def _ceilings(masses: Floats, block: Floats) -> Floats:
     return np.maximum.accumulate(ceiling[:, ::-1], axis=1)[:, ::-1]
 
 
-def _hopeless(found: Downward, logs: Floats, ceiling: Floats, place: int) -> bool:
+def _hopeless(found: Downward, ceiling: Floats, place: int) -> bool:
     """Say whether every later place of the line must be negligible, so that the pass can stop."""
-    del logs
     best = found.evidence.max()
     return bool(np.isfinite(best) and ceiling[:, place + 1].max() < best + NEGLIGIBLE)
 
@@ -133,10 +147,7 @@ def _needed(need: Floats | None, logs: Floats, block: Floats, law: Floats, rows:
     full = np.repeat((np.exp(block - scale)[:, None] * law)[:, None, :], rows, axis=1)
     if need is not None:
         full += np.exp(logs - scale)[:, None, None] * _up_to(need, rows)
-    top = full.max(axis=(1, 2))
-    top[top == 0] = 1.0
-    full /= top[:, None, None]
-    return full, scale + np.log(top)
+    return full, _scaled(full, scale)
 
 
 def _up_to(need: Floats, rows: int) -> Floats:

@@ -6,7 +6,17 @@ import numpy as np
 
 from app.science.inference.below_line import BelowBlock, below_block, below_marginals, sum_laws
 from app.science.inference.free_names import amount_laws, free_marginals, sum_of
-from app.science.inference.grid import SMALLEST, WIDTH, Grid, Shift, grid, shift_by, usual_shift
+from app.science.inference.grid import (
+    SMALLEST,
+    WIDTH,
+    Grid,
+    Shift,
+    grid,
+    shift_by,
+    spread_over_sums,
+    usual_shift,
+    usual_spread,
+)
 from app.science.inference.messages import Above, Downward, downward, reachable_rows, upward
 from app.science.inference.prior import Nodes, Usual, cell_masses
 from app.science.inference.values import Floats, Integers
@@ -34,44 +44,54 @@ class _Laid:
     free_values: Floats
 
 
-def believe(
-    usual: Usual, nodes: Nodes, low: Floats, high: Floats, chain: Integers, counted: np.ndarray, feasible: np.ndarray
-) -> Belief | None:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What is certain of a list: smallest and largest % w/w of every name, and how the names stand.
+
+    ``chain`` are the places that descend, in printed order; ``counted`` tells for each name whether it is certainly
+    in the product (shades of a palette need not be); ``feasible`` for each k from 0 to m whether the bounds allow it.
+    """
+
+    low: Floats
+    high: Floats
+    chain: Integers
+    counted: np.ndarray
+    feasible: np.ndarray
+
+
+def believe(usual: Usual, nodes: Nodes, told: Told) -> Belief | None:
     """Compute the posterior of every name given the printed order.
 
     Args:
         usual: prior of each name.
         nodes: shared shifts of the bulk classes and their weights.
-        low: smallest stated % w/w, (n,).
-        high: largest stated % w/w, (n,).
-        chain: places of the names that descend, in printed order.
-        counted: for each name, whether it is certainly in the product (shades of a palette need not be).
-        feasible: for each k from 0 to m, whether the hard bounds allow it.
+        told: limits and order.
 
     Returns:
         The belief, or None when the grid is too coarse for limits this tight.
     """
-    laid = _lay(usual, nodes, low, high, chain, counted)
+    laid = _lay(usual, nodes, told)
     block = below_block(laid.below)
-    free_laws = amount_laws(laid.free, laid.free_values)
+    free_laws = amount_laws(laid.free, told.low[laid.beside], told.high[laid.beside])
     laws = sum_laws(laid.below, laid.below_values, sum_of(free_laws))
-    both = np.where(feasible[None, :], block.both, -np.inf)
+    both = np.where(told.feasible[None, :], block.both, -np.inf)
     found = downward(laid.above, both, laws)
     weight = _weights(found, nodes)
     if weight is None:
         return None
     masses = _chain_masses(laid, block, both, laws, found, weight)
-    return _gathered(laid, masses, _beside_masses(laid, free_laws, found, weight), weight, len(low))
+    return _gathered(laid, masses, _beside_masses(laid, free_laws, found, weight), weight, len(told.low))
 
 
-def _lay(usual: Usual, nodes: Nodes, low: Floats, high: Floats, chain: Integers, counted: np.ndarray) -> _Laid:
-    cells = grid()
+def _lay(usual: Usual, nodes: Nodes, told: Told) -> _Laid:
+    cells, low, high, chain = grid(), told.low, told.high, told.chain
     everything = np.concatenate(([0.0], cells.edges[1:]))
     masses = cell_masses(usual, everything, (low, high), nodes)
-    beside = np.setdiff1d(np.flatnonzero(counted), chain)
+    beside = np.setdiff1d(np.flatnonzero(told.counted), chain)
     size = len(cells.below)
     rows = reachable_rows(cells.edges_above, len(chain))
-    above = Above(masses[:, chain, size:], tuple(_shift(low[i], high[i], cells) for i in chain), rows)
+    shifts = tuple(_shift(low[i], high[i], cells) for i in chain)
+    above = Above(masses[:, chain, size:], shifts, rows, _first_spread(low, high, chain, cells))
     return _Laid(
         chain,
         beside,
@@ -81,6 +101,13 @@ def _lay(usual: Usual, nodes: Nodes, low: Floats, high: Floats, chain: Integers,
         np.clip(cells.below, low[chain, None], high[chain, None]),
         np.clip(cells.values, low[beside, None], high[beside, None]),
     )
+
+
+def _first_spread(low: Floats, high: Floats, chain: Integers, cells: Grid) -> Floats:
+    first = chain[0] if len(chain) else None
+    if first is None or (low[first] <= 1 and high[first] >= 100):
+        return usual_spread()
+    return spread_over_sums(cells.edges_above, low[first], high[first])
 
 
 def _shift(low: float, high: float, cells: Grid) -> Shift:

@@ -102,7 +102,7 @@ def richness_nodes(names: Sequence[ListedName]) -> Nodes:
 
 
 def share_below(usual: Usual, percent: Floats, shift: float = 0.0) -> Floats:
-    """Give the prior probability of each name (row) to be at most each percentage; shape of ``percent``: (n, points)."""
+    """Give the prior probability of each name to be at most each percentage; shape (names, points)."""
     with np.errstate(divide="ignore"):
         logs = np.log(percent)
     deviation = (logs - (usual.mu + shift * usual.bulk)[:, None]) / usual.sigma[:, None]

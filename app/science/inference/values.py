@@ -102,7 +102,8 @@ class Remedy:
 class Clash:
     """Statements that cannot all hold beside the printed order and the sum of 100 %.
 
-    ``statements`` is a smallest set that clashes, ``given_up`` what this answer does without, ``remedies`` the ways out.
+    ``statements`` is a smallest set that clashes, ``given_up`` what this answer does without, ``remedies`` the ways
+    out.
     """
 
     statements: tuple[Statement, ...]

@@ -1,0 +1,144 @@
+"""The computation ``infer``: from a printed ingredient list back to likely percentages."""
+
+from collections.abc import Iterable
+from dataclasses import replace
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.reference.label_inference import LabelInference, infer_label
+from app.reference.label_names import LabelNames
+from app.science.errors import Invalid
+from app.science.inference.infer import MOST_NAMES
+from app.science.inference.values import Known
+from app.science.inference.wording import clash_sentences
+from app.science.label_list.pieces import MAY_CONTAIN
+from app.science.label_list.reading import read_name
+from app.science.label_list.values import Certainty, ReadName
+from app.science.names import inci_key
+
+SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
+BOOK = LabelNames()
+
+
+class Request(RequestModel):
+    """The printed list and what is known of it."""
+
+    ingredients: Annotated[list[Text], Field(min_length=1, max_length=MOST_NAMES)]
+    claims: dict[Text, Percent] | None = None
+    product_type: Annotated[str, Field(max_length=400)] | None = None
+    jurisdiction: Literal["EU", "US"] = "EU"
+
+
+class Row(AnswerModel):
+    """One name: bounds by the rules alone, the central estimate and the 80 % credible band, all % w/w."""
+
+    name: str
+    known: bool
+    low: Number
+    high: Number
+    estimate: Number
+    band_low: Number
+    band_high: Number
+
+
+class OnePercentLine(AnswerModel):
+    """How many names stand above 1 %: the likeliest number, and the probability of 0, 1, 2... names."""
+
+    position: int
+    probability: list[float]
+
+
+class Answer(AnswerModel):
+    """One row a name in printed order."""
+
+    ingredients: list[Row]
+    one_percent_line: OnePercentLine
+    conflicts: list[str]
+    notes: list[str]
+
+
+def compute(request: Request) -> Answer:
+    """Read each name, apply the claims, infer."""
+    names, notes = _merged(list(_read(request.ingredients)))
+    known = _printed(names) | _claimed(request.claims or {}, names)
+    found = infer_label(names, known, request.product_type or "", request.jurisdiction)
+    return _answer(names, found, notes)
+
+
+def _read(texts: Iterable[str]) -> Iterable[ReadName]:
+    doubtful = False
+    for number, text in enumerate(texts):
+        marker = MAY_CONTAIN.match(text)
+        doubtful = doubtful or marker is not None
+        plain = text[marker.end() :].strip(" ])") if marker else text
+        if plain:
+            yield _named(replace(read_name(plain, BOOK), may_contain=doubtful), text, number)
+
+
+def _named(name: ReadName, text: str, number: int) -> ReadName:
+    if not any(sign.isalnum() for sign in name.printed):
+        raise Invalid(f"ingredients[{number}]", "this is not a name")
+    return replace(name, printed=text)
+
+
+def _merged(names: list[ReadName]) -> tuple[list[ReadName], list[str]]:
+    first: dict[str, ReadName] = {}
+    notes = []
+    for name in names:
+        if name.key in first:
+            notes.append(f"{name.printed} repeats {first[name.key].printed}; it is counted once, at its first place.")
+        first.setdefault(name.key, name)
+    if not first:
+        raise Invalid("ingredients", "there is no name in this list")
+    return list(first.values()), notes
+
+
+def _printed(names: list[ReadName]) -> dict[int, Known]:
+    """Take percentages that are printed with a name as known."""
+    return {i: Known(float(n.percent), float(n.percent)) for i, n in enumerate(names) if n.percent is not None}
+
+
+def _claimed(claims: dict[str, Decimal], names: list[ReadName]) -> dict[int, Known]:
+    found: dict[int, Known] = {}
+    for claim, percent in claims.items():
+        place = _place(claim, names)
+        if place in found and found[place].low != float(percent):
+            raise Invalid(f"claims.{claim}", f"{names[place].printed} is claimed twice with different percentages")
+        found[place] = Known(float(percent), float(percent))
+    return found
+
+
+def _place(claim: str, names: list[ReadName]) -> int:
+    key, printed = read_name(claim, BOOK).key, inci_key(claim)
+    for place, name in enumerate(names):
+        if key == name.key or printed == inci_key(name.printed):
+            return place
+    raise Invalid(f"claims.{claim}", "this name is not in the list of ingredients")
+
+
+def _answer(names: list[ReadName], found: LabelInference, notes: list[str]) -> Answer:
+    inference = found.inference
+    rows = [
+        Row(
+            name=row.name,
+            known=name.certainty is not Certainty.UNKNOWN,
+            low=_number(row.low),
+            high=_number(row.high),
+            estimate=_number(row.estimate),
+            band_low=_number(row.band_low),
+            band_high=_number(row.band_high),
+        )
+        for row, name in zip(inference.rows, names, strict=True)
+    ]
+    line = OnePercentLine(
+        position=inference.line_position, probability=[float(_number(p)) for p in inference.line_probability]
+    )
+    conflicts = [sentence for clash in inference.clashes for sentence in clash_sentences(clash, found.names)]
+    return Answer(ingredients=rows, one_percent_line=line, conflicts=conflicts, notes=[*found.notes, *notes])
+
+
+def _number(value: float) -> Decimal:
+    return Decimal(f"{value:.10g}")

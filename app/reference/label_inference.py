@@ -1,0 +1,107 @@
+"""From names read off a label to the inference, with everything shipped about them."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from app.reference.inference_caps import exposure_of, legal_caps
+from app.reference.inference_prior import class_of, class_priors, is_thin, listed_name
+from app.science.inference.classes import in_company
+from app.science.inference.infer import infer
+from app.science.inference.tail import colour_tail
+from app.science.inference.values import WATER, Inference, Known, ListedName
+from app.science.inference.wording import percent_words
+from app.science.label_list.values import Certainty, ReadName
+
+PRESERVING = frozenset({"preservative", "paraben", "preservative_trace"})
+STARTING_POINT = (
+    "The percentages are what order, law and habit make likely: a starting point of your own, never proof that two "
+    "products are the same."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class LabelInference:
+    """What the list was taken for, what follows from it, and what must be said beside it."""
+
+    names: tuple[ListedName, ...]
+    inference: Inference
+    notes: tuple[str, ...]
+
+
+def infer_label(
+    names: Sequence[ReadName], known: Mapping[int, Known], product_type: str = "", jurisdiction: str = "EU"
+) -> LabelInference:
+    """Infer the percentages of a read list.
+
+    Args:
+        names: the names in printed order, each substance once.
+        known: what the maker knows, by place in the list (% w/w).
+        product_type: free words for the kind of product; may be empty.
+        jurisdiction: whose legal maxima hold, ``EU`` or ``US``.
+
+    Raises:
+        Invalid: when there are no names or too many.
+    """
+    listed = listed_names(names, product_type, jurisdiction)
+    doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
+    found = infer(listed, class_priors(), known, doubtful, thin=is_thin(product_type))
+    return LabelInference(listed, found, tuple(_notes(names, listed, found, jurisdiction)))
+
+
+def listed_names(names: Sequence[ReadName], product_type: str, jurisdiction: str) -> tuple[ListedName, ...]:
+    """Join read names with class, use range and legal maximum; trailing colours and shades leave the order."""
+    keys = [name.key for name in names]
+    caps = legal_caps(jurisdiction, exposure_of(product_type))
+    classes = in_company(keys, [class_of(key) for key in keys])
+    certain = [key for key, name in zip(keys, names, strict=True) if not name.may_contain]
+    free = colour_tail(certain) | {i for i, name in enumerate(names) if name.may_contain or name.active}
+    return tuple(
+        listed_name(name.printed, name.key, class_name, caps.get(name.key, 100.0), colour=place in free)
+        for place, (name, class_name) in enumerate(zip(names, classes, strict=True))
+    )
+
+
+def _notes(
+    names: Sequence[ReadName], listed: Sequence[ListedName], found: Inference, jurisdiction: str
+) -> Iterable[str]:
+    yield STARTING_POINT
+    yield from _unknown(names)
+    if not found.clashes:
+        yield from _line_by_law(listed, jurisdiction)
+    yield from _company(listed)
+    if any(name.may_contain for name in names):
+        yield "Shades after 'may contain' need not be in the product; their amounts are not counted in the sum."
+    if found.by_rules_only:
+        yield "The statements leave so little room that only the bounds were used."
+
+
+def _unknown(names: Sequence[ReadName]) -> Iterable[str]:
+    unknown = [name.printed for name in names if name.certainty is Certainty.UNKNOWN]
+    if unknown:
+        yield f"Not in the shipped tables, so taken by the shape of the name: {', '.join(unknown)}."
+    for name in names:
+        if name.certainty is Certainty.SPELLING:
+            yield f"'{name.printed}' was read as {name.inci}."
+
+
+def _line_by_law(listed: Sequence[ListedName], jurisdiction: str) -> Iterable[str]:
+    """Name the first legal maximum that puts all later names at or below 1 %."""
+    chain = [name for name in listed if not name.colour]
+    for name in chain[:-1]:
+        if name.cap <= 1:
+            yield (
+                f"{name.name} may be at most {percent_words(name.cap)} ({jurisdiction.upper()} law), so what is "
+                f"printed after it is taken to be at or below 1 %."
+            )
+            return
+
+
+def _company(listed: Sequence[ListedName]) -> Iterable[str]:
+    keepers = [name.name for name in listed if name.class_name in PRESERVING]
+    if len(keepers) > 2:
+        yield (
+            f"Several preservatives ({', '.join(keepers)}): some may only be carried in by another material, "
+            "far below the usual amount."
+        )
+    if not any(name.class_name == WATER for name in listed):
+        yield "No water is printed, so the sum is shared among all names."

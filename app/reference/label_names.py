@@ -1,0 +1,109 @@
+"""The names that a printed list may hold: the library, the inventory, other ways of printing, likely misspellings."""
+
+from collections.abc import Mapping
+from functools import cache, lru_cache
+from types import MappingProxyType
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
+
+from app.reference.inci_names import inci_names
+from app.reference.library import find_substance, substances
+from app.reference.tables import read_table
+from app.science.label_list.values import Certainty, Match
+from app.science.names import inci_key
+
+SHORTEST_GUESS = 6
+ONE_SLIP_TO = 9
+TWO_SLIPS_TO = 20
+
+
+@cache
+def synonyms() -> Mapping[str, str]:
+    """Give the INCI name by the key of another way to print it, from ``label_synonyms.csv``."""
+    rows = read_table("label_synonyms", ["printed", "inci", "mark"])
+    return MappingProxyType({inci_key(row["printed"]): row["inci"] for row in rows})
+
+
+class LabelNames:
+    """The shipped names, with what the maker has taught beside them (printed key to INCI name)."""
+
+    def __init__(self, taught: Mapping[str, str] | None = None) -> None:
+        self._taught = {inci_key(printed): inci for printed, inci in (taught or {}).items()}
+
+    def find(self, text: str) -> Match | None:
+        """Find a text that is a name or a synonym in any case; None when it is neither."""
+        key = inci_key(text)
+        if key in self._taught:
+            return _match(self._taught[key], Certainty.SYNONYM)
+        return _find(key)
+
+    def guess(self, text: str) -> Match | None:
+        """Find the name a text is a likely misspelling of; None when nothing, or more than one thing, is close."""
+        return _guess(inci_key(text))
+
+
+@lru_cache(maxsize=20_000)
+def _find(key: str) -> Match | None:
+    if key in synonyms():
+        return _match(synonyms()[key], Certainty.SYNONYM)
+    if key in substances() or key in inci_names():
+        return _match(key, Certainty.EXACT)
+    other = find_substance(key)
+    return _match(other.inci, Certainty.SYNONYM) if other else None
+
+
+def _match(name: str, certainty: Certainty) -> Match:
+    key = inci_key(name)
+    shipped = substances().get(key)
+    return Match(key, shipped.inci if shipped else _as_printed(name), certainty)
+
+
+def _as_printed(name: str) -> str:
+    """Write an inventory name in capitals as labels do: each word with a capital; short codes stay."""
+    return " ".join(word if len(word) < 3 or not word.isupper() else _capital(word) for word in name.split())
+
+
+def _capital(word: str) -> str:
+    letters = word.capitalize() if word.isalpha() else word.title()
+    return word if word in ("EDTA", "PEG", "PPG", "BHT", "BHA", "PVP", "TEA", "MEA", "DEA", "PCA", "MIPA") else letters
+
+
+@cache
+def _by_start() -> Mapping[str, tuple[str, ...]]:
+    """Group all names by their first letter, to look for misspellings among few."""
+    groups: dict[str, list[str]] = {}
+    for key in dict.fromkeys([*substances(), *synonyms(), *inci_names()]):
+        groups.setdefault(key[:1], []).append(key)
+    return MappingProxyType({start: tuple(sorted(keys, key=len)) for start, keys in groups.items()})
+
+
+def slips_allowed(key: str) -> int:
+    """Give how many slips of the finger a name of this length may hold."""
+    if len(key) < SHORTEST_GUESS:
+        return 0
+    return 1 if len(key) < ONE_SLIP_TO else 2 if len(key) < TWO_SLIPS_TO else 3
+
+
+@lru_cache(maxsize=5_000)
+def _guess(key: str) -> Match | None:
+    slips = slips_allowed(key)
+    if not slips:
+        return None
+    near = [name for name in _by_start().get(key[:1], ()) if abs(len(name) - len(key)) <= slips]
+    close = process.extract(key, near, scorer=OSA.distance, processor=None, score_cutoff=slips, limit=8)
+    likely = [(name, distance) for name, distance, _ in close if _digits(name) == _digits(key)]
+    best = [name for name, distance in likely if distance == min(d for _, d in likely)]
+    meant = {_find(name) for name in _preferred(best)}
+    found = meant.pop() if len(meant) == 1 else None
+    return Match(found.key, found.inci, Certainty.SPELLING) if found else None
+
+
+def _preferred(names: list[str]) -> list[str]:
+    """Prefer names of the library to the thousands of the inventory when both are equally close."""
+    shipped = [name for name in names if name in substances() or name in synonyms()]
+    return shipped or names
+
+
+def _digits(text: str) -> str:
+    return "".join(sign for sign in text if sign.isdigit())

@@ -1,0 +1,1 @@
+"""Reading a printed ingredient list as people paste or type it."""

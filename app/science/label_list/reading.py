@@ -1,0 +1,146 @@
+"""Reading a pasted ingredient list into names with their substances."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from app.science.errors import Invalid
+from app.science.label_list.footnotes import without_footnotes
+from app.science.label_list.marks import Bare, bare
+from app.science.label_list.naming import (
+    blend_parts,
+    bracketed_names,
+    comma_parts,
+    first_known,
+    known,
+    known_as,
+    plain,
+    spellings,
+)
+from app.science.label_list.pieces import pieces_of
+from app.science.label_list.values import Certainty, Match, NameBook, Piece, ReadList, ReadName
+from app.science.names import inci_key
+
+MOST_CHARACTERS = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """A part of a piece that names one substance."""
+
+    text: str
+    start: int
+    within: str | None = None
+
+
+def read_list(text: str, book: NameBook) -> ReadList:
+    """Read a list as pasted or typed.
+
+    Unknown names stay as they are; repeated names are joined and the joining is noted.
+
+    Raises:
+        Invalid: when the text is longer than 20,000 characters or holds no name.
+    """
+    if len(text) > MOST_CHARACTERS:
+        raise Invalid("text", "this is longer than any ingredient list; paste the list alone")
+    pieces, footnotes = without_footnotes(pieces_of(plain_keeping_places(text)), book)
+    found = [name for number, piece in enumerate(pieces) for name in _names(piece, number, book)]
+    if not found:
+        raise Invalid("text", "there is no ingredient name in this text")
+    names, repeats = _joined(found)
+    return ReadList(tuple(names), tuple(footnotes), tuple(_notes(names, repeats)))
+
+
+def read_name(text: str, book: NameBook) -> ReadName:
+    """Read one name that is already parted from its list; a blend in it is not split."""
+    marked = bare(plain(text))
+    return _read(marked, _Part(text, 0), Piece(text, 0, len(text)), None, book)
+
+
+def plain_keeping_places(text: str) -> str:
+    """Write dashes and blanks in one way without moving any character."""
+    same = plain(text)
+    return same if len(same) == len(text) else "".join(plain(sign) or " " for sign in text)
+
+
+def _names(piece: Piece, number: int, book: NameBook) -> Iterator[ReadName]:
+    parts = list(_parts(piece, book))
+    blend = number if len(parts) > 1 and not any(part.within for part in parts) else None
+    for part in parts:
+        marked = bare(part.text)
+        if marked.text:
+            yield _read(marked, part, piece, blend, book)
+
+
+def _parts(piece: Piece, book: NameBook) -> Iterator[_Part]:
+    marked = bare(piece.text)
+    inside = bracketed_names(marked.text, book)
+    if inside:
+        outer, names = inside
+        yield from _placed([outer] if outer else [], piece)
+        yield from _placed(names, piece, within=outer or None)
+        return
+    if known(marked.text, book):
+        yield _Part(piece.text, piece.start)
+        return
+    parts = comma_parts(piece.text, book)
+    yield from _placed([p for part in parts for p in blend_parts(part, book)], piece)
+
+
+def _placed(texts: Iterable[str], piece: Piece, within: str | None = None) -> Iterator[_Part]:
+    """Find where in the pasted text each part stands."""
+    at = 0
+    for text in texts:
+        found = piece.text.find(text, at)
+        at = at if found < 0 else found
+        yield _Part(text, piece.start + at, within)
+        at += len(text)
+
+
+def _read(marked: Bare, part: _Part, piece: Piece, blend: int | None, book: NameBook) -> ReadName:
+    printed, found = known_as(marked.text, book)
+    match = found or first_known(spellings(marked.text), book) or Match(inci_key(printed), printed, Certainty.UNKNOWN)
+    return ReadName(
+        printed=printed,
+        key=match.key,
+        inci=match.inci,
+        certainty=match.certainty,
+        start=part.start,
+        end=part.start + len(part.text),
+        percent=marked.percent,
+        nano=marked.nano,
+        may_contain=piece.may_contain,
+        active=piece.active,
+        marks=marked.marks,
+        blend=blend,
+        within=part.within,
+    )
+
+
+def _joined(found: Iterable[ReadName]) -> tuple[list[ReadName], list[ReadName]]:
+    """Join names printed twice into the first of them; a shade after 'may contain' does not repeat a name before it."""
+    first: dict[str, ReadName] = {}
+    repeats = []
+    for name in found:
+        earlier = first.get(name.key)
+        if earlier is None:
+            first[name.key] = name
+            continue
+        repeats.append(name)
+        again = (*earlier.again, (name.start, name.end))
+        first[name.key] = replace(earlier, again=again, percent=_summed(earlier, name))
+    return list(first.values()), repeats
+
+
+def _summed(first: ReadName, second: ReadName) -> Decimal | None:
+    if first.percent is None or second.percent is None or second.may_contain:
+        return first.percent
+    return first.percent + second.percent
+
+
+def _notes(names: Iterable[ReadName], repeats: Iterable[ReadName]) -> Iterator[str]:
+    for name in names:
+        if name.certainty is Certainty.SPELLING:
+            yield f"'{name.printed}' was read as {name.inci}"
+    for name in repeats:
+        yield f"{name.inci} is printed more than once; it was counted once, at its first place"
