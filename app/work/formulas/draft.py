@@ -42,7 +42,7 @@ class Draft:
     """Everything that is typed on the formula page.
 
     Attributes:
-        basis: how the amounts are meant: ``w/w``, ``w/v``, ``v/v``, or ``amounts`` (weights or measures of a known batch).
+        basis: how amounts are meant: ``w/w``, ``w/v``, ``v/v``, or ``amounts`` (weights or measures of a known batch).
         density: density of the finished product in g/mL, needed for ``w/v``, ``v/v`` and sizes given as a volume.
         batch: the batch size: a mass, a volume, or a number of units (``40 units``).
         fill: what goes into one unit, a mass or a volume.

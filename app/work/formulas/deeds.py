@@ -1,0 +1,189 @@
+"""What a person does with a formula: start it, save its draft, undo, redo, retire."""
+
+import re
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.store.engine import Store
+from app.store.errors import Conflict, NotFound
+from app.store.formulas import DraftStep, Exposure, Formula
+from app.work.clock import now
+from app.work.formulas.draft import Draft, DraftPhase
+from app.work.formulas.reading import MOST_LINES, TOO_MANY, FieldFault
+from app.work.formulas.shelf import settle
+from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
+from app.work.once import earlier_result, remember
+from app.work.typed import Reader, one_line
+from app.work.typed import name as read_name
+
+LONGEST_CODE = 12
+EMPTY = Draft(phases=(DraftPhase("p1"),))
+
+
+@dataclass(frozen=True, slots=True)
+class From:
+    """Where a save comes from: the version of the formula it started from and which open page typed it."""
+
+    row_version: int
+    editor: str
+
+
+class DraftConflict(Conflict):
+    """Another page saved the draft since this one was read; ``theirs`` is what stands there now."""
+
+    def __init__(self, theirs: OpenDraft) -> None:
+        super().__init__("This formula was changed in another place in the meantime.")
+        self.theirs = theirs
+
+
+def find(session: Session, formula_id: int) -> Formula:
+    """Read a formula.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    formula = session.get(Formula, formula_id)
+    if formula is None:
+        raise NotFound("There is no such formula.")
+    return formula
+
+
+def open_draft(session: Session, formula_id: int) -> OpenDraft:
+    """Read the draft of a formula as it stands.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    return opened(session, find(session, formula_id))
+
+
+def suggest_code(session: Session, name: str) -> str:
+    """Make a short code of the first letters of a name that no formula has yet."""
+    letters = "".join(word[0] for word in re.findall(r"[^\W\d_]+", name)).upper()[:4]
+    stem = letters if len(letters) > 1 else (re.sub(r"\W", "", name).upper()[:3] or "F")
+    taken = set(session.scalars(select(Formula.code).where(Formula.code.startswith(stem, autoescape=True))))
+    return next(code for n in range(1, len(taken) + 3) if (code := stem if n == 1 else f"{stem}{n}") not in taken)
+
+
+def create(store: Store, name: str, *, code: str = "", content: Draft = EMPTY, key: str = "") -> int:
+    """Start a formula and give its id; the same form taken twice gives the same formula.
+
+    Raises:
+        Faults: at ``name`` or ``code``, with everything that is wrong.
+    """
+    reader = Reader()
+    clean = reader.take(read_name, name, "name", "Give the formula a name.")
+    short = reader.take(one_line, code, "code", longest=LONGEST_CODE) or ""
+    with store.transaction() as session:
+        earlier = earlier_result(session, key)
+        if earlier is not None:
+            return int(earlier)
+        if short and code_taken(session, short):
+            reader.fail("code", f"{short} is the code of another formula.")
+        reader.finish()
+        formula = insert(session, clean or "", short, content, "Started")
+        remember(session, key, str(formula.id))
+        return formula.id
+
+
+def insert(session: Session, name: str, code: str, content: Draft, deed: str, editor: str = "") -> Formula:
+    """Write a new formula inside a transaction that is already open."""
+    code = code or suggest_code(session, name)
+    draft = settle(session, replace(content, name=name, code=code), content)
+    moment = now()
+    exposure = Exposure(draft.exposure) if draft.exposure in set(Exposure) else Exposure.LEAVE_ON
+    formula = Formula(code=code, name=name, exposure=exposure, created_at=moment, changed_at=moment)
+    formula.product_type = draft.product_type
+    session.add(formula)
+    first_step(session, formula, draft, deed, editor)
+    return formula
+
+
+def save_draft(store: Store, formula_id: int, draft: Draft, came: From, *, deed: str = "") -> OpenDraft:
+    """Save what is typed; nothing is written when nothing changed.
+
+    Raises:
+        DraftConflict: when another page changed the draft since ``came.row_version``.
+        Invalid: at ``lines``, when there are more lines than a formula holds.
+        NotFound: when there is no such formula.
+    """
+    if len(draft.lines) > MOST_LINES:
+        raise Invalid("lines", TOO_MANY)
+    with store.transaction() as session:
+        formula = find(session, formula_id)
+        there = opened(session, formula)
+        settled = settle(session, draft, there.draft)
+        if settled == there.draft:
+            return there
+        if _changed_elsewhere(session, formula, came):
+            raise DraftConflict(there)
+        add_step(session, formula, settled, deed=deed, editor=came.editor)
+        return opened(session, formula)
+
+
+def _changed_elsewhere(session: Session, formula: Formula, came: From) -> bool:
+    if formula.row_version == came.row_version:
+        return False
+    newer = (DraftStep.formula_id == formula.id, DraftStep.row_version > came.row_version)
+    return session.scalar(select(DraftStep.id).where(*newer, DraftStep.editor != came.editor).limit(1)) is not None
+
+
+def undo(store: Store, formula_id: int, editor: str) -> OpenDraft:
+    """Take the last step back.
+
+    Raises:
+        Invalid: when there is nothing to take back.
+        NotFound: when there is no such formula.
+    """
+    return _walk(store, formula_id, -1, editor, "There is nothing to undo.")
+
+
+def redo(store: Store, formula_id: int, editor: str) -> OpenDraft:
+    """Do the step again that was taken back last.
+
+    Raises:
+        Invalid: when there is nothing to do again.
+        NotFound: when there is no such formula.
+    """
+    return _walk(store, formula_id, 1, editor, "There is nothing to do again.")
+
+
+def _walk(store: Store, formula_id: int, steps: int, editor: str, nothing: str) -> OpenDraft:
+    with store.transaction() as session:
+        formula = find(session, formula_id)
+        if not walk(session, formula, steps, editor):
+            raise Invalid("", nothing)
+        return opened(session, formula)
+
+
+def retire(store: Store, formula_id: int) -> None:
+    """Take a formula out of the list; its versions and batches stay.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    with store.transaction() as session:
+        formula = find(session, formula_id)
+        formula.retired_at = formula.retired_at or now()
+
+
+def bring_back(store: Store, formula_id: int) -> None:
+    """Put a retired formula back into the list.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    with store.transaction() as session:
+        find(session, formula_id).retired_at = None
+
+
+def code_faults(there: OpenDraft) -> tuple[FieldFault, ...]:
+    """Say why the code that is typed was not taken."""
+    typed = there.draft.code.strip()
+    if typed == there.code:
+        return ()
+    words = f"{typed} is the code of another formula" if typed else "Give the formula a short code"
+    return (FieldFault("code", f"{words}; until then it stays {there.code}."),)

@@ -1,0 +1,177 @@
+"""A draft taken apart into single fields, so that two drafts can be compared and merged field by field."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+
+Value = str | int | bool | None | tuple[object, ...]
+
+HEAD_WORDS: Mapping[str, str] = {
+    "name": "Name",
+    "code": "Code",
+    "product_type": "Product type",
+    "exposure": "Stays on or rinses off",
+    "special_uses": "Special uses",
+    "claims": "Claims",
+    "basis": "How amounts are meant",
+    "density": "Density of the product",
+    "batch": "Batch size",
+    "fill": "Fill of one unit",
+    "loss_percent": "Process loss",
+    "target_ph": "Target pH",
+    "labour_minutes": "Labour",
+    "price": "Price",
+    "notes": "Notes",
+}
+PHASE_WORDS: Mapping[str, str] = {"name": "Name", "temperature": "Temperature", "method": "Method"}
+LINE_WORDS: Mapping[str, str] = {"material": "Material", "amount": "Amount", "note": "Note", "phase": "Phase"}
+PACK_WORDS: Mapping[str, str] = {"packaging_id": "Packaging", "per_unit": "Number to a unit"}
+GROUPS = ("phase", "line", "pack")
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One field that differs; ``before`` or ``after`` is None where the row is missing."""
+
+    path: str
+    words: str
+    before: str | None
+    after: str | None
+
+
+def flat(draft: Draft) -> dict[str, Value]:
+    """Write a draft as one value per field path, such as ``line.k3.amount``; the order of rows is left out."""
+    found: dict[str, Value] = {name: getattr(draft, name) for name in HEAD_WORDS}
+    found["qs"] = tuple(line.id for line in draft.lines if line.qs)
+    for phase in draft.phases:
+        found |= {f"phase.{phase.id}.{name}": getattr(phase, name) for name in PHASE_WORDS}
+    for line in draft.lines:
+        found |= {f"line.{line.id}.{name}": _line_value(line, name) for name in LINE_WORDS}
+    for pack in draft.packaging:
+        found |= {f"pack.{pack.id}.{name}": getattr(pack, name) for name in PACK_WORDS}
+    return found
+
+
+def _line_value(line: DraftLine, name: str) -> Value:
+    return (line.typed, line.material_id) if name == "material" else getattr(line, name)
+
+
+def order(draft: Draft, group: str) -> tuple[str, ...]:
+    """List the row ids of one group (``phase``, ``line`` or ``pack``) in their order."""
+    groups: Mapping[str, Sequence[DraftPhase] | Sequence[DraftLine] | Sequence[DraftPackaging]]
+    groups = {"phase": draft.phases, "line": draft.lines, "pack": draft.packaging}
+    return tuple(row.id for row in groups[group])
+
+
+def assemble(values: Mapping[str, Value], orders: Mapping[str, Sequence[str]]) -> Draft:
+    """Put a draft together again from its fields and the order of its rows."""
+    head = {name: values[name] for name in HEAD_WORDS}
+    qs = values["qs"] if isinstance(values["qs"], tuple) else ()
+    return replace(
+        Draft(),
+        **head,  # type: ignore[arg-type]
+        phases=tuple(DraftPhase(i, *_row(values, "phase", i, PHASE_WORDS)) for i in orders["phase"]),  # type: ignore[arg-type]
+        lines=tuple(_line(values, i, i in qs) for i in orders["line"]),
+        packaging=tuple(DraftPackaging(i, *_row(values, "pack", i, PACK_WORDS)) for i in orders["pack"]),  # type: ignore[arg-type]
+    )
+
+
+def _row(values: Mapping[str, Value], group: str, row_id: str, words: Mapping[str, str]) -> list[Value]:
+    return [values[f"{group}.{row_id}.{name}"] for name in words]
+
+
+def _line(values: Mapping[str, Value], row_id: str, qs: bool) -> DraftLine:
+    material, amount, note, phase = _row(values, "line", row_id, LINE_WORDS)
+    typed, material_id = material if isinstance(material, tuple) else ("", None)
+    return DraftLine(row_id, str(phase), str(typed), material_id, str(amount), qs, str(note))  # type: ignore[arg-type]
+
+
+def changes(before: Draft, after: Draft) -> tuple[Change, ...]:
+    """List what differs between two drafts, in the order of the page, in words."""
+    old, new = flat(before), flat(after)
+    paths = list(dict.fromkeys([*new, *old]))
+    single = [_change(path, before, after, old, new) for path in paths if old.get(path) != new.get(path)]
+    return (*_whole_rows(before, after, single), *_moves(before, after))
+
+
+def _change(path: str, before: Draft, after: Draft, old: Mapping[str, Value], new: Mapping[str, Value]) -> Change:
+    draft = after if path in new else before
+    texts = [shown(path, side[path], draft) if path in side else None for side in (old, new)]
+    return Change(path, words_of(path, draft), *texts)
+
+
+def _whole_rows(before: Draft, after: Draft, single: Sequence[Change]) -> tuple[Change, ...]:
+    """Show a row that came or went as one change instead of one per field."""
+    old, new = ({(group, row_id) for group in GROUPS for row_id in order(draft, group)} for draft in (before, after))
+    kept: dict[str, Change] = {}
+    for change in single:
+        group, _, rest = change.path.partition(".")
+        row_id = rest.partition(".")[0]
+        if group not in GROUPS or ((group, row_id) in old and (group, row_id) in new):
+            kept[change.path] = change
+        elif f"{group}.{row_id}" not in kept:
+            kept[f"{group}.{row_id}"] = _row_change(group, row_id, before, after, came=(group, row_id) in new)
+    return tuple(kept.values())
+
+
+def _row_change(group: str, row_id: str, before: Draft, after: Draft, *, came: bool) -> Change:
+    draft = after if came else before
+    summary = row_summary(group, row_id, draft)
+    texts = (None, summary) if came else (summary, None)
+    return Change(f"{group}.{row_id}", row_name(group, row_id, draft), *texts)
+
+
+def _moves(before: Draft, after: Draft) -> tuple[Change, ...]:
+    found = []
+    for group, words in (("phase", "Order of the phases"), ("line", "Order of the lines")):
+        shared = set(order(before, group)) & set(order(after, group))
+        old, new = ([i for i in order(draft, group) if i in shared] for draft in (before, after))
+        if old != new:
+            found.append(Change(f"order.{group}", words, None, "moved"))
+    return tuple(found)
+
+
+def words_of(path: str, draft: Draft) -> str:
+    """Name a field as a person would: ``Amount of Glycerin``, ``Method of phase A``."""
+    if path == "qs":
+        return "Line that fills up to 100"
+    group, _, rest = path.partition(".")
+    row_id, _, name = rest.partition(".")
+    if group not in GROUPS:
+        return HEAD_WORDS.get(path, path)
+    words = {"phase": PHASE_WORDS, "line": LINE_WORDS, "pack": PACK_WORDS}[group].get(name, "Row")
+    return f"{words} of {row_name(group, row_id, draft)}"
+
+
+def row_name(group: str, row_id: str, draft: Draft) -> str:
+    """Name a row: its material, its phase letter, or its place."""
+    place = order(draft, group).index(row_id) + 1 if row_id in order(draft, group) else 0
+    if group == "phase":
+        return f"phase {draft.letter_of(row_id)}"
+    if group == "line":
+        typed = next((line.typed.strip() for line in draft.lines if line.id == row_id), "")
+        return typed or f"line {place}"
+    return f"packaging {place}"
+
+
+def row_summary(group: str, row_id: str, draft: Draft) -> str:
+    """Say in short what stands in a row."""
+    values = flat(draft)
+    names = {"phase": ("name",), "line": ("material", "amount"), "pack": ("per_unit",)}[group]
+    texts = [shown(f"{group}.{row_id}.{name}", values[f"{group}.{row_id}.{name}"], draft) for name in names]
+    return ", ".join(text for text in texts if text) or "empty"
+
+
+def shown(path: str, value: Value, draft: Draft) -> str:
+    """Write the value of a field for reading."""
+    if path == "qs":
+        ids = value if isinstance(value, tuple) else ()
+        return ", ".join(row_name("line", str(i), draft) for i in ids) or "none"
+    if path.endswith(".material") and isinstance(value, tuple):
+        return str(value[0])
+    if path.startswith("line.") and path.endswith(".phase"):
+        return draft.letter_of(str(value))
+    if isinstance(value, tuple):
+        return ", ".join(str(word) for word in value)
+    return "" if value is None else str(value)

@@ -1,0 +1,108 @@
+"""Changes to the rows of a draft: lines and phases moved, added and removed."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Protocol, TypeVar
+
+from app.science.numbers import plain, to_places
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.reading import Reading
+
+MOST_PHASES = 40
+
+
+class _Row(Protocol):
+    @property
+    def id(self) -> str: ...
+
+
+R = TypeVar("R", bound=_Row)
+
+
+def move_line(draft: Draft, line_id: str, step: int) -> Draft:
+    """Move a line one place up (-1) or down (+1); at the edge of its phase it goes over into the next."""
+    line = next((line for line in draft.lines if line.id == line_id), None)
+    if line is None:
+        return draft
+    mates = [mate.id for mate in draft.lines_of(line.phase)]
+    place = mates.index(line_id) + step
+    if 0 <= place < len(mates):
+        return _beside(draft, line, mates[place], after=step > 0)
+    return _to_next_phase(draft, line, step)
+
+
+def _beside(draft: Draft, line: DraftLine, mate: str, *, after: bool) -> Draft:
+    rest = [other for other in draft.lines if other.id != line.id]
+    place = next(n for n, other in enumerate(rest) if other.id == mate) + int(after)
+    return replace(draft, lines=(*rest[:place], line, *rest[place:]))
+
+
+def _to_next_phase(draft: Draft, line: DraftLine, step: int) -> Draft:
+    phases = [phase.id for phase in draft.phases]
+    place = phases.index(line.phase) + step if line.phase in phases else 0
+    if not 0 <= place < len(phases):
+        return draft
+    moved = replace(line, phase=phases[place])
+    rest = tuple(other for other in draft.lines if other.id != line.id)
+    return replace(draft, lines=(*rest, moved) if step < 0 else (moved, *rest))
+
+
+def remove_line(draft: Draft, line_id: str) -> Draft:
+    """Take a line away."""
+    return replace(draft, lines=tuple(line for line in draft.lines if line.id != line_id))
+
+
+def remove_pack(draft: Draft, pack_id: str) -> Draft:
+    """Take a piece of packaging away."""
+    return replace(draft, packaging=tuple(pack for pack in draft.packaging if pack.id != pack_id))
+
+
+def add_phase(draft: Draft, phase_id: str) -> Draft:
+    """Add an empty phase at the end."""
+    if len(draft.phases) >= MOST_PHASES:
+        return draft
+    return replace(draft, phases=(*draft.phases, DraftPhase(phase_id)))
+
+
+def remove_phase(draft: Draft, phase_id: str) -> Draft:
+    """Take a phase away; its lines go into the phase before it, or after it. The last phase stays."""
+    rest = [phase for phase in draft.phases if phase.id != phase_id]
+    if not rest or len(rest) == len(draft.phases):
+        return draft
+    place = next(n for n, phase in enumerate(draft.phases) if phase.id == phase_id)
+    home = rest[max(place - 1, 0)].id
+    lines = tuple(replace(line, phase=home) if line.phase == phase_id else line for line in draft.lines)
+    return replace(draft, phases=tuple(rest), lines=lines)
+
+
+def move_phase(draft: Draft, phase_id: str, step: int) -> Draft:
+    """Move a phase with its lines one place up (-1) or down (+1)."""
+    return replace(draft, phases=_moved(draft.phases, phase_id, step))
+
+
+def _moved(rows: Sequence[R], row_id: str, step: int) -> tuple[R, ...]:
+    place = next((n for n, row in enumerate(rows) if row.id == row_id), None)
+    if place is None or not 0 <= place + step < len(rows):
+        return tuple(rows)
+    found = list(rows)
+    found[place], found[place + step] = found[place + step], found[place]
+    return tuple(found)
+
+
+def rename_line(draft: Draft, line_id: str, typed: str) -> Draft:
+    """Write another material name into a line."""
+    lines = (replace(line, typed=typed) if line.id == line_id else line for line in draft.lines)
+    return replace(draft, lines=tuple(lines))
+
+
+def as_percentages(reading: Reading) -> Draft:
+    """Write the amounts of a draft as percentages w/w; lines that cannot be read keep what is typed."""
+    percents = {line.draft.id: line for line in reading.lines}
+    unread = {fault.field for fault in reading.faults}
+    lines = []
+    for line in reading.draft.lines:
+        read = percents[line.id]
+        known = not read.qs and f"line.{line.id}.amount" not in unread and line.amount.strip()
+        amount = plain(to_places(read.percent, 6)) if known else line.amount
+        lines.append(replace(line, amount="" if read.qs else amount, qs=read.qs))
+    return replace(reading.draft, basis="w/w", lines=tuple(lines))

@@ -1,0 +1,145 @@
+"""Materials as a formula sees them: a frozen copy of what stood on the shelf when it was read."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass, replace
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.composition import AllergenShare, Kind, Part
+from app.science.names import inci_key
+from app.store import materials as stored
+from app.work.formulas.draft import Draft, DraftLine
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfMaterial:
+    """A material with its composition; ``price_per_kg`` is the newest price paid, or else offered, None without one."""
+
+    id: int
+    name: str
+    parts: tuple[Part, ...]
+    density_g_ml: Decimal | None = None
+    phase_hint: str = "any"
+    functions: str = ""
+    cautions: str = ""
+    use_low: Decimal | None = None
+    use_high: Decimal | None = None
+    price_per_kg: Decimal | None = None
+    retired: bool = False
+
+    @property
+    def key(self) -> str:
+        """The key under which its name is compared."""
+        return inci_key(self.name)
+
+
+Shelf = Mapping[int, ShelfMaterial]
+
+
+def shelf_of(session: Session, draft: Draft) -> Shelf:
+    """Read the materials that a draft names by their ids, retired ones too."""
+    return read_shelf(session, {line.material_id for line in draft.lines if line.material_id is not None})
+
+
+def read_shelf(session: Session, ids: set[int]) -> Shelf:
+    """Read some materials with their composition and prices."""
+    return {key: as_shelf_material(m) for key, m in stored.materials_by_id(session, ids).items()}
+
+
+def as_shelf_material(material: stored.Material) -> ShelfMaterial:
+    """Copy a stored material into a value."""
+    return ShelfMaterial(
+        id=material.id,
+        name=material.name,
+        parts=tuple(_part(part) for part in material.parts),
+        density_g_ml=material.density_g_ml,
+        phase_hint=str(material.phase_hint),
+        functions=material.functions,
+        cautions=material.cautions,
+        use_low=material.use_low,
+        use_high=material.use_high,
+        price_per_kg=_price_per_kg(material.prices),
+        retired=material.retired_at is not None,
+    )
+
+
+def _part(part: stored.MaterialPart) -> Part:
+    allergens = tuple(AllergenShare(a.inci, a.percent) for a in part.allergens)
+    return Part(
+        part.inci, part.percent, part.kind, part.nano, part.cas, part.may_contain, allergens, part.low, part.high
+    )
+
+
+def _price_per_kg(prices: Iterable[stored.Price]) -> Decimal | None:
+    """Take the newest price paid; an offer only where nothing was paid yet (prices come newest first)."""
+    listed = list(prices)
+    paid = [price for price in listed if price.kind is stored.PriceKind.PAID]
+    return next((price.per_kg for price in paid or listed), None)
+
+
+def settle(session: Session, draft: Draft, earlier: Draft | None = None) -> Draft:
+    """Give each line the material that its typed name means, where exactly one on the shelf has that name.
+
+    A line keeps its material while its typed name stays what it was in ``earlier``, though the material was renamed.
+    """
+    before = {line.id: line for line in earlier.lines} if earlier else {}
+    by_name = _live_by_name(session, {inci_key(line.typed) for line in draft.lines if _unsettled(line, before)})
+    lines = tuple(_settled(line, before.get(line.id), by_name) for line in draft.lines)
+    return replace(draft, lines=lines)
+
+
+def _unsettled(line: DraftLine, before: Mapping[str, DraftLine]) -> bool:
+    return bool(line.typed.strip()) and not _unchanged(line, before.get(line.id))
+
+
+def _unchanged(line: DraftLine, earlier: DraftLine | None) -> bool:
+    return earlier is not None and earlier.typed == line.typed and earlier.material_id is not None
+
+
+def _settled(line: DraftLine, earlier: DraftLine | None, by_name: Mapping[str, int]) -> DraftLine:
+    if earlier is not None and _unchanged(line, earlier):
+        return replace(line, material_id=earlier.material_id)
+    return replace(line, material_id=by_name.get(inci_key(line.typed)))
+
+
+def _live_by_name(session: Session, keys: set[str]) -> dict[str, int]:
+    if not keys:
+        return {}
+    live = stored.Material.retired_at.is_(None)
+    asked = select(stored.Material.name_key, stored.Material.id).where(live, stored.Material.name_key.in_(keys))
+    return dict(session.execute(asked).tuples().all())
+
+
+def to_json(materials: Iterable[ShelfMaterial]) -> str:
+    """Pin materials as one JSON text, decimals as text; prices are not pinned."""
+    rows = [asdict(replace(material, price_per_kg=None)) for material in sorted(materials, key=lambda m: m.id)]
+    return json.dumps(rows, ensure_ascii=False, separators=(",", ":"), default=str)
+
+
+def from_json(text: str) -> Shelf:
+    """Read pinned materials back."""
+    return {row["id"]: _pinned(row) for row in json.loads(text)}
+
+
+DECIMALS = ("density_g_ml", "use_low", "use_high", "price_per_kg")
+
+
+def _pinned(row: dict[str, Any]) -> ShelfMaterial:
+    parts = tuple(_pinned_part(part) for part in row["parts"])
+    numbers = {name: _decimal(row.get(name)) for name in DECIMALS}
+    return ShelfMaterial(**{**row, **numbers, "parts": parts})
+
+
+def _pinned_part(row: dict[str, Any]) -> Part:
+    numbers = {name: _decimal(row[name]) for name in ("low", "high")}
+    allergens = tuple(AllergenShare(a["inci"], Decimal(a["percent"])) for a in row["allergens"])
+    known = {**row, **numbers, "percent": Decimal(row["percent"]), "kind": Kind(row["kind"]), "allergens": allergens}
+    return Part(**known)
+
+
+def _decimal(text: str | None) -> Decimal | None:
+    return None if text is None else Decimal(text)

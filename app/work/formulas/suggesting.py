@@ -1,0 +1,108 @@
+"""Materials that a typed name may mean: the shelf first, then the library."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from app.reference.materials import material as library_material
+from app.reference.search import Entry, search
+from app.science.errors import Invalid
+from app.science.names import inci_key
+from app.store.engine import Store
+from app.work.formulas.paste import Choice
+from app.work.materials.finding import LONGEST_QUERY, library_index, shelf_index
+from app.work.materials.shelf import add_material, put_on_shelf
+from app.work.materials.typed_material import TypedMaterial, TypedPart
+from app.work.typed import Faults
+
+MOST = 12
+FROM_SHELF, FROM_LIBRARY, BARE = "shelf", "library", "bare"
+
+
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A material to choose: ``value`` is ``shelf:<id>`` or ``library:<key>``; ``inci`` says what is in it."""
+
+    value: str
+    name: str
+    inci: str
+    on_shelf: bool
+
+
+def suggest(store: Store, text: str, most: int = MOST) -> list[Suggestion]:
+    """Find materials for what is being typed, those on the shelf before those of the library."""
+    with store.reading() as session:
+        shelf = shelf_index(store, session)
+    query = text[:LONGEST_QUERY]
+    live = (hit.entry for hit in search(shelf.index, query, most * 2) if not shelf.outlines[hit.entry.id].retired)
+    own = [_suggestion(f"{FROM_SHELF}:{entry.id}", entry, on_shelf=True) for entry in live]
+    known = {inci_key(one.name) for one in own}
+    keys = shelf.live_library_keys
+    shipped = (hit.entry for hit in search(library_index(), query, most * 2) if hit.entry.id not in keys)
+    others = [_suggestion(f"{FROM_LIBRARY}:{entry.id}", entry, on_shelf=False) for entry in shipped]
+    return [*own, *(one for one in others if inci_key(one.name) not in known)][:most]
+
+
+def _suggestion(value: str, entry: Entry[int] | Entry[str], *, on_shelf: bool) -> Suggestion:
+    return Suggestion(value, entry.name, ", ".join(entry.inci[:4]), on_shelf)
+
+
+def choices(store: Store, name: str) -> list[Choice]:
+    """Give what a pasted or typed name may mean; sure when a name or a single INCI name is the very same."""
+    key = inci_key(name)
+    found = suggest(store, name, 6)
+    exact = next((one for one in found if key in (inci_key(one.name), inci_key(one.inci))), None)
+    return [Choice(one.value, one.name, one is exact) for one in found]
+
+
+def take(store: Store, value: str, typed: str) -> str:
+    """Carry out a choice and give the name of the material that now stands on the shelf.
+
+    ``library:<key>`` puts the shipped material on the shelf, ``bare`` a new one that is called and made of what was
+    typed, ``shelf:<name>`` and anything else changes nothing.
+
+    Raises:
+        Invalid: at ``typed``, when the shelf does not take it.
+        NotFound: when the library has no such material.
+    """
+    source, _, key = value.partition(":")
+    try:
+        if source == FROM_LIBRARY:
+            put_on_shelf(store, key)
+        elif source == BARE:
+            add_material(store, TypedMaterial(name=typed, parts=(TypedPart(inci=typed, percent="100"),)))
+    except Faults as faults:
+        if source == BARE or not _has_name(faults):
+            raise Invalid("typed", faults.faults[0].message) from faults
+    return _name_of(store, source, key) or typed
+
+
+def _has_name(faults: Faults) -> bool:
+    """A shelf that has the name already is what was wanted."""
+    return any(fault.field == "name" for fault in faults.faults)
+
+
+def _name_of(store: Store, source: str, key: str) -> str:
+    if source == FROM_LIBRARY:
+        return _library_name(store, key)
+    if source == FROM_SHELF and key.isdecimal():
+        with store.reading() as session:
+            entries = shelf_index(store, session).index.entries
+        return next((entry.name for entry in entries if entry.id == int(key)), "")
+    return ""
+
+
+def _library_name(store: Store, key: str) -> str:
+    """A library material that stands on the shelf may have been renamed there."""
+    with store.reading() as session:
+        shelf = shelf_index(store, session)
+    own = (o.id for o in shelf.outlines.values() if o.library_key == key and not o.retired)
+    material_id = next(own, None)
+    shipped = library_material(key)
+    names: Iterator[str] = (entry.name for entry in shelf.index.entries if entry.id == material_id)
+    return next(names, shipped.name if shipped else "")
+
+
+def unmatched(lines: Iterable[tuple[str, str]], store: Store, most: int = 8) -> dict[str, list[Suggestion]]:
+    """Give suggestions for lines (id, typed name) without a material; for the first few, so that pages stay quick."""
+    wanted = [(line_id, typed) for line_id, typed in lines if typed.strip()][:most]
+    return {line_id: suggest(store, typed, 3) for line_id, typed in wanted}
