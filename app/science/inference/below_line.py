@@ -13,6 +13,7 @@ from app.science.inference.grid import BINS, STEP, WIDTH
 from app.science.inference.values import Floats
 
 GOES_ON = 0.5
+VANISHING = 1e-250  # a descending block less likely than this counts as impossible, before it underflows
 KERNEL = 4  # values up to 1 % reach the bins 0 to 3 of the running sum
 
 
@@ -55,6 +56,7 @@ def _chain(masses: Floats) -> tuple[Floats, Floats]:
     message, logs = np.ones((nodes, cells)), np.zeros(nodes)
     for place in range(count - 1, -1, -1):
         chain[:, place] = masses[:, place] * message
+        chain[chain[:, place].sum(axis=1) < VANISHING, place] = 0.0
         scale[:, place] = logs
         message = half_sum(chain[:, place])
         top = message[:, -1:].copy()

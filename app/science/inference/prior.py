@@ -130,8 +130,8 @@ def cell_masses(usual: Usual, edges: Floats, limits: tuple[Floats, Floats], node
 def _pinned(usual: Usual, edges: Floats, value: Floats, nodes: Nodes) -> Floats:
     around = np.stack((value / CLAIM_WIDTH, value * CLAIM_WIDTH), axis=1)
     weight = np.stack([np.diff(share_below(usual, around, s), axis=1)[:, 0] for s in nodes.shifts])
-    place = np.clip(np.searchsorted(edges, value, side="right") - 1, 0, len(edges) - 2)
-    inside = (value >= edges[0]) & (value <= edges[-1])
     masses = np.zeros((len(nodes.shifts), len(value), len(edges) - 1))
-    masses[:, np.arange(len(value)), place] = np.where(inside, np.maximum(weight, FAINTEST), 0.0)
+    for side in ("left", "right"):  # a value on an edge, above all 1 %, belongs to the cells on either side
+        place = np.clip(np.searchsorted(edges, value, side=side) - 1, 0, len(edges) - 2)
+        masses[:, np.arange(len(value)), place] = np.maximum(weight, FAINTEST)
     return masses

@@ -1,0 +1,195 @@
+"""Choosing materials that together give the wanted percentages of substances.
+
+A linear programme: doses of the materials are at least zero and sum to 100; leaving a band, bringing a substance that
+is not wanted, and using what is not on the maker's own shelf each have a price. Its solutions use few materials.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import linprog
+
+from app.science.errors import Invalid
+from app.science.inference.values import Floats
+
+DUSTING = 0.01
+OFF_CENTRE, OUTSIDE, UNWANTED, BORROWED = 1.0, 30.0, 12.0, 0.4
+OWN, MIXED = 0.05, 0.25
+SMALLEST_DOSE = 1e-5
+SMALLEST_SCALE = 1e-3
+CLOSE = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A substance wanted at ``estimate`` % w/w, between ``low`` and ``high``; ``class_name`` tells what it is for."""
+
+    key: str
+    name: str
+    estimate: float
+    low: float
+    high: float
+    class_name: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ShelfMaterial:
+    """A material that could be used: % w/w of each substance by key, and whether it is on the maker's own shelf."""
+
+    id: str
+    name: str
+    parts: Mapping[str, float]
+    own: bool = False
+    class_name: str = ""
+    assumption: str = ""
+
+    @property
+    def main(self) -> str:
+        """The key of the substance that the material has most of."""
+        return max(self.parts, key=lambda key: (self.parts[key], key))
+
+
+@dataclass(frozen=True, slots=True)
+class CoverLine:
+    """A material with its dose in % w/w of the formula, and what to know of the choice."""
+
+    material: ShelfMaterial
+    percent: float
+    assumptions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """What the chosen materials give of a wanted substance, % w/w, and whether that is inside its band."""
+
+    wanted: Wanted
+    percent: float
+    inside: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """The chosen materials, what they reach, what they bring along unasked (% w/w by key), and what stays open.
+
+    ``missing`` names no material has; ``dusting`` names too small to weigh, left out unless something brings them.
+    """
+
+    lines: tuple[CoverLine, ...]
+    reached: tuple[Reached, ...]
+    brought: Mapping[str, float]
+    missing: tuple[Wanted, ...]
+    dusting: tuple[Wanted, ...]
+
+
+def cover(wanted: Sequence[Wanted], shelf: Sequence[ShelfMaterial], left_out: frozenset[str] = frozenset()) -> Cover:
+    """Choose materials and doses for the wanted substances.
+
+    Args:
+        wanted: the substances with estimate and band; estimates of the whole list sum to 100.
+        shelf: what may be used.
+        left_out: keys the maker does without.
+
+    Raises:
+        Invalid: when no material on the shelf has any of the wanted substances.
+    """
+    kept = [w for w in wanted if w.key not in left_out]
+    dusting = tuple(w for w in kept if w.estimate < DUSTING)
+    aimed = [w for w in kept if w.estimate >= DUSTING]
+    usable = _usable(aimed, shelf, {w.key for w in kept})
+    if not usable:
+        raise Invalid("shelf", "no material holds any of these substances")
+    doses = _doses(aimed, usable)
+    lines = tuple(_line(usable[i], float(doses[i]), kept) for i in np.flatnonzero(doses > SMALLEST_DOSE))
+    return _answer(kept, lines, usable, dusting)
+
+
+def _usable(aimed: Sequence[Wanted], shelf: Iterable[ShelfMaterial], keys: set[str]) -> list[ShelfMaterial]:
+    """Keep materials of which at least half is wanted, and which hold something that is aimed at."""
+    goals = {w.key for w in aimed}
+    return [
+        m
+        for m in shelf
+        if goals & set(m.parts) and sum(p for k, p in m.parts.items() if k in keys) >= sum(m.parts.values()) / 2
+    ]
+
+
+def _doses(aimed: Sequence[Wanted], usable: Sequence[ShelfMaterial]) -> Floats:
+    """Solve the programme; the unknowns are the doses, then what lies over and under, then outside each band."""
+    shares = np.array([[m.parts.get(w.key, 0.0) / 100 for m in usable] for w in aimed])
+    middle = np.array([w.estimate for w in aimed])
+    over, under = (
+        np.maximum(np.array(v), 0.0)
+        for v in ([w.high - w.estimate for w in aimed], [w.estimate - w.low for w in aimed])
+    )
+    one, count = np.eye(len(aimed)), len(usable)
+    balance = np.hstack((shares, -one, one, -one, one))
+    whole = np.concatenate((np.ones(count), np.zeros(4 * len(aimed))))[None, :]
+    scale = np.maximum(middle, SMALLEST_SCALE)
+    inside = [OFF_CENTRE / np.maximum(room, scale / 10) for room in (over, under)]
+    outside = [OUTSIDE / np.minimum(scale, 5.0)] * 2
+    prices = np.concatenate((_prices(aimed, usable), *inside, *outside))
+    limits = [(0.0, 100.0)] * count + [(0.0, float(r)) for r in (*over, *under)] + [(0.0, 100.0)] * (2 * len(aimed))
+    solved = linprog(prices, None, None, np.vstack((balance, whole)), np.append(middle, 100.0), limits, method="highs")
+    doses: Floats = np.maximum(solved.x[:count], 0.0)
+    return doses
+
+
+def _prices(aimed: Sequence[Wanted], usable: Sequence[ShelfMaterial]) -> Floats:
+    """Price a per cent of each material: what it brings unasked, and a little for not being at hand."""
+    goals = {w.key: max(w.estimate, SMALLEST_SCALE) for w in aimed}
+    return np.array([_unwanted(m, goals) + _borrowed(m, goals) for m in usable])
+
+
+def _unwanted(material: ShelfMaterial, goals: Mapping[str, float]) -> float:
+    return UNWANTED * sum(p for key, p in material.parts.items() if key not in goals) / 100
+
+
+def _borrowed(material: ShelfMaterial, goals: Mapping[str, float]) -> float:
+    usual = min((goals[k] * 100 / p for k, p in material.parts.items() if k in goals and p > 0), default=1.0)
+    effort = BORROWED * (1 + MIXED * (len(material.parts) - 1)) * (OWN if material.own else 1.0)
+    return effort / max(usual, SMALLEST_SCALE)
+
+
+def _line(material: ShelfMaterial, dose: float, kept: Sequence[Wanted]) -> CoverLine:
+    return CoverLine(material, dose, tuple(_assumptions(material, dose, {w.key: w for w in kept})))
+
+
+def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Wanted]) -> Iterable[str]:
+    for key, share in sorted(material.parts.items(), key=lambda part: -part[1]):
+        given = dose * share / 100
+        if key in kept:
+            w = kept[key]
+            yield f"gives {given:.3g} % {w.name} (likely {w.estimate:.3g} %, band {w.low:.3g} to {w.high:.3g} %)"
+        else:
+            yield f"brings {given:.3g} % {key}, which the list does not name"
+    if material.assumption:
+        yield material.assumption
+
+
+def _answer(
+    kept: Sequence[Wanted], lines: tuple[CoverLine, ...], usable: Sequence[ShelfMaterial], dusting: tuple[Wanted, ...]
+) -> Cover:
+    totals: dict[str, float] = {}
+    for line in lines:
+        for key, share in line.material.parts.items():
+            totals[key] = totals.get(key, 0.0) + line.percent * share / 100
+    keys = {w.key for w in kept}
+    buyable = {key for material in usable for key in material.parts}
+    return Cover(
+        tuple(sorted(lines, key=lambda line: -line.percent)),
+        tuple(_reached(w, totals.get(w.key, 0.0)) for w in kept),
+        {key: percent for key, percent in totals.items() if key not in keys},
+        tuple(w for w in kept if w.key not in buyable and w not in dusting),
+        dusting,
+    )
+
+
+def _reached(wanted: Wanted, percent: float) -> Reached:
+    return Reached(wanted, percent, wanted.low - CLOSE <= percent <= wanted.high + CLOSE)
+
+
+def substitutes(wanted: Wanted, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:
+    """Give materials whose main substance does the same work: own shelf first, then the plainest."""
+    fitting = [m for m in shelf if m.class_name and m.class_name == wanted.class_name and m.main != wanted.key]
+    return tuple(sorted(fitting, key=lambda m: (not m.own, len(m.parts), m.name))[:most])
