@@ -45,10 +45,15 @@ def _plain(text: str) -> str:
 def _hits(texts: Iterable[str], rule: ClaimRule) -> tuple[str, ...]:
     hits: list[str] = []
     for text in texts:
-        for phrase in rule.unless:
-            text = re.sub(_pattern(phrase), " / ", text)
-        hits += [match.group() for phrase in rule.words for match in re.finditer(_pattern(phrase), text)]
+        counted = _without(text, rule.unless)
+        hits += [match.group() for phrase in rule.words for match in re.finditer(_pattern(phrase), counted)]
     return tuple(dict.fromkeys(hits))
+
+
+def _without(text: str, phrases: Iterable[str]) -> str:
+    for phrase in phrases:
+        text = re.sub(_pattern(phrase), " / ", text)
+    return text
 
 
 def _pattern(phrase: str) -> str:

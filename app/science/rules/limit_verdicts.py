@@ -10,7 +10,16 @@ from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, 
 # Kinds of product that a maker knows at once; a limit for them is listed, but it neither excuses nor alarms.
 RARE_PRODUCTS = frozenset(
     {"oral", "nail", "straightener", "depilatory", "eyelash", "professional", "foot", "powder", "aerosol"}
-    | {"anti-dandruff", "sunscreen", "hair spray", "deodorant spray", "body spray", "hair dye", "sun product"}
+    | {
+        "anti-dandruff",
+        "sunscreen",
+        "hair waving",
+        "hair spray",
+        "deodorant spray",
+        "body spray",
+        "hair dye",
+        "sun product",
+    }
     | {"fragrance cream"}
 )
 # What these rules cap cannot be read off a formula: the supplier has to state it.
@@ -109,9 +118,9 @@ def _limits(active: Iterable[LimitRule], formula: FormulaFacts) -> tuple[list[Li
     capped = [r for r in active if r.max_percent is not None and r.rule_type in ("max", "guidance")]
     capped = [r for r in capped if r.expressed_as not in UNMEASURED]
     special = [r for r in capped if not r.general]
-    named = [r for r in special if r.products & formula.products]
-    if named:
-        return named, []
+    closest = max((len(r.products & formula.products) for r in special), default=0)
+    if closest:
+        return [r for r in special if len(r.products & formula.products) == closest], []
     return [r for r in capped if r.general], [] if formula.products else special
 
 
@@ -139,7 +148,7 @@ def _over_sure(
     maybe: Sequence[LimitRule],
     others: Sequence[Present],
 ) -> Iterable[Finding]:
-    rule = min(sure, key=_cap)
+    rule = min(_own(present, sure), key=_cap)
     if present.total <= _cap(rule):
         return [_if_so(present, r) for r in maybe if _exceeds(present, r) and not r.products & RARE_PRODUCTS]
     excuse = next((r for r in maybe if not _exceeds(present, r) and _plausible(r, formula)), None)
@@ -199,7 +208,7 @@ def _over_maybe(
     over = [rule for rule in maybe if _exceeds(present, rule)]
     excuse = _other_purpose(present, others, formula)
     if len(over) == len(maybe):
-        return [_exceeded(present, max(over, key=_cap), excuse)]
+        return [_exceeded(present, max(_own(present, over), key=_cap), excuse)]
     asked_already = present.purpose == Purpose.OTHER and others
     if not maybe[0].only_in_scope or asked_already:
         return ()

@@ -1,22 +1,24 @@
 """How old the tables of law are: the date each row carries, and the notice when it is more than a year back."""
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
 from app.science.rules.values import LimitRule
 
-_YEAR_MONTH = re.compile(r"\b((?:19|20)\d\d)-(\d\d)\b")
+_YEAR_MONTH = re.compile(r"\b((?:19|20)\d\d)-(0[1-9]|1[0-2])\b")
 _YEAR = re.compile(r"(?:19|20)\d\d")
 
 
 @dataclass(frozen=True, slots=True)
 class TableAge:
-    """A table with the newest date its rows carry; ``state`` is None when no row gives one that can be read."""
+    """The age of a table: ``state`` is the date most of its rows carry, ``newest`` the latest; None when undated."""
 
     table: str
     state: date | None
+    newest: date | None
     rows: int
     undated: int
 
@@ -49,7 +51,9 @@ def table_ages(tables: Mapping[str, Iterable[LimitRule]]) -> tuple[TableAge, ...
 
 def _age(name: str, states: list[date | None]) -> TableAge:
     known = [state for state in states if state is not None]
-    return TableAge(name, max(known, default=None), len(states), len(states) - len(known))
+    common = Counter(known).most_common(1)
+    state = common[0][0] if common else None
+    return TableAge(name, state, max(known, default=None), len(states), len(states) - len(known))
 
 
 def old_tables(ages: Iterable[TableAge], today: date) -> tuple[TableAge, ...]:

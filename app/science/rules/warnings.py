@@ -1,5 +1,6 @@
 """Statements a label must or should carry, each with its reason: the legal wording where the law fixes one."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,6 +12,7 @@ from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity
 
 # Cells of the legal tables that point elsewhere instead of giving a wording.
 POINTERS = ("see ", "name from", "use the FDA", "Sunburn Alert (as above)")
+_REMARKS = re.compile(r"^(?:Above [\d.]+ %|for example): | \(only above [\d.]+ %\)$")
 # Wordings of the guidance on alpha hydroxy acids are asked for in the United States only (FDA guidance, 2005).
 US_ONLY = "Sunburn Alert"
 
@@ -63,8 +65,13 @@ def _statement(present: Present, rule: LimitRule) -> Statement:
     names = names_in(present.amounts)
     reason = f"contains {', '.join(names)} ({rule.legal_reference})"
     return Statement(
-        rule.label_wording, reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
+        _wording(rule.label_wording), reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
     )
+
+
+def _wording(cell: str) -> str:
+    """Take the remarks off a wording: the amount it starts from, and "for example"."""
+    return _REMARKS.sub("", cell).strip()
 
 
 def other_statements(

@@ -1,0 +1,106 @@
+"""What holds for the whole check, whatever the formula."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.reference.rulebook import in_inci, rulebook
+from app.science.composition import DosedMaterial, Part
+from app.science.rules.check import check_formula
+from app.science.rules.limits import check_limits
+from app.science.rules.values import Exposure, FormulaFacts, Severity
+
+GRAVE = {Severity.STOP: 2, Severity.CAUTION: 1, Severity.NOTE: 0}
+CAPPED = [
+    "Sodium Benzoate",
+    "Benzoic Acid",
+    "Phenoxyethanol",
+    "Salicylic Acid",
+    "Methylparaben",
+    "Propylparaben",
+    "Cetrimonium Chloride",
+    "Behentrimonium Chloride",
+    "Retinyl Palmitate",
+    "Triethanolamine",
+    "Methyl Salicylate",
+    "Climbazole",
+    "Hydrogen Peroxide",
+    "Iodopropynyl Butylcarbamate",
+    "Kojic Acid",
+    "Zinc Oxide",
+]
+PERCENTS = st.decimals("0.0001", "6", places=4)
+FORMULAS = st.dictionaries(st.sampled_from(CAPPED), PERCENTS, min_size=1, max_size=5)
+EXPOSURES = st.sampled_from(list(Exposure))
+
+
+def formula(parts, exposure):
+    made = tuple(DosedMaterial(n, p, (Part(n, Decimal(100)),)) for n, p in parts.items())
+    return FormulaFacts(made, exposure)
+
+
+def over(facts):
+    """Rules that are broken, with how gravely."""
+    found: dict[str, int] = {}
+    for f in check_limits(facts, rulebook("EU").limits).findings:
+        if f.limit is not None and f.found is not None and f.found > f.limit:
+            found[f.rule] = max(found.get(f.rule, 0), GRAVE[f.severity])
+    return found
+
+
+@settings(max_examples=80, deadline=None)
+@given(FORMULAS, EXPOSURES, st.sampled_from(CAPPED), PERCENTS)
+def test_more_of_a_capped_substance_never_mends_a_broken_rule(parts, exposure, name, extra):
+    before = over(formula(parts, exposure))
+    after = over(formula({**parts, name: parts.get(name, Decimal(0)) + extra}, exposure))
+    assert all(after.get(rule, -1) >= grave for rule, grave in before.items())
+
+
+def split(material):
+    part = material.parts[0]
+    half = material.percent / 2
+    return (
+        DosedMaterial(material.name, half, (part,)),
+        DosedMaterial(material.name, material.percent, (replace(part, percent=Decimal(50)),)),
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(FORMULAS, EXPOSURES, st.sampled_from(["EU", "US"]))
+def test_splitting_materials_changes_nothing(parts, exposure, jurisdiction):
+    whole = formula(parts, exposure)
+    halves = replace(whole, materials=tuple(m for material in whole.materials for m in split(material)))
+    assert check_formula(halves, rulebook(jurisdiction)) == check_formula(whole, rulebook(jurisdiction))
+
+
+@settings(max_examples=40, deadline=None)
+@given(FORMULAS, EXPOSURES)
+def test_the_case_of_a_name_changes_no_judgement(parts, exposure):
+    def judged(names):
+        found = check_formula(formula(names, exposure), rulebook("EU")).findings
+        return sorted((f.rule, f.severity, str(f.limit), str(f.found)) for f in found)
+
+    assert judged({n.upper(): p for n, p in parts.items()}) == judged(parts)
+
+
+def test_the_gravest_comes_first(ask):
+    grades = [GRAVE[f.severity] for f in ask({"Aqua": "80", "Sodium Benzoate": "2", "Parfum": "1"}, ph="7").findings]
+    assert grades == sorted(grades, reverse=True)
+    assert len(set(grades)) == 3
+
+
+def test_a_clean_formula_is_not_called_safe(ask):
+    verdict = ask({"Helianthus Annuus Seed Oil": "30", "Cera Alba": "10"})
+    assert not [f for f in verdict.findings if f.severity != Severity.NOTE]
+    assert "safe" not in str(verdict).lower()
+
+
+def test_a_preservative_the_tables_do_not_hold_is_not_checked(ask):
+    assert any("Annex V" in line for line in ask({"Natamycin": "0.1"}).not_checked)
+
+
+def test_kitchen_names_lead_to_inci_names():
+    made = (DosedMaterial("x", Decimal(1), (Part("Shea Butter", Decimal(50)), Part("Nobody Knows", Decimal(50)))),)
+    assert [p.inci for p in in_inci(made)[0].parts] == ["Butyrospermum Parkii Butter", "Nobody Knows"]

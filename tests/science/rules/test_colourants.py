@@ -1,0 +1,44 @@
+from decimal import Decimal
+
+import pytest
+
+from app.science.composition import DosedMaterial, Kind, Part
+from app.science.rules.values import Severity
+
+
+def colour(name):
+    return [DosedMaterial("tint", Decimal("0.1"), (Part(name, Decimal(100), Kind.COLOURANT),))]
+
+
+def of(verdict, name):
+    return [
+        f
+        for f in verdict.findings
+        if name in f.inci and ("Annex IV" in f.rule or f.rule.startswith(("21 CFR 73, ", "FD&C Act 601(e), 721")))
+    ]
+
+
+def test_a_colour_for_rinse_off_only_stops_a_cream(ask):
+    assert of(ask(colour("CI 11725")), "CI 11725")[0].severity == Severity.STOP
+    assert not of(ask(colour("CI 11725"), "rinse-off"), "CI 11725")
+
+
+def test_a_colour_not_for_mucous_membranes_asks_for_the_use(ask):
+    assert any("CI 59040" in line for line in ask(colour("CI 59040")).not_checked)
+    assert of(ask(colour("CI 59040"), products=("lip",)), "CI 59040")[0].severity == Severity.STOP
+    assert not of(ask(colour("CI 59040"), products=("body lotion",)), "CI 59040")
+
+
+def test_a_colour_for_all_uses_is_silent(ask):
+    verdict = ask(colour("CI 77491"))
+    assert not of(verdict, "CI 77491")
+    assert not any("Annex IV" in line for line in verdict.not_checked)
+
+
+def test_a_colour_the_table_does_not_hold_is_not_checked(ask):
+    assert any("Annex IV" in line for line in ask(colour("CI 12345")).not_checked)
+
+
+@pytest.mark.parametrize(("name", "severity"), [("CI 42090", Severity.NOTE), ("CI 75810", Severity.STOP)])
+def test_the_united_states_list_their_own(ask, name, severity):
+    assert severity in {f.severity for f in of(ask(colour(name), jurisdiction="US"), name)}
