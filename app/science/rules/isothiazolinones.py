@@ -19,11 +19,16 @@ def check_isothiazolinones(formula: FormulaFacts, rules: Iterable[LimitRule]) ->
     found = tuple(a for a in amounts(formula.materials) if rule_key(a.name) in (CHLORO, PLAIN, MIXTURE))
     if row is None or all(rule_key(a.name) == PLAIN for a in found):
         return Verdict()
+    chloro, other = _sum(found, CHLORO), _sum(found, PLAIN)
     mixed = {a.material for a in found if rule_key(a.name) != PLAIN}
     alone = tuple(a for a in found if a.material not in mixed)
-    if alone:
+    if alone and chloro < LOWEST_RATIO * other:
         return Verdict((_stop(row, found, f"{', '.join(materials_in(alone))} adds Methylisothiazolinone alone."),))
-    return _ratio(row, found)
+    return _ratio(row, found, chloro, other)
+
+
+def _sum(found: Iterable[Amount], key: str) -> Decimal:
+    return sum((a.percent for a in found if rule_key(a.name) == key), Decimal(0))
 
 
 def _stop(row: LimitRule, found: tuple[Amount, ...], why: str) -> Finding:
@@ -31,9 +36,7 @@ def _stop(row: LimitRule, found: tuple[Amount, ...], why: str) -> Finding:
     return Finding(row.legal_reference, Severity.STOP, names_in(found), words, row.citation)
 
 
-def _ratio(row: LimitRule, found: tuple[Amount, ...]) -> Verdict:
-    chloro = sum((a.percent for a in found if rule_key(a.name) == CHLORO), Decimal(0))
-    other = sum((a.percent for a in found if rule_key(a.name) == PLAIN), Decimal(0))
+def _ratio(row: LimitRule, found: tuple[Amount, ...], chloro: Decimal, other: Decimal) -> Verdict:
     if chloro == 0 or LOWEST_RATIO * other <= chloro <= HIGHEST_RATIO * other:
         return Verdict()
     said = plain((chloro / other).quantize(Decimal("0.01"))) if other else "without any of the second"

@@ -9,7 +9,7 @@ from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, 
 
 # Kinds of product that a maker knows at once; a limit for them is listed, but it neither excuses nor alarms.
 RARE_PRODUCTS = frozenset(
-    {"oral", "nail", "straightener", "depilatory", "eyelash", "professional", "foot", "powder", "aerosol"}
+    {"oral", "nail", "straightener", "depilatory", "eyelash", "professional", "foot", "callosity", "powder", "aerosol"}
     | {
         "anti-dandruff",
         "sunscreen",
@@ -189,6 +189,8 @@ def _other_purpose(present: Present, others: Iterable[Present], formula: Formula
 
 def _exceeded(present: Present, rule: LimitRule, excuse: LimitRule | None) -> Finding:
     words = f"{_amount(present, rule)}, over the limit of {plain(_cap(rule))} % for {_where(rule)}. {_brought(present)}"
+    if rule.condition:
+        words += f" The rule: {rule.condition}."
     guidance = rule.rule_type == "guidance" or rule.uncertain
     if excuse is not None:
         words += f" Allowed only as {excuse.legal_reference} has it: {_where(excuse)}, {plain(_cap(excuse))} %."

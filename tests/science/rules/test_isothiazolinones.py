@@ -36,6 +36,14 @@ def test_the_second_one_alone_may_not_be_added(ask):
     assert any(h.severity == Severity.STOP and "extra" in h.message for h in hits)
 
 
+def test_the_two_weighed_apart_at_the_right_ratio_are_the_mixture(ask):
+    apart = [
+        DosedMaterial(name, Decimal(percent), (Part(name, Decimal(100)),))
+        for name, percent in (("Methylchloroisothiazolinone", "0.0009"), ("Methylisothiazolinone", "0.0003"))
+    ]
+    assert not of(ask(apart, "rinse-off"))
+
+
 def test_another_ratio_is_pointed_out(ask):
     hit = of(ask([mixture("0.05", "0.75", "0.75")], "rinse-off"))[0]
     assert hit.severity == Severity.CAUTION

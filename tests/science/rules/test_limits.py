@@ -214,6 +214,12 @@ def test_alpha_hydroxy_acids_together_by_guidance(ask):
     }
 
 
+def test_an_alkali_for_ordinary_use_is_not_asked_about_callosities(ask):
+    """Annex III entry 15d is for callosity removers; 15a lets a pH adjuster be."""
+    assert not said(ask({"Potassium Hydroxide": "0.5"}, ph="6"), III + "15d")
+    assert said(ask({"Potassium Hydroxide": "3"}, ph="12", products=("callosity",)), III + "15d")
+
+
 # what hangs on facts outside the formula
 def test_petrolatum_is_a_question_of_its_history(ask):
     verdict = ask({"Petrolatum": "20"})
