@@ -6,7 +6,7 @@ compared with the limit of every scope that the exposure leaves open. At the lim
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fnmatch import translate
 from functools import lru_cache
@@ -45,7 +45,7 @@ class LimitIndex:
 
     def __init__(self, rules: Iterable[LimitRule]) -> None:
         groups: dict[str, list[LimitRule]] = defaultdict(list)
-        for rule in rules:
+        for rule in (one for rule in rules for one in _each(rule)):
             groups[rule.sum_key or f"{rule.legal_reference} {rule.inci_name}"].append(rule)
         self.subjects = tuple(_subject(key, tuple(group)) for key, group in groups.items())
         self.touched = lru_cache(maxsize=8192)(self._touched)
@@ -58,6 +58,13 @@ class LimitIndex:
     def _hits(self, name: str, cas: str | None) -> tuple[tuple[int, Decimal], ...]:
         found = ((n, subject.factor(name, cas)) for n, subject in enumerate(self.subjects))
         return tuple((n, factor) for n, factor in found if factor is not None)
+
+
+def _each(rule: LimitRule) -> tuple[LimitRule, ...]:
+    """Part a row that limits each of its substances for itself into a row a substance."""
+    if rule.expressed_as != "each":
+        return (rule,)
+    return tuple(replace(rule, factors={name: f}, match_cas=(), sum_key=name) for name, f in rule.factors.items())
 
 
 def _subject(key: str, rules: tuple[LimitRule, ...]) -> Subject:

@@ -220,6 +220,14 @@ def test_an_alkali_for_ordinary_use_is_not_asked_about_callosities(ask):
     assert said(ask({"Potassium Hydroxide": "3"}, ph="12", products=("callosity",)), III + "15d")
 
 
+def test_a_limit_for_each_is_not_a_limit_for_the_sum(ask):
+    """REACH Annex XVII entry 70: 0.1 % of each of the cyclic siloxanes in wash-off products."""
+    parts = {"Cyclopentasiloxane": "0.09", "Cyclohexasiloxane": "0.09"}
+    assert not [f for f in ask(parts, "rinse-off").findings if f.rule.startswith("REACH")]
+    hits = [f for f in ask({**parts, "Cyclohexasiloxane": "0.11"}, "rinse-off").findings if f.rule.startswith("REACH")]
+    assert [h.inci for h in hits] == [("Cyclohexasiloxane",)]
+
+
 # what hangs on facts outside the formula
 def test_petrolatum_is_a_question_of_its_history(ask):
     verdict = ask({"Petrolatum": "20"})
