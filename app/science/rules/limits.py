@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from fnmatch import translate
 from functools import lru_cache
+from itertools import chain
 from re import Pattern
 from re import compile as compile_pattern
 
@@ -45,7 +46,7 @@ class LimitIndex:
 
     def __init__(self, rules: Iterable[LimitRule]) -> None:
         groups: dict[str, list[LimitRule]] = defaultdict(list)
-        for rule in (one for rule in rules for one in _each(rule)):
+        for rule in chain.from_iterable(map(_each, rules)):
             groups[rule.sum_key or f"{rule.legal_reference} {rule.inci_name}"].append(rule)
         self.subjects = tuple(_subject(key, tuple(group)) for key, group in groups.items())
         self.touched = lru_cache(maxsize=8192)(self._touched)
