@@ -1,0 +1,61 @@
+"""``ph``: the pH of a mixture as a range, with the species that make it."""
+
+from app.commands.computations._base import AnswerModel, Number
+from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
+from app.science.acid_base.prediction import predict
+from app.science.acid_base.validity import REFUSE_IONIC_STRENGTH
+from app.science.acid_base.values import Prediction
+
+SUMMARY = "Predict the pH of a mixture as a range, with ionic strength, species and notes."
+LEAST_MOLALITY = 1e-12
+
+
+class Request(MixtureRequest):
+    """A mixture whose pH is asked."""
+
+
+class Species(AnswerModel):
+    """One form in solution, mol per kg of water."""
+
+    inci: str
+    form: str
+    mol_per_kg: Number
+
+
+class Answer(AnswerModel):
+    """The predicted pH with its bounds (about 90 % cover)."""
+
+    ph: Number
+    low: Number
+    high: Number
+    ionic_strength: Number
+    species: list[Species]
+    notes: list[str]
+
+
+def compute(request: Request) -> Answer:
+    """Predict the pH.
+
+    Raises:
+        Invalid: naming the field, when there is no water or the mixture is outside the model.
+    """
+    built = request.build()
+    require_watery(built.mixture)
+    found = predict(built.mixture)
+    places = 1 if found.ionic_strength > REFUSE_IONIC_STRENGTH else 4
+    return Answer(
+        ph=round(found.ph.value, places),
+        low=round(found.ph.low, places),
+        high=round(found.ph.high, places),
+        ionic_strength=tidy(found.ionic_strength),
+        species=_species(found),
+        notes=[*built.notes, *found.notes],
+    )
+
+
+def _species(found: Prediction) -> list[Species]:
+    return [
+        Species(inci=s.inci, form=s.form, mol_per_kg=tidy(s.molality))
+        for s in found.species
+        if s.molality > LEAST_MOLALITY
+    ]

@@ -1,0 +1,336 @@
+"""The constants of acids, bases, salts and acid polymers, read once from the shipped tables."""
+
+import re
+from dataclasses import dataclass, replace
+from functools import cache
+
+from app.reference.tables import read_table
+from app.science.acid_base.hydrates import name_waters, parse_waters, split_name, with_waters
+from app.science.acid_base.values import Family, Ion, Line, Polymer, Substance
+from app.science.errors import Invalid
+from app.science.names import inci_key
+
+PKA_COLUMNS = [
+    "species",
+    "inci_name",
+    "formula",
+    "molar_mass",
+    "charge_of_fully_protonated_form",
+    "pKa1",
+    "pKa2",
+    "pKa3",
+    "source",
+    "source_status",
+    "pKa_all",
+    "pKa_uncertainty",
+    "kind",
+    "weak_species",
+    "weak_mol_per_mol",
+    "strong_ions_per_mol",
+    "water_released_mol_per_mol",
+    "free_form_factor",
+    "dissociation_enthalpy_kJ_per_mol",
+    "note",
+]
+NAME_COLUMNS = [
+    "species",
+    "inci_name",
+    "formula_waters",
+    "sold_waters",
+    "usual_assay_percent",
+    "solubility_g_kg",
+    "other_names",
+]
+MORE_COLUMNS = [
+    "inci_name",
+    "formula",
+    "molar_mass",
+    "weak_per_mol",
+    "strong_ions_per_mol",
+    "ionic_weight",
+    "other_names",
+    "source_status",
+]
+POLYMER_COLUMNS = [
+    "species",
+    "inci_name",
+    "equivalent_mass",
+    "equivalent_uncertainty",
+    "pk_app",
+    "pk_uncertainty",
+    "slope",
+    "slope_uncertainty",
+    "strong_ions_per_group",
+    "usual_assay_percent",
+    "other_names",
+    "source",
+    "source_status",
+]
+
+WATER_NAMES = frozenset(
+    map(inci_key, ("Aqua", "Water", "Eau", "Aqua/Water", "Water/Aqua", "Aqua (Water)", "Water (Aqua)", "Aqua/Water/Eau",
+                   "Water (Aqua/Eau)", "Aqua (Water/Eau)", "Purified Water", "Distilled Water", "Deionized Water",
+                   "H2O"))
+)  # fmt: skip
+SOLVENT_NAMES = frozenset(
+    map(inci_key, ("Alcohol", "Alcohol Denat.", "Alcohol Denat", "Ethanol", "SD Alcohol 40-B", "Isopropyl Alcohol",
+                   "Glycerin", "Glycerol", "Diglycerin", "Propylene Glycol", "Propanediol", "Butylene Glycol",
+                   "Pentylene Glycol", "Hexylene Glycol", "1,2-Hexanediol", "Dipropylene Glycol", "Methylpropanediol",
+                   "Ethoxydiglycol", "PEG-4", "PEG-6", "PEG-8", "PEG-400", "Glycol", "Dimethyl Isosorbide"))
+)  # fmt: skip
+# A name with one of these words may hide an acid, a base or a salt (common practice).
+MATTERS = re.compile(
+    r"\b(ACIDS?|SODIUM|DISODIUM|TRISODIUM|POTASSIUM|AMMONIUM|CALCIUM|MAGNESIUM|ZINC|ALUMIN\w+|LITHIUM|IRON|COPPER|"
+    r"\w*CHLORIDE|HYDROCHLORIDE|HCL|HYDROXIDE|ZINC OXIDE|\w*CARBONATE|\w*PHOSPHATE|\w*CITRATE|LACTATE|SULFATE|"
+    r"\w*AMINE|TEA|MEA|"
+    r"EXTRACT|JUICE|PROTEIN|FERMENT|FILTRATE|LYSATE|HYDROLYZED|HYDROLYSED|BETAINE|\w*SULTAINE|AMINO|PEPTIDE\S*|KAOLIN|"
+    r"BENTONITE|CLAY|HONEY|MEL|SOAP|VINEGAR|LAURETH SULFATE|COLLAGEN|KERATIN|MILK)\b"
+)
+SULFONATES = frozenset({"sodium_methyl_lauroyl_taurate"})
+EXTRA_FAMILIES = {"chlorhexidine_digluconate": (("gluconic_acid", 2.0),)}  # the table's own remark on that row
+ALKALI_SCATTER = {"sodium_hydroxide": 0.015, "potassium_hydroxide": 0.025, "ammonia": 0.03}
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A substance of the table under one of its hydrates; ``source`` and ``status`` say where the figures come from."""
+
+    substance: Substance
+    formula_waters: float
+    sold_waters: float | None
+    source: str
+    status: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A substance looked up by name: what it is, in which hydrate, and a remark when the hydrate was assumed."""
+
+    substance: Substance
+    waters: float
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AcidBaseTable:
+    """Every acid, base, salt, ion and acid polymer the computation knows.
+
+    Attributes:
+        families, polymers: by their key.
+        by_species: the rows by species id.
+        by_name: the rows (hydrates of one substance together) by INCI name or other name, as ``inci_key``.
+    """
+
+    families: dict[str, Family]
+    polymers: dict[str, Polymer]
+    by_species: dict[str, Row]
+    by_name: dict[str, tuple[Row, ...]]
+
+    def names(self) -> tuple[str, ...]:
+        """List the INCI names that have acid-base data, sorted."""
+        return tuple(sorted({row.substance.inci for row in self.by_species.values() if row.substance.active}))
+
+    def find(self, name: str, hydrate: str | None = None) -> Found | None:
+        """Look a substance up by INCI name, another name or species id; None when it is not in the tables.
+
+        Raises:
+            Invalid: field ``hydrate``, when the hydrate is not understood.
+        """
+        row = self.by_species.get(name.strip().lower())
+        if row is not None:
+            waters = row.formula_waters if row.sold_waters is None else row.sold_waters
+            return _hydrated((row,), waters if hydrate is None else parse_waters(hydrate))
+        rows, in_name = self._named(name)
+        if rows is None:
+            return None
+        wanted = hydrate if hydrate is not None else in_name
+        if wanted is not None:
+            return _hydrated(rows, parse_waters(wanted))
+        return _as_sold(rows)
+
+    def _named(self, name: str) -> tuple[tuple[Row, ...] | None, str | None]:
+        rows = self.by_name.get(inci_key(name))
+        if rows is not None:
+            return rows, None
+        bare, hydrate = split_name(name)
+        return self.by_name.get(inci_key(bare)), hydrate
+
+    def line(self, name: str, percent: float, assay_percent: float = 100.0, hydrate: str | None = None) -> Line:
+        """Write a formula line: % w/w as weighed, strength 0..100, hydrate in words.
+
+        Raises:
+            Invalid: field ``hydrate``, when the hydrate is not understood.
+        """
+        if inci_key(name) in WATER_NAMES:
+            return Line(name, percent, is_water=True)
+        found = self.find(name, hydrate)
+        substance = found.substance if found else None
+        solvent = inci_key(name) in SOLVENT_NAMES
+        matters = substance is None and MATTERS.search(inci_key(name)) is not None
+        return Line(name, percent, substance, assay_percent, is_solvent=solvent, could_matter=matters)
+
+
+def _hydrated(rows: tuple[Row, ...], waters: float) -> Found:
+    exact = [row for row in rows if row.formula_waters == waters]
+    row = exact[0] if exact else rows[0]
+    if row.substance.polymer is not None:
+        return Found(row.substance, 0.0)
+    return Found(with_waters(row.substance, row.formula_waters, waters), waters)
+
+
+def _as_sold(rows: tuple[Row, ...]) -> Found:
+    row = next((r for r in rows if r.sold_waters is not None), rows[0])
+    waters = row.formula_waters if row.sold_waters is None else row.sold_waters
+    found = _hydrated(rows, waters)
+    if len(rows) == 1 and waters == 0:
+        return found
+    return replace(found, note=f"{row.substance.inci} is taken as {name_waters(waters)}, as it is commonly sold")
+
+
+@cache
+def acid_base_table() -> AcidBaseTable:
+    """Read the tables (once).
+
+    Raises:
+        ValueError: when a table is not what it should be.
+    """
+    rows = read_table("pka", PKA_COLUMNS)
+    names = {n["species"]: n for n in read_table("acid_base_names", NAME_COLUMNS)}
+    families = {r["species"]: _family(r, names) for r in rows if r["pKa_all"] and not r["kind"].startswith("polyacid")}
+    polymer_rows = read_table("acid_polymers", POLYMER_COLUMNS)
+    polymers = {p["inci_name"]: _polymer(p) for p in polymer_rows}
+    by_species = {r["species"]: _row(r, names[r["species"]], families) for r in rows if r["species"] in names}
+    more = read_table("acid_base_more", MORE_COLUMNS)
+    extra = [(_more_row(m, families), m["other_names"]) for m in more]
+    extra += [(_polymer_row(p, polymers[p["inci_name"]]), p["other_names"]) for p in polymer_rows]
+    by_name = _index(by_species, names, extra)
+    for row, _ in extra:
+        by_species.setdefault(row.substance.key, row)
+    by_species["carbomer_unit"] = by_name[inci_key("Carbomer")][0]
+    by_species["sodium_hyaluronate_unit"] = by_name[inci_key("Sodium Hyaluronate")][0]
+    by_species["hyaluronic_unit"] = by_name[inci_key("Hyaluronic Acid")][0]
+    by_species["alginic_unit"] = by_name[inci_key("Alginic Acid")][0]
+    return AcidBaseTable(families, polymers, by_species, by_name)
+
+
+def _index(
+    by_species: dict[str, Row], names: dict[str, dict[str, str]], extra: list[tuple[Row, str]]
+) -> dict[str, tuple[Row, ...]]:
+    found: dict[str, list[Row]] = {}
+    aliases: dict[str, str] = {}
+    entries = [(row, names[species]["other_names"]) for species, row in by_species.items()]
+    for row, others in [*entries, *extra]:
+        key = inci_key(row.substance.inci)
+        found.setdefault(key, []).append(row)
+        for other in filter(None, others.split(";")):
+            aliases[inci_key(other)] = key
+    return {name: tuple(found[key]) for name, key in ({k: k for k in found} | aliases).items()}
+
+
+def _family(row: dict[str, str], names: dict[str, dict[str, str]]) -> Family:
+    pkas = _floats(row["pKa_all"])
+    enthalpies = _floats(row["dissociation_enthalpy_kJ_per_mol"])
+    return Family(
+        key=row["species"],
+        name=names[row["species"]]["inci_name"],
+        charge=int(row["charge_of_fully_protonated_form"]),
+        pkas=pkas,
+        enthalpies=(enthalpies + (0.0,) * len(pkas))[: len(pkas)],
+        uncertainty=float(row["pKa_uncertainty"]),
+        enthalpy_known=bool(enthalpies),
+        molar_mass=float(row["molar_mass"]),
+        solubility_g_kg=_float_or_none(names[row["species"]]["solubility_g_kg"]),
+    )
+
+
+def _polymer(row: dict[str, str]) -> Polymer:
+    return Polymer(
+        key=inci_key(row["inci_name"]),
+        name=row["inci_name"],
+        pk=float(row["pk_app"]),
+        pk_uncertainty=float(row["pk_uncertainty"]),
+        slope=float(row["slope"]),
+        slope_uncertainty=float(row["slope_uncertainty"]),
+        equivalent_uncertainty=float(row["equivalent_uncertainty"]),
+    )
+
+
+def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]) -> Row:
+    species = row["species"]
+    weak = [(row["weak_species"], float(row["weak_mol_per_mol"]))] if row["weak_species"] else []
+    parts = [*weak, *EXTRA_FAMILIES.get(species, ())]
+    substance = Substance(
+        key=species,
+        inci=names["inci_name"],
+        molar_mass=float(row["molar_mass"]),
+        families=tuple((families[key], amount) for key, amount in parts),
+        ions=_ions(row["strong_ions_per_mol"]),
+        water=float(row["water_released_mol_per_mol"] or 0),
+        ionic_weight=1 / 3 if species in SULFONATES else 1.0,
+        assay_uncertainty=ALKALI_SCATTER.get(species, 0.01),
+        usual_assay_percent=_float_or_none(names["usual_assay_percent"]),
+        note=row["note"],
+    )
+    waters = float(names["formula_waters"])
+    return Row(substance, waters, _float_or_none(names["sold_waters"]), row["source"], row["source_status"])
+
+
+def _more_row(row: dict[str, str], families: dict[str, Family]) -> Row:
+    substance = Substance(
+        key=inci_key(row["inci_name"]).lower().replace(" ", "_"),
+        inci=row["inci_name"],
+        molar_mass=float(row["molar_mass"]),
+        families=tuple((families[key], amount) for key, amount in _pairs(row["weak_per_mol"])),
+        ions=_ions(row["strong_ions_per_mol"]),
+        ionic_weight=float(row["ionic_weight"]),
+    )
+    return Row(substance, 0.0, 0.0, "stoichiometry", row["source_status"])
+
+
+def _polymer_row(row: dict[str, str], polymer: Polymer) -> Row:
+    substance = Substance(
+        key=inci_key(row["inci_name"]).lower().replace(" ", "_"),
+        inci=row["inci_name"],
+        molar_mass=float(row["equivalent_mass"]),
+        polymer=polymer,
+        polymer_equivalents=1.0,
+        ions=_ions(row["strong_ions_per_group"]),
+        usual_assay_percent=_float_or_none(row["usual_assay_percent"]),
+    )
+    return Row(substance, 0.0, 0.0, row["source"], row["source_status"])
+
+
+def _floats(text: str) -> tuple[float, ...]:
+    return tuple(float(part) for part in text.split(";") if part)
+
+
+def _float_or_none(text: str) -> float | None:
+    return float(text) if text else None
+
+
+def _pairs(text: str) -> list[tuple[str, float]]:
+    return [(key, float(amount)) for key, _, amount in (part.rpartition(":") for part in text.split(";") if part)]
+
+
+def _ions(text: str) -> tuple[tuple[Ion, float], ...]:
+    return tuple((Ion(name, _ion_charge(name)), amount) for name, amount in _pairs(text))
+
+
+def _ion_charge(name: str) -> int:
+    """Read the charge off an ion's name: ``Na+`` 1, ``SO4-2`` -2."""
+    match = re.search(r"([+-])(\d*)$", name)
+    if match is None:
+        raise ValueError(f"no charge in the ion {name!r}")
+    return int(match.group(1) + (match.group(2) or "1"))
+
+
+def require(table: AcidBaseTable, name: str, field: str) -> Found:
+    """Find a substance that must have acid-base data.
+
+    Raises:
+        Invalid: naming the field, when it has none.
+    """
+    found = table.find(name)
+    if found is None or not found.substance.active:
+        raise Invalid(field, f"there are no acid-base data for {name!r}")
+    return found

@@ -1,0 +1,121 @@
+"""From lines as people write them (INCI, percent, strength, hydrate) to a mixture for the acid-base computation."""
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.reference.acid_base import AcidBaseTable, acid_base_table
+from app.science.acid_base.model import check_temperature
+from app.science.acid_base.values import STANDARD_TEMPERATURE_C, Adjuster, Line, Mixture
+from app.science.errors import Invalid
+
+ROUNDING = Decimal("0.01")  # percentages that add up to 100.01 are rounded, not wrong
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line as written: INCI name, % w/w of the formula, strength 0..100 (None: not said), hydrate in words."""
+
+    inci: str
+    percent: Decimal
+    assay_percent: Decimal | None = None
+    hydrate: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """Balancing water in % (None: what is missing to 100), temperature in C, and whether carbonate has left."""
+
+    water_percent: Decimal | None = None
+    temperature_c: float = STANDARD_TEMPERATURE_C
+    degassed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """A mixture with the sentences that say what was assumed."""
+
+    mixture: Mixture
+    notes: tuple[str, ...]
+
+
+def build_mixture(entries: Sequence[Entry], conditions: Conditions | None = None) -> Built:
+    """Write a mixture from lines.
+
+    Raises:
+        Invalid: naming ``mixture``, ``mixture[i].hydrate``, ``water_percent`` or ``temperature_c``.
+    """
+    stated = conditions or Conditions()
+    check_temperature(stated.temperature_c)
+    table = acid_base_table()
+    lines = [_line(table, entry, index) for index, entry in enumerate(entries)]
+    water = _balancing_water(entries, lines, stated.water_percent)
+    if stated.water_percent is not None:
+        lines = [line for line in lines if not line.is_water]
+    notes = [note for entry in entries for note in _assumptions(table, entry)]
+    mixture = Mixture(tuple(lines), float(water), stated.temperature_c, stated.degassed)
+    return Built(mixture, tuple(dict.fromkeys(notes)))
+
+
+def _line(table: AcidBaseTable, entry: Entry, index: int) -> Line:
+    assay = Decimal(100) if entry.assay_percent is None else entry.assay_percent
+    try:
+        return table.line(entry.inci, float(entry.percent), float(assay), entry.hydrate)
+    except Invalid as error:
+        raise Invalid(f"mixture[{index}].{error.field}", error.message) from error
+
+
+def _balancing_water(entries: Sequence[Entry], lines: Sequence[Line], stated: Decimal | None) -> Decimal:
+    """Give the water that makes up the formula; stated water takes the place of water lines too."""
+    counted = [e.percent for e, line in zip(entries, lines, strict=True) if stated is None or not line.is_water]
+    total = sum(counted, Decimal(0))
+    if total > 100 + ROUNDING:
+        raise Invalid("mixture", f"the percentages add up to {total.normalize():f}, more than 100")
+    if stated is None:
+        return max(100 - total, Decimal(0))
+    if total + stated > 100 + ROUNDING:
+        raise Invalid("water_percent", f"with this water the formula adds up to {total + stated:f}, more than 100")
+    return stated
+
+
+def _assumptions(table: AcidBaseTable, entry: Entry) -> list[str]:
+    found = table.find(entry.inci, entry.hydrate)
+    if found is None or entry.percent == 0:
+        return []
+    notes = [f"{found.note}."] if found.note else []
+    usual = found.substance.usual_assay_percent
+    if entry.assay_percent is None and usual is not None and usual < 98:
+        notes.append(
+            f"{found.substance.inci} is taken at 100 %; it is usually sold at about {usual:g} %: "
+            "give the assay if yours is."
+        )
+    if entry.hydrate is not None and found.substance.polymer is not None:
+        notes.append(f"{found.substance.inci} is a polymer: the hydrate is left out of account.")
+    return notes
+
+
+def build_adjuster(inci: str, strength_percent: Decimal, field: str = "adjuster") -> tuple[Adjuster, tuple[str, ...]]:
+    """Write an adjuster from its INCI name and strength in % w/w.
+
+    Raises:
+        Invalid: naming the field, when the name has no acid-base data or the substance moves no pH.
+    """
+    table = acid_base_table()
+    try:
+        found = table.find(inci)
+    except Invalid as error:
+        raise Invalid(f"{field}.inci", error.message) from error
+    if found is None:
+        raise Invalid(f"{field}.inci", _unknown(table, inci))
+    if not found.substance.active:
+        raise Invalid(f"{field}.inci", f"{found.substance.inci} is neither an acid nor a base: it cannot set the pH")
+    if strength_percent <= 0:
+        raise Invalid(f"{field}.strength_percent", "must be more than 0")
+    return Adjuster(found.substance, float(strength_percent)), ((f"{found.note}.",) if found.note else ())
+
+
+def _unknown(table: AcidBaseTable, inci: str) -> str:
+    close = difflib.get_close_matches(inci.upper(), table.by_name, n=3, cutoff=0.6)
+    hint = f"; did you mean {', '.join(table.by_name[c][0].substance.inci for c in close)}?" if close else ""
+    return f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}"

@@ -1,0 +1,192 @@
+"""A dose for a batch in grams, with its curve, cautions and words: what a page or a command shows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from app.science.acid_base.belief import Belief
+from app.science.acid_base.cautions import cautions
+from app.science.acid_base.charge_balance import Array
+from app.science.acid_base.dosing import LARGEST_DOSE, Dose, plan_dose
+from app.science.acid_base.model import Model, compile_model
+from app.science.acid_base.prediction import predict_model
+from app.science.acid_base.refit import READING_NOISE, SESSION_TRACE, Reading, refit
+from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
+from app.science.acid_base.validity import METER, solution_notes
+from app.science.acid_base.values import Adjuster, Mixture
+
+MUCH = 0.10  # a dose above a tenth of the batch changes the formula
+HARDLY_BUFFERED = 0.3  # the safe first part is less than this share of the dose
+PAST = 0.05  # pH by which a reading must lie beyond the target to count as passed
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """A dose in grams for the whole batch.
+
+    Attributes:
+        grams: total from the start; None when the target cannot be reached with this solution.
+        low_grams, high_grams: about 90 % cover.
+        first_addition_g: the part that may be added now.
+        remaining_g: what is left to add after the last reading; None without readings.
+        back_grams: grams of the way-back solution when the target was passed.
+        curve: the titration curve with its band.
+        start_ph: predicted pH of the batch as it is.
+        cautions, notes: sentences for the reader.
+    """
+
+    grams: float | None
+    low_grams: float | None
+    high_grams: float | None
+    first_addition_g: float | None
+    remaining_g: float | None
+    back_grams: float | None
+    curve: tuple[CurvePoint, ...]
+    start_ph: float
+    cautions: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+def ask_dose(
+    mixture: Mixture,
+    adjusters: Sequence[Adjuster],
+    target: float,
+    batch_g: float,
+    readings: Sequence[tuple[float, float]] = (),
+) -> Advice:
+    """Plan the dose of ``adjusters[0]`` for a batch, going back with ``adjusters[1]`` when it was passed.
+
+    Args:
+        mixture: the formula.
+        adjusters: the solution to add and, optionally, the one that goes the other way.
+        target: pH as the meter should read it.
+        batch_g: grams of batch before the addition.
+        readings: (grams added so far in all, pH shown), in any order.
+
+    Raises:
+        Invalid: when there is no water, or the temperature is out of range.
+    """
+    model = compile_model(mixture, adjusters, SESSION_TRACE if readings else 2.5e-6)
+    if not readings:
+        return _fresh(model, target, batch_g)
+    return _resumed(model, target, batch_g, sorted(readings))
+
+
+def _fresh(model: Model, target: float, batch_g: float) -> Advice:
+    dose = plan_dose(model, target)
+    return _advice(model, (dose, target, batch_g), None, None)
+
+
+def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[float, float]]) -> Advice:
+    others = (0.0,) * (len(model.adjusters) - 1)
+    fit = refit(model, [Reading((g / batch_g, *others), ph, READING_NOISE) for g, ph in readings])
+    before = np.array([readings[-1][0] / batch_g, *others])
+    whole = plan_dose(model, target, fit.belief)
+    left = plan_dose(model, target, fit.belief, before)
+    advice = _advice(model, (whole, target, batch_g), fit.belief, (left, before, readings[-1][1]))
+    if fit.worst_misfit < 3.0:
+        return advice
+    odd = "The readings do not fit the formula: check the calibration, the solution's strength and the weights."
+    return _with_notes(advice, (odd,))
+
+
+def _with_notes(advice: Advice, notes: tuple[str, ...]) -> Advice:
+    return replace(advice, notes=(*notes, *advice.notes))
+
+
+def _advice(
+    model: Model,
+    plan: tuple[Dose, float, float],
+    belief: Belief | None,
+    rest: tuple[Dose, Array, float] | None,
+) -> Advice:
+    dose, target, batch_g = plan
+    back = _back(model, target, belief, rest) if rest else None
+    first = rest[0].first if rest else dose.first
+    return Advice(
+        grams=_scaled(dose.value, batch_g),
+        low_grams=_scaled(dose.low, batch_g),
+        high_grams=_scaled(dose.high, batch_g),
+        first_addition_g=_scaled(first if first is not None else (0.0 if dose.value is not None else None), batch_g),
+        remaining_g=_remaining(rest, dose, batch_g),
+        back_grams=_scaled(back, batch_g),
+        curve=curve_with_band(model, useful_doses(dose), batch_g, belief),
+        start_ph=dose.start_ph,
+        cautions=cautions(model.adjusters[0].substance),
+        notes=_notes(model, plan, rest, _scaled(back, batch_g)),
+    )
+
+
+def _scaled(value: float | None, batch_g: float) -> float | None:
+    return None if value is None else value * batch_g
+
+
+def _remaining(rest: tuple[Dose, Array, float] | None, whole: Dose, batch_g: float) -> float | None:
+    """Give what is left to add: nothing when the target was passed; unknown when it cannot be reached."""
+    if rest is None:
+        return None
+    left = rest[0].value
+    if left is None and whole.value is None:
+        return None
+    return (left or 0.0) * batch_g
+
+
+def _back(model: Model, target: float, belief: Belief | None, rest: tuple[Dose, Array, float]) -> float | None:
+    """Give the dose of the way-back solution when the last reading lies beyond the target."""
+    left, before, seen = rest
+    if left.value is not None or len(model.adjusters) < 2 or abs(seen - target) < PAST:
+        return None
+    return plan_dose(model, target, belief, before, 1).value
+
+
+def _notes(
+    model: Model, plan: tuple[Dose, float, float], rest: tuple[Dose, Array, float] | None, back_g: float | None
+) -> tuple[str, ...]:
+    dose, target, _ = plan
+    notes = _reach_notes(model, dose, target) if rest is None else _reading_notes(model, dose, rest, back_g)
+    if dose.value is not None and dose.value > MUCH:
+        notes.append("The dose is more than a tenth of the batch: use a stronger solution, or plan its water.")
+    strength = predict_model(model).ionic_strength
+    return (*notes, *solution_notes(model, strength), METER)
+
+
+def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
+    name = model.adjusters[0].substance.inci
+    if dose.value == 0.0:
+        return [f"The predicted pH is {dose.start_ph:.2f} already: no dose is needed."]
+    if dose.value is None:
+        return _unreachable(name, dose, target)
+    if dose.first is not None and dose.first < HARDLY_BUFFERED * dose.value:
+        return ["The pH moves steeply here: use a weaker solution and very small additions."]
+    return []
+
+
+def _unreachable(name: str, dose: Dose, target: float) -> list[str]:
+    if abs(dose.nearest_ph - dose.start_ph) < 0.005:
+        way = "up" if target > dose.start_ph else "down"
+        return [
+            f"{name} does not bring the pH {way} from {dose.start_ph:.2f}, so {target:g} cannot be reached with it; "
+            f"the nearest reachable pH is {dose.nearest_ph:.2f}, without any."
+        ]
+    return [
+        f"pH {target:g} cannot be reached with this solution of {name}: the nearest reachable pH is "
+        f"{dose.nearest_ph:.2f} (at {LARGEST_DOSE:g} times the batch or less)."
+    ]
+
+
+def _reading_notes(model: Model, dose: Dose, rest: tuple[Dose, Array, float], back_g: float | None) -> list[str]:
+    left = rest[0]
+    name = model.adjusters[0].substance.inci
+    if left.value is not None:
+        return [f"The model was fitted to the readings; after {name} as added so far it sees pH {left.start_ph:.2f}."]
+    if back_g is None:
+        return [f"No more {name} is needed, or none brings the batch there: nearest pH {left.nearest_ph:.2f}."]
+    other = model.adjusters[1]
+    notes = [
+        f"The target was passed. The way back is about {back_g:.3g} g of {other.substance.inci} "
+        f"{other.strength_percent:g} % in small parts, measuring after each; it leaves salt in the batch."
+    ]
+    if model.columns.polymers:
+        notes.append("The gel thins as acid goes in, and the salt thins it for good.")
+    return notes

@@ -1,0 +1,172 @@
+"""The charge balance of many solutions at once: pH and ionic strength of each row."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.science.acid_base.activity import davies_term
+from app.science.acid_base.polyelectrolyte import ionised_fraction
+
+Array = NDArray[np.float64]
+LN10 = math.log(10.0)
+LOWEST_PH, HIGHEST_PH = -2.0, 16.0
+MOST_ROUNDS = 80
+
+
+@dataclass(frozen=True, slots=True)
+class System:
+    """N solutions of F families and L polymers, per kg of water.
+
+    Attributes:
+        totals: molality of each family, shape (N, F).
+        cumulative: sums of the pKa values lost so far, from 0, padded with +inf, shape (N or 1, F, K + 1).
+        charges: charge of each form, shape (F, K + 1).
+        polymers: equivalents of acid groups, shape (N, L).
+        polymer_pk, polymer_slope: the law of each polymer, shape (N or 1, L).
+        strong_charge: net charge of the strong ions, mol/kg, shape (N,).
+        strong_square: sum of z^2 m over the strong ions, shape (N,).
+        slope: A of the Davies equation; 0 leaves every activity coefficient at 1.
+        pkw: -log10 of the ionic product of water.
+    """
+
+    totals: Array
+    cumulative: Array
+    charges: Array
+    polymers: Array
+    polymer_pk: Array
+    polymer_slope: Array
+    strong_charge: Array
+    strong_square: Array
+    slope: float
+    pkw: float
+
+
+@dataclass(frozen=True, slots=True)
+class Equilibrium:
+    """The solved rows.
+
+    Attributes:
+        ph: shape (N,).
+        ionic_strength: mol/kg, shape (N,).
+        shares: share of each form in its family, 0..1, shape (N, F, K + 1).
+        ionised: ionised share of each polymer, shape (N, L).
+        residual: what is left of the charge balance, mol/kg, shape (N,).
+        capacity: buffer capacity dB/dpH at fixed ionic strength, mol/kg per pH, shape (N,).
+    """
+
+    ph: Array
+    ionic_strength: Array
+    shares: Array
+    ionised: Array
+    residual: Array
+    capacity: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Balance:
+    """The charge balance at given pH and ionic strength; see the attributes of Equilibrium."""
+
+    charge: Array
+    slope: Array
+    square: Array
+    shares: Array
+    ionised: Array
+
+
+def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[Array, Array]:
+    """Give ``cumulative`` (1, F, K + 1) and ``charges`` (F, K + 1) of a System from plain lists."""
+    width = max((len(p) for p in pkas), default=0) + 1
+    cumulative = np.full((1, len(pkas), width), np.inf)
+    for row, steps in enumerate(pkas):
+        cumulative[0, row, : len(steps) + 1] = np.concatenate(([0.0], np.cumsum(steps)))
+    z = np.array(charges, dtype=np.float64)[:, None] - np.arange(width, dtype=np.float64)
+    return cumulative, z
+
+
+def form_shares(system: System, ph: Array, davies: Array) -> Array:
+    """Give the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term (N,)."""
+    lost = np.arange(system.charges.shape[1], dtype=np.float64)
+    squares = system.charges[:, :1] ** 2 - system.charges**2
+    logs = ph[:, None, None] * lost - system.cumulative - (system.slope * davies)[:, None, None] * squares
+    logs -= logs.max(axis=2, keepdims=True)
+    weights = np.exp(LN10 * logs)
+    weights /= weights.sum(axis=2, keepdims=True)
+    return weights
+
+
+def balance(system: System, ph: Array, ionic_strength: Array) -> Balance:
+    """Evaluate the charge balance, its slope with pH and the sum of z^2 m at given pH and ionic strength, (N,)."""
+    davies = davies_term(ionic_strength)
+    shares = form_shares(system, ph, davies)
+    squares = system.charges**2
+    mean = np.einsum("nfk,fk->nf", shares, system.charges)
+    square = np.einsum("nfk,fk->nf", shares, squares)
+    gain = LN10 * system.slope * davies
+    hydrogen = np.exp(-LN10 * ph + gain)
+    hydroxide = np.exp(LN10 * (ph - system.pkw) + gain)
+    ionised = ionised_fraction(ph[:, None], system.polymer_pk, system.polymer_slope)
+    charge = hydrogen - hydroxide + system.strong_charge
+    charge = charge + (system.totals * mean).sum(axis=1) - (system.polymers * ionised).sum(axis=1)
+    spread = (system.totals * (square - mean**2)).sum(axis=1)
+    spread = spread + (system.polymers * ionised * (1.0 - ionised) / system.polymer_slope).sum(axis=1)
+    slope = -LN10 * (hydrogen + hydroxide + spread)
+    total = hydrogen + hydroxide + system.strong_square + (system.totals * square).sum(axis=1)
+    return Balance(charge, slope, total, shares, ionised)
+
+
+def _root(system: System, start: Array, ionic_strength: Array) -> tuple[Array, Balance]:
+    """Find the pH of every row at fixed ionic strength: Newton, kept inside a shrinking bracket."""
+    low = np.full_like(start, LOWEST_PH)
+    high = np.full_like(start, HIGHEST_PH)
+    ph = start
+    for _ in range(MOST_ROUNDS):
+        now = balance(system, ph, ionic_strength)
+        low = np.where(now.charge > 0, ph, low)
+        high = np.where(now.charge > 0, high, ph)
+        step = ph - now.charge / now.slope
+        outside = (step <= low) | (step >= high)
+        following = np.where(outside, 0.5 * (low + high), step)
+        settled = np.abs(following - ph) < 1e-13 * 16
+        if bool(np.all(settled | (np.abs(now.charge) < 1e-14))):
+            break
+        ph = following
+    return ph, now
+
+
+def accelerated(strength: Array, found: Array, last: Array | None, last_found: Array | None) -> Array:
+    """Give the next ionic strength by a bounded secant step (Wegstein) on the fixed point."""
+    if last is None or last_found is None:
+        return found
+    moved = strength - last
+    change = np.divide(found - last_found, moved, out=np.zeros_like(moved), where=np.abs(moved) > 1e-15)
+    weight = 1.0 / (1.0 - np.clip(change, -4.0, 0.8))
+    following: Array = np.maximum(strength + weight * (found - strength), 0.0)
+    return following
+
+
+def solve(system: System) -> Equilibrium:
+    """Solve every row for pH and ionic strength together.
+
+    The pH is the root of the charge balance, which falls strictly with pH at fixed ionic strength; around it the
+    ionic strength is a fixed point, stopped when it moves less than 1e-12 mol/kg.
+    """
+    strength = np.full(system.totals.shape[0], 0.05)
+    if system.slope == 0:
+        ph, now = _root(system, np.full_like(strength, 7.0), strength)
+        return _equilibrium(ph, 0.5 * now.square, now)
+    ph = np.full_like(strength, 7.0)
+    last: Array | None = None
+    last_found: Array | None = None
+    for _ in range(MOST_ROUNDS):
+        ph, now = _root(system, ph, strength)
+        found = 0.5 * now.square
+        if float(np.max(np.abs(found - strength), initial=0.0)) < 1e-12:
+            break
+        strength, last, last_found = accelerated(strength, found, last, last_found), strength, found
+    return _equilibrium(ph, strength, now)
+
+
+def _equilibrium(ph: Array, strength: Array, now: Balance) -> Equilibrium:
+    return Equilibrium(ph, strength, now.shares, now.ionised, now.charge, -now.slope)

@@ -1,0 +1,245 @@
+"""A formula compiled to arrays, so that many variants of it are solved in one call."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from app.science.acid_base.activity import COLDEST_C, HOTTEST_C, davies_slope, pka_at, pkw
+from app.science.acid_base.charge_balance import Array, System, stack_constants
+from app.science.acid_base.inputs import Columns, Input, Kind, effects, list_inputs
+from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Line, Mixture, Polymer, Substance
+from app.science.errors import Invalid
+
+CARBONATE = "carbonic_acid"
+LEAST_WATER_PERCENT = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stack:
+    """What R lines or solutions bring, per gram of formula or per gram of solution.
+
+    Attributes:
+        families: mol of each family, shape (R, F).
+        polymers: mol of acid groups, shape (R, L).
+        charge: mol of strong charge, shape (R,).
+        square: sum of z^2 mol over the strong ions that count, shape (R,).
+        water_kg: kg of water, shape (R,); 0 for lines, whose water is counted once for the whole formula.
+    """
+
+    families: Array
+    polymers: Array
+    charge: Array
+    square: Array
+    water_kg: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Model:
+    """A mixture (and what may be added to it) ready to be solved.
+
+    Attributes:
+        mixture: where it comes from.
+        adjusters: the solutions that may be added, A of them.
+        columns: the substances (lines of the same substance taken together), families and polymers.
+        parts: the substances of the mixture, per gram of formula.
+        added: the adjusters, per gram of adjuster.
+        water_kg: kg of water per gram of formula.
+        inputs: the uncertain inputs, in the order of the columns of ``theta``.
+        effects: what each input acts on, see ``inputs.effects``.
+        cumulative, charges: see System.
+    """
+
+    mixture: Mixture
+    adjusters: tuple[Adjuster, ...]
+    columns: Columns
+    parts: Stack
+    added: Stack
+    water_kg: float
+    inputs: tuple[Input, ...]
+    effects: dict[Kind, Array]
+    cumulative: Array
+    charges: Array
+
+    @property
+    def davies(self) -> float:
+        """A of the Davies equation, 0 for an ideal mixture."""
+        return 0.0 if self.mixture.ideal else davies_slope(self.mixture.temperature_c)
+
+
+def compile_model(mixture: Mixture, adjusters: Sequence[Adjuster] = (), trace: float = 2.5e-6) -> Model:
+    """Compile a mixture, with the solutions that will be added.
+
+    Args:
+        mixture: the formula.
+        adjusters: the solutions to add.
+        trace: standard uncertainty of the acid or base that nobody wrote down, mol/kg (default: carbon dioxide
+            of the air in otherwise pure water).
+
+    Raises:
+        Invalid: when there is no water, or the temperature is outside the range of the constants.
+    """
+    check_temperature(mixture.temperature_c)
+    water = water_percent(mixture.lines, mixture.water_percent)
+    if water < LEAST_WATER_PERCENT:
+        raise Invalid("mixture", "there is no water to speak of in this mixture, and without water there is no pH")
+    merged = _merge(mixture.lines)
+    used = [*merged, *(a.substance for a in adjusters)]
+    columns = Columns(tuple(merged), _families(used, mixture.degassed), _polymers(used), tuple(adjusters))
+    inputs = list_inputs(mixture, columns, trace)
+    cumulative, charges = stack_constants(
+        [_pkas(f, mixture) for f in columns.families], [f.charge for f in columns.families]
+    )
+    parts = _stack([(s, grams / 100.0, 0.0) for s, grams in merged.items()], columns)
+    added = _stack([_solution(a) for a in adjusters], columns)
+    return Model(
+        mixture, tuple(adjusters), columns, parts, added, water / 1e5, inputs, effects(inputs, columns),
+        cumulative, charges,
+    )  # fmt: skip
+
+
+def check_temperature(temperature_c: float) -> None:
+    """Refuse a temperature at which the constants are not known.
+
+    Raises:
+        Invalid: outside 0..80 C.
+    """
+    if not COLDEST_C <= temperature_c <= HOTTEST_C:
+        raise Invalid("temperature_c", f"the constants are known from {COLDEST_C:g} to {HOTTEST_C:g} °C only")
+
+
+def water_percent(lines: Sequence[Line], balancing_percent: float) -> float:
+    """Give the water of a formula, % w/w: balancing water, water lines, the rest of solutions, crystal water."""
+    return balancing_percent + sum(_line_water(line) for line in lines)
+
+
+def _line_water(line: Line) -> float:
+    if line.is_water:
+        return line.percent
+    rest = line.percent * (1.0 - line.assay_percent / 100.0)
+    if line.substance is None:
+        return rest
+    moles = line.percent * line.assay_percent / 100.0 / line.substance.molar_mass
+    return rest + moles * line.substance.water * WATER_MOLAR_MASS
+
+
+def _merge(lines: Sequence[Line]) -> dict[Substance, float]:
+    """Sum the grams per 100 g of each substance that takes part in the charge balance."""
+    grams: dict[Substance, float] = {}
+    for line in lines:
+        if line.substance is not None and line.substance.active and line.percent * line.assay_percent > 0:
+            share = line.percent * line.assay_percent / 100.0
+            grams[line.substance] = grams.get(line.substance, 0.0) + share
+    return grams
+
+
+def _families(substances: Sequence[Substance], degassed: bool) -> tuple[Family, ...]:
+    found = {f.key: f for s in substances for f, _ in s.families if not (degassed and f.key == CARBONATE)}
+    return tuple(found.values())
+
+
+def _polymers(substances: Sequence[Substance]) -> tuple[Polymer, ...]:
+    return tuple({s.polymer.key: s.polymer for s in substances if s.polymer}.values())
+
+
+def _pkas(family: Family, mixture: Mixture) -> tuple[float, ...]:
+    enthalpies = family.enthalpies or (0.0,) * len(family.pkas)
+    return tuple(pka_at(p, h, mixture.temperature_c) for p, h in zip(family.pkas, enthalpies, strict=True))
+
+
+def _solution(adjuster: Adjuster) -> tuple[Substance, float, float]:
+    share = adjuster.strength_percent / 100.0
+    crystal = share / adjuster.substance.molar_mass * adjuster.substance.water * WATER_MOLAR_MASS
+    return adjuster.substance, share, (1.0 - share + crystal) / 1000.0
+
+
+def _weak(substance: Substance, columns: Columns) -> list[float]:
+    amounts = dict.fromkeys((f.key for f in columns.families), 0.0)
+    for family, per_mol in substance.families:
+        if family.key in amounts:
+            amounts[family.key] += per_mol
+    return list(amounts.values())
+
+
+def _groups(substance: Substance, columns: Columns) -> list[float]:
+    key = substance.polymer.key if substance.polymer else ""
+    return [substance.polymer_equivalents if p.key == key else 0.0 for p in columns.polymers]
+
+
+def _stack(rows: Sequence[tuple[Substance, float, float]], columns: Columns) -> Stack:
+    """Stack (substance, grams of it, kg of water with it)."""
+    moles = np.array([grams / s.molar_mass for s, grams, _ in rows])
+    weak = np.array([_weak(s, columns) for s, _, _ in rows]).reshape(len(rows), len(columns.families))
+    acid = np.array([_groups(s, columns) for s, _, _ in rows]).reshape(len(rows), len(columns.polymers))
+    charge = np.array([sum(ion.charge * n for ion, n in s.ions) for s, _, _ in rows], dtype=np.float64)
+    square = np.array([s.ionic_weight * sum(ion.charge**2 * n for ion, n in s.ions) for s, _, _ in rows])
+    water = np.array([kg for _, _, kg in rows], dtype=np.float64)
+    return Stack(weak * moles[:, None], acid * moles[:, None], charge * moles, square * moles, water)
+
+
+@dataclass(frozen=True, slots=True)
+class Variants:
+    """N variants of the uncertain inputs applied to a model.
+
+    Attributes:
+        base: the formula alone, per gram of formula, one row per variant.
+        strength: factor on the strength of each adjuster, shape (N, A).
+        constants: a System with the constants of every variant and no amounts yet.
+    """
+
+    base: Stack
+    strength: Array
+    constants: System
+
+
+def vary(model: Model, theta: Array) -> Variants:
+    """Apply variants of the uncertain inputs; ``theta`` holds standard scores, shape (N, P)."""
+    change = {kind: theta @ matrix for kind, matrix in model.effects.items()}
+    factors = np.exp(change[Kind.ASSAY])
+    base = Stack(
+        factors @ model.parts.families,
+        factors @ model.parts.polymers * np.exp(-change[Kind.EQUIVALENT]),
+        factors @ model.parts.charge + change[Kind.TRACE][:, 0] * model.water_kg,
+        factors @ model.parts.square,
+        np.full(theta.shape[0], model.water_kg),
+    )
+    pk = np.array([p.pk for p in model.columns.polymers]) + change[Kind.POLYMER_PK]
+    slope = np.array([p.slope for p in model.columns.polymers]) * np.exp(change[Kind.POLYMER_SLOPE])
+    return Variants(base, np.exp(change[Kind.STRENGTH]), _constants(model, change[Kind.PKA], pk, slope))
+
+
+def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
+    """Add doses (N, A), in grams per gram of formula, to N rows."""
+    active = doses * strength
+    return Stack(
+        base.families + active @ added.families,
+        base.polymers + active @ added.polymers,
+        base.charge + active @ added.charge,
+        base.square + active @ added.square,
+        base.water_kg + doses @ added.water_kg,
+    )
+
+
+def _constants(model: Model, shift: Array, pk: Array, slope: Array) -> System:
+    cumulative = model.cumulative
+    if shift.any():
+        cumulative = cumulative + shift[:, :, None] * np.arange(model.charges.shape[1])
+    nothing = np.zeros(0)
+    return System(
+        nothing, cumulative, model.charges, nothing, pk, slope, nothing, nothing,
+        model.davies, pkw(model.mixture.temperature_c),
+    )  # fmt: skip
+
+
+def dose_system(model: Model, theta: Array, doses: Array) -> System:
+    """Give the System of N variants (N, P) after doses (N, A), grams of adjuster per gram of formula."""
+    variants = vary(model, theta)
+    rows = add(variants.base, model.added, variants.strength, doses)
+    wide = rows.water_kg[:, None]
+    return replace(
+        variants.constants,
+        totals=rows.families / wide,
+        polymers=rows.polymers / wide,
+        strong_charge=rows.charge / rows.water_kg,
+        strong_square=rows.square / rows.water_kg,
+    )

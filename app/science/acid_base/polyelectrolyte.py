@@ -1,0 +1,20 @@
+"""Acid polymers: the titration law of Katchalsky and Spitnik and where such a polymer makes a gel."""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+LN10 = math.log(10.0)
+
+
+def ionised_fraction(
+    ph: NDArray[np.float64], pk: NDArray[np.float64], slope: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Give the ionised share of the acid groups, 0..1: a = 1/(1 + 10^((pKapp - pH)/n)).
+
+    Katchalsky and Spitnik, J. Polym. Sci. 1947, 2, 432. Arrays broadcast.
+    """
+    exponent = np.clip((pk - ph) / slope * LN10, -700.0, 700.0)
+    fraction: NDArray[np.float64] = 1.0 / (1.0 + np.exp(exponent))
+    return fraction

@@ -1,0 +1,134 @@
+"""Where the model holds, how wide it is there, and the sentences that say so."""
+
+import numpy as np
+
+from app.science.acid_base.model import CARBONATE, Model
+from app.science.acid_base.values import Influence, Mixture, Range, SpeciesAmount
+
+WARN_IONIC_STRENGTH = 0.5
+REFUSE_IONIC_STRENGTH = 1.0
+LEAST_WATER_SHARE = 0.70  # of water + alcohols + glycols; from memory
+METER = "This is a prediction: measure the pH of the batch."
+
+_HALF_WIDTH_AT = (0.0, 0.1, 0.2, 0.5, 1.0, 2.0)
+_HALF_WIDTH = (0.05, 0.05, 0.08, 0.18, 0.5, 1.0)
+ORGANIC_HALF_WIDTH = 0.5
+
+
+def model_half_width(ionic_strength: float) -> float:
+    """Give the half width of the model itself in pH at an ionic strength in mol/kg.
+
+    Read off its misses on published buffers: 0.01-0.05 up to 0.2 mol/kg, 0.19 at 0.5; beyond it is a guess.
+    """
+    return float(np.interp(ionic_strength, _HALF_WIDTH_AT, _HALF_WIDTH))
+
+
+def water_share(mixture: Mixture, water_percent: float) -> float:
+    """Give water / (water + alcohols + glycols), 0..1."""
+    organic = sum(line.percent * line.assay_percent / 100.0 for line in mixture.lines if line.is_solvent)
+    return water_percent / (water_percent + organic)
+
+
+def prediction_notes(
+    model: Model,
+    ph: Range,
+    ionic_strength: float,
+    influences: tuple[Influence, ...],
+    species: tuple[SpeciesAmount, ...],
+) -> tuple[str, ...]:
+    """Write what a reader must know beside the number."""
+    notes = [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
+    notes += _crystals(model, species)
+    notes += _carbonate(model, ph.value)
+    return (*notes, METER)
+
+
+def _dominant(ph: Range, influences: tuple[Influence, ...]) -> list[str]:
+    if not influences or influences[0].ph_shift < 0.01:
+        return []
+    first = influences[0]
+    return [f"Most of the range comes from {first.name} (about ±{first.ph_shift:.2f})."]
+
+
+def solution_notes(model: Model, ionic_strength: float) -> list[str]:
+    """Say what about the solution is outside, or at the edge of, what the model covers."""
+    return [*_strength(ionic_strength), *_solvents(model), *_unknown(model), *_temperature(model), *_rough(model)]
+
+
+def _strength(ionic_strength: float) -> list[str]:
+    if ionic_strength > REFUSE_IONIC_STRENGTH:
+        return [
+            f"The ionic strength is {ionic_strength:.1f} mol/kg, above 1: outside what the model covers. "
+            "Take the number without its decimals."
+        ]
+    if ionic_strength > WARN_IONIC_STRENGTH:
+        return [f"The ionic strength is {ionic_strength:.2f} mol/kg, above 0.5: the prediction is rougher here."]
+    return []
+
+
+def _solvents(model: Model) -> list[str]:
+    share = water_share(model.mixture, model.water_kg * 1e5)
+    if share >= LEAST_WATER_SHARE:
+        return []
+    return [
+        f"Water is only {share:.0%} of water, alcohols and glycols together: pKa values move and the electrode reads "
+        "differently. The model was made for water and is outside its range here."
+    ]
+
+
+def _unknown(model: Model) -> list[str]:
+    names = [line.name for line in model.mixture.lines if line.could_matter and line.percent > 0]
+    if not names:
+        return []
+    return [f"No acid-base data for {', '.join(dict.fromkeys(names))}: counted as inert, though they may move the pH."]
+
+
+def _temperature(model: Model) -> list[str]:
+    away = abs(model.mixture.temperature_c - 25.0)
+    unknown = [f.name for f in model.columns.families if not f.enthalpy_known]
+    notes = []
+    if away > 3 and unknown:
+        notes.append(
+            f"How the pKa moves with temperature is not known for {', '.join(unknown)}: the 25 °C value is used."
+        )
+    if model.mixture.temperature_c > 50:
+        notes.append("Above 50 °C the constants are extrapolated.")
+    return notes
+
+
+ROUGH = {
+    "phytic_acid": "Phytic acid and its salts are approximate only.",
+    "lauric_acid": "Soap in water does not follow its pKa: this prediction does not hold for soap.",
+    "hydroxymethylglycine": "Sodium hydroxymethylglycinate releases formaldehyde in water: its pH is not predictable.",
+    "boric_acid": "Borate forms larger ions above about 0.1 mol/kg; boron compounds are restricted in cosmetics.",
+}
+
+
+def _rough(model: Model) -> list[str]:
+    found = [ROUGH[f.key] for f in model.columns.families if f.key in ROUGH]
+    for substance in model.columns.substances:
+        if substance.key == "gluconolactone":
+            found.append("Gluconolactone turns into gluconic acid over hours: the pH given is that at the end.")
+    return found
+
+
+def _crystals(model: Model, species: tuple[SpeciesAmount, ...]) -> list[str]:
+    """Warn where the un-ionised form exceeds its solubility."""
+    whole = {a.inci: a.molality for a in reversed(species)}
+    notes = []
+    for family in model.columns.families:
+        grams = whole.get(family.name, 0.0) * family.molar_mass
+        if family.solubility_g_kg is not None and grams > family.solubility_g_kg:
+            notes.append(
+                f"{family.name}: {grams:.1f} g per kg of water would be un-ionised, more than the "
+                f"{family.solubility_g_kg:g} g that dissolve: it may crystallise unless another solvent holds it."
+            )
+    return notes
+
+
+def _carbonate(model: Model, ph: float) -> list[str]:
+    if not any(f.key == CARBONATE for f in model.columns.families) or ph > 8.3:
+        return []
+    return [
+        "Carbon dioxide will leave an open vessel here and the pH goes on rising; ask for `degassed` to see where to."
+    ]
