@@ -1,0 +1,126 @@
+"""What the formula page shows: the draft, what follows from it, and what else is offered."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import current_app, render_template
+
+from app.store.engine import Store
+from app.store.materials import Packaging
+from app.web.formulas.forms import USES, new_id
+from app.work.formulas.deeds import code_faults, open_draft
+from app.work.formulas.draft import Draft
+from app.work.formulas.fields import Change, changes
+from app.work.formulas.merge import Clash, merge
+from app.work.formulas.reading import FieldFault
+from app.work.formulas.results import Results, results_of
+from app.work.formulas.sections import shown
+from app.work.formulas.steps import OpenDraft
+from app.work.formulas.suggesting import Suggestion, unmatched
+from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
+
+BASES = {
+    "w/w": "% w/w",
+    "w/v": "% w/v",
+    "v/v": "% v/v",
+    "amounts": "amounts of this batch",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One look at a formula: stored draft, typed draft, results, and the choices around it."""
+
+    there: OpenDraft
+    draft: Draft
+    results: Results
+    versions: list[VersionRow]
+    origin: Origin | None
+    packaging: list[Packaging]
+    suggestions: dict[str, list[Suggestion]]
+
+
+def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
+    """Read a formula and work out its draft, or what is typed in its place.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    with store.reading() as session:
+        there = open_draft(session, formula_id)
+        results = results_of(session, there, typed=typed)
+        draft = results.reading.draft
+        extras = list_versions(session, formula_id), origin_of(session, formula_id)
+        pieces = [p for p in results.ground.packaging.values() if p.retired_at is None]
+    open_lines = [(line.draft.id, line.draft.typed) for line in results.reading.lines if line.material is None]
+    return Sheet(there, draft, results, *extras, pieces, unmatched(open_lines, store))
+
+
+def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
+    """Give the templates what they draw the page from; ``faults`` joins what is wrong anywhere by field."""
+    faults = sheet.results.faults_by_field()
+    for fault in (*code_faults(sheet.there), *more.pop("faults", ())):
+        faults.setdefault(fault.field, []).append(fault)
+    return {
+        "sheet": sheet,
+        "there": sheet.there,
+        "draft": sheet.draft,
+        "results": sheet.results,
+        "faults": faults,
+        "sections": shown(sheet.results),
+        "bases": BASES,
+        "uses": USES,
+        "new_id": new_id,
+        "conflict": None,
+        **more,
+    }
+
+
+def full_page(sheet: Sheet, **more: Any) -> str:
+    """Render the whole page."""
+    return render_template("formulas/page.html", **context(sheet, **more))
+
+
+def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
+    """Render what a page that is open exchanges: figures at their lines, faults at their fields, results."""
+    values = context(sheet, **more)
+    pieces = {"results": render_template("formulas/_results.html", **values)}
+    if with_lines:
+        pieces["lines"] = render_template("formulas/_lines.html", **values)
+        pieces["packs"] = render_template("formulas/_packs.html", **values)
+    return {
+        "row_version": sheet.there.row_version,
+        "base": sheet.there.draft.to_json(),
+        "saved": f"{sheet.there.changed_at.astimezone():%H:%M}",
+        "undo": sheet.there.undo,
+        "redo": sheet.there.redo,
+        "letters": {phase.id: sheet.draft.letter_of(phase.id) for phase in sheet.draft.phases},
+        "lines": _figures(values),
+        "faults": {field: found[0].message for field, found in values["faults"].items() if not _only_open(found)},
+        "parts": pieces,
+    }
+
+
+def _only_open(found: list[FieldFault]) -> bool:
+    return all(fault.unfinished for fault in found)
+
+
+def _figures(values: dict[str, Any]) -> dict[str, str]:
+    """Render the figures of each line by its id; one template object serves them all."""
+    template = current_app.jinja_env.get_template("formulas/_figures.html")
+    results = values["results"]
+    return {line.read.draft.id: template.render(line=line, results=results) for line in results.lines}
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """What the other page changed and where both changed the same field."""
+
+    changes: tuple[Change, ...]
+    clashes: tuple[Clash, ...]
+
+
+def conflict_between(base: Draft | None, theirs: Draft, mine: Draft) -> Conflict:
+    """Say what stands against what, when a save comes too late."""
+    start = base or theirs
+    return Conflict(changes(start, theirs), merge(start, theirs, mine).clashes)

@@ -1,0 +1,64 @@
+"""Rows pasted from a spreadsheet: shown first, used when asked."""
+
+from collections.abc import Iterable
+from functools import partial
+
+from flask import redirect, render_template, request, url_for
+
+from app.science.errors import Invalid
+from app.web import context
+from app.web.formulas.area import Page, blueprint
+from app.web.formulas.forms import new_id, several_lines
+from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.formulas.paste import preview, with_rows
+from app.work.formulas.reading import MOST_LINES
+from app.work.formulas.steps import OpenDraft
+from app.work.formulas.suggesting import choices, take
+
+KEEP_AS_TYPED = "keep"
+
+
+@blueprint.get("/<int:formula_id>/paste")
+def paste(formula_id: int) -> Page:
+    """Show the field that takes rows."""
+    return render_template("formulas/paste.html", there=_open(formula_id), text="", fault="", shown=None)
+
+
+@blueprint.post("/<int:formula_id>/paste")
+def show_pasted(formula_id: int) -> Page:
+    """Show what the pasted rows were taken for; nothing is written yet."""
+    there, text = _open(formula_id), several_lines(request.form.get("rows", ""))
+    try:
+        shown = preview(text, len(there.draft.lines), partial(choices, context.store()))
+    except Invalid as error:
+        page = render_template("formulas/paste.html", there=there, text=text, fault=error.message, shown=None)
+        return page, 422
+    phase = request.form.get("phase", "")
+    return render_template("formulas/paste.html", there=there, text=text, fault="", shown=shown, phase=phase)
+
+
+@blueprint.post("/<int:formula_id>/paste/use")
+def use_pasted(formula_id: int) -> Page:
+    """Add the rows as one step, so that one undo takes them all back."""
+    there = _open(formula_id)
+    phases = [phase.id for phase in there.draft.phases]
+    phase = request.form.get("phase", "")
+    draft = with_rows(there.draft, _chosen(), phase if phase in phases else phases[0], new_id)
+    count = len(draft.lines) - len(there.draft.lines)
+    came = From(there.row_version, "paste")
+    save_draft(context.store(), formula_id, draft, came, deed=f"Pasted {count} rows")
+    return redirect(url_for("formulas.show", formula_id=formula_id), 303)
+
+
+def _open(formula_id: int) -> OpenDraft:
+    with context.store().reading() as session:
+        return open_draft(session, formula_id)
+
+
+def _chosen() -> Iterable[tuple[str, str]]:
+    form = request.form
+    for place in form.getlist("row")[:MOST_LINES]:
+        name, amount, choice = (form.get(f"{field}.{place}", "") for field in ("name", "amount", "choice"))
+        if form.get(f"use.{place}") and name.strip():
+            known = choice and choice != KEEP_AS_TYPED
+            yield (take(context.store(), choice, name) if known else name), amount

@@ -1,0 +1,104 @@
+"""Versions of a formula: kept, looked at, compared, branched, made the draft again."""
+
+from flask import flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app.science.errors import Invalid
+from app.store.errors import NotFound
+from app.web import context
+from app.web.formulas.area import Page, blueprint
+from app.web.formulas.page import full_page, look
+from app.work.formulas.compare import compare
+from app.work.formulas.deeds import open_draft
+from app.work.formulas.reading import FieldFault, NotSound
+from app.work.formulas.results import read_sound
+from app.work.formulas.sound import SoundFormula
+from app.work.formulas.versions import (
+    branch,
+    keep_version,
+    list_versions,
+    read_version,
+    use_version,
+    version_content,
+    version_numbered,
+)
+
+DRAFT = "draft"
+
+
+@blueprint.post("/<int:formula_id>/versions")
+def keep(formula_id: int) -> Page:
+    """Keep the draft as a version."""
+    note, who, key = (request.form.get(name, "") for name in ("version_note", "who", "key"))
+    context.remember_person(who)
+    try:
+        keep_version(context.store(), formula_id, note, who, key=key)
+    except NotSound as error:
+        return _not_kept(formula_id, error.faults, note)
+    except Invalid as error:
+        return _not_kept(formula_id, (FieldFault(error.field, error.message),), note)
+    flash("Kept as a version.")
+    return redirect(url_for("formulas.show", formula_id=formula_id, _anchor="versions"), 303)
+
+
+def _not_kept(formula_id: int, faults: tuple[FieldFault, ...], note: str) -> Page:
+    return full_page(look(context.store(), formula_id), faults=faults, version_note=note, said_loud=True), 422
+
+
+@blueprint.get("/<int:formula_id>/versions/<int:number>")
+def show_version(formula_id: int, number: int) -> Page:
+    """Show a version as it was kept."""
+    with context.store().reading() as session:
+        version_id = version_numbered(session, formula_id, number)
+        version = version_content(session, version_id)[0]
+        formula = read_version(session, version_id)
+        rows = list_versions(session, formula_id)
+    return render_template("formulas/version.html", version=version, formula=formula, versions=rows)
+
+
+@blueprint.get("/<int:formula_id>/compare")
+def comparison(formula_id: int) -> Page:
+    """Compare two versions, or a version with the draft, line by line."""
+    left, right = (request.args.get(side, "") for side in ("left", "right"))
+    with context.store().reading() as session:
+        there = open_draft(session, formula_id)
+        versions = list_versions(session, formula_id)
+    left = left or (str(versions[0].number) if versions else DRAFT)
+    try:
+        found = compare(_side(formula_id, left), _side(formula_id, right or DRAFT))
+    except NotSound as error:
+        return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id), 422
+    return render_template(
+        "formulas/compare.html", there=there, versions=versions, found=found, left=left, right=right or DRAFT
+    )
+
+
+def _side(formula_id: int, word: str) -> SoundFormula:
+    with context.store().reading() as session:
+        if word == DRAFT:
+            return read_sound(session, open_draft(session, formula_id))
+        if not word.isdecimal() or len(word) > 9:
+            raise NotFound(f"There is no version {word[:20]} of this formula.")
+        return read_version(session, version_numbered(session, formula_id, int(word)))
+
+
+@blueprint.post("/<int:formula_id>/versions/<int:number>/branch")
+def branch_off(formula_id: int, number: int) -> Page:
+    """Start a new formula from a version."""
+    name, key = request.form.get("name", ""), request.form.get("key", "")
+    branched = branch(context.store(), _id_of(formula_id, number), name, key=key)
+    flash("A new formula was branched off.")
+    return redirect(url_for("formulas.show", formula_id=branched), 303)
+
+
+@blueprint.post("/<int:formula_id>/versions/<int:number>/use")
+def use(formula_id: int, number: int) -> Response:
+    """Make a version the draft again."""
+    use_version(context.store(), formula_id, _id_of(formula_id, number), "versions")
+    flash(f"Version {number} is the draft again. Undo takes it back.")
+    return redirect(url_for("formulas.show", formula_id=formula_id), 303)
+
+
+def _id_of(formula_id: int, number: int) -> int:
+    with context.store().reading() as session:
+        return version_numbered(session, formula_id, number)

@@ -1,0 +1,62 @@
+"""The list of formulas, searched by any words."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Select, func, or_, select
+
+from app.store.batches import Batch
+from app.store.engine import Store
+from app.store.formulas import Exposure, Formula, FormulaVersion
+
+MOST_WORDS = 8
+ORDERS = {"changed": Formula.changed_at.desc(), "name": func.lower(Formula.name), "code": func.lower(Formula.code)}
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaRow:
+    """One formula in the list."""
+
+    id: int
+    code: str
+    name: str
+    product_type: str
+    exposure: Exposure
+    changed_at: datetime
+    retired_at: datetime | None
+    versions: int
+    batches: int
+
+
+def list_formulas(store: Store, words: str = "", order: str = "changed", *, retired: bool = False) -> list[FormulaRow]:
+    """List formulas that hold every word in name, code or type; ``order`` is ``changed``, ``name`` or ``code``."""
+    kept = Formula.retired_at.is_not(None) if retired else Formula.retired_at.is_(None)
+    asked = _matching(_rows().where(kept), words).order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
+    with store.reading() as session:
+        return [FormulaRow(*row) for row in session.execute(asked).tuples()]
+
+
+def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:
+    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id)
+    joined = select(func.count(Batch.id)).join(FormulaVersion, Batch.version_id == FormulaVersion.id)
+    batches = joined.where(FormulaVersion.formula_id == Formula.id)
+    return select(
+        Formula.id,
+        Formula.code,
+        Formula.name,
+        Formula.product_type,
+        Formula.exposure,
+        Formula.changed_at,
+        Formula.retired_at,
+        versions.scalar_subquery(),
+        batches.scalar_subquery(),
+    )
+
+
+def _matching(
+    asked: Select[int, str, str, str, Exposure, datetime, datetime | None, int, int], words: str
+) -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:
+    for word in words.split()[:MOST_WORDS]:
+        columns = (Formula.name, Formula.code, Formula.product_type)
+        asked = asked.where(or_(*(c.icontains(word[:80], autoescape=True) for c in columns)))
+    return asked
