@@ -9,6 +9,7 @@ from rapidfuzz.distance import OSA
 
 from app.reference.inci_names import inci_names
 from app.reference.library import find_substance, substances
+from app.reference.synonyms import synonyms
 from app.reference.tables import read_table
 from app.science.label_list.values import Certainty, Match
 from app.science.names import inci_key
@@ -19,10 +20,14 @@ TWO_SLIPS_TO = 20
 
 
 @cache
-def synonyms() -> Mapping[str, str]:
-    """Give the INCI name by the key of another way to print it, from ``label_synonyms.csv``."""
+def printed_otherwise() -> Mapping[str, str]:
+    """Give the INCI name by the key of another way to print it, from ``synonyms.csv`` and ``label_synonyms.csv``.
+
+    A collective name that stands for several substances is left out.
+    """
     rows = read_table("label_synonyms", ["printed", "inci", "mark"])
-    return MappingProxyType({inci_key(row["printed"]): row["inci"] for row in rows})
+    single = {key: names[0] for key, names in synonyms().items() if len(names) == 1}
+    return MappingProxyType(single | {inci_key(row["printed"]): row["inci"] for row in rows})
 
 
 class LabelNames:
@@ -45,8 +50,8 @@ class LabelNames:
 
 @lru_cache(maxsize=20_000)
 def _find(key: str) -> Match | None:
-    if key in synonyms():
-        return _match(synonyms()[key], Certainty.SYNONYM)
+    if key in printed_otherwise():
+        return _match(printed_otherwise()[key], Certainty.SYNONYM)
     if key in substances() or key in inci_names():
         return _match(key, Certainty.EXACT)
     other = find_substance(key)
@@ -73,7 +78,7 @@ def _capital(word: str) -> str:
 def _by_start() -> Mapping[str, tuple[str, ...]]:
     """Group all names by their first letter, to look for misspellings among few."""
     groups: dict[str, list[str]] = {}
-    for key in dict.fromkeys([*substances(), *synonyms(), *inci_names()]):
+    for key in dict.fromkeys([*substances(), *printed_otherwise(), *inci_names()]):
         groups.setdefault(key[:1], []).append(key)
     return MappingProxyType({start: tuple(sorted(keys, key=len)) for start, keys in groups.items()})
 
@@ -101,7 +106,7 @@ def _guess(key: str) -> Match | None:
 
 def _preferred(names: list[str]) -> list[str]:
     """Prefer names of the library to the thousands of the inventory when both are equally close."""
-    shipped = [name for name in names if name in substances() or name in synonyms()]
+    shipped = [name for name in names if name in substances() or name in printed_otherwise()]
     return shipped or names
 
 

@@ -21,12 +21,13 @@ from app.science.names import inci_key
 
 SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
 BOOK = LabelNames()
+Printed = Annotated[str, Field(min_length=1, max_length=2000)]
 
 
 class Request(RequestModel):
     """The printed list and what is known of it."""
 
-    ingredients: Annotated[list[Text], Field(min_length=1, max_length=MOST_NAMES)]
+    ingredients: Annotated[list[Printed], Field(min_length=1, max_length=MOST_NAMES)]
     claims: dict[Text, Percent] | None = None
     product_type: Annotated[str, Field(max_length=400)] | None = None
     jurisdiction: Literal["EU", "US"] = "EU"

@@ -11,6 +11,7 @@ WORDS = {
     "hepta": 7.0, "octa": 8.0, "nona": 9.0, "deca": 10.0, "undeca": 11.0, "dodeca": 12.0,
 }  # fmt: skip
 NONE = frozenset({"anhydrous", "anhydrate", "anhydride", "none", "no", "dry", "waterfree", "water free"})
+VAGUE = frozenset({"", "hydrate", "hydrated", "x", "-", "*", "·", "."})
 MOST_WATERS = 24.0
 
 _WORD = re.compile(r"^([a-z]+?)[ -]?(?:hydrate|hydrated|hydrat)?$")
@@ -30,7 +31,7 @@ def parse_waters(text: str) -> float:
     word = _WORD.match(plain)
     if word and word.group(1) in WORDS:
         return WORDS[word.group(1)]
-    number = _NUMBER.match(plain) if plain and plain != "hydrate" else None
+    number = _NUMBER.match(plain) if plain not in VAGUE else None
     waters = float((number.group(1) or "1").replace(",", ".")) if number else -1.0
     if not 0.0 <= waters <= MOST_WATERS:
         raise Invalid("hydrate", f"write the water of crystallisation as anhydrous, monohydrate or 2 H2O, not {text!r}")

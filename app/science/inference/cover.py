@@ -14,7 +14,7 @@ from app.science.errors import Invalid
 from app.science.inference.values import Floats
 
 DUSTING = 0.01
-OFF_CENTRE, OUTSIDE, UNWANTED, BORROWED = 1.0, 30.0, 12.0, 0.4
+OFF_CENTRE, OUTSIDE, UNWANTED, BORROWED = 1.0, 30.0, 2.0, 0.4
 OWN, MIXED = 0.05, 0.25
 SMALLEST_DOSE = 1e-5
 SMALLEST_SCALE = 1e-3

@@ -1,0 +1,187 @@
+"""``compute infer``: the contract, the accuracy on known compositions, and bad requests."""
+
+import json
+from typing import Any
+
+import pytest
+
+from app.commands.compute import answer, schema
+from app.commands.infer_report import report
+from app.reference.corpus import known_lists
+from app.reference.inference_prior import class_starts
+from app.science.errors import Invalid
+from app.science.inference.accuracy import leave_one_out, naive_scores
+
+CREAM = [
+    "Aqua",
+    "Glycerin",
+    "Cetearyl Alcohol",
+    "Caprylic/Capric Triglyceride",
+    "Phenoxyethanol",
+    "Xanthan Gum",
+    "Parfum",
+]
+
+
+def ask(ingredients: list[str], **more: Any) -> dict[str, Any]:
+    found = json.loads(answer("infer", json.dumps({"ingredients": ingredients, **more})))
+    assert isinstance(found, dict)
+    return found
+
+
+def refused(request: dict[str, Any]) -> Invalid:
+    with pytest.raises(Invalid) as caught:
+        answer("infer", json.dumps(request))
+    return caught.value
+
+
+def test_a_row_a_name_in_printed_order_under_the_printed_name() -> None:
+    found = ask(["AQUA (WATER)", "glycerine", "Mystery Gum X"])
+    assert [r["name"] for r in found["ingredients"]] == ["AQUA (WATER)", "glycerine", "Mystery Gum X"]
+    assert [r["known"] for r in found["ingredients"]] == [True, True, False]
+    assert any("Mystery Gum X" in note for note in found["notes"])
+    assert set(found) == {"ingredients", "one_percent_line", "conflicts", "notes"}
+
+
+def test_bands_lie_inside_the_bounds_and_estimates_add_up() -> None:
+    found = ask(CREAM)
+    for row in found["ingredients"]:
+        assert row["low"] <= row["band_low"] <= row["estimate"] <= row["band_high"] <= row["high"]
+    assert sum(r["estimate"] for r in found["ingredients"]) == pytest.approx(100, abs=1e-6)
+    line = found["one_percent_line"]
+    assert len(line["probability"]) == len(CREAM) + 1
+    assert sum(line["probability"]) == pytest.approx(1)
+    assert line["probability"][line["position"]] == max(line["probability"])
+    assert found["conflicts"] == []
+
+
+@pytest.mark.parametrize("name", ["Glycerin", "GLYCERIN", "glycerine", "Vegetable Glycerin"])
+def test_a_claim_is_met_under_any_name_of_the_substance(name: str) -> None:
+    row = ask(CREAM, claims={name: "12.5"})["ingredients"][1]
+    assert row["low"] == row["high"] == row["estimate"] == 12.5
+
+
+def test_a_claim_only_narrows_the_bounds() -> None:
+    wide, narrow = ask(CREAM)["ingredients"], ask(CREAM, claims={"Cetearyl Alcohol": 4})["ingredients"]
+    for before, after in zip(wide, narrow, strict=True):
+        assert before["low"] <= after["low"] + 1e-9
+        assert after["high"] <= before["high"] + 1e-9
+
+
+def test_the_legal_maximum_bounds_its_name_and_all_after_it() -> None:
+    rows = {r["name"]: r for r in ask(["Aqua", "Potassium Sorbate", "Glycerin"])["ingredients"]}
+    assert rows["Potassium Sorbate"]["high"] == pytest.approx(0.6 / 0.7464)
+    assert rows["Glycerin"]["high"] == 1
+    free = {r["name"]: r for r in ask(["Aqua", "Potassium Sorbate", "Glycerin"], jurisdiction="US")["ingredients"]}
+    assert free["Potassium Sorbate"]["high"] == 50
+
+
+def test_the_product_type_settles_the_scope_of_a_maximum() -> None:
+    def high(product_type: str) -> float:
+        rows = ask(["Aqua", "Glycerin", "Sodium Benzoate"], product_type=product_type)["ingredients"]
+        return float(rows[2]["high"])
+
+    assert high("body lotion") == pytest.approx(0.5 / 0.8475)
+    assert high("shampoo") == pytest.approx(2.5 / 0.8475)
+    assert high("something else") == pytest.approx(2.5 / 0.8475)
+
+
+def test_maxima_for_one_purpose_bound_nothing() -> None:
+    for name in ("Benzyl Alcohol", "Salicylic Acid", "Cetrimonium Chloride", "Titanium Dioxide"):
+        assert ask(["Aqua", name])["ingredients"][1]["high"] == 50
+
+
+def test_trailing_colours_may_be_larger_than_what_stands_before_them() -> None:
+    rows = ask(["Talc", "Mica", "Dimethicone", "CI 77491"])["ingredients"]
+    assert rows[3]["high"] > rows[2]["high"]
+
+
+def test_shades_after_may_contain_are_not_counted() -> None:
+    found = ask(["Talc", "Mica", "+/- CI 77491", "CI 77492"])
+    assert sum(r["estimate"] for r in found["ingredients"][:2]) == pytest.approx(100)
+    assert found["ingredients"][3]["low"] == 0
+
+
+def test_repeated_names_are_counted_once_with_a_note() -> None:
+    found = ask(["Aqua", "Glycerin", "Water"])
+    assert [r["name"] for r in found["ingredients"]] == ["Aqua", "Glycerin"]
+    assert any("repeats" in note for note in found["notes"])
+
+
+def test_a_contradiction_is_an_answer_with_its_ways_out() -> None:
+    found = ask(["Aqua", "Potassium Sorbate", "Glycerin"], claims={"Glycerin": 5})
+    text = " ".join(found["conflicts"])
+    assert "Glycerin is 5 %" in text
+    assert "Potassium Sorbate is at most 0.804 %" in text
+    assert "Giving up" in text
+    assert sum(r["estimate"] for r in found["ingredients"]) == pytest.approx(100)
+
+
+def test_the_same_list_always_gives_the_same_answer() -> None:
+    assert ask(CREAM) == ask(CREAM)
+
+
+def test_a_list_of_one_name_is_all_of_it() -> None:
+    row = ask(["Aqua"])["ingredients"][0]
+    assert row["estimate"] == row["low"] == row["high"] == 100
+
+
+def test_nothing_is_called_safe_or_the_same() -> None:
+    notes = " ".join(ask(CREAM)["notes"])
+    assert "safe" not in notes
+    assert "never proof" in notes
+
+
+@pytest.mark.parametrize(
+    ("request_", "field"),
+    [
+        ({}, "ingredients"),
+        ({"ingredients": []}, "ingredients"),
+        ({"ingredients": "Aqua"}, "ingredients"),
+        ({"ingredients": ["Aqua", " "]}, "ingredients[1]"),
+        ({"ingredients": ["Aqua", "***"]}, "ingredients[1]"),
+        ({"ingredients": ["Aqua", 3]}, "ingredients[1]"),
+        ({"ingredients": ["x"] * 300}, "ingredients"),
+        ({"ingredients": ["Aqua"], "claims": {"Urea": 3}}, "claims.Urea"),
+        ({"ingredients": ["Aqua", "Urea"], "claims": {"Urea": 101}}, "claims.Urea"),
+        ({"ingredients": ["Aqua", "Urea"], "claims": {"Urea": -1}}, "claims.Urea"),
+        ({"ingredients": ["Aqua", "Urea"], "claims": {"Urea": "much"}}, "claims.Urea"),
+        ({"ingredients": ["Aqua", "Urea"], "claims": {"Urea": 3, "UREA": 4}}, "claims.UREA"),
+        ({"ingredients": ["Aqua"], "jurisdiction": "XX"}, "jurisdiction"),
+        ({"ingredients": ["Aqua"], "colour": "red"}, "colour"),
+    ],
+)
+def test_a_bad_request_names_its_field(request_: dict[str, Any], field: str) -> None:
+    assert refused(request_).field == field
+
+
+def test_the_schema_describes_request_and_answer() -> None:
+    assert set(schema("infer")["answer"]["properties"]) == {"ingredients", "one_percent_line", "conflicts", "notes"}
+
+
+def test_accuracy_on_known_compositions_left_out_of_their_own_fit() -> None:
+    """Truths inside the bounds, four in five inside the band, and well below the best method that knows less."""
+    lists = known_lists()
+    score, naive = leave_one_out(lists, class_starts())["all"], naive_scores(lists)
+    assert score.values == sum(len(known.names) for known in lists)
+    assert score.in_bounds == 1.0
+    assert score.in_band is not None
+    assert 0.74 <= score.in_band <= 0.86
+    assert score.points <= 0.58 * min(s.points for s in naive)
+    assert score.log10 <= 0.62 * min(s.log10 for s in naive)
+
+
+def test_the_naive_methods_give_the_published_errors() -> None:
+    """Values of the reference for equal steps, geometric and Zipf series on the same lists."""
+    found = {s.method: (s.points, s.log10) for s in naive_scores(known_lists())}
+    assert found["equal steps"] == pytest.approx((10.0, 0.82), abs=0.05)
+    assert found["geometric, r = 0.30"] == pytest.approx((4.1, 1.14), abs=0.02)
+    assert found["geometric, r = 0.64"] == pytest.approx((7.5, 0.60), abs=0.03)
+    assert found["Zipf, exponent 2.3"] == pytest.approx((3.4, 0.41), abs=0.03)
+
+
+def test_the_report_prints_the_table() -> None:
+    lines = report().splitlines()
+    assert lines[0].split() == ["method", "values", "points", "log10", "in", "bounds", "in", "band"]
+    assert any(line.startswith("Zipf") for line in lines)
+    assert "below the best naive method" in lines[-3]

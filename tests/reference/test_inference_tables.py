@@ -1,0 +1,124 @@
+"""The shipped tables of the inference: complete, consistent, and what the fit gives."""
+
+import csv
+import re
+
+import pytest
+
+from app.reference.corpus import known_lists
+from app.reference.inference_caps import exposure_of, legal_caps
+from app.reference.inference_prior import class_labels, class_priors, class_rules, class_starts, is_thin, listed_name
+from app.reference.label_names import LabelNames, printed_otherwise
+from app.reference.library import substances
+from app.reference.tables import FOLDER
+from app.science.inference.fit import count_by_class, fit_classes
+from app.science.label_list.values import Certainty
+from app.science.rules.values import Exposure
+
+
+def test_the_shipped_priors_are_the_fit_of_the_shipped_compositions() -> None:
+    fitted = fit_classes(known_lists(), class_starts())
+    for name, prior in class_priors().classes.items():
+        assert prior.median_percent == pytest.approx(fitted.of(name).median_percent, rel=1e-3), name
+        assert prior.sigma == pytest.approx(fitted.of(name).sigma, rel=1e-3), name
+
+
+def test_the_counts_are_those_of_the_compositions() -> None:
+    counts = count_by_class(known_lists())
+    with (FOLDER / "inference_classes.csv").open(encoding="utf-8") as handle:
+        rows = list(csv.DictReader(line for line in handle if not line.startswith("#")))
+    assert {row["class_name"]: int(row["count"]) for row in rows if int(row["count"])} == counts
+
+
+def test_every_class_has_words_and_every_rule_a_class() -> None:
+    assert all(class_labels().values())
+    assert {rule.class_name for rule in class_rules().names} <= set(class_starts())
+
+
+def test_compositions_are_whole_and_stand_as_printed() -> None:
+    lists = known_lists()
+    assert len(lists) == 38
+    assert sum(len(known.names) for known in lists) == 381
+    for known in lists:
+        assert sum(known.percents) == pytest.approx(100, abs=1e-3), known.id
+        chain = [p for p, name in zip(known.percents, known.names, strict=True) if not name.colour]
+        assert sum(p >= 1 for p in chain) == known.above_line, known.id
+
+
+def test_use_ranges_are_those_of_the_substance_not_of_the_solution() -> None:
+    name = listed_name("CAPB", "COCAMIDOPROPYL BETAINE", "surfactant_co")
+    assert (name.use_low, name.use_high) == (pytest.approx(1.2), pytest.approx(12.0))
+
+
+@pytest.mark.parametrize(
+    ("key", "exposure", "cap"),
+    [
+        ("PHENOXYETHANOL", None, 1.0),
+        ("POTASSIUM SORBATE", None, 0.8039),
+        ("SODIUM BENZOATE", None, 2.9499),
+        ("SODIUM BENZOATE", Exposure.LEAVE_ON, 0.59),
+        ("METHYLPARABEN", None, 0.4406),
+        ("METHYLISOTHIAZOLINONE", None, 0.0015),
+        ("TRIETHANOLAMINE", Exposure.LEAVE_ON, 2.5),
+    ],
+)
+def test_maxima_are_those_of_the_annexes_as_the_named_substance(
+    key: str, exposure: Exposure | None, cap: float
+) -> None:
+    """EU 1223/2009 Annex V entries 29, 4, 1, 12, 57 and Annex III entry 62."""
+    assert legal_caps("EU", exposure)[key] == pytest.approx(cap, rel=1e-3)
+
+
+@pytest.mark.parametrize(
+    "key",
+    ["TRIETHANOLAMINE", "BENZYL ALCOHOL", "SALICYLIC ACID", "SODIUM HYDROXIDE", "PETROLATUM", "COCAMIDE DEA", "AQUA"],
+)
+def test_no_maximum_where_some_use_has_none(key: str) -> None:
+    assert key not in legal_caps("EU")
+
+
+def test_another_jurisdiction_has_other_maxima() -> None:
+    assert "PHENOXYETHANOL" not in legal_caps("US")
+    assert not legal_caps("nowhere")
+
+
+@pytest.mark.parametrize(
+    ("words", "exposure"),
+    [
+        ("Shampoo", Exposure.RINSE_OFF),
+        ("body lotion", Exposure.LEAVE_ON),
+        ("o/w cream cleanser", None),
+        ("rinse-off lotion", None),
+        ("", None),
+    ],
+)
+def test_words_settle_the_exposure_only_when_they_agree(words: str, exposure: Exposure | None) -> None:
+    assert exposure_of(words) is exposure
+
+
+def test_thin_products_are_known_by_their_words() -> None:
+    assert is_thin("Face mist")
+    assert not is_thin("o/w cream")
+
+
+def test_every_other_way_of_printing_leads_to_a_known_name() -> None:
+    book = LabelNames()
+    for printed, inci in printed_otherwise().items():
+        found = book.find(printed)
+        assert found is not None
+        assert found.certainty is Certainty.SYNONYM
+        assert book.find(inci) is not None, inci
+
+
+def test_shipped_substances_are_found_as_printed() -> None:
+    book = LabelNames()
+    for substance in substances().values():
+        found = book.find(substance.inci)
+        assert found is not None
+        assert found.inci == substance.inci
+
+
+def test_inventory_names_are_written_as_labels_write_them() -> None:
+    found = LabelNames().find("PEG-10 RAPESEED STEROL")
+    assert found is not None
+    assert re.fullmatch(r"PEG-10 Rapeseed Sterol", found.inci, re.IGNORECASE)

@@ -1,0 +1,89 @@
+"""Lists that contradict themselves are answered, with what clashes and what each way out would do."""
+
+import pytest
+
+from app.science.inference.infer import infer
+from app.science.inference.values import ClassPrior, Inference, Known, ListedName, PriorTable
+from app.science.inference.wording import clash_sentences, percent_words
+
+TABLE = PriorTable({"other": ClassPrior("other", 1.0, 1.5, bulk=True), "water": ClassPrior("water", 50.0, 1.0)})
+WATER = ListedName("Aqua", "water")
+
+
+def said(answer: Inference) -> set[tuple[str, int]]:
+    return {(s.kind, s.index) for clash in answer.clashes for s in clash.statements}
+
+
+def given_up(answer: Inference) -> set[tuple[str, int]]:
+    return {(g.statement.kind, g.statement.index) for clash in answer.clashes for g in clash.given_up}
+
+
+def remedies(answer: Inference) -> dict[tuple[str, int], tuple[float, float]]:
+    return {(r.statement.kind, r.statement.index): (r.low, r.high) for clash in answer.clashes for r in clash.remedies}
+
+
+def test_a_capped_name_before_a_name_known_to_be_larger() -> None:
+    names = [WATER, ListedName("Potassium Sorbate", cap=0.8), ListedName("Glycerin"), ListedName("Urea")]
+    answer = infer(names, TABLE, {2: Known(5.0, 5.0)})
+    assert said(answer) == {("claim", 2), ("maximum", 1)}
+    ways = remedies(answer)
+    assert ways[("claim", 2)] == pytest.approx((0.0, 1.0))
+    assert ways[("maximum", 1)] == pytest.approx((5.0, 47.5))
+    assert ways[("order", 1)] == pytest.approx((0.0, 0.8))
+    assert sum(row.estimate for row in answer.rows) == pytest.approx(100)
+
+
+def test_claims_over_a_hundred() -> None:
+    answer = infer([WATER, ListedName("b"), ListedName("c")], TABLE, {0: Known(70, 70), 1: Known(50, 50)})
+    assert said(answer) == {("claim", 0), ("claim", 1)}
+    assert given_up(answer) <= said(answer)
+    assert remedies(answer)[("claim", 0)] == pytest.approx((50.0, 50.0))
+    assert remedies(answer)[("claim", 1)] == pytest.approx((15.0, 30.0))
+
+
+def test_a_claim_larger_than_the_claim_before_it() -> None:
+    answer = infer([WATER, ListedName("b"), ListedName("c")], TABLE, {1: Known(3, 3), 2: Known(9, 9)})
+    assert said(answer) == {("claim", 1), ("claim", 2)}
+    assert remedies(answer)[("claim", 1)] == pytest.approx((9.0, 45.5))
+
+
+def test_a_claim_over_the_legal_maximum() -> None:
+    answer = infer([WATER, ListedName("Phenoxyethanol", cap=1.0)], TABLE, {1: Known(2, 2)})
+    assert said(answer) == {("claim", 1), ("maximum", 1)}
+    assert given_up(answer) == {("claim", 1)}
+
+
+def test_maxima_that_leave_the_sum_short() -> None:
+    answer = infer([ListedName("Phenoxyethanol", cap=1.0), ListedName("Other")], TABLE)
+    assert said(answer) == {("maximum", 0)}
+    assert sum(row.estimate for row in answer.rows) == pytest.approx(100)
+
+
+def test_the_fewest_points_are_given_up() -> None:
+    """A claim 0.1 points too high gives way, not the larger ones."""
+    known = {0: Known(60, 60), 1: Known(30, 30), 2: Known(10.1, 10.1)}
+    answer = infer([WATER, ListedName("b"), ListedName("c")], TABLE, known)
+    assert len(given_up(answer)) == 1
+    clash = answer.clashes[0]
+    given = clash.given_up[0]
+    assert abs(given.fitting - given.statement.percent) == pytest.approx(0.1)
+
+
+def test_a_list_without_contradiction_has_none() -> None:
+    assert infer([WATER, ListedName("b")], TABLE, {1: Known(10, 10)}).clashes == ()
+
+
+def test_words_name_the_statements_and_the_way_out() -> None:
+    names = [WATER, ListedName("Sorbate", cap=0.8), ListedName("Glycerin")]
+    answer = infer(names, TABLE, {2: Known(5.0, 5.0)})
+    text = " ".join(s for clash in answer.clashes for s in clash_sentences(clash, names))
+    assert "Glycerin is 5 % (stated)" in text
+    assert "Sorbate is at most 0.8 % (legal maximum)" in text
+    assert "Giving up 'Glycerin is 5 % (stated)' would resolve it: Glycerin would then lie between 0 % and 1 %." in text
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(0.000123, "0.000123 %"), (0.0, "0 %"), (12.345, "12.3 %"), (100, "100 %"), (99.96, "100 %")]
+)
+def test_percentages_are_written_plainly(value: float, words: str) -> None:
+    assert percent_words(value) == words

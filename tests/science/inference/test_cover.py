@@ -1,0 +1,136 @@
+"""Covering a list with materials, proposing phases, comparing lists."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.science.errors import Invalid
+from app.science.inference.compare_lists import compare_lists
+from app.science.inference.cover import Cover, ShelfMaterial, Wanted, cover, substitutes
+from app.science.inference.phases import PhaseItem, phases_used, propose_phases
+
+WATER = ShelfMaterial("water", "Water", {"AQUA": 100.0})
+GLYCERIN = ShelfMaterial("glycerin", "Glycerin", {"GLYCERIN": 100.0})
+PHENOXY = ShelfMaterial("pe", "Phenoxyethanol", {"PHENOXYETHANOL": 100.0})
+PAIR = ShelfMaterial("pe9010", "Preservative 9:1", {"PHENOXYETHANOL": 90.0, "ETHYLHEXYLGLYCERIN": 10.0})
+EXTRACT = ShelfMaterial("cal", "Calendula in glycerin", {"GLYCERIN": 65.0, "AQUA": 32.0, "CALENDULA EXTRACT": 3.0})
+BETAINE = ShelfMaterial("capb", "Betaine 30 %", {"AQUA": 64.5, "BETAINE S": 30.0, "SODIUM CHLORIDE": 5.5})
+
+
+def want(key: str, estimate: float, low: float | None = None, high: float | None = None, use: str = "") -> Wanted:
+    return Wanted(key, key.title(), estimate, estimate / 2 if low is None else low, high or min(100, estimate * 2), use)
+
+
+def doses(found: Cover) -> dict[str, float]:
+    return {line.material.id: line.percent for line in found.lines}
+
+
+def test_plain_materials_are_dosed_as_estimated() -> None:
+    found = cover([want("AQUA", 94.0), want("GLYCERIN", 6.0)], [WATER, GLYCERIN])
+    assert doses(found) == pytest.approx({"water": 94.0, "glycerin": 6.0})
+    assert all(r.inside for r in found.reached)
+
+
+def test_carriers_of_an_extract_count_and_the_sum_is_whole() -> None:
+    wanted = [want("AQUA", 90.0), want("GLYCERIN", 9.9), want("CALENDULA EXTRACT", 0.1)]
+    found = cover(wanted, [WATER, GLYCERIN, EXTRACT])
+    assert doses(found)["cal"] == pytest.approx(0.1 / 0.03, rel=1e-3)
+    assert sum(doses(found).values()) == pytest.approx(100)
+    assert {r.wanted.key: r.percent for r in found.reached} == pytest.approx(
+        {"AQUA": 90.0, "GLYCERIN": 9.9, "CALENDULA EXTRACT": 0.1}, abs=0.05
+    )
+
+
+def test_a_blend_covers_two_names_with_one_material() -> None:
+    wanted = [want("AQUA", 99.0), want("PHENOXYETHANOL", 0.9), want("ETHYLHEXYLGLYCERIN", 0.1)]
+    singles = [PHENOXY, ShelfMaterial("ehg", "Ethylhexylglycerin", {"ETHYLHEXYLGLYCERIN": 100.0})]
+    assert doses(cover(wanted, [WATER, PAIR, *singles])) == pytest.approx({"water": 99.0, "pe9010": 1.0})
+
+
+def test_the_own_shelf_goes_first() -> None:
+    own = ShelfMaterial("mine", "My glycerin", {"GLYCERIN": 100.0}, own=True)
+    assert "mine" in doses(cover([want("AQUA", 94.0), want("GLYCERIN", 6.0)], [WATER, GLYCERIN, own]))
+
+
+def test_what_a_material_brings_unasked_is_said() -> None:
+    found = cover([want("AQUA", 97.0), want("BETAINE S", 3.0)], [WATER, BETAINE])
+    assert found.brought == pytest.approx({"SODIUM CHLORIDE": 0.55}, rel=1e-3)
+    assert any("SODIUM CHLORIDE" in a for line in found.lines for a in line.assumptions)
+
+
+def test_missing_and_dusting_names_are_reported() -> None:
+    found = cover([want("AQUA", 99.0), want("RARE", 0.995), want("LINALOOL", 0.005)], [WATER])
+    assert [w.key for w in found.missing] == ["RARE"]
+    assert [w.key for w in found.dusting] == ["LINALOOL"]
+    assert doses(found) == pytest.approx({"water": 100.0})
+
+
+def test_left_out_names_are_not_bought() -> None:
+    found = cover([want("AQUA", 94.0, high=100), want("GLYCERIN", 6.0)], [WATER, GLYCERIN], frozenset({"GLYCERIN"}))
+    assert doses(found) == pytest.approx({"water": 100.0})
+
+
+def test_an_empty_shelf_is_refused() -> None:
+    with pytest.raises(Invalid, match="no material"):
+        cover([want("AQUA", 100.0)], [])
+
+
+def test_substitutes_do_the_same_work_and_the_own_shelf_stands_first() -> None:
+    wanted = want("XANTHAN GUM", 0.5, use="thickener")
+    shelf = [
+        ShelfMaterial("a", "Agar", {"AGAR": 100.0}, class_name="thickener"),
+        ShelfMaterial("g", "Guar", {"GUAR": 100.0}, own=True, class_name="thickener"),
+        ShelfMaterial("x", "Xanthan", {"XANTHAN GUM": 100.0}, class_name="thickener"),
+        ShelfMaterial("o", "Oil", {"OIL": 100.0}, class_name="oil"),
+    ]
+    assert [m.id for m in substitutes(wanted, shelf)] == ["g", "a"]
+
+
+CREAM = [
+    PhaseItem("oil", "Oil", 10, "oil", "oil"),
+    PhaseItem("naoh", "Caustic soda", 0.1, "base", "water"),
+    PhaseItem("gum", "Xanthan", 0.3, "thickener", "water"),
+    PhaseItem("water", "Water", 85, "water", "water"),
+    PhaseItem("pe", "Phenoxyethanol", 0.9, "preservative", "cool-down"),
+    PhaseItem("gly", "Glycerin", 3.7, "polyol", "water"),
+]
+
+
+def test_a_cream_gets_water_oil_cool_down_and_adjusting_phases() -> None:
+    steps = propose_phases(CREAM)
+    assert phases_used(steps) == ("A", "B", "C", "D")
+    assert [s.item.id for s in steps] == ["water", "gly", "gum", "oil", "pe", "naoh"]
+    assert [s.number for s in steps] == [1, 2, 3, 4, 5, 6]
+
+
+def test_alkali_carries_its_caution_and_nothing_is_called_safe() -> None:
+    steps = {s.item.id: s for s in propose_phases(CREAM)}
+    assert "never water to the alkali" in steps["naoh"].caution
+    assert not any("safe" in s.caution.lower() or "safe" in s.how.lower() for s in steps.values())
+
+
+def test_a_balm_is_one_melt_with_a_cool_down() -> None:
+    items = [
+        PhaseItem("w", "Wax", 20, "wax", "oil"),
+        PhaseItem("t", "Talc", 10, "powder", "either"),
+        PhaseItem("e", "Oil", 1, "essential_oil", "cool-down"),
+    ]
+    assert phases_used(propose_phases(items)) == ("B", "C")
+
+
+def test_comparison_names_what_is_missing_added_and_moved() -> None:
+    found = compare_lists(["AQUA", "MEL", "UREA", "TALC"], ["AQUA", "UREA", "MEL", "SILICA"])
+    assert found.missing == ("TALC",)
+    assert found.added == ("SILICA",)
+    assert len(found.moved) == 1
+    assert not found.same_order
+
+
+@given(st.lists(st.sampled_from("abcdefghij"), max_size=10, unique=True), st.data())
+def test_kept_and_moved_names_are_the_shared_ones(first: list[str], data: st.DataObject) -> None:
+    second = data.draw(st.permutations(first))
+    found = compare_lists(first, second)
+    assert sorted([*found.kept, *(m.name for m in found.moved)]) == sorted(first)
+    places = [second.index(name) for name in found.kept]
+    assert places == sorted(places)
+    assert compare_lists(first, first).same_order

@@ -1,0 +1,140 @@
+"""The posterior against slow independent methods: quadrature for two names, weighted draws for five."""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.special import ndtr, ndtri
+
+from app.science.inference.infer import infer
+from app.science.inference.posterior import Told, believe
+from app.science.inference.prior import Nodes, Usual, usual_amounts
+from app.science.inference.summary import quantiles
+from app.science.inference.values import ClassPrior, Known, ListedName, PriorTable
+
+CLASSES = {
+    "oil": ClassPrior("oil", 4.0, 1.3, bulk=True),
+    "gum": ClassPrior("gum", 0.5, 0.7),
+    "trace": ClassPrior("trace", 0.05, 1.0),
+    "other": ClassPrior("other", 1.0, 1.5, bulk=True),
+    "water": ClassPrior("water", 50.0, 1.0),
+}
+TABLE = PriorTable(CLASSES)
+ONE_NODE = Nodes(np.zeros(1), np.ones(1))
+
+
+def told(count: int) -> Told:
+    everywhere = np.ones(count + 1, dtype=bool)
+    return Told(np.zeros(count), np.full(count, 100.0), np.arange(count), np.ones(count, dtype=bool), everywhere)
+
+
+def density(percent: np.ndarray, mu: float, sigma: float) -> np.ndarray:
+    """The prior density of ln x at x, up to a constant, written out anew."""
+
+    def normal(width: float) -> np.ndarray:
+        return np.exp(-0.5 * ((np.log(percent) - mu) / width) ** 2) / width
+
+    return 0.9 * normal(sigma) + 0.1 * normal(3 * sigma)
+
+
+def test_two_names_agree_with_quadrature() -> None:
+    usual = Usual(np.log([30.0, 20.0]), np.array([1.0, 0.6]), np.zeros(2, bool), np.zeros(2, bool))
+    belief = believe(usual, ONE_NODE, told(2))
+    assert belief is not None
+    first = np.linspace(50.0, 99.0, 200_001)
+    weight = density(first, usual.mu[0], 1.0) / first * density(100 - first, usual.mu[1], 0.6) / (100 - first)
+    summed = np.cumsum(weight) / weight.sum()
+    expected = [first[np.searchsorted(summed, q)] for q in (0.1, 0.5, 0.9)]
+    assert quantiles(belief.masses, belief.edges)[0] == pytest.approx(expected, rel=0.03)
+
+
+def test_five_names_agree_with_weighted_draws() -> None:
+    names = [ListedName(c, c) for c in ("oil", "oil", "oil", "gum", "trace")]
+    usual = usual_amounts(names, TABLE)
+    belief = believe(usual, ONE_NODE, told(5))
+    assert belief is not None
+    draws, weight = weighted_draws(usual, np.random.default_rng(5), 1_500_000)
+    found = quantiles(belief.masses, belief.edges)
+    for i in range(5):
+        order = np.argsort(draws[:, i])
+        summed = np.cumsum(weight[order]) / weight.sum()
+        expected = draws[order, i][np.searchsorted(summed, [0.1, 0.5, 0.9])]
+        assert np.abs(np.log10(found[i] / expected)).max() < 0.05
+    above = (draws >= 1).sum(axis=1)
+    line = np.array([weight[above == k].sum() for k in range(6)]) / weight.sum()
+    assert belief.line == pytest.approx(line, abs=0.03)
+
+
+def weighted_draws(usual: Usual, rng: np.random.Generator, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Draw all names but the first from their priors, let the first take the rest, and weigh by order and density."""
+    widths = np.where(rng.random((count, 4)) < 0.9, 1.0, 3.0) * usual.sigma[1:]
+    rest = np.exp(usual.mu[1:] + widths * rng.standard_normal((count, 4)))
+    first = 100 - rest.sum(axis=1)
+    draws = np.column_stack((first, rest))[first > 1]
+    weight = density(draws[:, 0], usual.mu[0], usual.sigma[0]) / draws[:, 0]
+    above = (draws >= 1).sum(axis=1)
+    return draws, weight * np.array([order_likelihood(x, k) for x, k in zip(draws, above, strict=True)])
+
+
+def order_likelihood(amounts: np.ndarray, above: int) -> float:
+    """Probability of this printed order given the amounts, written out anew."""
+    head, block = amounts[:above], amounts[above:]
+    if any(b > a for a, b in itertools.pairwise(head)) or (block >= 1).any() or (head < 1).any():
+        return 0.0
+    descends = all(b <= a for a, b in itertools.pairwise(block))
+    return 0.5 * descends + 0.5 / math.factorial(len(block))
+
+
+@st.composite
+def lists(draw: st.DrawFn) -> list[ListedName]:
+    classes = draw(st.lists(st.sampled_from(["oil", "gum", "trace", "other"]), min_size=1, max_size=14))
+    water = [ListedName("Aqua", "water")] if draw(st.booleans()) else []
+    colours = [ListedName("CI 77891", "other", colour=True)] if draw(st.booleans()) else []
+    return [*water, *(ListedName(f"{c} {i}", c) for i, c in enumerate(classes)), *colours]
+
+
+@settings(max_examples=25)
+@given(lists(), st.data())
+def test_every_answer_is_ordered_closed_and_the_same_again(names: list[ListedName], data: st.DataObject) -> None:
+    known = {}
+    if data.draw(st.booleans()):
+        value = data.draw(st.sampled_from([0.3, 1.0, 2.0, 30.0]))
+        known = {data.draw(st.integers(0, len(names) - 1)): Known(value, value)}
+    answer = infer(names, TABLE, known)
+    for row in answer.rows:
+        assert row.low - 1e-9 <= row.band_low <= row.estimate <= row.band_high <= row.high + 1e-9
+    assert sum(row.estimate for row in answer.rows) == pytest.approx(100, abs=1e-6)
+    assert sum(answer.line_probability) == pytest.approx(1)
+    assert len(answer.line_probability) == len(names) + 1
+    assert infer(names, TABLE, known) == answer
+
+
+def test_a_known_value_is_kept_and_drags_its_neighbours() -> None:
+    names = [ListedName("Aqua", "water"), ListedName("a", "oil"), ListedName("b", "oil"), ListedName("c", "gum")]
+    free, fixed = infer(names, TABLE), infer(names, TABLE, {2: Known(12.0, 12.0)})
+    assert fixed.rows[2].estimate == fixed.rows[2].band_low == fixed.rows[2].band_high == 12.0
+    assert fixed.rows[1].estimate > free.rows[1].estimate
+    assert fixed.rows[1].low == 12.0
+
+
+def test_long_lists_and_traces_do_not_underflow() -> None:
+    names = [ListedName("Aqua", "water"), *(ListedName(f"t{i}", "trace") for i in range(150))]
+    answer = infer(names, TABLE)
+    assert not answer.by_rules_only
+    assert answer.line_position <= 3
+    assert answer.rows[0].estimate > 80
+
+
+def test_the_factorial_keeps_the_line_from_drifting_upwards() -> None:
+    """Ten alike names around 1 %: without 1/(m-k)! a free order would cost nothing and the line would stand high."""
+    names = [ListedName("Aqua", "water"), *(ListedName(f"o{i}", "other") for i in range(10))]
+    assert infer(names, TABLE).line_position >= 3
+
+
+def test_quantiles_of_a_log_normal_are_found_on_the_grid() -> None:
+    edges = np.geomspace(0.01, 100, 201)
+    masses = np.diff(ndtr(np.log(edges) / 0.8))[None]
+    assert quantiles(masses, edges)[0] == pytest.approx(np.exp(0.8 * ndtri([0.1, 0.5, 0.9])), rel=1e-3)

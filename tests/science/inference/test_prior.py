@@ -1,0 +1,91 @@
+"""The prior of a name: class, use range, and what the list brings."""
+
+import math
+
+import numpy as np
+import pytest
+
+from app.science.inference.prior import cell_masses, has_water, richness_nodes, share_below, usual_amounts
+from app.science.inference.values import ClassPrior, ListedName, PriorTable
+
+OIL = ClassPrior("oil", 4.0, 1.3, bulk=True)
+TABLE = PriorTable(
+    {
+        "oil": OIL,
+        "perfume": ClassPrior("perfume", 0.3, 0.8, pinned=True),
+        "water": ClassPrior("water", 50.0, 1.0),
+        "other": ClassPrior("other", 1.0, 1.5, bulk=True),
+    }
+)
+WATER = ListedName("Aqua", "water")
+
+
+def twelve(name: ListedName, first: ListedName = WATER) -> list[ListedName]:
+    return [first, name, *(ListedName(f"f{i}") for i in range(10))]
+
+
+def test_a_class_alone_gives_its_median_at_twelve_names() -> None:
+    usual = usual_amounts(twelve(ListedName("o", "oil")), TABLE)
+    assert math.exp(usual.mu[1]) == pytest.approx(4.0)
+    assert usual.sigma[1] == 1.3
+
+
+def test_a_use_range_pulls_the_median_and_narrows_it() -> None:
+    usual = usual_amounts(twelve(ListedName("o", "oil", 1.0, 9.0)), TABLE)
+    assert usual.mu[1] == pytest.approx(0.6 * math.log(4.0) + 0.4 * (math.log(3.0) - 0.1))
+    assert usual.sigma[1] == pytest.approx(0.8 * 1.3)
+
+
+def test_a_missing_lower_end_is_a_twentieth_of_the_upper() -> None:
+    with_low = usual_amounts(twelve(ListedName("o", "oil", 0.5, 10.0)), TABLE)
+    assert usual_amounts(twelve(ListedName("o", "oil", None, 10.0)), TABLE).mu[1] == pytest.approx(with_low.mu[1])
+
+
+def test_long_lists_share_the_room() -> None:
+    longer = [*twelve(ListedName("o", "oil")), *(ListedName(f"g{i}") for i in range(12))]
+    assert usual_amounts(longer, TABLE).mu[1] == pytest.approx(math.log(4.0) - 0.6 * math.log(2))
+
+
+def test_lists_without_water_hold_more_of_all_but_the_pinned() -> None:
+    dry = twelve(ListedName("o", "oil"), ListedName("p", "perfume"))
+    usual = usual_amounts(dry, TABLE)
+    assert math.exp(usual.mu[1]) == pytest.approx(4.0 * math.exp(0.3))
+    assert math.exp(usual.mu[0]) == pytest.approx(0.3)
+
+
+def test_thin_products_hold_less_of_the_bulk() -> None:
+    names = twelve(ListedName("o", "oil"))
+    names[2] = ListedName("p", "perfume")
+    change = usual_amounts(names, TABLE, thin=True).mu - usual_amounts(names, TABLE).mu
+    assert change[:3] == pytest.approx([0.0, -0.8, 0.0])
+
+
+def test_water_late_in_the_list_does_not_make_it_a_watery_one() -> None:
+    assert has_water([WATER, ListedName("a")])
+    assert not has_water([ListedName("a"), ListedName("b"), ListedName("c"), WATER])
+
+
+def test_richness_is_integrated_only_where_there_is_water() -> None:
+    assert len(richness_nodes([WATER]).shifts) == 3
+    assert richness_nodes([WATER]).weights.sum() == pytest.approx(1)
+    assert len(richness_nodes([ListedName("a")]).shifts) == 1
+
+
+def test_masses_add_up_to_the_share_between_the_limits() -> None:
+    names = twelve(ListedName("o", "oil"))
+    usual, nodes = usual_amounts(names, TABLE), richness_nodes([ListedName("a")])
+    edges = np.geomspace(1.0, 100.0, 111)
+    low, high = np.full(12, 2.0), np.full(12, 30.0)
+    masses = cell_masses(usual, edges, (low, high), nodes)
+    between = share_below(usual, np.tile([2.0, 30.0], (12, 1)))
+    assert masses[0].sum(axis=1) == pytest.approx(between[:, 1] - between[:, 0])
+
+
+def test_a_known_value_has_all_its_mass_in_its_cell() -> None:
+    usual, nodes = usual_amounts([WATER, ListedName("o", "oil")], TABLE), richness_nodes([ListedName("a")])
+    edges = np.geomspace(1.0, 100.0, 111)
+    value = np.array([50.0, 7.0])
+    masses = cell_masses(usual, edges, (value, value), nodes)[0]
+    for i in range(2):
+        (cell,) = np.flatnonzero(masses[i])
+        assert edges[cell] <= value[i] <= edges[cell + 1]
