@@ -32,7 +32,7 @@ def _download(text: str, what: str) -> Answer:
     return answer
 
 
-def _page(status: int = 200, **more: object) -> tuple[str, int]:
+def _page(status: int, **more: object) -> tuple[str, int]:
     given = {"what": MATERIALS, "faults": (), "preview": None, "text": "", "encoding": "utf-8"}
     columns = {MATERIALS: transfer.COLUMNS, PRICES: transfer_prices.COLUMNS}
     return render_template("materials/transfer.html", **{**given, **more}, encodings=ENCODINGS, columns=columns), status
@@ -41,21 +41,21 @@ def _page(status: int = 200, **more: object) -> tuple[str, int]:
 @blueprint.get("/materials/transfer")
 def transfer_page() -> tuple[str, int]:
     """Offer the files to take away, and the form to bring one in."""
-    return _page()
+    return _page(200)
 
 
 @blueprint.post("/materials/transfer")
 def preview_file() -> tuple[str, int]:
     """Read a file and say what taking it would do, before anything is written."""
     what, encoding = request.form.get("what", MATERIALS), request.form.get("encoding", "utf-8")
-    same = {"what": what, "encoding": encoding, "text": request.form.get("text", "")}
+    same: dict[str, object] = {"what": what, "encoding": encoding, "text": request.form.get("text", "")}
     try:
         text = _sent_text(encoding)
         same["text"] = text
         seen = _PREVIEWS.get(what, transfer.preview)(context.store(), text)
     except Unreadable as wrong:
         return _page(422, faults=wrong.faults, **same)
-    return _page(preview=seen, **same)
+    return _page(200, preview=seen, **same)
 
 
 _PREVIEWS = {MATERIALS: transfer.preview, PRICES: transfer_prices.preview_prices}

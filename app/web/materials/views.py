@@ -1,5 +1,7 @@
 """The list of materials and the page of one of them."""
 
+from urllib.parse import urlencode
+
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -51,7 +53,8 @@ def _address(asked: Wanted, **changed: str | int) -> str:
     """Write the address of the list with some filters changed; an empty one is left out."""
     state = asked.state if asked.state != "in use" else ""
     values = {"q": asked.words[:200], "function": asked.function, "phase": asked.phase, "state": state, **changed}
-    return url_for("materials.index", **{name: value for name, value in values.items() if value})
+    query = urlencode({name: value for name, value in values.items() if value})
+    return f"{url_for('materials.index')}?{query}" if query else url_for("materials.index")
 
 
 def _chips(asked: Wanted) -> list[tuple[str, str]]:

@@ -9,10 +9,13 @@ from weakref import WeakKeyDictionary
 from sqlalchemy.orm import Session
 
 from app.reference.library import split_cell
+from app.reference.library_search import library_index
 from app.reference.material import LibraryMaterial
 from app.reference.materials import library_materials
 from app.reference.materials import material as library_material
 from app.reference.search import Entry, Index, build_index, search
+from app.reference.synonyms import other_names
+from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.material_queries import Marker, materials_in_order, part_names, shelf_marker, shelf_outline
 from app.store.materials import Material
@@ -94,24 +97,19 @@ def _read_shelf(session: Session, marker: Marker) -> Shelf:
         row.id: Outline(row.id, row.library_key, split_cell(row.functions), row.phase_hint.value, bool(row.retired_at))
         for row in rows
     }
-    entries = (
-        Entry(
-            id=row.id,
-            name=row.name,
-            inci=tuple(inci for inci, _ in names.get(row.id, ())),
-            cas=tuple(cas for _, cas in names.get(row.id, ()) if cas),
-            functions=outlines[row.id].functions,
-        )
-        for row in rows
-    )
+    entries = (_entry(outlines[row.id], row.name, names.get(row.id, [])) for row in rows)
     return Shelf(marker, outlines, build_index(entries))
 
 
-@cache
-def library_index() -> Index[str]:
-    """The shipped materials ready to be searched."""
-    return build_index(
-        Entry(m.key, m.name, m.inci_names + m.aliases, m.cas_numbers, m.functions) for m in library_materials()
+def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]]) -> Entry[int]:
+    first = inci_key(parts[0][0]) if parts else ""
+    return Entry(
+        id=outline.id,
+        name=name,
+        inci=tuple(inci for inci, _ in parts),
+        cas=tuple(cas for _, cas in parts if cas),
+        functions=outline.functions,
+        other_names=other_names().get(first, ()),
     )
 
 

@@ -55,6 +55,12 @@ def load_material(store: Store, material_id: int) -> Material:
         return get_material(session, material_id)
 
 
+def on_shelf(store: Store, library_key: str) -> int | None:
+    """Give the id of the material that came from a row of the library, when one is on the shelf."""
+    with store.reading() as session:
+        return live_id_of_library_key(session, library_key)
+
+
 def load_use(store: Store, material_id: int) -> Use:
     """Read what depends on a material."""
     with store.reading() as session:
@@ -166,8 +172,7 @@ def put_on_shelf(store: Store, library_key: str, key: str = "") -> int:
     shipped = library_material(library_key)
     if shipped is None:
         raise NotFound("The library has no such material.")
-    with store.reading() as session:
-        there = live_id_of_library_key(session, library_key)
+    there = on_shelf(store, library_key)
     return there if there is not None else add_material(store, from_library(shipped), key)
 
 

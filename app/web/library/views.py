@@ -1,0 +1,108 @@
+"""The pages of the shipped library."""
+
+from collections import Counter
+from collections.abc import Sequence
+from itertools import groupby
+
+from flask import Blueprint, Response, render_template, request
+
+from app.reference.material import LibraryMaterial
+from app.reference.materials import left_out, library_materials, material
+from app.reference.provenance import MemoryValue, Provenance, from_memory
+from app.store.errors import NotFound
+from app.web import context
+from app.web.materials.forms import whole_number
+from app.work.csv_text import write_table
+from app.work.materials.composition import width_text
+from app.work.materials.finding import Wanted, search_library
+from app.work.materials.shelf import on_shelf
+
+blueprint = Blueprint("library", __name__)
+
+PAGE = 200
+MEMORY_COLUMNS = ("table", "row", "column", "value", "source")
+NO_GROUP = "mixtures and others"
+
+
+@blueprint.get("/library")
+def index() -> str:
+    """Show the shipped materials by group, or those that fit a search."""
+    words = request.args.get("q", "")
+    found = search_library(Wanted(words=words)) if words.strip() else []
+    return render_template(
+        "library/index.html", words=words, found=found, groups=_groups(), size=len(library_materials())
+    )
+
+
+def _groups() -> list[tuple[str, list[LibraryMaterial]]]:
+    def group(one: LibraryMaterial) -> str:
+        return one.group or NO_GROUP
+
+    ordered = sorted(library_materials(), key=lambda one: (group(one), one.name.casefold()))
+    return [(name, list(rows)) for name, rows in groupby(ordered, key=group)]
+
+
+@blueprint.get("/library/<key>")
+def show(key: str) -> str:
+    """Show one shipped material, each value with its source."""
+    found = material(key)
+    if found is None:
+        raise NotFound("The library has no such material.")
+    return render_template(
+        "library/show.html",
+        one=found,
+        on_shelf=on_shelf(context.store(), key),
+        width_text=width_text,
+        ranges=_ranges(found),
+    )
+
+
+def _ranges(found: LibraryMaterial) -> dict[str, list[tuple[str, Provenance]]]:
+    """Give the sources of both ends of a range, once when they are the same."""
+    pairs = {"use": ("use_low", "use_high"), "pH": ("ph_min", "ph_max")}
+    return {label: _told(found, names) for label, names in pairs.items()}
+
+
+def _told(found: LibraryMaterial, names: Sequence[str]) -> list[tuple[str, Provenance]]:
+    given = [found.sources[name] for name in names if name in found.sources]
+    if len(set(given)) <= 1:
+        return [("", source) for source in given[:1]]
+    return [("lower end: ", given[0]), ("upper end: ", given[1])]
+
+
+@blueprint.get("/library/from-memory")
+def memory() -> str:
+    """List every shipped value that rests on memory, by table."""
+    table = request.args.get("table", "")
+    values = _memory(table)
+    pages = max(1, -(-len(values) // PAGE))
+    page = min(max(whole_number(request.args.get("page", ""), 1), 1), pages)
+    return render_template(
+        "library/from_memory.html",
+        values=values[(page - 1) * PAGE : page * PAGE],
+        count=len(values),
+        tables=sorted(Counter(value.table for value in from_memory()).items()),
+        table=table,
+        page=page,
+        pages=pages,
+    )
+
+
+def _memory(table: str) -> list[MemoryValue]:
+    return [value for value in from_memory() if not table or value.table == table]
+
+
+@blueprint.get("/library/from-memory.csv")
+def memory_file() -> Response:
+    """Give the list as a file, guarded against being run as formulas."""
+    values = _memory(request.args.get("table", ""))
+    rows = ({"table": v.table, "row": v.key, "column": v.column, "value": v.value, "source": v.source} for v in values)
+    answer = Response("\ufeff" + write_table(MEMORY_COLUMNS, rows), mimetype="text/csv")
+    answer.headers["Content-Disposition"] = 'attachment; filename="values-from-memory.csv"'
+    return answer
+
+
+@blueprint.get("/library/left-out")
+def left_out_page() -> str:
+    """List the rows of the shipped tables that did not become a material of their own, with the reason."""
+    return render_template("library/left_out.html", rows=left_out())

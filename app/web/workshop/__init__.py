@@ -1,0 +1,1 @@
+"""The workshop: settings, scales, packaging, backups."""

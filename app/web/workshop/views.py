@@ -1,0 +1,97 @@
+"""The settings of the workshop and its backups."""
+
+from decimal import Decimal
+from pathlib import Path
+
+from flask import Response as Answer
+from flask import flash, jsonify, redirect, render_template, request, send_file, url_for
+from werkzeug.wrappers import Response
+
+from app.science.batch_number import example
+from app.science.errors import Invalid
+from app.store.errors import Conflict
+from app.store.workshop import Jurisdiction, Paper
+from app.web import context
+from app.web.materials.forms import by_field, whole_number
+from app.web.workshop import gear
+from app.web.workshop.area import blueprint
+from app.web.workshop.forms import typed_settings
+from app.work import workshop as work
+from app.work.clock import today
+from app.work.copies import backup_folder, find_copy, list_copies, make_copy
+from app.work.typed import Faults, differences
+
+__all__ = ["blueprint", "gear"]
+
+
+def _form(typed: work.TypedSettings, row_version: int, **more: object) -> str:
+    given: dict[str, object] = {"faults": {}, "differences": ()}
+    return render_template(
+        "workshop/settings.html",
+        **{**given, **more},
+        typed=typed,
+        row_version=row_version,
+        currencies=work.currencies(),
+        locales=work.locales(),
+        papers=[word.value for word in Paper],
+        jurisdictions=[word.value for word in Jurisdiction],
+        number_example=_example(typed.batch_number_pattern),
+        sample=Decimal("1234.5"),
+    )
+
+
+def _example(pattern: str) -> str:
+    """Say what the first batch would be called, or what keeps the pattern from being used."""
+    try:
+        return f"The first batch of a formula HC1 planned today would be {example(pattern, today())}."
+    except Invalid as wrong:
+        return wrong.message
+
+
+@blueprint.get("/workshop")
+def settings() -> str:
+    """Show the settings."""
+    shop = work.load_workshop(context.store())
+    return _form(work.as_typed(shop), shop.row_version)
+
+
+@blueprint.get("/workshop/number-example")
+def number_example() -> Response:
+    """Say what a pattern as typed would give."""
+    return jsonify(words=_example(request.args.get("pattern", "")[:500]))
+
+
+@blueprint.post("/workshop")
+def save_settings() -> Response | tuple[str, int]:
+    """Write the settings."""
+    typed, row_version = typed_settings(request.form), whole_number(request.form.get("row_version", ""))
+    try:
+        work.change_settings(context.store(), typed, row_version)
+    except Faults as wrong:
+        return _form(typed, row_version, faults=by_field(wrong.faults)), 422
+    except Conflict:
+        shop = work.load_workshop(context.store())
+        return _form(typed, shop.row_version, differences=differences(typed, work.as_typed(shop), work.LABELS)), 409
+    flash("Settings saved.")
+    return redirect(url_for("workshop.settings"), 303)
+
+
+@blueprint.get("/workshop/backups")
+def backups() -> str:
+    """List the backups, and say how one is made and put back."""
+    store = context.store()
+    return render_template("workshop/backups.html", copies=list_copies(store), folder=backup_folder(store))
+
+
+@blueprint.post("/workshop/backups")
+def make_backup() -> Response:
+    """Make a backup now."""
+    flash(f"Backed up to {make_copy(context.store())}")
+    return redirect(url_for("workshop.backups"), 303)
+
+
+@blueprint.get("/workshop/backups/<name>")
+def download_backup(name: str) -> Answer:
+    """Give one of the listed backups as a file."""
+    found: Path = find_copy(context.store(), name)
+    return send_file(found, mimetype="application/octet-stream", as_attachment=True, download_name=found.name)
