@@ -7,12 +7,11 @@ from pydantic import Field
 from app.commands.computations._base import Number, Percent, RequestModel, Text
 from app.reference.mixtures import Built, Conditions, Entry, build_mixture
 from app.science.acid_base.model import water_percent
-from app.science.acid_base.validity import water_share
+from app.science.acid_base.validity import NO_NUMBER_WATER_SHARE, water_share
 from app.science.acid_base.values import Mixture
 from app.science.errors import Invalid
 
 MOST_LINES = 300
-LEAST_WATER_SHARE = 0.5
 
 
 class MixtureLine(RequestModel):
@@ -56,7 +55,7 @@ def require_watery(mixture: Mixture) -> None:
         Invalid: when water is less than half of water, alcohols and glycols together.
     """
     water = water_percent(mixture.lines, mixture.water_percent)
-    if water > 0 and water_share(mixture, water) < LEAST_WATER_SHARE:
+    if water > 0 and water_share(mixture, water) < NO_NUMBER_WATER_SHARE:
         raise Invalid(
             "mixture",
             "alcohols and glycols outweigh the water here: the pH model was made for water and gives no number",

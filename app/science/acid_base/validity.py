@@ -8,6 +8,7 @@ from app.science.acid_base.values import Influence, Mixture, Range, SpeciesAmoun
 WARN_IONIC_STRENGTH = 0.5
 REFUSE_IONIC_STRENGTH = 1.0
 LEAST_WATER_SHARE = 0.70  # of water + alcohols + glycols; from memory
+NO_NUMBER_WATER_SHARE = 0.50  # below, a prediction made for water means nothing (from memory)
 METER = "This is a prediction: measure the pH of the batch."
 
 _HALF_WIDTH_AT = (0.0, 0.1, 0.2, 0.5, 1.0, 2.0)

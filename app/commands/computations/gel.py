@@ -1,0 +1,99 @@
+"""``gel``: how an acid polymer, or another thickener, stands at a pH."""
+
+import re
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import Field
+
+from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.commands.computations._mixture import MOST_LINES, MixtureLine, entries, tidy
+from app.reference.acid_base import acid_base_table
+from app.reference.mixtures import build_mixture
+from app.reference.thickeners import Thickener, thickener_of
+from app.science.acid_base.gel import companions, gel_notes, ionised_at
+from app.science.acid_base.values import Line, Polymer
+from app.science.errors import Invalid
+
+SUMMARY = "Say how a thickener stands at a pH: ionised part, window, and what thins it."
+CATIONIC = re.compile(r"QUATERNIUM|TRIMONIUM|ALKONIUM|DIMETHYLAMINE$|CHLORHEXIDINE|BIGUANIDE|HYDROXYPROPYLTRIMONIUM")
+
+
+class PolymerModel(RequestModel):
+    """The thickener: INCI name and % w/w of the formula."""
+
+    inci: Text
+    percent: Percent
+
+
+class Request(RequestModel):
+    """A thickener, the rest of the formula, and the pH."""
+
+    polymer: PolymerModel
+    mixture: list[MixtureLine] = Field(default=[], max_length=MOST_LINES)
+    ph: Number
+
+
+class Answer(AnswerModel):
+    """The ionised share (0..1) and where the thickener stands."""
+
+    ionised_fraction: Number
+    window: Literal["below", "thickening", "full", "falling"]
+    notes: list[str]
+
+
+def compute(request: Request) -> Answer:
+    """Say how the thickener stands.
+
+    Raises:
+        Invalid: naming the field.
+    """
+    if not 0 <= request.ph <= 14:
+        raise Invalid("ph", "the pH must lie between 0 and 14")
+    thickener, polymer = _look_up(request.polymer.inci)
+    lines = _others(request)
+    ph = float(request.ph)
+    notes = [*gel_notes(thickener.window, ph), *_beside(thickener, lines), *_dose(request.polymer.percent, thickener)]
+    return Answer(
+        ionised_fraction=tidy(ionised_at(polymer, ph)) if polymer else 0,
+        window=thickener.window.at(ph).value,
+        notes=[*notes, _source(thickener)],
+    )
+
+
+def _look_up(inci: str) -> tuple[Thickener, Polymer | None]:
+    found = acid_base_table().find(inci)
+    name = found.substance.inci if found else inci
+    thickener = thickener_of(name)
+    if thickener is None:
+        raise Invalid("polymer.inci", f"nothing is known about {inci!r} as a thickener")
+    return thickener, found.substance.polymer if found else None
+
+
+def _others(request: Request) -> tuple[Line, ...]:
+    total = sum((line.percent for line in request.mixture), Decimal(0))
+    if total > 100:
+        raise Invalid("mixture", f"the percentages add up to {total:f}, more than 100")
+    return build_mixture(entries(request.mixture)).mixture.lines
+
+
+def _beside(thickener: Thickener, lines: tuple[Line, ...]) -> tuple[str, ...]:
+    if thickener.charge != "anionic" or thickener.salt_tolerance == "good":
+        return ()
+    cationic = [line.name for line in lines if line.percent > 0 and CATIONIC.search(line.name.upper())]
+    return companions(lines, cationic)
+
+
+def _dose(percent: Decimal, thickener: Thickener) -> tuple[str, ...]:
+    low, high = thickener.dose_low_percent, thickener.dose_high_percent
+    if percent == 0:
+        return ("There is none of it in the formula.",)
+    if low <= percent <= high:
+        return ()
+    word = "less" if percent < low else "more"
+    return (f"{percent.normalize():f} % is {word} than the usual {low:f} to {high:f} % for a light gel.",)
+
+
+def _source(thickener: Thickener) -> str:
+    need = "needs a neutraliser" if thickener.needs_neutraliser else "needs no neutraliser"
+    return f"{thickener.inci} {need}. Window: {thickener.source} ({thickener.source_status})."

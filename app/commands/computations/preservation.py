@@ -1,0 +1,70 @@
+"""``preservation``: what the preserving substances of a formula can do at its pH, and what is left open."""
+
+from typing import Any, Literal
+
+from pydantic import SerializerFunctionWrapHandler, model_serializer
+
+from app.commands.computations._base import AnswerModel, Number
+from app.commands.computations._mixture import MixtureRequest, tidy
+from app.reference.preservatives import assess_mixture
+from app.science.errors import Invalid
+from app.science.preservation import System
+
+SUMMARY = "Check the preserving substances of a formula against its pH, and name what is not covered."
+
+
+class Request(MixtureRequest):
+    """A mixture, its pH when it was measured, and how it is used."""
+
+    ph: Number | None = None
+    exposure: Literal["leave-on", "rinse-off"]
+
+
+class SystemModel(AnswerModel):
+    """One preserving substance; ``active_percent`` counts the un-ionised acid where an acid acts."""
+
+    inci: str
+    percent: Number
+    active_percent: Number
+    undissociated_fraction: Number | None
+    ph_window: list[Number]
+    verdict: str
+    why: str
+
+    @model_serializer(mode="wrap")
+    def _keep_null(self, handler: SerializerFunctionWrapHandler) -> dict[str, Any]:
+        """Write the fraction as null where ionisation is not how the substance works."""
+        return {"undissociated_fraction": None} | dict(handler(self))
+
+
+class Answer(AnswerModel):
+    """The substances and what remains open."""
+
+    systems: list[SystemModel]
+    gaps: list[str]
+
+
+def compute(request: Request) -> Answer:
+    """Check the preservation.
+
+    Raises:
+        Invalid: naming the field.
+    """
+    if request.ph is not None and not 0 <= request.ph <= 14:
+        raise Invalid("ph", "the pH must lie between 0 and 14")
+    mixture = request.build().mixture
+    ph = None if request.ph is None else float(request.ph)
+    found = assess_mixture(mixture, request.exposure == "leave-on", ph)
+    return Answer(systems=[_system(s) for s in found.systems], gaps=list(found.gaps))
+
+
+def _system(found: System) -> SystemModel:
+    return SystemModel(
+        inci=found.inci,
+        percent=tidy(found.percent),
+        active_percent=tidy(found.active_percent, 4),
+        undissociated_fraction=None if found.undissociated_fraction is None else tidy(found.undissociated_fraction, 4),
+        ph_window=list(found.ph_window),
+        verdict=found.verdict.value,
+        why=found.why,
+    )
