@@ -1,6 +1,6 @@
 """Questions about materials: what the shelf holds, what uses a material, what can be found."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -151,13 +151,6 @@ def all_materials(session: Session) -> list[Material]:
         selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)
     )
     return list(session.scalars(loaded.order_by(Material.name_key, Material.id)))
-
-
-def names_taken(session: Session, name_keys: Iterable[str]) -> dict[str, int]:
-    """Give the ids of the materials that are not retired, by name key, of those asked for."""
-    wanted = set(name_keys)
-    rows = session.execute(select(Material.name_key, Material.id).where(Material.retired_at.is_(None)))
-    return {key: material_id for key, material_id in rows if key in wanted}
 
 
 def every_packaging(session: Session) -> list[Packaging]:

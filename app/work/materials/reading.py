@@ -15,7 +15,7 @@ from app.science.percent_range import HUNDRED
 from app.science.quantities import check_density
 from app.store.materials import PhaseHint
 from app.work.materials.composition import ReadPart, cas_remark, read_parts
-from app.work.materials.typed_material import TypedMaterial
+from app.work.materials.typed_material import TypedMaterial, number, part_as_typed
 from app.work.typed import Reader, maybe_number, name, one_line, words
 
 ZERO = Decimal(0)
@@ -80,6 +80,28 @@ def read_material(typed: TypedMaterial) -> MaterialValues:
     )
     reader.finish()
     return values
+
+
+def as_typed(values: MaterialValues) -> TypedMaterial:
+    """Give a material that was read as it would be typed, figures in their plain form."""
+    return TypedMaterial(
+        name=values.name,
+        form=values.form,
+        phase_hint=values.phase_hint.value,
+        functions=values.functions,
+        density=number(values.density_g_ml),
+        use_low=number(values.use_low),
+        use_high=number(values.use_high),
+        ph_min=number(values.ph_min),
+        ph_max=number(values.ph_max),
+        max_temp=number(values.max_temp_c),
+        cautions=values.cautions,
+        notes=values.notes,
+        source=values.source,
+        supplier=values.supplier,
+        library_key=values.library_key or "",
+        parts=tuple(part_as_typed(row.part, row.source) for row in values.parts),
+    )
 
 
 def _range(

@@ -1,19 +1,18 @@
 """Materials as a file: out for a spreadsheet or another workshop, and in again, all or nothing."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields, replace
-from itertools import groupby
+from dataclasses import dataclass, replace
 
 from sqlalchemy.orm import Session
 
 from app.science.names import inci_key
 from app.science.numbers import plain
 from app.store.engine import Store
-from app.store.material_queries import all_materials, names_taken
+from app.store.material_queries import all_materials
 from app.store.materials import Material
 from app.work.clock import now
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
-from app.work.materials.reading import MaterialValues, read_material
+from app.work.materials.reading import MaterialValues, as_typed, read_material
 from app.work.materials.shelf import insert_material, update_material
 from app.work.materials.typed_material import TypedMaterial, TypedPart, changes, from_shelf, number
 from app.work.once import earlier_result, remember
@@ -38,9 +37,32 @@ OWN = {
 }
 OF_PART = {"inci": "inci", "percent": "percent", "cas": "cas", "kind": "kind", "part source": "source"}
 RANGE = ("low", "high")
-COLUMNS = (*OWN, "retired", "inci", "percent", *RANGE, "cas", "kind", "nano", "may contain", "allergens", "part source")
+COLUMNS = (
+    *OWN,
+    "retired",
+    "part",
+    "inci",
+    "percent",
+    *RANGE,
+    "cas",
+    "kind",
+    "nano",
+    "may contain",
+    "allergens",
+    "part source",
+)
 REQUIRED = ("name", "inci")
-NUMBERS = ("density g/ml", "use from %", "use to %", "ph from", "ph to", "highest temperature c", "percent", *RANGE)
+NUMBERS = (
+    "density g/ml",
+    "use from %",
+    "use to %",
+    "ph from",
+    "ph to",
+    "highest temperature c",
+    "part",
+    "percent",
+    *RANGE,
+)
 YES = {"yes", "y", "1", "true", "x"}
 
 
@@ -76,6 +98,7 @@ def _lines(material: Material) -> Iterator[dict[str, str]]:
     for place, (part, stored) in enumerate(zip(typed.parts, material.parts, strict=True)):
         row = first if place == 0 else {"name": material.name}
         yield row | {
+            "part": str(place + 1),
             "inci": part.inci,
             "percent": plain(stored.percent),
             "low": number(stored.low),
@@ -95,8 +118,7 @@ def read_file(text: str) -> list[Incoming]:
     Raises:
         Unreadable: with everything that is wrong, by line.
     """
-    groups = groupby(read_table(text, REQUIRED, COLUMNS), key=lambda record: inci_key(record.cells["name"]))
-    listed = [(key, list(records)) for key, records in groups]
+    listed = list(_grouped(read_table(text, REQUIRED, COLUMNS)))
     faults = list(_doubled(listed))
     found: list[Incoming] = []
     for _, records in listed:
@@ -108,6 +130,23 @@ def read_file(text: str) -> list[Incoming]:
         none = [LineFault(0, "There is no material in this file.")]
         raise Unreadable(sorted(faults, key=lambda fault: fault.line)[:MOST_FAULTS] or none)
     return found
+
+
+def _grouped(records: Iterable[Record]) -> Iterator[tuple[str, list[Record]]]:
+    """Put the lines of one material together: lines in a row with one name, begun anew by part 1."""
+    kept: list[Record] = []
+    for record in records:
+        begins = record.cells.get("part", "").strip() == "1"
+        if kept and (begins or _key(record) != _key(kept[0])):
+            yield _key(kept[0]), kept
+            kept = []
+        kept.append(record)
+    if kept:
+        yield _key(kept[0]), kept
+
+
+def _key(record: Record) -> str:
+    return inci_key(record.cells["name"])
 
 
 def _doubled(listed: Iterable[tuple[str, list[Record]]]) -> Iterator[LineFault]:
@@ -169,24 +208,13 @@ def preview(store: Store, text: str) -> Preview:
 
 
 def _paired(session: Session, incoming: list[Incoming]) -> list[tuple[Incoming, Material | None]]:
-    taken = names_taken(session, (inci_key(one.values.name) for one in incoming if not one.retired))
-    stored = {m.id: m for m in all_materials(session) if m.id in set(taken.values())} if taken else {}
-    return [(one, None if one.retired else stored.get(taken.get(inci_key(one.values.name), 0))) for one in incoming]
+    """Put each material of a file beside the one of the same name on the shelf, retired beside retired."""
+    stored = {(m.name_key, m.retired_at is not None): m for m in all_materials(session)}
+    return [(one, stored.get((inci_key(one.values.name), one.retired))) for one in incoming]
 
 
 def _differs(one: Incoming, stored: Material) -> bool:
-    now_typed = from_shelf(stored)
-    filled = replace(one.typed, cautions=one.values.cautions, library_key=now_typed.library_key)
-    return bool(changes(_plain(filled), _plain(now_typed)))
-
-
-def _plain(typed: TypedMaterial) -> TypedMaterial:
-    """Give a typed material with its figures in their plain form, so that 0.50 and 0.5 are the same."""
-    values = read_material(typed)
-    texts = {f.name: getattr(typed, f.name) for f in fields(typed)}
-    figures = {"density": values.density_g_ml, "max_temp": values.max_temp_c}
-    figures |= {name: getattr(values, name) for name in ("use_low", "use_high", "ph_min", "ph_max")}
-    return TypedMaterial(**texts | {name: number(value) for name, value in figures.items()})
+    return bool(changes(as_typed(one.values), from_shelf(stored)))
 
 
 def import_materials(store: Store, text: str, *, update: bool, key: str = "") -> int:

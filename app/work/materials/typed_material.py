@@ -146,11 +146,12 @@ def from_library(shipped: LibraryMaterial) -> TypedMaterial:
         cautions="\n".join(caution.text for caution in shipped.cautions),
         notes="\n".join(text for text in (shipped.assumption, shipped.notes) if text),
         library_key=shipped.key,
-        parts=tuple(_shipped_part(part) for part in shipped.parts),
+        parts=tuple(part_as_typed(part) for part in shipped.parts),
     )
 
 
-def _shipped_part(part: Part) -> TypedPart:
+def part_as_typed(part: Part, source: str = "") -> TypedPart:
+    """Give a part as it would be typed."""
     return TypedPart(
         inci=part.inci,
         percent=PercentRange(part.percent, part.low, part.high).text,
@@ -159,6 +160,7 @@ def _shipped_part(part: Part) -> TypedPart:
         nano=part.nano,
         may_contain=part.may_contain,
         allergens=_lines(part.allergens),
+        source=source,
     )
 
 

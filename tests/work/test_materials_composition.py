@@ -1,0 +1,130 @@
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from app.science.errors import Invalid
+from app.work.materials.composition import (
+    cas_remark,
+    fitted,
+    read_allergens,
+    read_parts,
+    sum_of,
+    with_pasted,
+    with_water,
+)
+from app.work.materials.names import cas_of, names_like
+from app.work.materials.typed_material import TypedMaterial, TypedPart
+from app.work.typed import Reader
+
+D = Decimal
+
+
+def rows(*texts: str) -> tuple[TypedPart, ...]:
+    return tuple(TypedPart(f"Name {n}", text) for n, text in enumerate(texts))
+
+
+SUMS = [
+    (("60", "40"), "Adds up to 100 %."),
+    (("30-50", "55"), "Adds up to 95 %; 5 % is missing to 100."),
+    (("60", "41.5"), "Adds up to 101.5 %; 1.5 % too much."),
+    (("60", "x"), "Adds up to 60 %, without 1 row that cannot be read yet; 40 % is missing to 100."),
+    (("x", "", "y"), "Adds up to 0 %, without 3 rows that cannot be read yet; 100 % is missing to 100."),
+]
+
+
+@pytest.mark.parametrize(("percents", "words"), SUMS)
+def test_the_sum_is_said_in_words(percents: tuple[str, ...], words: str) -> None:
+    assert sum_of(rows(*percents)).sentence == words
+
+
+def test_what_each_row_counts_is_told_row_by_row() -> None:
+    assert sum_of((*rows("30-50 (42)", "x"), TypedPart(), TypedPart("Aqua", "< 5"))).counted == (
+        D(42),
+        None,
+        None,
+        D("2.5"),
+    )
+
+
+def test_water_is_the_rest_in_a_row_of_its_own_or_in_the_row_it_has() -> None:
+    fresh = with_water(TypedMaterial(parts=(*rows("60.5"), TypedPart())))
+    assert [(p.inci, p.percent) for p in fresh.parts] == [("Name 0", "60.5"), ("Aqua", "39.5")]
+    there = with_water(TypedMaterial(parts=(TypedPart("AQUA", "10"), *rows("60"))))
+    assert [(p.inci, p.percent) for p in there.parts] == [("AQUA", "40"), ("Name 0", "60")]
+    full = TypedMaterial(parts=rows("100", "1"))
+    assert with_water(full) == full
+
+
+def test_ranges_are_fitted_to_100_and_keep_their_width() -> None:
+    typed = fitted(TypedMaterial(parts=rows("50-70", "20-30", "10")))
+    assert [p.percent for p in typed.parts] == ["50-70 (63.34)", "20-30 (26.66)", "10"]
+    assert sum_of(typed.parts).missing == 0
+    hopeless = TypedMaterial(parts=rows("10-20", "20"))
+    assert fitted(hopeless) == hopeless
+    assert not sum_of(hopeless.parts).can_fit
+
+
+PASTED = [
+    ("Aqua\t70,5\nGlycerin\t5\n", [("Aqua", "70,5", ""), ("Glycerin", "5", "")]),
+    ("Glycerin\t56-81-5\t60-80 %", [("Glycerin", "60-80 %", "56-81-5")]),
+    ("Cetearyl Alcohol 30 - 50 %", [("Cetearyl Alcohol", "30 - 50 %", "")]),
+    ("PEG-40 Hydrogenated Castor Oil: < 5", [("PEG-40 Hydrogenated Castor Oil", "< 5", "")]),
+    ("Aqua;20;7732-18-5", [("Aqua", "20", "7732-18-5")]),
+    ("only a name\n\n", [("only a name", "", "")]),
+]
+
+
+@pytest.mark.parametrize(("text", "expected"), PASTED, ids=range(len(PASTED)))
+def test_pasted_lines_become_rows(text: str, expected: list[tuple[str, str, str]]) -> None:
+    found = with_pasted(TypedMaterial(parts=(TypedPart(),)), text).parts
+    assert [(p.inci, p.percent, p.cas) for p in found] == expected
+
+
+@settings(max_examples=60)
+@given(st.text(max_size=200))
+def test_anything_can_be_pasted_and_summed(text: str) -> None:
+    typed = with_pasted(TypedMaterial(), text)
+    read_parts(typed.parts, Reader())
+    assert sum_of(typed.parts).total >= 0
+
+
+def test_an_allergen_sheet_is_read_line_by_line() -> None:
+    shares = read_allergens("Limonene 4.2\n\nLinalool:1,1%\nAlpha-Isomethyl Ionone\t0.05\n", "f")
+    assert [(s.inci, s.percent) for s in shares] == [
+        ("Limonene", D("4.2")), ("Linalool", D("1.1")), ("Alpha-Isomethyl Ionone", D("0.05")),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("Limonene 4\nLinalool", "Line 2: write the name and the percent"),
+        ("Limonene 101", "Line 1: The number is 101"),
+        ("Limonene 60\nLinalool 50", "add up to 110 %"),
+        ("a 1\n" * 151, "can have 150 lines; this one has 151"),
+        ("x" * 60_000, "Line 1"),
+    ],
+)
+def test_an_allergen_sheet_that_cannot_be_read_names_the_line(text: str, words: str) -> None:
+    with pytest.raises(Invalid, match=words):
+        read_allergens(text, "f")
+
+
+@pytest.mark.parametrize(
+    ("cas", "sign"), [("56-81-5", ""), ("", ""), ("56-81-6", "check digit"), ("abc", "form of a CAS")]
+)
+def test_a_cas_number_is_checked_by_its_last_digit(cas: str, sign: str) -> None:
+    assert sign in cas_remark(cas)
+    assert bool(cas_remark(cas)) == bool(sign)
+
+
+def test_names_that_begin_with_what_was_typed_come_first() -> None:
+    found = names_like("glycer")
+    assert found[0].upper().startswith("GLYCER")
+    assert "Glycerin" in found
+    assert len(found) == 12
+    assert names_like("g") == []
+    assert cas_of("glycerin") == "56-81-5"
+    assert cas_of("no such name") == ""
