@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 LN10 = math.log(10.0)
 LOWEST_PH, HIGHEST_PH = -2.0, 16.0
 MOST_ROUNDS = 80
+PH_STEP = 1e-12  # a smaller step changes nothing
+STRENGTH_STEP = 1e-11  # mol/kg
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,12 +127,12 @@ def _root(system: System, start: Array, ionic_strength: Array) -> tuple[Array, B
         now = balance(system, ph, ionic_strength)
         low = np.where(now.charge > 0, ph, low)
         high = np.where(now.charge > 0, high, ph)
-        step = ph - now.charge / now.slope
-        outside = (step <= low) | (step >= high)
-        following = np.where(outside, 0.5 * (low + high), step)
-        settled = np.abs(following - ph) < 1e-13 * 16
-        if bool(np.all(settled | (np.abs(now.charge) < 1e-14))):
+        move = now.charge / now.slope
+        if bool(np.all(np.abs(move) < PH_STEP)):
             break
+        following = ph - move
+        outside = (following < low) | (following > high)
+        following = np.where(outside, 0.5 * (low + high), following)
         ph = following
     return ph, now
 
@@ -150,7 +152,7 @@ def solve(system: System) -> Equilibrium:
     """Solve every row for pH and ionic strength together.
 
     The pH is the root of the charge balance, which falls strictly with pH at fixed ionic strength; around it the
-    ionic strength is a fixed point, stopped when it moves less than 1e-12 mol/kg.
+    ionic strength is a fixed point, stopped when it moves less than 1e-11 mol/kg.
     """
     strength = np.full(system.totals.shape[0], 0.05)
     if system.slope == 0:
@@ -162,7 +164,7 @@ def solve(system: System) -> Equilibrium:
     for _ in range(MOST_ROUNDS):
         ph, now = _root(system, ph, strength)
         found = 0.5 * now.square
-        if float(np.max(np.abs(found - strength), initial=0.0)) < 1e-12:
+        if float(np.max(np.abs(found - strength), initial=0.0)) < STRENGTH_STEP:
             break
         strength, last, last_found = accelerated(strength, found, last, last_found), strength, found
     return _equilibrium(ph, strength, now)
