@@ -91,6 +91,14 @@ EXTRA_FAMILIES = {"chlorhexidine_digluconate": (("gluconic_acid", 2.0),)}  # the
 ALKALI_SCATTER = {"sodium_hydroxide": 0.015, "potassium_hydroxide": 0.025, "ammonia": 0.03}
 
 
+POLYMER_SPECIES = {
+    "carbomer_unit": "Carbomer",
+    "sodium_hyaluronate_unit": "Sodium Hyaluronate",
+    "hyaluronic_unit": "Hyaluronic Acid",
+    "alginic_unit": "Alginic Acid",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """A substance of the table under one of its hydrates; ``source`` and ``status`` say where the figures come from."""
@@ -206,10 +214,9 @@ def acid_base_table() -> AcidBaseTable:
     by_name = _index(by_species, names, extra)
     for row, _ in extra:
         by_species.setdefault(row.substance.key, row)
-    by_species["carbomer_unit"] = by_name[inci_key("Carbomer")][0]
-    by_species["sodium_hyaluronate_unit"] = by_name[inci_key("Sodium Hyaluronate")][0]
-    by_species["hyaluronic_unit"] = by_name[inci_key("Hyaluronic Acid")][0]
-    by_species["alginic_unit"] = by_name[inci_key("Alginic Acid")][0]
+    by_species |= {species: by_name[inci_key(inci)][0] for species, inci in POLYMER_SPECIES.items()}
+    written = {inci_key(r["inci_name"]): (by_species[r["species"]],) for r in rows if r["species"] in by_species}
+    by_name = written | by_name
     return AcidBaseTable(families, polymers, by_species, by_name)
 
 

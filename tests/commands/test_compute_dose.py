@@ -1,0 +1,151 @@
+import json
+
+import pytest
+
+from app.commands.compute import answer
+from app.science.errors import Invalid
+
+GEL = [{"inci": "Carbomer", "percent": 0.5}]
+LYE = {"inci": "Sodium Hydroxide", "strength_percent": 10}
+KEYS = {
+    "grams",
+    "low_grams",
+    "high_grams",
+    "first_addition_g",
+    "percent_of_batch",
+    "reachable",
+    "curve",
+    "cautions",
+    "notes",
+}
+
+
+def ask(mixture=GEL, adjuster=LYE, target_ph=6.5, batch_g=200, **more):
+    request = {"mixture": mixture, "adjuster": adjuster, "target_ph": target_ph, "batch_g": batch_g, **more}
+    return json.loads(answer("dose", json.dumps(request)))
+
+
+def predicted(mixture, adjuster, grams, batch_g):
+    """Predict the pH after the dose with the other computation, as two lines of one formula."""
+    total = batch_g + grams
+    lines = [{**line, "percent": line["percent"] * batch_g / total} for line in mixture]
+    lines.append(
+        {"inci": adjuster["inci"], "percent": 100 * grams / total, "assay_percent": adjuster["strength_percent"]}
+    )
+    return json.loads(answer("ph", json.dumps({"mixture": lines})))["ph"]
+
+
+def test_the_answer_has_the_keys_of_the_contract():
+    found = ask()
+    assert set(found) == KEYS
+    assert found["reachable"] is True
+    assert found["grams"] == pytest.approx(2.95, rel=0.01)
+    assert found["low_grams"] < found["grams"] < found["high_grams"]
+    assert 0.6 * found["grams"] < found["first_addition_g"] <= 0.9 * found["grams"]
+    assert found["percent_of_batch"] == pytest.approx(found["grams"] / 2)
+
+
+@pytest.mark.parametrize(
+    ("inci", "strength", "target"),
+    [("Triethanolamine", 99, 6), ("Arginine", 10, 6.5), ("Potassium Hydroxide", 18, 7), ("Tromethamine", 40, 7.2)],
+)
+def test_dose_then_predict_returns_the_target(inci, strength, target):
+    adjuster = {"inci": inci, "strength_percent": strength}
+    found = ask(adjuster=adjuster, target_ph=target)
+    assert predicted(GEL, adjuster, found["grams"], 200) == pytest.approx(target, abs=0.001)
+
+
+def test_the_batch_scales_the_dose():
+    small, large = ask(batch_g=100), ask(batch_g=1000)
+    for key in ("grams", "low_grams", "high_grams", "first_addition_g"):
+        assert large[key] == pytest.approx(10 * small[key], rel=1e-5)
+
+
+def test_the_curve_is_dense_and_passes_the_target():
+    curve = ask()["curve"]
+    assert len(curve) >= 60
+    assert curve[0]["grams"] == 0
+    assert curve[0]["ph"] < 6.5 < curve[-1]["ph"]
+    assert [p["ph"] for p in curve] == sorted(p["ph"] for p in curve)
+
+
+def test_an_unreachable_target_is_told_with_the_nearest():
+    found = ask(adjuster={"inci": "Citric Acid", "strength_percent": 10})
+    assert found["reachable"] is False
+    assert set(found) == KEYS
+    assert [found[k] for k in ("grams", "low_grams", "high_grams", "first_addition_g", "percent_of_batch")] == [
+        None
+    ] * 5
+    assert any("nearest reachable pH is 2.96" in note for note in found["notes"])
+    too_far = ask(adjuster={"inci": "Triethanolamine", "strength_percent": 99}, target_ph=12)
+    assert too_far["reachable"] is False
+    assert any("nearest reachable" in note for note in too_far["notes"])
+
+
+def test_a_target_met_already_needs_nothing():
+    start = ask()["curve"][0]["ph"]
+    found = ask(target_ph=start)
+    assert found["reachable"] is True
+    assert found["grams"] == found["first_addition_g"] == 0
+    assert any("no dose is needed" in note for note in found["notes"])
+
+
+def test_readings_say_what_is_left():
+    found = ask(readings=[{"added_g": 2.2, "ph": 5.6}, {"added_g": 3.0, "ph": 6.2}])
+    assert set(found) == KEYS | {"remaining_g"}
+    assert found["grams"] == pytest.approx(3.0 + found["remaining_g"], rel=0.02)
+    assert 0.2 < found["remaining_g"] < 0.8
+    assert found["first_addition_g"] <= found["remaining_g"]
+
+
+def test_a_passed_target_leaves_nothing_and_tells_the_way_back():
+    found = ask(readings=[{"added_g": 3.5, "ph": 7.4}])
+    assert found["remaining_g"] == 0
+    assert any("Citric Acid" in note and "way back" in note for note in found["notes"])
+    sour = ask(
+        mixture=[{"inci": "Sodium Lactate", "percent": 2}],
+        adjuster={"inci": "Lactic Acid", "strength_percent": 88},
+        target_ph=4.5,
+        readings=[{"added_g": 1.5, "ph": 3.6}],
+    )
+    assert sour["remaining_g"] == 0
+    assert any("Sodium Hydroxide" in note and "way back" in note for note in sour["notes"])
+
+
+@pytest.mark.parametrize(
+    ("inci", "words"),
+    [
+        ("Sodium Hydroxide", ("goggles", "gloves", "aluminium", "never water to alkali")),
+        ("Triethanolamine", ("nitrosamines", "goggles")),
+        ("Citric Acid", ("goggles",)),
+        ("Sodium Bicarbonate", ("Fizzes",)),
+    ],
+)
+def test_each_solution_has_its_cautions(inci, words):
+    text = " ".join(ask(adjuster={"inci": inci, "strength_percent": 10})["cautions"])
+    assert all(word in text for word in words)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"adjuster": {"inci": "Unobtainium", "strength_percent": 10}}, "adjuster.inci"),
+        ({"adjuster": {"inci": "Glycerin", "strength_percent": 10}}, "adjuster.inci"),
+        ({"adjuster": {"inci": "Sodium Hydroxide", "strength_percent": 0}}, "adjuster.strength_percent"),
+        ({"adjuster": {"inci": "Sodium Hydroxide", "strength_percent": 150}}, "adjuster.strength_percent"),
+        ({"target_ph": 15}, "target_ph"),
+        ({"batch_g": 0}, "batch_g"),
+        ({"readings": [{"added_g": -1, "ph": 5}]}, "readings[0].added_g"),
+        ({"readings": [{"added_g": 1, "ph": 15}]}, "readings[0].ph"),
+        ({"mixture": [{"inci": "Glycerin", "percent": 100}]}, "mixture"),
+    ],
+)
+def test_a_request_that_makes_no_sense_names_its_field(changes, field):
+    with pytest.raises(Invalid) as error:
+        ask(**changes)
+    assert error.value.field == field
+
+
+def test_a_close_name_is_suggested():
+    with pytest.raises(Invalid, match="did you mean Triethanolamine"):
+        ask(adjuster={"inci": "Triethanolamin", "strength_percent": 10})

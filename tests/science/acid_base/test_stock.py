@@ -1,0 +1,58 @@
+import pytest
+
+from app.reference.acid_base import acid_base_table
+from app.science.acid_base.stock import Material, make_stock, sodium_hydroxide_density
+from app.science.errors import Invalid
+
+
+def material(name, assay, liquid=False):
+    return Material(acid_base_table().find(name).substance, assay, liquid)
+
+
+def test_ten_percent_from_pearls():
+    stock = make_stock(material("Sodium Hydroxide", 98), 10, 200)
+    assert stock.material_g == pytest.approx(20.408, abs=0.001)
+    assert stock.material_g + stock.water_g == pytest.approx(200)
+    assert stock.density_g_ml == pytest.approx(1.1089, abs=1e-4)
+    assert stock.mmol_per_g == pytest.approx(2.50, abs=0.005)
+    assert stock.temperature_rise_c == pytest.approx(28)
+
+
+def test_ten_percent_from_liquor_of_45_percent():
+    stock = make_stock(material("Potassium Hydroxide", 45, liquid=True), 10, 90)
+    assert (stock.material_g, stock.water_g) == (pytest.approx(20), pytest.approx(70))
+    assert stock.temperature_rise_c is None
+    assert stock.density_g_ml is None
+
+
+def test_an_acid_stock_needs_no_heat_words_but_a_label():
+    stock = make_stock(material("Citric Acid", 100), 50, 100)
+    assert stock.material_g == 50
+    assert "Citric Acid 50 % w/w" in stock.label
+    assert "goggles" in " ".join(stock.cautions).lower()
+
+
+def test_alkali_goes_into_water_with_its_cautions():
+    stock = make_stock(material("Sodium Hydroxide", 98), 20, 100)
+    text = " ".join([*stock.steps, *stock.cautions, stock.label])
+    assert stock.steps[0].startswith("Weigh 79.59 g of cold water")
+    for word in ("goggles", "gloves", "aluminium", "never water to alkali", "CORROSIVE", "58 °C"):
+        assert word in text
+
+
+def test_a_strength_that_can_boil_says_so():
+    assert any("boil" in step for step in make_stock(material("Sodium Hydroxide", 98), 45, 100).steps)
+
+
+@pytest.mark.parametrize(("strength", "total", "field"), [(0, 10, "strength_percent"), (99, 10, "strength_percent"),
+                                                           (10, 0, "total_g")])  # fmt: skip
+def test_impossible_stocks_are_refused(strength, total, field):
+    with pytest.raises(Invalid) as error:
+        make_stock(material("Sodium Hydroxide", 98), strength, total)
+    assert error.value.field == field
+
+
+@pytest.mark.parametrize(("percent", "density"), [(5, 1.0538), (18, 1.197), (30, 1.3277), (40, 1.4299)])
+def test_density_table(percent, density):
+    assert sodium_hydroxide_density(percent) == pytest.approx(density)
+    assert sodium_hydroxide_density(60) is None
