@@ -17,7 +17,7 @@ from app.store.materials import Packaging
 from app.store.workshop import Scale, scales
 from app.work.clock import now
 from app.work.materials.typed_material import number
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Faults, Reader, fingerprint, name, one_line, words
 
 DEAREST = Decimal(10) ** 9
@@ -126,6 +126,7 @@ def _price(text: str) -> Decimal | None:
 
 
 def _add(store: Store, row: Row, values: dict[str, object], key: str) -> None:
+    key = scoped(type(row).__tablename__, key)
     with store.transaction() as session:
         if earlier_result(session, key) is not None:
             return

@@ -43,7 +43,8 @@ def backup_folder(store: Store) -> Path | None:
 def list_copies(store: Store) -> list[Copy]:
     """List the backups, newest first."""
     folder = backup_folder(store)
-    return [_copy(path) for path in reversed(backup.backups(folder))] if folder else []
+    found = [_copy(path) for path in backup.backups(folder)] if folder else []
+    return sorted(found, key=lambda copy: (copy.made_at, len(copy.path.name), copy.path.name), reverse=True)
 
 
 def _copy(path: Path) -> Copy:

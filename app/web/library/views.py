@@ -28,7 +28,7 @@ NO_GROUP = "mixtures and others"
 def index() -> str:
     """Show the shipped materials by group, or those that fit a search."""
     words = request.args.get("q", "")
-    found = search_library(Wanted(words=words)) if words.strip() else []
+    found = search_library(Wanted(words=words))[0] if words.strip() else []
     return render_template(
         "library/index.html", words=words, found=found, groups=_groups(), size=len(library_materials())
     )

@@ -121,8 +121,10 @@ def find(store: Store, wanted: Wanted, page: int = 1) -> Found:
         pages = max(1, -(-len(ids) // PAGE))
         page = min(max(page, 1), pages)
         materials = materials_in_order(session, ids[(page - 1) * PAGE : page * PAGE])
-    shipped = [m for m in search_library(wanted) if m.key not in shelf.live_library_keys]
-    return Found(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), not sure, page, pages)
+    listed, sure_there = search_library(wanted)
+    shipped = [m for m in listed if m.key not in shelf.live_library_keys]
+    guessed = not (sure and sure_there)
+    return Found(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page, pages)
 
 
 def _shelf_ids(shelf: Shelf, wanted: Wanted) -> tuple[list[int], bool]:
@@ -142,18 +144,23 @@ def _fits(functions: Iterable[str], phase: str, wanted: Wanted) -> bool:
     return (not wanted.function or wanted.function in functions) and (not wanted.phase or wanted.phase == phase)
 
 
-def search_library(wanted: Wanted) -> list[LibraryMaterial]:
-    """List the shipped materials that fit, best first; all of them by name when no word is given but a filter is."""
+def search_library(wanted: Wanted) -> tuple[list[LibraryMaterial], bool]:
+    """List the shipped materials that fit, best first, and tell whether every word was found as it is spelled.
+
+    All of them come by name when no word is given but a filter is; none without either.
+    """
     if not wanted.filtered or wanted.state == RETIRED:
-        return []
-    return [m for m in _named(wanted.words) if _fits(m.functions, m.phase_hint, wanted)]
+        return [], True
+    listed, sure = _named(wanted.words)
+    return [m for m in listed if _fits(m.functions, m.phase_hint, wanted)], sure
 
 
-def _named(words: str) -> Sequence[LibraryMaterial]:
+def _named(words: str) -> tuple[Sequence[LibraryMaterial], bool]:
     if not words.strip():
-        return sorted(library_materials(), key=lambda m: m.name.casefold())
+        return sorted(library_materials(), key=lambda m: m.name.casefold()), True
     hits = search(library_index(), words[:LONGEST_QUERY], limit=len(library_index().entries))
-    return [m for hit in hits if (m := library_material(hit.entry.id)) is not None]
+    found = [m for hit in hits if (m := library_material(hit.entry.id)) is not None]
+    return found, all(hit.sure for hit in hits)
 
 
 def functions_known(store: Store) -> list[str]:

@@ -17,7 +17,7 @@ from app.store.material_queries import get_material
 from app.store.materials import Material, Price, PriceKind
 from app.store.workshop import the_workshop
 from app.work.clock import today
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, fingerprint, one_line
 
 DEAREST = Decimal(10) ** 9
@@ -153,6 +153,7 @@ def add_price(store: Store, material_id: int, typed: TypedPrice, key: str = "") 
         Faults: with everything that is wrong, each at its field.
         NotFound: when there is no such material.
     """
+    key = scoped("price", key)
     with store.transaction() as session:
         if earlier_result(session, key) is not None:
             return

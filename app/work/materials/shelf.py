@@ -23,7 +23,7 @@ from app.work.clock import now
 from app.work.materials.composition import ReadPart
 from app.work.materials.reading import MaterialValues, read_material
 from app.work.materials.typed_material import TypedMaterial, from_library
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Faults
 
 OWN_COLUMNS = (
@@ -73,7 +73,7 @@ def add_material(store: Store, typed: TypedMaterial, key: str = "") -> int:
     Raises:
         Faults: with everything that is wrong, each at its field.
     """
-    values = read_material(typed)
+    values, key = read_material(typed), scoped("material", key)
     with store.transaction() as session:
         earlier = earlier_result(session, key)
         if earlier is not None:

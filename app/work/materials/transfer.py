@@ -15,7 +15,7 @@ from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_t
 from app.work.materials.reading import MaterialValues, as_typed, read_material
 from app.work.materials.shelf import insert_material, update_material
 from app.work.materials.typed_material import TypedMaterial, TypedPart, changes, from_shelf, number
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Faults
 
 OWN = {
@@ -229,6 +229,7 @@ def import_materials(store: Store, text: str, *, update: bool, key: str = "") ->
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
     incoming = read_file(text)
+    key = scoped("materials file", key)
     with store.transaction() as session:
         earlier = earlier_result(session, key)
         if earlier is not None:

@@ -15,7 +15,7 @@ from app.store.workshop import Workshop, the_workshop
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
 from app.work.materials.prices import LABELS, PriceValues, TypedPrice, as_typed, read_price, written
 from app.work.materials.transfer import Preview
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Faults, one_line
 
 COLUMNS = ("material", "price", "amount", "grams", "date", "supplier", "kind", "note", "currency", "price per kg")
@@ -124,6 +124,7 @@ def import_prices(store: Store, text: str, *, key: str = "") -> int:
     Raises:
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
+    key = scoped("prices file", key)
     with store.transaction() as session:
         earlier = earlier_result(session, key)
         if earlier is not None:

@@ -1,0 +1,184 @@
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from babel.numbers import format_currency
+
+from app.store.engine import Store, sqlite_url
+from app.store.errors import Conflict, NotFound, Unusable
+from app.store.workshop import the_workshop
+from app.work import bench_gear as gear
+from app.work import copies
+from app.work import workshop as work
+from app.work.bench_gear import TypedPackaging, TypedScale
+from app.work.typed import Faults, differences, fingerprint
+from app.work.workshop import TypedSettings
+
+D = Decimal
+GOOD = TypedSettings(
+    name="Larch Street workshop",
+    address="1 Larch Street\nAshwater",
+    currency="jpy",
+    locale="ja_JP",
+    paper="Letter",
+    jurisdiction="US",
+    batch_number_pattern=" {code}-{year:2}-{count:3} ",
+    labour_rate="22,50",
+    overhead_percent="18 %",
+    tax_percent="",
+    loss_percent="3",
+)
+
+
+def test_settings_are_kept_as_read(store: Store) -> None:
+    work.change_settings(store, GOOD, work.load_workshop(store).row_version)
+    shop = work.load_workshop(store)
+    assert (shop.currency, shop.labour_rate, shop.overhead_percent, shop.tax_percent) == ("JPY", D("22.5"), D(18), D(0))
+    assert shop.batch_number_pattern == "{code}-{year:2}-{count:3}"
+    assert shop.address == "1 Larch Street\nAshwater"
+
+
+WRONG = [
+    ("name", "  "), ("currency", "XXX"), ("currency", "DEM"), ("locale", "xx_XX"), ("paper", "A5"),
+    ("jurisdiction", "UK"),
+    ("batch_number_pattern", "{code}"), ("labour_rate", "nan"), ("labour_rate", "-1"), ("overhead_percent", "1001"),
+    ("tax_percent", "101"), ("loss_percent", "100"), ("contact", "x" * 60_000),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("field", "typed"), WRONG, ids=[f"{field} {typed[:10]}" for field, typed in WRONG])
+def test_what_is_wrong_with_a_setting_is_told_at_its_field(store: Store, field: str, typed: str) -> None:
+    version = work.load_workshop(store).row_version
+    with pytest.raises(Faults) as refused:
+        work.change_settings(store, replace(GOOD, **{field: typed}), version)
+    assert [fault.field for fault in refused.value.faults] == [field]
+    assert work.load_workshop(store).row_version == version
+
+
+def test_settings_that_changed_meanwhile_are_not_overwritten(store: Store) -> None:
+    seen = work.load_workshop(store).row_version
+    work.change_settings(store, GOOD, seen)
+    with pytest.raises(Conflict):
+        work.change_settings(store, replace(GOOD, name="Mine"), seen)
+    theirs = work.as_typed(work.load_workshop(store))
+    found = differences(replace(GOOD, name="Mine"), theirs, work.LABELS)
+    assert found[0].label == "Name of the workshop"
+
+
+def test_every_currency_and_locale_offered_can_be_written() -> None:
+
+    codes = [choice.value for choice in work.currencies()]
+    assert {"EUR", "USD", "GBP", "JPY", "TND"} <= set(codes)
+    assert "DEM" not in codes
+    assert [format_currency(D("12.4"), code, locale="en") for code in codes]
+    assert [format_currency(D("12.4"), "EUR", locale=choice.value) for choice in work.locales()[::40]]
+    assert {"en", "en_IE", "de_AT", "fr_CA"} <= {choice.value for choice in work.locales()}
+
+
+def test_scales_are_listed_finest_first(store: Store) -> None:
+    gear.add_scale(store, TypedScale("Floor", "1", "15 kg"))
+    gear.add_scale(store, TypedScale("Pocket", "10 mg", "200"))
+    assert [(s.name, s.readability_g, s.capacity_g) for s in gear.list_scales(store)] == [
+        ("Pocket", D("0.01"), D(200)),
+        ("Floor", D(1), D(15000)),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        (TypedScale("", "1", "2"), "name"),
+        (TypedScale("a", "", "2"), "readability"),
+        (TypedScale("a", "0", "2"), "readability"),
+        (TypedScale("a", "1e400", "2"), "readability"),
+        (TypedScale("a", "1 mL", "2"), "readability"),
+        (TypedScale("a", "1 kg", "2 g"), "capacity"),
+        (TypedScale("a", "1", "nan"), "capacity"),
+    ],
+)
+def test_a_scale_that_cannot_be_is_refused(typed: TypedScale, field: str) -> None:
+    with pytest.raises(Faults) as refused:
+        gear.read_scale(typed)
+    assert [fault.field for fault in refused.value.faults] == [field]
+
+
+def test_a_scale_is_noted_once_changed_and_removed(store: Store) -> None:
+    typed = TypedScale("Bench", "0.1", "2 kg")
+    gear.add_scale(store, typed, "key")
+    gear.add_scale(store, replace(typed, name="Again"), "key")
+    (scale,) = gear.list_scales(store)
+    with pytest.raises(Faults, match="already one named"):
+        gear.add_scale(store, typed)
+    seen = fingerprint(gear.scale_as_typed(scale))
+    gear.revise_scale(store, scale.id, replace(typed, capacity="3 kg"), seen)
+    with pytest.raises(Conflict):
+        gear.revise_scale(store, scale.id, replace(typed, capacity="4 kg"), seen)
+    assert gear.load_scale(store, scale.id).capacity_g == 3000
+    assert gear.remove_scale(store, scale.id) == "Bench"
+    with pytest.raises(NotFound):
+        gear.load_scale(store, scale.id)
+
+
+def test_packaging_is_noted_changed_and_retired(store: Store) -> None:
+    gear.add_packaging(store, TypedPackaging("Jar", "48", "52,80", "Quay"))
+    gear.add_packaging(store, TypedPackaging("a tin", "100"))
+    tin, jar = gear.list_packaging(store)
+    assert (jar.units_per_pack, jar.price, tin.price) == (D(48), D("52.8"), None)
+    seen = fingerprint(gear.packaging_as_typed(jar))
+    gear.revise_packaging(store, jar.id, TypedPackaging("Jar", "50", "50"), seen)
+    with pytest.raises(Conflict):
+        gear.revise_packaging(store, jar.id, TypedPackaging("Jar", "51"), seen)
+    gear.retire_packaging(store, tin.id)
+    assert [piece.name for piece in gear.list_packaging(store)] == ["Jar", "a tin"]
+    gear.retire_packaging(store, tin.id, back=True)
+    assert gear.load_packaging(store, tin.id).retired_at is None
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        (TypedPackaging("", "1"), "name"),
+        (TypedPackaging("a", "0"), "units_per_pack"),
+        (TypedPackaging("a", ""), "units_per_pack"),
+        (TypedPackaging("a", "1", "-1"), "price"),
+        (TypedPackaging("a", "1", "1e400"), "price"),
+    ],
+)
+def test_packaging_that_cannot_be_is_refused(typed: TypedPackaging, field: str) -> None:
+    with pytest.raises(Faults) as refused:
+        gear.read_packaging(typed)
+    assert [fault.field for fault in refused.value.faults] == [field]
+
+
+def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) -> None:
+    first = copies.make_copy(store)
+    gear.add_scale(store, TypedScale("Bench", "0.1", "2 kg"))
+    second = copies.make_copy(store)
+    assert [one.path for one in copies.list_copies(store)] == [second, first]
+    assert copies.list_copies(store)[0].why == "made by hand"
+    copy = Store(sqlite_url(second))
+    with copy.reading() as session:
+        assert the_workshop(session).name == "Larch Street workshop"
+    assert [scale.name for scale in gear.list_scales(copy)] == ["Bench"]
+    copy.close()
+
+
+@pytest.mark.parametrize("name", ["../tarebook.db", "tarebook.db", "", "tarebook-20260101-000000-by-hand.db"])
+def test_only_a_listed_backup_is_found(store: Store, name: str) -> None:
+    copies.make_copy(store)
+    with pytest.raises(NotFound):
+        copies.find_copy(store, name)
+
+
+def test_a_workshop_on_a_server_is_not_backed_up_here() -> None:
+    server = Store.__new__(Store)
+    server.url = "postgresql+psycopg://localhost/shop"
+    assert copies.backup_folder(server) is None
+    assert copies.list_copies(server) == []
+    with pytest.raises(Unusable, match="database server"):
+        copies.make_copy(server)
+
+
+def test_the_backup_folder_lies_beside_the_workshop(store: Store, tmp_path: Path) -> None:
+    assert copies.backup_folder(store) == tmp_path / "backups"
