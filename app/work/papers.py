@@ -6,10 +6,13 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.science.batch_size import BatchSize, read_batch_size
+from app.science.composition import SubstanceTotal, expand
+from app.science.errors import Invalid
 from app.science.numbers import parse_number
 from app.store.errors import NotFound
-from app.store.workshop import scales
+from app.store.workshop import Jurisdiction, scales, the_workshop
 from app.work.cost_sheet import CostSheet, cost_sheet
+from app.work.formulas.declaring import Declared, declared_formula
 from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import read_sound
 from app.work.formulas.sound import SoundFormula
@@ -78,3 +81,28 @@ def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
     formula = formula_asked(session, asked)
     size, _, loss = size_asked(formula, asked)
     return cost_sheet(session, formula, size, loss)
+
+
+@dataclass(frozen=True, slots=True)
+class DeclarationSheet:
+    """The ingredient declaration of a formula under one law, with the formula expanded to substances."""
+
+    formula: SoundFormula
+    declared: Declared
+    substances: tuple[SubstanceTotal, ...]
+
+
+def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
+    """Write the declaration that is asked for; without a jurisdiction the workshop's own.
+
+    Raises:
+        NotSound: when the draft does not add up.
+        Invalid: at ``jurisdiction``, when there are no rules for it.
+    """
+    formula = formula_asked(session, asked)
+    home = the_workshop(session).jurisdiction
+    known = {known.value: known for known in Jurisdiction}
+    if asked.jurisdiction and asked.jurisdiction not in known:
+        raise Invalid("jurisdiction", "Choose EU or US.")
+    substances = tuple(sorted(expand(formula.dosed()), key=lambda total: -total.percent))
+    return DeclarationSheet(formula, declared_formula(formula, known.get(asked.jurisdiction, home)), substances)

@@ -1,0 +1,1 @@
+"""Papers: batch sheet, cost sheet and declaration, as pages and as PDFs."""
