@@ -1,4 +1,5 @@
 // Suggestions under a text field, by the combobox pattern: Down opens, Enter takes, Escape closes and keeps the text.
+// A field names the address that answers it with [{value, name, inci, on_shelf}] in data-suggest.
 "use strict";
 
 (() => {
@@ -50,8 +51,8 @@
     const text = input.value.trim();
     const mine = ++asked;
     if (text.length < 2) { close(); return; }
-    const answer = await fetch(`/formulas/suggest?q=${encodeURIComponent(text)}`);
-    if (mine === asked && answer.ok) open(input, await answer.json());
+    const answer = await fetch(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`).catch(() => null);
+    if (mine === asked && answer?.ok) open(input, await answer.json());
   }
 
   function mark(step) {
@@ -65,9 +66,13 @@
 
   function take(row) {
     const input = field;
-    input.value = row.dataset.name;
-    const value = row.dataset.value;
+    const { name, value } = row.dataset;
     close();
+    // Typed in rather than set, so that the browser can still take it back.
+    input.focus();
+    input.select();
+    if (!document.execCommand("insertText", false, name)) input.value = name;
+    clearTimeout(timer);
     asked += 1;
     input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
   }

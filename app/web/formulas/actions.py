@@ -1,14 +1,14 @@
 """What a button of the formula page asks for besides saving what is typed."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 
 from werkzeug.datastructures import MultiDict
 
 from app.store.engine import Store
 from app.web.formulas.forms import Posted, choices_of, new_id
 from app.work.formulas import moves
-from app.work.formulas.deeds import From, open_draft, redo, save_draft, undo
+from app.work.formulas.deeds import DraftConflict, From, open_draft, redo, save_draft, undo
 from app.work.formulas.draft import Draft
 from app.work.formulas.merge import merge
 from app.work.formulas.results import results_of
@@ -18,11 +18,13 @@ from app.work.formulas.suggesting import take
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """What was done: whether rows changed, where the focus goes, and a sentence that says so."""
+    """What was done: whether rows changed, where the focus goes, a sentence that says so, and where to go on."""
 
     redraw: bool = False
     focus: str = ""
     said: str = ""
+    then: str = ""
+    named: Mapping[str, str] = field(default_factory=dict)
 
 
 Deed = Callable[[Draft, str], Draft]
@@ -38,6 +40,9 @@ ROW_DEEDS: dict[str, Deed] = {
 }
 
 
+THEN = {"rows": "rows", "paste": "paste"}
+
+
 def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
     """Save the posted draft and do what its button says.
 
@@ -49,20 +54,15 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     word, _, rest = form.do.partition(":")
     if word in SPECIAL:
         return SPECIAL[word](store, formula_id, form, raw)
-    draft, named = _with_choices(store, form.draft, raw)
+    named = {line_id: take(store, value, "") for line_id, value in choices_of(raw).items()}
+    draft = form.draft
+    for line_id, name in named.items():
+        draft = moves.rename_line(draft, line_id, name) if name else draft
     changed = _changed(store, formula_id, draft, word, rest)
     save_draft(store, formula_id, changed, form.came, deed=_deed(word, rest, draft))
-    redraw = named or changed != draft or bool(word and word != "recalculate")
-    return Done(redraw, _focus(word, rest, changed), _said(word, rest, draft))
-
-
-def _with_choices(store: Store, draft: Draft, raw: MultiDict[str, str]) -> tuple[Draft, bool]:
-    found = choices_of(raw)
-    for line in draft.lines:
-        if line.id in found:
-            name = take(store, found[line.id], line.typed)
-            draft = moves.rename_line(draft, line.id, name)
-    return draft, bool(found)
+    redraw = bool(word and word != "recalculate")
+    said, focus = _said(word, rest, draft), _focus(word, rest, draft, changed)
+    return Done(redraw, focus, said, THEN.get(word, ""), named)
 
 
 def _changed(store: Store, formula_id: int, draft: Draft, word: str, rest: str) -> Draft:
@@ -105,14 +105,24 @@ def _said(word: str, rest: str, draft: Draft) -> str:
     }.get(word, "")
 
 
-def _focus(word: str, rest: str, draft: Draft) -> str:
+def _focus(word: str, rest: str, before: Draft, after: Draft) -> str:
     if word == "take":
         return f"line.{rest.partition(':')[0]}.amount"
     if word in {"line-up", "line-down"}:
         return f"line.{rest}.typed"
+    if word == "line-remove":
+        return f"line.{_neighbour(before, rest)}.typed"
     if word == "add-phase":
-        return f"phase.{draft.phases[-1].id}.name"
-    return "total" if word == "recalculate" else ""
+        return f"phase.{after.phases[-1].id}.name"
+    return {"recalculate": "total", "rows": "lines"}.get(word, "")
+
+
+def _neighbour(draft: Draft, line_id: str) -> str:
+    """Give the line that comes after a line on the page, or before it when it is the last."""
+    ids = [line.id for phase in draft.phases for line in draft.lines_of(phase.id)]
+    place = ids.index(line_id) if line_id in ids else -1
+    near = [*ids[place + 1 : place + 2], *ids[max(place - 1, 0) : max(place, 0)]]
+    return near[0] if near else ""
 
 
 def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
@@ -122,6 +132,7 @@ def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str])
 
 
 def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
+    save_draft(store, formula_id, form.draft, form.came)
     redo(store, formula_id, form.came.editor)
     return Done(redraw=True, said="Done again")
 
@@ -133,9 +144,14 @@ def own_words(store: Store, form: Posted) -> Draft:
 
 
 def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
-    """Settle two saves of one draft: merged by field, mine as it is typed, or theirs as it stands."""
+    """Settle two saves of one draft: merged by field, mine as it is typed, or theirs as it stands.
+
+    The choice was made about the state that was shown; when that has changed again, it is shown again.
+    """
     with store.reading() as session:
         theirs = open_draft(session, formula_id)
+    if raw.get("their_version", "") != str(theirs.row_version):
+        raise DraftConflict(theirs)
     which = form.do.partition(":")[2]
     if which == "theirs":
         return Done(redraw=True, said="Taken as it stands there")

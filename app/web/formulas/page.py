@@ -7,14 +7,15 @@ from flask import current_app, render_template
 
 from app.store.engine import Store
 from app.store.materials import Packaging
-from app.web.formulas.forms import USES, new_id
+from app.web.formulas.forms import USES, Posted, new_id
 from app.work.formulas.deeds import code_faults, open_draft
 from app.work.formulas.draft import Draft
 from app.work.formulas.fields import Change, changes
 from app.work.formulas.merge import Clash, merge
 from app.work.formulas.reading import FieldFault
-from app.work.formulas.results import Results, results_of
+from app.work.formulas.results import LineResult, Results, percent_words, results_of
 from app.work.formulas.sections import shown
+from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import Suggestion, unmatched
 from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
@@ -48,7 +49,7 @@ def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
     """
     with store.reading() as session:
         there = open_draft(session, formula_id)
-        results = results_of(session, there, typed=typed)
+        results = results_of(session, there, typed=typed and settle(session, typed, there.draft))
         draft = results.reading.draft
         extras = list_versions(session, formula_id), origin_of(session, formula_id)
         pieces = [p for p in results.ground.packaging.values() if p.retired_at is None]
@@ -71,7 +72,12 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
         "bases": BASES,
         "uses": USES,
         "new_id": new_id,
+        "rest_of": rest_of,
         "conflict": None,
+        "row_version": sheet.there.row_version,
+        "base": sheet.there.draft,
+        "editor": new_id(),
+        "empty_rows": 1,
         **more,
     }
 
@@ -79,6 +85,12 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
 def full_page(sheet: Sheet, **more: Any) -> str:
     """Render the whole page."""
     return render_template("formulas/page.html", **context(sheet, **more))
+
+
+def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
+    """Render the page of a save that was not taken: as it was typed, and from where it started."""
+    start = {"row_version": form.came.row_version, "editor": form.came.editor, "base": form.base or sheet.there.draft}
+    return full_page(sheet, **start, **more)
 
 
 def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
@@ -94,9 +106,10 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
         "saved": f"{sheet.there.changed_at.astimezone():%H:%M}",
         "undo": sheet.there.undo,
         "redo": sheet.there.redo,
-        "letters": {phase.id: sheet.draft.letter_of(phase.id) for phase in sheet.draft.phases},
-        "lines": _figures(values),
-        "faults": {field: found[0].message for field, found in values["faults"].items() if not _only_open(found)},
+        "lines": _pieces_of_lines(values),
+        "faults": {
+            field: {"words": one[0].message, "open": _only_open(one)} for field, one in values["faults"].items()
+        },
         "parts": pieces,
     }
 
@@ -105,11 +118,26 @@ def _only_open(found: list[FieldFault]) -> bool:
     return all(fault.unfinished for fault in found)
 
 
-def _figures(values: dict[str, Any]) -> dict[str, str]:
-    """Render the figures of each line by its id; one template object serves them all."""
-    template = current_app.jinja_env.get_template("formulas/_figures.html")
-    results = values["results"]
-    return {line.read.draft.id: template.render(line=line, results=results) for line in results.lines}
+def _pieces_of_lines(values: dict[str, Any]) -> dict[str, dict[str, str]]:
+    """Render what follows from each line by its id: its figures, what it may mean, what it fills up with."""
+    templates = current_app.jinja_env
+    figures, offers = (templates.get_template(f"formulas/{name}.html") for name in ("_figures", "_offers"))
+    results, suggestions = values["results"], values["sheet"].suggestions
+    found = {}
+    for line in results.lines:
+        key = line.read.draft.id
+        found[key] = {
+            "figures": figures.render(line=line, results=results),
+            "offers": offers.render(line_id=key, found=suggestions[key]) if suggestions.get(key) else "",
+            "rest": rest_of(line, results),
+        }
+    return found
+
+
+def rest_of(line: LineResult | None, results: Results) -> str:
+    """Write the percentage that a line fills up with, where amounts are percentages w/w."""
+    shown = line is not None and line.read.qs and results.reading.draft.basis == "w/w"
+    return percent_words(line.percent) if shown and line else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,10 +6,12 @@ from werkzeug.wrappers import Response
 from app.science.errors import Invalid
 from app.store.errors import NotFound
 from app.web import context
+from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
+from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look
 from app.work.formulas.compare import compare
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.deeds import DraftConflict, open_draft, save_draft
 from app.work.formulas.reading import FieldFault, NotSound
 from app.work.formulas.results import read_sound
 from app.work.formulas.sound import SoundFormula
@@ -31,8 +33,15 @@ def keep(formula_id: int) -> Page:
     """Keep the draft as a version."""
     note, who, key = (request.form.get(name, "") for name in ("version_note", "who", "key"))
     context.remember_person(who)
+    form = posted(request.form)
     try:
+        if form.faults:
+            return refused(formula_id, form, form.faults)
+        if "line" in request.form:
+            save_draft(context.store(), formula_id, form.draft, form.came)
         keep_version(context.store(), formula_id, note, who, key=key)
+    except DraftConflict as error:
+        return too_late(formula_id, form, error)
     except NotSound as error:
         return _not_kept(formula_id, error.faults, note)
     except Invalid as error:
@@ -42,7 +51,7 @@ def keep(formula_id: int) -> Page:
 
 
 def _not_kept(formula_id: int, faults: tuple[FieldFault, ...], note: str) -> Page:
-    return full_page(look(context.store(), formula_id), faults=faults, version_note=note, said_loud=True), 422
+    return full_page(look(context.store(), formula_id), faults=faults, version_note=note, loud=True), 422
 
 
 @blueprint.get("/<int:formula_id>/versions/<int:number>")

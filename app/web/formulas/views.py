@@ -1,22 +1,22 @@
 """The list of formulas and the formula page."""
 
-from typing import Any
-
 from flask import flash, jsonify, redirect, render_template, request, url_for
 
 from app.science.errors import Invalid
 from app.web import context
 from app.web.formulas import pasting, versions
-from app.web.formulas.actions import act, own_words
+from app.web.formulas.actions import Done, act
+from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import posted
-from app.web.formulas.page import conflict_between, full_page, look, parts
+from app.web.formulas.page import full_page, look, parts
 from app.work.formulas.deeds import DraftConflict, bring_back, create, retire
 from app.work.formulas.listing import list_formulas
 from app.work.formulas.reading import FieldFault
 from app.work.formulas.suggesting import suggest
 from app.work.typed import Faults
 
+MORE_ROWS = 5
 __all__ = ["blueprint", "pasting", "versions"]
 
 
@@ -55,8 +55,9 @@ def suggestions() -> Page:
 
 @blueprint.get("/<int:formula_id>")
 def show(formula_id: int) -> Page:
-    """Show the page of one formula."""
-    return full_page(look(context.store(), formula_id))
+    """Show the page of one formula; ``rows`` asks for more empty rows than one."""
+    rows = MORE_ROWS if request.args.get("rows") else 1
+    return full_page(look(context.store(), formula_id), empty_rows=rows)
 
 
 @blueprint.post("/<int:formula_id>")
@@ -65,34 +66,24 @@ def save(formula_id: int) -> Page:
     form = posted(request.form)
     live = request.headers.get("X-Live") == "1"
     if form.faults:
-        return _refused(formula_id, form.draft, form.faults, live=live)
+        return refused(formula_id, form, form.faults, live=live)
     try:
         done = act(context.store(), formula_id, form, request.form)
     except DraftConflict as error:
-        return _too_late(formula_id, form, error, live=live)
+        return too_late(formula_id, form, error, live=live)
     except Invalid as error:
-        return _refused(formula_id, form.draft, (FieldFault(error.field, error.message),), live=live)
+        return refused(formula_id, form, (FieldFault(error.field, error.message),), live=live)
     if not live:
-        return redirect(url_for("formulas.show", formula_id=formula_id, _anchor=done.focus or None), 303)
+        return redirect(_next(formula_id, done), 303)
     answer = parts(look(context.store(), formula_id), with_lines=done.redraw)
-    return jsonify({**answer, "focus": done.focus, "said": done.said})
+    return jsonify({**answer, "focus": done.focus, "said": done.said, "named": done.named})
 
 
-def _refused(formula_id: int, draft: Any, faults: tuple[FieldFault, ...], *, live: bool) -> Page:
-    sheet = look(context.store(), formula_id, draft)
-    if live:
-        answer = parts(sheet, with_lines=False, faults=faults)
-        return jsonify({**answer, "unsaved": faults[0].message}), 422
-    return full_page(sheet, faults=faults), 422
-
-
-def _too_late(formula_id: int, form: Any, error: DraftConflict, *, live: bool) -> Page:
-    mine = own_words(context.store(), form)
-    conflict = conflict_between(form.base, error.theirs.draft, mine)
-    if live:
-        words = render_template("formulas/_conflict.html", conflict=conflict, there=error.theirs)
-        return jsonify({"conflict": words}), 409
-    return full_page(look(context.store(), formula_id, form.draft), conflict=conflict, kept_base=form.base), 409
+def _next(formula_id: int, done: Done) -> str:
+    if done.then == "paste":
+        return url_for("formulas.paste", formula_id=formula_id)
+    rows = "1" if done.then == "rows" else None
+    return url_for("formulas.show", formula_id=formula_id, rows=rows, _anchor=done.focus or None)
 
 
 @blueprint.post("/<int:formula_id>/retire")

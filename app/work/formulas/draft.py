@@ -91,6 +91,12 @@ class Draft:
         """List the lines of one phase in their order."""
         return tuple(line for line in self.lines if line.phase == phase_id)
 
+    def in_page_order(self) -> tuple[DraftLine, ...]:
+        """List the lines phase by phase; lines of a phase that is gone come last."""
+        known = {phase.id for phase in self.phases}
+        by_phase = [line for phase in self.phases for line in self.lines_of(phase.id)]
+        return (*by_phase, *(line for line in self.lines if line.phase not in known))
+
     def with_line(self, line: DraftLine) -> Self:
         """Give the draft with one line exchanged for the line of the same id."""
         return replace(self, lines=tuple(line if old.id == line.id else old for old in self.lines))

@@ -33,7 +33,7 @@ def list_formulas(store: Store, words: str = "", order: str = "changed", *, reti
     kept = Formula.retired_at.is_not(None) if retired else Formula.retired_at.is_(None)
     asked = _matching(_rows().where(kept), words).order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
     with store.reading() as session:
-        return [FormulaRow(*row) for row in session.execute(asked).tuples()]
+        return [FormulaRow(*row) for row in session.execute(asked)]
 
 
 def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:

@@ -105,7 +105,7 @@ def read(draft: Draft, shelf: Shelf, usual: Usual | None = None) -> Reading:
     usual = usual or Usual()
     reader = Reader()
     head = _read_head(draft, usual, reader)
-    rows = [Typed(line, shelf.get(line.material_id or 0)) for line in _in_page_order(draft)]
+    rows = [Typed(line, shelf.get(line.material_id or 0)) for line in draft.in_page_order()]
     lines, unreadable = percent_lines(rows, Measure(draft.basis, head.density_g_ml, head.weighed_g))
     reader.faults.extend(unreadable)
     sums = totals(lines)
@@ -117,13 +117,6 @@ def read(draft: Draft, shelf: Shelf, usual: Usual | None = None) -> Reading:
     temperatures = {phase.id: reader.take(read_temperature, phase) for phase in draft.phases}
     packaging = tuple(_read_packaging(draft, reader))
     return Reading(draft, head, read_lines, lines, sums, temperatures, packaging, _listed(reader, sums, rows))
-
-
-def _in_page_order(draft: Draft) -> list[DraftLine]:
-    """Phase by phase; lines of a phase that is gone come last."""
-    known = {phase.id for phase in draft.phases}
-    by_phase = [line for phase in draft.phases for line in draft.lines_of(phase.id)]
-    return [*by_phase, *(line for line in draft.lines if line.phase not in known)]
 
 
 def _listed(reader: Reader, sums: Totals, rows: Iterable[Typed]) -> tuple[FieldFault, ...]:

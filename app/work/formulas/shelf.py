@@ -82,13 +82,13 @@ def _price_per_kg(prices: Iterable[stored.Price]) -> Decimal | None:
 
 
 def settle(session: Session, draft: Draft, earlier: Draft | None = None) -> Draft:
-    """Give each line the material that its typed name means, where exactly one on the shelf has that name.
+    """Put the lines in the order of the page and give each the material on the shelf that has its typed name.
 
     A line keeps its material while its typed name stays what it was in ``earlier``, though the material was renamed.
     """
     before = {line.id: line for line in earlier.lines} if earlier else {}
     by_name = _live_by_name(session, {inci_key(line.typed) for line in draft.lines if _unsettled(line, before)})
-    lines = tuple(_settled(line, before.get(line.id), by_name) for line in draft.lines)
+    lines = tuple(_settled(line, before.get(line.id), by_name) for line in draft.in_page_order())
     return replace(draft, lines=lines)
 
 
@@ -111,7 +111,7 @@ def _live_by_name(session: Session, keys: set[str]) -> dict[str, int]:
         return {}
     live = stored.Material.retired_at.is_(None)
     asked = select(stored.Material.name_key, stored.Material.id).where(live, stored.Material.name_key.in_(keys))
-    return dict(session.execute(asked).tuples().all())
+    return {key: material_id for key, material_id in session.execute(asked)}  # noqa: C416 - rows are no pairs to mypy
 
 
 def to_json(materials: Iterable[ShelfMaterial]) -> str:

@@ -3,13 +3,14 @@
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+from app.reference.library_search import library_index
 from app.reference.materials import material as library_material
 from app.reference.search import Entry, search
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.work.formulas.paste import Choice
-from app.work.materials.finding import LONGEST_QUERY, library_index, shelf_index
+from app.work.materials.finding import LONGEST_QUERY, shelf_index
 from app.work.materials.shelf import add_material, put_on_shelf
 from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.typed import Faults

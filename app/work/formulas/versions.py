@@ -79,7 +79,7 @@ def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
     batches = select(func.count(Batch.id)).where(Batch.version_id == FormulaVersion.id).scalar_subquery()
     columns = (FormulaVersion.id, FormulaVersion.number, FormulaVersion.note, FormulaVersion.kept_at)
     asked = select(*columns, FormulaVersion.kept_by, batches).where(FormulaVersion.formula_id == formula_id)
-    return [VersionRow(*row) for row in session.execute(asked.order_by(FormulaVersion.number.desc())).tuples()]
+    return [VersionRow(*row) for row in session.execute(asked.order_by(FormulaVersion.number.desc()))]
 
 
 def origin_of(session: Session, formula_id: int) -> Origin | None:
@@ -90,7 +90,7 @@ def origin_of(session: Session, formula_id: int) -> Origin | None:
         .join(Branch, Branch.version_id == FormulaVersion.id)
         .where(Branch.formula_id == formula_id)
     )
-    row = session.execute(asked).tuples().first()
+    row = session.execute(asked).first()
     return Origin(*row) if row else None
 
 

@@ -1,0 +1,86 @@
+// Sends a form whenever it rests, one request at a time; what was typed is never dropped, stale answers are.
+
+const REST_MS = 45;
+const RETRY_MS = 3000;
+
+export class Live {
+  // tell: { saving failed, refused, conflict, answer } as functions; key: where unsent words wait in this tab.
+  constructor(form, key, tell) {
+    this.form = form;
+    this.key = key;
+    this.tell = tell;
+    this.timer = 0;
+    this.turn = Promise.resolve();
+    this.waiting = 0;
+    this.edits = 0;
+    this.saved = 0;
+    this.held = false;
+    this.since = new Map();
+  }
+
+  get unsaved() { return this.edits !== this.saved; }
+
+  // A field was typed into: send soon, unless a conflict has to be settled first.
+  typed(field) {
+    this.edits += 1;
+    if (field && field.name) this.since.set(field.name, field);
+    if (!this.held) this.soon(REST_MS);
+  }
+
+  soon(wait) {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => { if (!this.waiting) this.now(); else this.late = true; }, wait);
+  }
+
+  // Send what stands in the form when its turn comes, with what else is asked for.
+  now(deed = "") {
+    clearTimeout(this.timer);
+    this.waiting += 1;
+    this.turn = this.turn.then(() => this.send(deed)).catch(() => undefined).finally(() => {
+      this.waiting -= 1;
+      if (!this.waiting && this.late) { this.late = false; this.soon(0); }
+    });
+    return this.turn;
+  }
+
+  words(deed) {
+    const words = new URLSearchParams(new FormData(this.form));
+    if (deed) words.set("do", deed);
+    return words;
+  }
+
+  async send(deed) {
+    const edits = this.edits;
+    this.since.clear();
+    const words = this.words(deed);
+    sessionStorage.setItem(this.key, this.words("").toString());
+    const answer = await this.fetch(words);
+    if (!answer) return undefined;
+    if (answer.status === 409) { this.held = true; this.tell.conflict(await answer.json()); return undefined; }
+    const found = await answer.json();
+    this.held = false;
+    if (answer.ok) { this.saved = Math.max(this.saved, edits); sessionStorage.removeItem(this.key); }
+    this.tell.answer(found, { deed, stale: this.edits !== edits && !deed, taken: answer.ok });
+    return found;
+  }
+
+  async fetch(words) {
+    try {
+      const answer = await fetch(this.form.action, { method: "POST", body: words, headers: { "X-Live": "1" } });
+      if ([200, 409, 422].includes(answer.status)) return answer;
+      this.failed(answer.status);
+    } catch {
+      this.failed(0);
+    }
+    return undefined;
+  }
+
+  failed(status) {
+    this.edits += 1;
+    this.tell.failed(status);
+    this.soon(RETRY_MS);
+  }
+
+  // The page goes away: send the rest without waiting for an answer.
+  leave() { if (this.unsaved && !this.held) navigator.sendBeacon(this.form.action, this.words("")); }
+}

@@ -1,0 +1,123 @@
+"""A real Chromium in front of the real application, for what only a browser can show."""
+
+import shutil
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+from waitress.server import create_server
+
+from app.store.engine import Store
+from app.web import create_app
+
+FLAGS = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+STANDARDS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice")
+SERIOUS = {"serious", "critical"}
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """The browser of this machine, started once."""
+    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if path is None:
+        pytest.skip("no Chromium on this machine")
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+class Bench:
+    """The application of one database, served on a port that can be closed and opened again."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self.port = 0
+        self.open()
+
+    @property
+    def address(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def open(self) -> None:
+        app = create_app(self.store, secret=b"a key for tests", port=self.port)
+        self.server = create_server(app, host="127.0.0.1", port=self.port, threads=4)
+        self.port = self.server.effective_port
+        self.thread = threading.Thread(target=self.server.run, daemon=True)
+        self.thread.start()
+
+    def close(self) -> None:
+        self.server.maintenance(0)
+        self.server.task_dispatcher.shutdown()
+        self.server.pull_trigger()
+        self.server.close()
+        for channel in list(self.server.active_channels.values()):
+            channel.handle_close()
+        self.thread.join(timeout=5)
+
+
+@pytest.fixture
+def bench(store: Store) -> Iterator[Bench]:
+    bench = Bench(store)
+    yield bench
+    bench.close()
+
+
+@dataclass
+class Opened:
+    """Opens pages that fail the test when their script breaks."""
+
+    browser: Browser
+    address: str
+    faults: list[str]
+
+    def __call__(self, path: str, *, width: int = 1280, **options: Any) -> Page:
+        context = self.browser.new_context(viewport={"width": width, "height": 900}, **options)
+        page = context.new_page()
+        page.set_default_timeout(8000)
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        page.on("console", self._note)
+        page.goto(f"{self.address}{path}")
+        return page
+
+    def _note(self, message: Any) -> None:
+        expected = ("409 (CONFLICT)", "422 (UNPROCESSABLE", "ERR_CONNECTION", "Failed to fetch")
+        if message.type == "error" and not any(words in message.text for words in expected):
+            self.faults.append(message.text)
+
+
+@pytest.fixture
+def visit(chromium: Browser, bench: Bench) -> Iterator[Opened]:
+    opened = Opened(chromium, bench.address, [])
+    yield opened
+    for context in chromium.contexts:
+        context.close()
+    assert opened.faults == []
+
+
+@pytest.fixture
+def axe() -> Callable[[Page], list[str]]:
+    """Give a check that lists the serious faults axe finds on a page."""
+
+    def check(page: Page) -> list[str]:
+        found = Axe().run(page, options={"runOnly": list(STANDARDS), "resultTypes": ["violations"]})
+        return [
+            f"{one['id']}: {node['target']} {node['failureSummary']}"
+            for one in found.response["violations"]
+            if one["impact"] in SERIOUS
+            for node in one["nodes"]
+        ]
+
+    return check
