@@ -63,7 +63,7 @@ def advise_small(target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale], s
     ``batch_g`` is the batch as it was asked for (before loss is added); the smallest batch is told in the same sense.
     """
     smallest = _smallest_batch(target_g, batch_g, scales)
-    stock = _stock(target_g, scales, solvent) if solvent is not None else None
+    stock = _stock(target_g, scales, solvent, smallest) if solvent is not None else None
     readability = choose(target_g, scales).scale.readability_g
     text = f"{figures(target_g, 3)} g is too little for a scale that reads {plain(readability)} g"
     text += " (more than 5 % uncertain). "
@@ -79,10 +79,13 @@ def _smallest_batch(target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale]
     return ceil_to_step(batch_g * least_resolved_g(scales) / target_g, finest)
 
 
-def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent) -> Stock | None:
-    """Take the strongest dilution that weighs well; failing that, the weakest that the solvent line has room for."""
+def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent, most_g: Decimal) -> Stock | None:
+    """Take the strongest dilution that weighs well; failing that, the weakest that the solvent line has room for.
+
+    A stock of which more than ``most_g`` would have to be made is no help.
+    """
     found = [_diluted(target_g, strength, scales, solvent) for strength in STRENGTHS_PERCENT]
-    possible = [stock for stock in found if stock is not None]
+    possible = [stock for stock in found if stock is not None and stock.make_total_g <= most_g]
     well = (stock for stock in possible if stock.stock_g >= _steps_g(stock, scales, COMFORTABLE_STEPS))
     return next(well, possible[-1] if possible else None)
 
