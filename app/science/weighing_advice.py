@@ -82,10 +82,10 @@ def _smallest_batch(target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale]
 def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent, most_g: Decimal) -> Stock | None:
     """Take the strongest dilution that weighs well; failing that, the weakest that the solvent line has room for.
 
-    A stock of which more than ``most_g`` would have to be made is no help.
+    A stock of which ``most_g`` or more would have to be made is no help.
     """
     found = [_diluted(target_g, strength, scales, solvent) for strength in STRENGTHS_PERCENT]
-    possible = [stock for stock in found if stock is not None and stock.make_total_g <= most_g]
+    possible = [stock for stock in found if stock is not None and stock.make_total_g < most_g]
     well = (stock for stock in possible if stock.stock_g >= _steps_g(stock, scales, COMFORTABLE_STEPS))
     return next(well, possible[-1] if possible else None)
 
