@@ -322,8 +322,8 @@ HOSTILE = [
 ]  # fmt: skip
 FIELDS = [
     "name", "form", "phase_hint", "functions", "density", "use_low", "use_high", "ph_min", "ph_max", "max_temp",
-    "cautions", "notes", "source", "supplier", "library_key", "row_version", "key", "part-0-inci", "part-0-percent", "part-0-cas",
-    "part-0-kind", "part-0-allergens", "part-0-source",
+    "cautions", "notes", "source", "supplier", "library_key", "row_version", "key", "part-0-inci", "part-0-percent",
+    "part-0-cas", "part-0-kind", "part-0-allergens", "part-0-source",
 ]  # fmt: skip
 
 
