@@ -13,7 +13,7 @@ from app.science.acid_base.model import Model, compile_model
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.refit import READING_NOISE, SESSION_TRACE, Reading, refit
 from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
-from app.science.acid_base.validity import METER, solution_notes
+from app.science.acid_base.validity import METER, carbonate_notes, solution_notes
 from app.science.acid_base.values import Adjuster, Mixture
 
 MUCH = 0.10  # a dose above a tenth of the batch changes the formula
@@ -148,7 +148,7 @@ def _notes(
     if dose.value is not None and dose.value > MUCH:
         notes.append("The dose is more than a tenth of the batch: use a stronger solution, or plan its water.")
     strength = predict_model(model).ionic_strength
-    return (*notes, *solution_notes(model, strength), METER)
+    return (*notes, *solution_notes(model, strength), *carbonate_notes(model, target), METER)
 
 
 def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
@@ -160,6 +160,12 @@ def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
     if dose.first is not None and dose.first < HARDLY_BUFFERED * dose.value:
         return ["The pH moves steeply here: use a weaker solution and very small additions."]
     return []
+
+
+def _in_parts(left: Dose) -> list[str]:
+    if not left.value or left.first is None or left.first > 0.95 * left.value:
+        return []
+    return [f"Of what is left, add {left.first / left.value:.0%} now and measure: more could carry the batch past."]
 
 
 def _unreachable(name: str, dose: Dose, target: float) -> list[str]:
@@ -179,7 +185,10 @@ def _reading_notes(model: Model, dose: Dose, rest: tuple[Dose, Array, float], ba
     left = rest[0]
     name = model.adjusters[0].substance.inci
     if left.value is not None:
-        return [f"The model was fitted to the readings; after {name} as added so far it sees pH {left.start_ph:.2f}."]
+        return [
+            f"The model was fitted to the readings; after {name} as added so far it sees pH {left.start_ph:.2f}.",
+            *_in_parts(left),
+        ]
     if back_g is None:
         return [f"No more {name} is needed, or none brings the batch there: nearest pH {left.nearest_ph:.2f}."]
     other = model.adjusters[1]

@@ -40,7 +40,7 @@ def prediction_notes(
     """Write what a reader must know beside the number."""
     notes = [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
     notes += _crystals(model, species)
-    notes += _carbonate(model, ph.value)
+    notes += carbonate_notes(model, ph.value)
     return (*notes, METER)
 
 
@@ -127,7 +127,8 @@ def _crystals(model: Model, species: tuple[SpeciesAmount, ...]) -> list[str]:
     return notes
 
 
-def _carbonate(model: Model, ph: float) -> list[str]:
+def carbonate_notes(model: Model, ph: float) -> list[str]:
+    """Say that carbon dioxide will leave, where carbonate is counted in full at a pH that does not hold it."""
     if not any(f.key == CARBONATE for f in model.columns.families) or ph > 8.3:
         return []
     return [
