@@ -102,3 +102,11 @@ def test_the_functions_to_choose_from_are_those_there_are(store: Store) -> None:
     assert "house secret" in known
     assert "humectant" in known
     assert known == sorted(known)
+
+
+def test_a_material_that_takes_the_place_of_a_deleted_one_is_found(store: Store) -> None:
+    first = shelf.add_material(store, WAX)
+    assert names(store, words="beeswax") == ["Beeswax"]
+    shelf.delete_unused(store, first)
+    assert shelf.add_material(store, replace(WAX, name="Lanolin")) == first
+    assert names(store, words="lanolin") == ["Lanolin"]
