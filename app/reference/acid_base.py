@@ -7,7 +7,6 @@ from functools import cache
 from app.reference.tables import read_table
 from app.science.acid_base.hydrates import name_waters, parse_waters, split_name, with_waters
 from app.science.acid_base.values import Family, Ion, Line, Polymer, Substance
-from app.science.errors import Invalid
 from app.science.names import inci_key
 
 PKA_COLUMNS = [
@@ -329,15 +328,3 @@ def _ion_charge(name: str) -> int:
     if match is None:
         raise ValueError(f"no charge in the ion {name!r}")
     return int(match.group(1) + (match.group(2) or "1"))
-
-
-def require(table: AcidBaseTable, name: str, field: str) -> Found:
-    """Find a substance that must have acid-base data.
-
-    Raises:
-        Invalid: naming the field, when it has none.
-    """
-    found = table.find(name)
-    if found is None or not found.substance.active:
-        raise Invalid(field, f"there are no acid-base data for {name!r}")
-    return found

@@ -149,3 +149,21 @@ def test_a_request_that_makes_no_sense_names_its_field(changes, field):
 def test_a_close_name_is_suggested():
     with pytest.raises(Invalid, match="did you mean Triethanolamine"):
         ask(adjuster={"inci": "Triethanolamin", "strength_percent": 10})
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"),
+    [
+        ({"readings": [{"added_g": 0, "ph": 5.5}, {"added_g": 3, "ph": 3.0}]}, "do not fit"),
+        ({"adjuster": {"inci": "Sodium Hydroxide", "strength_percent": 0.5}}, "more than a tenth"),
+        ({"mixture": [], "target_ph": 8}, "weaker solution"),
+        ({"readings": [{"added_g": 1, "ph": 4.0}]}, "Of what is left, add"),
+        (
+            {"adjuster": {"inci": "Citric Acid", "strength_percent": 10}, "readings": [{"added_g": 1, "ph": 2.9}]},
+            "way back",
+        ),
+        ({"adjuster": {"inci": "Sodium Bicarbonate", "strength_percent": 8}}, "Carbon dioxide will leave"),
+    ],
+)
+def test_notes_say_what_matters(changes, word):
+    assert any(word in note for note in ask(**changes)["notes"])

@@ -49,3 +49,18 @@ def test_a_request_that_makes_no_sense_names_its_field(inci, ph, field):
     with pytest.raises(Invalid) as error:
         ask(ph, inci)
     assert error.value.field == field
+
+
+@pytest.mark.parametrize(("percent", "word"), [(0, "none of it"), (0.05, "less than"), (3, "more than")])
+def test_an_unusual_amount_is_told(percent, word):
+    assert any(word in note for note in ask(6.5, percent=percent)["notes"])
+
+
+def test_a_mixture_over_a_hundred_percent_is_refused():
+    with pytest.raises(Invalid) as error:
+        ask(6, mixture=[{"inci": "Glycerin", "percent": 60}, {"inci": "Aqua", "percent": 60}])
+    assert error.value.field == "mixture"
+
+
+def test_much_alcohol_is_warned_of():
+    assert any("amine" in note for note in ask(6.5, mixture=[{"inci": "Alcohol", "percent": 40}])["notes"])

@@ -17,7 +17,7 @@ from app.science.acid_base.validity import METER, carbonate_notes, solution_note
 from app.science.acid_base.values import Adjuster, Mixture
 
 MUCH = 0.10  # a dose above a tenth of the batch changes the formula
-HARDLY_BUFFERED = 0.3  # the safe first part is less than this share of the dose
+HARDLY_BUFFERED = 0.6  # the safe first part is less than this share of the dose
 PAST = 0.05  # pH by which a reading must lie beyond the target to count as passed
 
 
