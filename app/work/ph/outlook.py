@@ -1,0 +1,155 @@
+"""What pH a formula will have, what holds it there, what the neutraliser does to it, and what that means."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.reference.acid_base import acid_base_table
+from app.reference.neutralisers import neutralisers
+from app.reference.preservatives import assess_mixture
+from app.reference.thickeners import Thickener, thickener_of
+from app.science.acid_base.advice import Advice, ask_dose
+from app.science.acid_base.gel import Window, companions, gel_notes
+from app.science.acid_base.model import compile_model
+from app.science.acid_base.prediction import predict
+from app.science.acid_base.titration import BufferShare, buffer_shares
+from app.science.acid_base.values import Adjuster, Mixture, Prediction
+from app.science.composition import DosedMaterial
+from app.science.errors import Invalid
+from app.science.preservation import Preservation
+from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
+
+LEAVE_ON = "leave-on"
+MOST_SHARES = 4
+LEAST_SHARE = 0.03
+ACID, BASE = "Citric Acid", "Sodium Hydroxide"
+
+
+@dataclass(frozen=True, slots=True)
+class Gel:
+    """A thickener of the formula at the pH of the formula."""
+
+    thickener: Thickener
+    percent: Decimal
+    window: Window
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Titration:
+    """The curve of one adjuster, grams in the batch against pH. ``in_formula`` is what the formula has of it, grams."""
+
+    material: str
+    adjuster: Adjuster
+    advice: Advice
+    in_formula: float
+    own_line: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """Everything about the pH of a formula. Without a prediction, ``why_not`` says why there is none."""
+
+    target: Decimal | None
+    prediction: Prediction | None
+    why_not: str
+    shares: tuple[BufferShare, ...]
+    gels: tuple[Gel, ...]
+    preservation: Preservation
+    titration: Titration | None
+    notes: tuple[str, ...]
+
+    @property
+    def off_target(self) -> float | None:
+        """How far the target lies outside the predicted range, pH units; 0 inside, None where one is missing."""
+        if self.target is None or self.prediction is None:
+            return None
+        low, high = self.prediction.ph.low, self.prediction.ph.high
+        return max(low - float(self.target), float(self.target) - high, 0.0)
+
+
+def outlook(
+    materials: Sequence[DosedMaterial], *, exposure: str, target: Decimal | None, batch_g: float
+) -> Outlook | None:
+    """Look at the pH of a formula; None when nothing in it has to do with water.
+
+    Args:
+        materials: the formula.
+        exposure: ``leave-on`` or ``rinse-off``.
+        target: the pH that is wanted, if any.
+        batch_g: the grams that are weighed, for the titration.
+    """
+    try:
+        mixture, notes = mixture_of(materials)
+    except Invalid as fault:
+        return _none(target, fault.message)
+    prediction, why_not = _predicted(mixture)
+    at = prediction.ph.value if prediction else None
+    return Outlook(
+        target=target,
+        prediction=prediction,
+        why_not=why_not,
+        shares=_shares(mixture) if prediction else (),
+        gels=_gels(mixture, at) if at is not None else (),
+        preservation=assess_mixture(mixture, exposure == LEAVE_ON, at),
+        titration=titration(materials, target, batch_g) if prediction and target is not None else None,
+        notes=notes,
+    )
+
+
+def _none(target: Decimal | None, why_not: str) -> Outlook:
+    return Outlook(target, None, why_not, (), (), Preservation((), (), ()), None, ())
+
+
+def _predicted(mixture: Mixture) -> tuple[Prediction | None, str]:
+    try:
+        return predict(mixture), ""
+    except Invalid as fault:
+        return None, fault.message
+
+
+def _shares(mixture: Mixture) -> tuple[BufferShare, ...]:
+    found = buffer_shares(compile_model(mixture))
+    return tuple(share for share in found if share.share >= LEAST_SHARE)[:MOST_SHARES]
+
+
+def _gels(mixture: Mixture, ph: float) -> tuple[Gel, ...]:
+    found = []
+    for line in mixture.lines:
+        thickener = thickener_of(line.substance.inci if line.substance else line.name)
+        if thickener is not None and line.percent > 0:
+            beside = companions(mixture.lines, ()) if thickener.charge == "anionic" else ()
+            notes = (*gel_notes(thickener.window, ph), *(beside if thickener.salt_tolerance != "good" else ()))
+            found.append(Gel(thickener, Decimal(str(line.percent)), thickener.window.at(ph), notes))
+    return tuple(found)
+
+
+def titration(materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float) -> Titration | None:
+    """Titrate the formula with the line that sets its pH, or with a usual solution when it has none."""
+    line = find_ph_line(materials)
+    if target is None:
+        return None
+    try:
+        if line is not None:
+            return _with_own_line(materials, line, float(target), batch_g)
+        mixture, _ = mixture_of(materials)
+        adjuster, name = _usual(mixture, float(target))
+        return Titration(name, adjuster, ask_dose(mixture, (adjuster,), float(target), batch_g), 0.0, own_line=False)
+    except Invalid:
+        return None
+
+
+def _with_own_line(materials: Sequence[DosedMaterial], line: PhLine, target: float, batch_g: float) -> Titration:
+    before_g = batch_g * float(100 - line.percent) / 100
+    mixture, _ = mixture_of(without(materials, line))
+    advice = ask_dose(mixture, (line.adjuster,), target, before_g)
+    return Titration(line.material, line.adjuster, advice, batch_g * float(line.percent) / 100, own_line=True)
+
+
+def _usual(mixture: Mixture, target: float) -> tuple[Adjuster, str]:
+    name = BASE if predict(mixture).ph.value < target else ACID
+    found = acid_base_table().find(name)
+    if found is None:
+        raise Invalid("", f"{name} is missing from the tables.")
+    strength = next(n.adjuster.strength_percent for n in neutralisers() if n.adjuster.substance.inci == name)
+    return Adjuster(found.substance, strength), f"{name}, {strength:g} %"
