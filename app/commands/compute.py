@@ -43,9 +43,14 @@ def schema(name: str) -> dict[str, Any]:
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": name,
         "description": module.SUMMARY,
-        "request": module.Request.model_json_schema(mode="validation"),
-        "answer": module.Answer.model_json_schema(mode="serialization"),
+        "request": _identified(name, "request", module.Request.model_json_schema(mode="validation")),
+        "answer": _identified(name, "answer", module.Answer.model_json_schema(mode="serialization")),
     }
+
+
+def _identified(name: str, side: str, schema_of_side: dict[str, Any]) -> dict[str, Any]:
+    """Give a schema an identity of its own, so that its references are looked up in itself and not in the whole."""
+    return {"$id": f"urn:tarebook:compute:{name}:{side}", **schema_of_side}
 
 
 def answer(name: str, text: str) -> str:
@@ -96,6 +101,7 @@ WORDS = {
     "literal_error": "must be {expected}",
     "enum": "must be {expected}",
     "string_type": "write a text",
+    "string_unicode": "this holds half of a character; write it whole",
     "string_too_short": "this is empty",
     "string_too_long": "this is longer than {max_length} characters",
     "list_type": "write a list",
@@ -172,7 +178,7 @@ def _standard_input() -> str:
 
 def _run_lines(name: str) -> None:
     good = True
-    for fine, line in answer_lines(name, _standard_input().splitlines()):
+    for fine, line in answer_lines(name, _standard_input().split("\n")):
         good = good and fine
         click.echo(line)
     if not good:
