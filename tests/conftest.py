@@ -1,6 +1,7 @@
 """Shared ground of the suite: a fresh database per test, the application around it, and a statement counter."""
 
 import os
+import secrets
 import shutil
 import subprocess
 import sys
@@ -14,7 +15,7 @@ import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from sqlalchemy import event
+from sqlalchemy import create_engine, event, make_url, text
 
 from app.documents.render import pdf_state
 from app.store.engine import Store, sqlite_url
@@ -130,6 +131,19 @@ def statements(store: Store) -> CountStatements:
             event.remove(store.engine, "before_cursor_execute", note)
 
     return collecting
+
+
+@pytest.fixture
+def empty_server() -> Iterator[str]:
+    """Give the address of an empty database on the PostgreSQL server that TAREBOOK_TEST_POSTGRESQL names."""
+    url = make_url(os.environ["TAREBOOK_TEST_POSTGRESQL"])
+    name = f"tarebook_{secrets.token_hex(6)}"
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name}"))
+        yield url.set(database=name).render_as_string(hide_password=False)
+        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+    engine.dispose()
 
 
 class Served:

@@ -75,6 +75,8 @@ def _revision(connection: sqlite3.Connection) -> str:
 
 def _open(database: Path, mode: str) -> sqlite3.Connection:
     connection = sqlite3.connect(f"{database.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None)
+    # A damaged file may hold text that is none.
+    connection.text_factory = lambda data: data.decode("utf-8", "replace")
     connection.execute("PRAGMA trusted_schema=OFF")
     return connection
 
@@ -91,7 +93,7 @@ def _plain_words(database: Path) -> Iterator[None]:
         yield
     except sqlite3.OperationalError as error:
         raise Unusable(f"the file {database} cannot be used: {error}") from error
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise Unusable(f"the file {database} is damaged") from error
     except OSError as error:
         raise Unusable(f"{error.filename or database} cannot be written: {error.strerror}") from error
@@ -221,7 +223,7 @@ def _set_aside(database: Path, folder: Path, moment: datetime) -> Path:
         return make_backup(database, folder, BEFORE_RESTORE, moment)
     except sqlite3.OperationalError as error:
         raise Unusable(f"the file {database} is in use; stop Tarebook first, then restore") from error
-    except (sqlite3.DatabaseError, Unusable):
+    except (sqlite3.DatabaseError, UnicodeDecodeError, Unusable):
         return _keep_as_it_is(database, _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged"))
 
 

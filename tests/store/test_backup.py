@@ -1,5 +1,6 @@
 """A copy is whole, never replaces anything, and goes back only when it is sound."""
 
+import contextlib
 import os
 import random
 import shutil
@@ -214,6 +215,18 @@ def test_a_file_that_is_not_sound_is_named_and_left_alone(
         backup.examine(workshop, KNOWN)
     assert str(workshop) in str(refused.value)
     assert contents(workshop.parent) == before
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_flipped_bytes_are_never_more_than_a_message(seed: int, workshop: Path) -> None:
+    data = bytearray(workshop.read_bytes())
+    chance = random.Random(seed)  # noqa: S311
+    for _ in range(1 + seed * 3):
+        data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
+    workshop.write_bytes(data)
+    with contextlib.suppress(Unusable):
+        assert backup.examine(workshop, KNOWN, thorough=True) == migrate.head()
+    assert workshop.read_bytes() == data
 
 
 @each_harm

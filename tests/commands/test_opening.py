@@ -1,0 +1,191 @@
+"""Opening a workshop: the demo on the first start, a copy before an upgrade, nothing half done."""
+
+import shutil
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic import command
+from sqlalchemy import select
+
+from app.commands import demo, opening
+from app.commands.places import Places
+from app.store import backup, migrate
+from app.store.engine import Store, sqlite_url
+from app.store.errors import Unusable
+from app.store.workshop import Workshop, the_workshop
+
+
+@pytest.fixture
+def where(tmp_path: Path) -> Places:
+    folder = tmp_path / "a bench, été"
+    folder.mkdir()
+    return Places(folder)
+
+
+def names(store: Store) -> list[str]:
+    with store.reading() as session:
+        return list(session.scalars(select(Workshop.name)))
+
+
+def revision(database: Path) -> str:
+    with closing(sqlite3.connect(database)) as connection:
+        return str(connection.execute("SELECT version_num FROM alembic_version").fetchone()[0])
+
+
+def stand_at(database: Path, older: str) -> None:
+    with closing(sqlite3.connect(database)) as connection, connection:
+        connection.execute("UPDATE alembic_version SET version_num=?", (older,))
+
+
+def test_the_first_start_lays_out_the_demo_and_the_second_keeps_what_was_done(where: Places) -> None:
+    store = opening.open_workshop(where)
+    with store.transaction() as session:
+        workshop = the_workshop(session)
+        assert workshop.is_demo
+        workshop.name = "Mine"
+    store.close()
+    again = opening.open_workshop(where)
+    assert names(again) == ["Mine"]
+    again.close()
+    assert backup.examine(where.database, migrate.known_revisions(), thorough=True) == migrate.head()
+    assert not where.backups.exists()
+
+
+def test_a_first_start_that_is_stopped_leaves_no_workshop(where: Places, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stopped(_store: Store) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("app.work.demo.load_demo", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            opening.open_workshop(where)
+    assert not list(where.folder.iterdir())
+    opening.open_workshop(where).close()
+    assert where.database.exists()
+
+
+def test_an_upgrade_is_preceded_by_a_copy(where: Places, migrated_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shutil.copy(migrated_file, where.database)
+    head = migrate.head()
+    stand_at(where.database, "0000")
+    monkeypatch.setattr(migrate, "known_revisions", lambda: {"0000", head})
+    monkeypatch.setattr(migrate, "to_revision", lambda _url: stand_at(where.database, head))
+    opening.open_workshop(where).close()
+    (copy,) = where.backups.glob("*-before-upgrade.db")
+    assert revision(copy) == "0000"
+    assert revision(where.database) == head
+
+
+def test_an_upgrade_that_fails_leaves_the_former_state_and_the_copy(
+    where: Places, migrated_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copy(migrated_file, where.database)
+    stand_at(where.database, "0000")
+    monkeypatch.setattr(migrate, "known_revisions", lambda: {"0000"})
+
+    def fail(*_args: object) -> None:
+        raise RuntimeError("in the middle")
+
+    monkeypatch.setattr(command, "upgrade", fail)
+    with pytest.raises(Unusable, match="is left as it was; the copy made just before is") as refused:
+        opening.open_workshop(where)
+    (copy,) = where.backups.glob("*-before-upgrade.db")
+    assert str(copy) in str(refused.value)
+    assert revision(where.database) == "0000"
+
+
+def emptied(path: Path) -> None:
+    path.write_bytes(b"")
+
+
+def cut_in_half(path: Path) -> None:
+    path.write_bytes(path.read_bytes()[: path.stat().st_size // 2])
+
+
+def newer(path: Path) -> None:
+    stand_at(path, "from the future")
+
+
+@pytest.mark.parametrize(
+    ("harm", "words"), [(emptied, "is empty"), (cut_in_half, "is damaged"), (newer, "a newer Tarebook")]
+)
+def test_a_file_that_cannot_be_used_is_named_with_the_last_backup(
+    harm: Callable[[Path], None], words: str, where: Places, migrated_file: Path
+) -> None:
+    shutil.copy(migrated_file, where.database)
+    copies = [where.backups / f"tarebook-{day}-120000-by-hand.db" for day in ("20260101", "20261124")]
+    where.backups.mkdir()
+    for copy in copies:
+        copy.write_bytes(b"x")
+    harm(where.database)
+    before = where.database.read_bytes()
+    with pytest.raises(Unusable, match=words) as refused:
+        opening.open_workshop(where)
+    assert str(where.database) in str(refused.value)
+    assert str(refused.value).endswith(f"The last backup is {copies[-1]}")
+    assert where.database.read_bytes() == before
+
+
+def test_the_last_backup_is_the_youngest_of_any_kind(where: Places) -> None:
+    where.backups.mkdir()
+    for name in ("tarebook-20261124-120000-by-hand.db", "tarebook-20261124-120001-before-restore.db"):
+        (where.backups / name).write_bytes(b"x")
+    assert opening.last_backup(where).endswith("-before-restore.db")
+
+
+def test_a_demo_gets_a_new_folder_each_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TAREBOOK_HOME", str(tmp_path / "home"))
+    first = demo.new_demo(None)
+    first.folder.mkdir(parents=True)
+    second = demo.new_demo(None)
+    assert first.folder != second.folder
+    assert first.folder.parent == second.folder.parent == tmp_path / "home" / "demos"
+
+
+@pytest.mark.parametrize("kind", ["filled", "file"])
+def test_a_demo_never_goes_over_what_is_there(kind: str, tmp_path: Path) -> None:
+    taken = tmp_path / "taken"
+    if kind == "file":
+        taken.write_text("mine", encoding="utf-8")
+    else:
+        taken.mkdir()
+        (taken / "tarebook.db").write_text("mine", encoding="utf-8")
+    with pytest.raises(Exception, match="is not empty; a demo needs a new or empty one"):
+        demo.new_demo(taken)
+
+
+def test_a_demo_may_use_an_empty_folder(tmp_path: Path) -> None:
+    assert demo.new_demo(tmp_path).folder == tmp_path
+
+
+@pytest.mark.postgresql
+def test_a_database_server_is_filled_once_and_kept(
+    empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
+    store = opening.open_workshop(where)
+    with store.transaction() as session:
+        the_workshop(session).name = "Mine"
+    store.close()
+    again = opening.open_workshop(where)
+    assert names(again) == ["Mine"]
+    again.close()
+    assert not where.database.exists()
+
+
+@pytest.mark.postgresql
+def test_a_server_of_a_newer_program_is_refused(
+    empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
+    monkeypatch.setattr(opening, "server_revision", lambda _url: "from the future")
+    with pytest.raises(Unusable, match="newer Tarebook"):
+        opening.open_workshop(where)
+
+
+def test_a_first_workshop_is_closed_when_it_is_done(where: Places) -> None:
+    opening.fill(sqlite_url(where.database))
+    assert sorted(path.name for path in where.folder.iterdir()) == ["tarebook.db"]
