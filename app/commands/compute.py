@@ -44,7 +44,7 @@ def schema(name: str) -> dict[str, Any]:
         "title": name,
         "description": module.SUMMARY,
         "request": _identified(name, "request", module.Request.model_json_schema(mode="validation")),
-        "answer": _identified(name, "answer", module.Answer.model_json_schema(mode="serialization")),
+        "answer": _identified(name, "answer", module.Answer.model_json_schema(mode="validation")),
     }
 
 
