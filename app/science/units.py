@@ -11,11 +11,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from functools import cache
-from typing import Any
-
-import pint
+from typing import TYPE_CHECKING, Any
 
 from app.science.errors import Invalid
+
+if TYPE_CHECKING:
+    import pint
 
 DROPS_PER_ML = Decimal(20)
 
@@ -60,13 +61,18 @@ imperial_tablespoon = 17.7581640625 millilitre; imperial_teaspoon = 5.9193880208
 metric_teaspoon = 5 millilitre; metric_tablespoon = 15 millilitre; metric_cup = 250 millilitre
 dessertspoon = 10 millilitre; australian_tablespoon = 20 millilitre
 label_cup = 240 millilitre; label_fluid_ounce = 30 millilitre
-drop = 0.05 millilitre; dash = 0.616115199219 millilitre; pinch = 0.308057599609 millilitre
+drop = 0.05 millilitre; dash = 0.61611519921875 millilitre; pinch = 0.308057599609375 millilitre
 """
 
 
 @cache
 def registry() -> "pint.UnitRegistry[Any]":
-    """Build the registry: our units only, every factor an exact decimal."""
+    """Build the registry: our units only, every factor an exact decimal.
+
+    Pint is imported at the first quantity, so that a start without one stays quick.
+    """
+    import pint
+
     units: pint.UnitRegistry[Any] = pint.UnitRegistry(None, non_int_type=Decimal)
     for definition in re.split(r"[;\n]", _DEFINITIONS):
         if definition.strip():
@@ -202,7 +208,7 @@ def find_unit(text: str, field: str = "") -> Unit:
 
 
 def _key(text: str) -> str:
-    bare = re.sub(r"[().]", " ", re.sub(r"(?<=[a-z])-(?=[a-z])", " ", text.replace("μ", "µ").lower()))
+    bare = re.sub(r"[().]", " ", re.sub(r"(?<=[a-z])[-_](?=[a-z])", " ", text.replace("μ", "µ").lower()))
     bare = re.sub(r"(?<=m|n)3$", "³", bare.strip())
     return " ".join(bare.split())
 

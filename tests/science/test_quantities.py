@@ -20,7 +20,7 @@ NIST_GRAMS = {
 NIST_MILLILITRES = {
     "1 tsp": "4.92892159375", "1 tbsp": "14.78676478125", "1 fl oz": "29.5735295625", "1 cup": "236.5882365",
     "1 pint": "473.176473", "1 quart": "946.352946", "1 gallon": "3785.411784", "1 fl dr": "3.6966911953125",
-    "231 cubic inches": "3785.411784", "1 US legal cup": "240", "1 gill": "118.29411825",
+    "231 cubic inches": "3785.411784", "1 US legal cup": "240", "1 gill": "118.29411825", "8 dashes": "4.92892159375",
     # UK Units of Measurement Regulations 1995: the gallon of 4.54609 L and its parts.
     "1 imperial fl oz": "28.4130625", "1 UK pint": "568.26125", "1 imperial gallon": "4546.09",
     "1 UK quart": "1136.5225",
@@ -44,7 +44,8 @@ def test_volumes_are_exact(text: str, millilitres: str) -> None:
 TYPED = {
     "1/2 tsp": ("0.5", "tsp"), "0,75 g": ("0.75", "g"), "8 fl oz": ("8", "fl oz"), "20 drops": ("20", "drops"),
     "1 1/2 cups": ("1.5", "cup"), "1½ cup": ("1.5", "cup"), "2.5oz": ("2.5", "oz"), "8 fl. oz.": ("8", "fl oz"),
-    "1.5 fl.oz": ("1.5", "fl oz"), "2 tsp.": ("2", "tsp"), "1 000 g": ("1000", "g"), "1 234,5 g": ("1234.5", "g"),
+    "1.5 fl.oz": ("1.5", "fl oz"), "2 tsp.": ("2", "tsp"), "1 fluid_ounce": ("1", "fl oz"),
+    "1 000 g": ("1000", "g"), "1 234,5 g": ("1234.5", "g"),
     "3 TABLESPOONS": ("3", "tbsp"), "2 Lbs": ("2", "lb"), "1,5ml": ("1.5", "mL"), "1 fluid ounce": ("1", "fl oz"),
     "1 lb 3 oz": ("19", "oz"), "1 lb, 3 oz": ("19", "oz"), "1 lb,3 oz": ("19", "oz"), "1 lb and 3 oz": ("19", "oz"),
     "1 lb + 3 oz": ("19", "oz"), "1 cup 2 tbsp": ("18", "tbsp"), "1 stone 2 lb": ("16", "lb"),
