@@ -1,0 +1,63 @@
+"""The pH section under a formula: what it shows, with its plot."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+
+from app.documents.ph_plot import Plot, WindowOfPh, plot
+from app.science.composition import DosedMaterial
+from app.science.formula import dosed
+from app.work.formulas.results import Results
+from app.work.ph.outlook import Outlook, Titration, outlook
+
+MOST_KEPT = 64
+HUNDRED = Decimal(100)
+
+
+@dataclass(frozen=True, slots=True)
+class PhView:
+    """The outlook with its plot; ``plot`` is None without a titration."""
+
+    outlook: Outlook
+    plot: Plot | None
+    batch_g: float
+
+
+def ph_view(results: Results) -> PhView | None:
+    """Work out what the section shows of a draft; None while nothing is in it."""
+    materials = tuple(m for m in dosed(results.reading.science) if m.percent > 0 and m.parts)
+    if not materials or sum((m.percent for m in materials), Decimal(0)) > HUNDRED:
+        return None
+    head = results.reading.head
+    batch_g = float(head.weighed_g) if head.weighed_g is not None else 100.0
+    return _view(materials, results.reading.draft.exposure, head.target_ph, batch_g)
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _view(materials: tuple[DosedMaterial, ...], exposure: str, target: Decimal | None, batch_g: float) -> PhView | None:
+    found = outlook(materials, exposure=exposure, target=target, batch_g=batch_g)
+    if found is None:
+        return None
+    return PhView(found, _plot(found, found.titration) if found.titration else None, batch_g)
+
+
+def _plot(found: Outlook, titration: Titration) -> Plot:
+    target = None if found.target is None else float(found.target)
+    marks = []
+    if titration.own_line:
+        there = min(titration.advice.curve, key=lambda p: abs(p.grams - titration.in_formula))
+        marks.append((titration.in_formula, there.ph, "in the formula"))
+    return plot(titration.advice.curve, target, tuple(_windows(found)), marks)
+
+
+def _windows(found: Outlook) -> list[WindowOfPh]:
+    gels = [
+        WindowOfPh(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
+        for g in found.gels
+        if g.thickener.needs_neutraliser
+    ]
+    systems = [s for s in found.preservation.systems if s.undissociated_fraction not in (None, 1.0)]
+    tops = [s.ph_window[1] for s in systems]
+    lows = [s.ph_window[0] for s in systems]
+    keeps = [WindowOfPh(max(lows), min(tops), "preservatives' window", "preservative")] if systems else []
+    return gels + [band for band in keeps if band.high > band.low]
