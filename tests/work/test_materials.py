@@ -138,6 +138,11 @@ def test_a_change_of_the_composition_alone_makes_an_older_form_stale(store: Stor
     assert shelf.load_material(store, material_id).notes == ""
 
 
+def test_line_ends_of_a_form_are_no_difference() -> None:
+    sent = replace(EXTRACT.parts[3], allergens="Limonene 4.2\r\nLinalool\t1,1 %\r\n")
+    assert changes(replace(EXTRACT, parts=(*EXTRACT.parts[:3], sent)), EXTRACT) == ()
+
+
 def test_the_differences_between_two_edits_are_named() -> None:
     theirs = replace(EXTRACT, notes="theirs", parts=EXTRACT.parts[:2])
     assert [d.label for d in changes(EXTRACT, theirs)] == ["Notes", "Composition"]

@@ -16,7 +16,7 @@ from app.work.materials import shelf
 from app.work.materials.composition import cas_remark, sum_of
 from app.work.materials.names import cas_of, names_like
 from app.work.materials.reading import FORMS
-from app.work.materials.typed_material import TypedMaterial, changes, from_library, from_shelf
+from app.work.materials.typed_material import LABELS, TypedMaterial, changes, from_library, from_shelf
 from app.work.typed import Difference, Faults
 
 SAVE = "save"
@@ -36,6 +36,7 @@ def _form(typed: TypedMaterial, heading: str, **more: object) -> str:
         kinds=[kind.value for kind in Kind],
         phases=[hint.value for hint in PhaseHint],
         forms=FORMS,
+        labels=LABELS,
     )
 
 

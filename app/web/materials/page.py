@@ -8,7 +8,7 @@ from app.web import context
 from app.work.materials import shelf
 from app.work.materials.composition import width_text
 from app.work.materials.origin import origins
-from app.work.materials.prices import TypedPrice
+from app.work.materials.prices import LABELS, TypedPrice
 from app.work.materials.reading import remarks
 
 
@@ -24,6 +24,7 @@ def render_page(material: Material, typed: TypedPrice | None = None, faults: dic
         total=sum(part.percent for part in material.parts),
         typed=typed or TypedPrice(supplier=material.supplier),
         faults=faults or {},
+        labels=LABELS,
     )
 
 

@@ -40,7 +40,7 @@ def create_price(material_id: int) -> Response | tuple[str, int]:
 def _form(material_id: int, price_id: int, typed: TypedPrice | None = None, **more: object) -> str:
     material = load_material(context.store(), material_id)
     stored = as_typed(price_of(material, price_id))
-    given = {"faults": {}, "differences": (), "seen": fingerprint(stored)}
+    given = {"faults": {}, "differences": (), "seen": fingerprint(stored), "labels": LABELS}
     return render_template(
         "materials/price.html", **{**given, **more}, material=material, price_id=price_id, typed=typed or stored
     )

@@ -20,7 +20,11 @@ def _back(page: str) -> Response:
 
 def _scales(typed: gear.TypedScale, **more: object) -> str:
     return render_template(
-        "workshop/scales.html", **{**FRESH, **more}, typed=typed, scales=gear.list_scales(context.store())
+        "workshop/scales.html",
+        **{**FRESH, **more},
+        labels=gear.SCALE_LABELS,
+        typed=typed,
+        scales=gear.list_scales(context.store()),
     )
 
 
@@ -45,7 +49,9 @@ def add_scale() -> Response | tuple[str, int]:
 def _scale_form(scale_id: int, typed: gear.TypedScale | None = None, **more: object) -> str:
     stored = gear.scale_as_typed(gear.load_scale(context.store(), scale_id))
     given = {**FRESH, "seen": fingerprint(stored), **more}
-    return render_template("workshop/scale.html", **given, typed=typed or stored, scale_id=scale_id)
+    return render_template(
+        "workshop/scale.html", **given, labels=gear.SCALE_LABELS, typed=typed or stored, scale_id=scale_id
+    )
 
 
 @blueprint.get("/workshop/scales/<int:scale_id>")
@@ -79,7 +85,9 @@ def remove_scale(scale_id: int) -> Response:
 
 def _packaging(typed: gear.TypedPackaging, **more: object) -> str:
     pieces = gear.list_packaging(context.store())
-    return render_template("workshop/packaging.html", **{**FRESH, **more}, typed=typed, pieces=pieces)
+    return render_template(
+        "workshop/packaging.html", **{**FRESH, **more}, labels=gear.PACKAGING_LABELS, typed=typed, pieces=pieces
+    )
 
 
 @blueprint.get("/workshop/packaging")
@@ -103,7 +111,9 @@ def add_packaging() -> Response | tuple[str, int]:
 def _piece_form(packaging_id: int, typed: gear.TypedPackaging | None = None, **more: object) -> str:
     stored = gear.packaging_as_typed(gear.load_packaging(context.store(), packaging_id))
     given = {**FRESH, "seen": fingerprint(stored), **more}
-    return render_template("workshop/piece.html", **given, typed=typed or stored, packaging_id=packaging_id)
+    return render_template(
+        "workshop/piece.html", **given, labels=gear.PACKAGING_LABELS, typed=typed or stored, packaging_id=packaging_id
+    )
 
 
 @blueprint.get("/workshop/packaging/<int:packaging_id>")

@@ -36,6 +36,7 @@ def _form(typed: work.TypedSettings, row_version: int, **more: object) -> str:
         papers=[word.value for word in Paper],
         jurisdictions=[word.value for word in Jurisdiction],
         number_example=_example(typed.batch_number_pattern),
+        labels=work.LABELS,
         sample=Decimal("1234.5"),
     )
 

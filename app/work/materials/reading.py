@@ -56,27 +56,29 @@ def read_material(typed: TypedMaterial) -> MaterialValues:
     """
     reader = Reader()
     title = reader.take(name, typed.name, "name", "Give the material a name.")
+    form = reader.take(_form, typed.form) or ""
+    phase_hint = reader.take(_phase_hint, typed.phase_hint)
+    supplier = reader.take(one_line, typed.supplier, "supplier")
+    parts = read_parts(typed.parts, reader)
     use = _range(reader, typed, "use_low", "use_high", ZERO, HUNDRED)
     ph = _range(reader, typed, "ph_min", "ph_max", LOWEST_PH, HIGHEST_PH)
-    form = reader.take(_form, typed.form) or ""
-    parts = read_parts(typed.parts, reader)
     values = MaterialValues(
         name=title or "",
         form=form,
-        phase_hint=reader.take(_phase_hint, typed.phase_hint) or PhaseHint.ANY,
-        functions=reader.take(one_line, typed.functions, "functions", longest=1000) or "",
-        density_g_ml=reader.take(_density, typed.density),
+        phase_hint=phase_hint or PhaseHint.ANY,
+        supplier=supplier or "",
+        parts=parts,
         use_low=use[0],
         use_high=use[1],
         ph_min=ph[0],
         ph_max=ph[1],
         max_temp_c=reader.take(maybe_number, typed.max_temp, "max_temp", low=COLDEST_C, high=HOTTEST_C),
+        density_g_ml=reader.take(_density, typed.density),
+        functions=reader.take(one_line, typed.functions, "functions", longest=1000) or "",
         cautions=(reader.take(words, typed.cautions, "cautions") or "") or usual_cautions(parts, form),
         notes=reader.take(words, typed.notes, "notes") or "",
         source=reader.take(one_line, typed.source, "source", longest=500) or "",
-        supplier=reader.take(one_line, typed.supplier, "supplier") or "",
         library_key=typed.library_key or None,
-        parts=parts,
     )
     reader.finish()
     return values

@@ -52,7 +52,7 @@ class TypedPart:
         """The row in one line, for comparing two states."""
         extras = ("nano" if self.nano else "", "may contain" if self.may_contain else "")
         kind = "" if self.kind == Kind.INGREDIENT else self.kind
-        allergens = ", ".join(self.allergens.split("\n"))
+        allergens = ", ".join(line.strip() for line in self.allergens.splitlines() if line.strip())
         pieces = (f"{self.inci} {self.percent}", self.cas, kind, *extras, allergens, self.source)
         return "; ".join(piece.strip() for piece in pieces if piece.strip())
 
