@@ -109,10 +109,8 @@ def test_the_life_of_an_environment(project: Project) -> None:
     assert told.count("making a private environment") == 1
     assert told.count("waiting for it") == 1
 
-    # Ready: nothing to say, and quick.
-    began = time.monotonic()
+    # Ready: nothing to say.
     assert project.run("again")[::2] == (STATUS, "")
-    assert time.monotonic() - began < 2
 
     # Another lock: installed into the same environment.
     keepsake = project.environment.folder / "keepsake"
