@@ -1,0 +1,152 @@
+"""Everything that follows from a draft, against figures worked out by hand."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from decimal import Decimal
+
+import pytest
+
+from app.science.composition import Kind, Part
+from app.store.materials import Packaging
+from app.store.workshop import Jurisdiction, Paper, Workshop
+from app.work.formulas import sections
+from app.work.formulas.draft import Draft, DraftPackaging
+from app.work.formulas.results import Ground, Results, percent_words, results
+from app.work.formulas.shelf import ShelfMaterial
+from app.work.formulas.steps import OpenDraft
+
+Shelf = dict[int, ShelfMaterial]
+Make = Callable[..., Draft]
+
+
+def ground(**more: object) -> Ground:
+    zero = Decimal(0)
+    values: dict[str, object] = {
+        "labour_rate": zero,
+        "overhead_percent": zero,
+        "tax_percent": zero,
+        "loss_percent": zero,
+    }
+    values |= {"currency": "EUR", "paper": Paper.A4, "jurisdiction": Jurisdiction.EU, **more}
+    shop = Workshop(id=1, name="W", **values)
+    jar = Packaging(id=1, name="Jar", units_per_pack=Decimal(10), price=Decimal(8))
+    return Ground(shop, (), {1: jar, 2: Packaging(id=2, name="Lid", units_per_pack=Decimal(1), price=None)})
+
+
+def work_out(draft: Draft, shelf: Shelf, **more: object) -> Results:
+    there = OpenDraft(1, "C", "Cream", draft, 1, datetime(2026, 1, 1, tzinfo=UTC), False)
+    return results(there, draft, shelf, ground(**more))
+
+
+def priced(shelf: Shelf, prices: dict[int, str]) -> Shelf:
+    return {key: replace(m, price_per_kg=Decimal(prices[key]) if key in prices else None) for key, m in shelf.items()}
+
+
+def test_grams_follow_batch_and_loss_and_sum_to_what_is_weighed(draft: Make, shelf: Shelf) -> None:
+    found = work_out(draft((1, None), (2, "5"), batch="10 units", fill="48.5 g"), shelf, loss_percent=Decimal(3))
+    assert [line.grams for line in found.lines] == [475, 25]
+    assert found.reading.head.weighed_g == 500
+
+
+@pytest.mark.parametrize(
+    ("rows", "state", "figure", "words"),
+    [
+        ([(1, "98.5")], "short", "98.5", "1.50 % missing"),
+        ([(1, "95"), (2, "5")], "whole", "100", "adds up"),
+        ([(1, "96.2"), (2, "5")], "over", "101.2", "1.20 % too much"),
+        ([(1, None), (2, "28.7")], "whole", "100", "Aqua fills up with 71.30 %"),
+        ([(1, None), (2, "80"), (3, "21.2")], "over", "101.2", "1.20 % too much"),
+        ([(1, "99.9999")], "short", "99.9999", "0.0001 % missing"),
+    ],
+)
+def test_the_total_is_said_in_words(draft: Make, shelf: Shelf, rows: list, state: str, figure: str, words: str) -> None:
+    total = work_out(draft(*rows), shelf).total
+    assert (total.state, total.percent, total.words) == (state, Decimal(figure), words)
+
+
+def test_ten_tenths_are_a_whole(draft: Make, shelf: Shelf) -> None:
+    rows = [(1, "99"), *[(2, "0.1")] * 10]
+    assert work_out(draft(*rows), shelf).sound is not None
+
+
+def test_substances_are_summed_over_materials_and_water_in_a_blend_is_water(draft: Make, shelf: Shelf) -> None:
+    blend = replace(shelf[2], parts=(Part("Glycerin", Decimal(86)), Part("aqua", Decimal(14))))
+    found = work_out(draft((1, None), (2, "10")), shelf | {2: blend})
+    assert [(s.inci, s.percent) for s in found.substances] == [("Aqua", Decimal("91.4")), ("Glycerin", Decimal("8.6"))]
+
+
+def test_the_strip_is_the_whole_formula(draft: Make, shelf: Shelf) -> None:
+    split = work_out(draft((1, None), (2, "5"), (4, "20")), shelf).split
+    assert split.water + split.oil + split.other == 100
+    assert split.water >= 80 - 5
+
+
+def test_cost_is_worked_out_by_line_by_kilogram_and_by_unit(draft: Make, shelf: Shelf) -> None:
+    packs = (DraftPackaging("a", 1, "2"),)
+    formula = draft((1, None), (2, "10"), batch="1 kg", fill="100 g", packaging=packs, labour_minutes="30")
+    found = work_out(formula, priced(shelf, {1: "1", 2: "9"}), labour_rate=Decimal(20)).cost
+    assert found
+    assert found.materials_per_kg == Decimal("1.8")
+    assert found.shares == {"l0": 50, "l1": 50}
+    assert found.costing
+    assert found.costing.per_unit.total == Decimal("0.18") + Decimal("1.6") + 1
+    assert not found.at_least
+
+
+def test_what_has_no_price_is_named_and_the_cost_is_at_least(draft: Make, shelf: Shelf) -> None:
+    packs = (DraftPackaging("a", 2, "1"),)
+    found = work_out(draft((1, None), (2, "10"), packaging=packs), priced(shelf, {1: "1"})).cost
+    assert found
+    assert found.at_least
+    assert found.unpriced == ("Glycerin", "Lid")
+
+
+@pytest.mark.parametrize(("fill", "why"), [("", "Write the fill"), ("2 kg", "less than one fill")])
+def test_a_batch_without_a_unit_has_no_unit_cost(draft: Make, shelf: Shelf, fill: str, why: str) -> None:
+    found = work_out(draft((1, None), fill=fill), shelf).cost
+    assert found
+    assert found.costing is None
+    assert why in found.why_no_unit
+
+
+def test_the_list_is_written_under_the_home_law_first(draft: Make, shelf: Shelf) -> None:
+    perfume = replace(shelf[3], parts=(Part("Parfum", Decimal(100), Kind.PERFUME),))
+    formula = draft((1, None), (2, "5"), (3, "0.3"))
+    found = work_out(formula, shelf | {3: perfume}, jurisdiction=Jurisdiction.US).declarations
+    assert [one.jurisdiction for one in found] == ["US", "EU"]
+    assert [one.text for one in found] == ["Water, Glycerin, Fragrance", "Aqua, Glycerin, Parfum"]
+
+
+def test_a_list_that_cannot_be_written_says_why(draft: Make, shelf: Shelf) -> None:
+    too_much = replace(shelf[2], parts=(Part("Glycerin", Decimal(90)), Part("Aqua", Decimal(20))))
+    found = work_out(draft((1, None), (2, "5")), shelf | {2: too_much}).declarations
+    assert all(one.fault and not one.text for one in found)
+
+
+def test_an_empty_draft_follows_nothing(draft: Make, shelf: Shelf) -> None:
+    found = work_out(draft(), shelf)
+    assert (found.declarations, found.cost, found.sound, found.substances) == ((), None, None, ())
+
+
+def test_a_line_above_its_usual_use_or_retired_is_remarked(draft: Make, shelf: Shelf) -> None:
+    odd = replace(shelf[2], use_low=Decimal(1), use_high=Decimal(4), retired=True)
+    found = work_out(draft((1, None), (2, "5"), (3, "1")), shelf | {2: odd, 3: replace(shelf[3], parts=())})
+    assert found.lines[1].remarks == ("Glycerin is retired on the shelf.", "Above its usual use of 1 to 4 %.")
+    assert "no composition yet" in found.lines[2].remarks[0]
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [("71.3", "71.30"), ("0.123456789", "0.123457"), ("100", "100.00"), ("1E+1", "10.00")]
+)
+def test_percentages_have_two_places_or_more(value: str, words: str) -> None:
+    assert percent_words(Decimal(value)) == words
+
+
+def test_a_section_of_another_area_is_shown_when_it_has_something_to_say(
+    draft: Make, shelf: Shelf, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sections, "_SECTIONS", {})
+    sections.add(sections.Section("count", "Lines", "x.html", lambda found: len(found.lines) or None))
+    assert [one.content for one in sections.shown(work_out(draft((1, None)), shelf))] == [1]
+    assert sections.shown(work_out(draft(), shelf)) == ()

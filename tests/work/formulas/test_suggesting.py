@@ -1,0 +1,63 @@
+"""What a typed name may mean: the shelf before the library, and what taking a choice does."""
+
+import pytest
+
+from app.science.errors import Invalid
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.work.formulas.suggesting import choices, suggest, take, unmatched
+from app.work.materials.shelf import add_material, load_material, put_on_shelf, retire
+from app.work.materials.typed_material import TypedMaterial, TypedPart
+
+
+@pytest.fixture
+def glycerin(store: Store) -> int:
+    return add_material(store, TypedMaterial(name="House glycerin", parts=(TypedPart(inci="Glycerin", percent="100"),)))
+
+
+def test_the_shelf_comes_before_the_library(store: Store, glycerin: int) -> None:
+    found = suggest(store, "glycerin")
+    assert (found[0].value, found[0].name, found[0].on_shelf) == (f"shelf:{glycerin}", "House glycerin", True)
+    assert any(not one.on_shelf for one in found)
+
+
+def test_what_is_retired_is_not_suggested(store: Store, glycerin: int) -> None:
+    retire(store, glycerin)
+    assert all(one.name != "House glycerin" for one in suggest(store, "house glycerin"))
+
+
+def test_what_came_from_the_library_is_not_suggested_twice(store: Store) -> None:
+    put_on_shelf(store, "glycerin")
+    assert "library:glycerin" not in [one.value for one in suggest(store, "glycerin", 30)]
+
+
+def test_only_the_very_name_or_the_only_inci_is_sure(store: Store, glycerin: int) -> None:
+    assert [one.value for one in choices(store, "GLYCERIN") if one.sure] == [f"shelf:{glycerin}"]
+    assert [one for one in choices(store, "glyc") if one.sure] == []
+
+
+def test_a_library_material_goes_onto_the_shelf_once(store: Store) -> None:
+    name = take(store, "library:glycerin", "glyc")
+    assert take(store, "library:glycerin", "glyc") == name
+    assert load_material(store, 1).name == name
+    assert suggest(store, name)[0].on_shelf
+
+
+def test_a_bare_name_becomes_a_material_of_that_name(store: Store) -> None:
+    assert take(store, "bare", "Lake Blue 7") == "Lake Blue 7"
+    material = load_material(store, 1)
+    assert [(part.inci, part.percent) for part in material.parts] == [("Lake Blue 7", 100)]
+    with pytest.raises(Invalid, match="already a material named"):
+        take(store, "bare", "lake blue 7")
+
+
+def test_choices_that_mean_nothing_change_nothing(store: Store) -> None:
+    assert take(store, "shelf:99", "typed") == "typed"
+    assert take(store, "nonsense", "typed") == "typed"
+    with pytest.raises(NotFound):
+        take(store, "library:no-such-thing", "typed")
+
+
+def test_suggestions_for_open_lines_stop_after_the_first_few(store: Store) -> None:
+    lines = [(f"l{n}", "glycerin") for n in range(30)]
+    assert len(unmatched([("e", " "), *lines], store)) == 8
