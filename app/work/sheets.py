@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from app.science.batch_size import BatchSize
 from app.science.errors import Invalid
-from app.science.numbers import plain
+from app.science.numbers import plain, to_step
 from app.science.scales import Scale as Readability
 from app.science.weighing import LineToWeigh, WeighedLine, weigh
 from app.science.weighing_advice import Advice
@@ -56,7 +56,11 @@ class SheetPhase:
 
 @dataclass(frozen=True, slots=True)
 class BatchSheet:
-    """Everything a batch sheet shows. ``weighed_g`` is what is weighed, ``size.net_g`` what should be left."""
+    """Everything a batch sheet shows.
+
+    ``weighed_g`` is the sum of the shown weights; each of them is one that its scale can show, so the sum may miss the
+    weighed batch by half a step of the coarsest scale. ``size.net_g`` is what should be left.
+    """
 
     formula: SoundFormula
     size: BatchSize
@@ -89,7 +93,8 @@ def batch_sheet(
         SheetPhase(phase, tuple(_line(line, found[line.key], names, scales) for line in phase.lines), _cautions(phase))
         for phase in formula.phases
     )
-    return BatchSheet(formula, size, size_text, loss_percent, weighing.total_shown_g, phases)
+    whole_g = sum((line.shown_g for phase in phases for line in phase.lines), Decimal(0))
+    return BatchSheet(formula, size, size_text, loss_percent, whole_g, phases)
 
 
 def _line(line: SoundLine, weighed: WeighedLine, names: dict[str, str], scales: Sequence[Scale]) -> SheetLine:
@@ -97,7 +102,7 @@ def _line(line: SoundLine, weighed: WeighedLine, names: dict[str, str], scales: 
     return SheetLine(
         line,
         weighed.target_g,
-        weighed.shown_g,
+        to_step(weighed.shown_g, scale.readability_g),
         scale.readability_g,
         scale.name,
         weighed.relative_error_percent,
