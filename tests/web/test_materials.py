@@ -225,6 +225,12 @@ def test_a_stale_edit_is_told_with_both_texts_and_can_still_be_saved(
     assert shelf.load_material(store, blend).name == "Mine"
 
 
+def test_a_save_that_is_there_already_is_no_conflict(client: FlaskClient, store: Store, blend: int) -> None:
+    data = {**GLYCERIN, "row_version": "1"}
+    assert [client.post(f"/materials/{blend}/edit", data=data).status_code for _ in range(2)] == [303, 303]
+    assert shelf.load_material(store, blend).row_version == 2
+
+
 def test_a_copy_is_only_a_form_until_it_is_saved(client: FlaskClient, store: Store, blend: int) -> None:
     form = client.get(f"/materials/new?copy={blend}")
     assert value_of(form, "name") == "Blend (copy)"

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from app.reference.materials import material as library_material
 from app.science.composition import Kind
 from app.store.errors import Conflict, NotFound
-from app.store.materials import PhaseHint
+from app.store.materials import Material, PhaseHint
 from app.web import context
 from app.web.materials.area import blueprint
 from app.web.materials.forms import after_deed, by_field, typed_material, whole_number, with_spare_rows
@@ -97,21 +97,22 @@ def save(material_id: int) -> Response | str | tuple[str, int]:
     except Faults as wrong:
         return _form(typed, "Edit this material", faults=by_field(wrong.faults), **same), 422
     except Conflict:
-        return _both(material_id, typed), 409
+        stored = shelf.load_material(context.store(), material_id)
+        differing = changes(typed, from_shelf(stored))
+        if differing:
+            return _both(stored, typed, differing), 409
     flash("Saved.")
     return redirect(url_for("materials.show", material_id=material_id), 303)
 
 
-def _both(material_id: int, mine: TypedMaterial) -> str:
+def _both(stored: Material, mine: TypedMaterial, differing: tuple[Difference, ...]) -> str:
     """Show what was typed beside what is stored by now; saving again takes what was typed."""
-    stored = shelf.load_material(context.store(), material_id)
-    differing: tuple[Difference, ...] = changes(mine, from_shelf(stored))
     return _form(
         mine,
         f"Edit {stored.name}",
         differences=differing,
         row_version=stored.row_version,
-        material_id=material_id,
+        material_id=stored.id,
     )
 
 

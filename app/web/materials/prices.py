@@ -62,7 +62,9 @@ def save_price(material_id: int, price_id: int) -> Response | tuple[str, int]:
         return _form(material_id, price_id, typed, faults=by_field(wrong.faults), seen=seen), 422
     except Conflict:
         stored = as_typed(price_of(load_material(context.store(), material_id), price_id))
-        return _form(material_id, price_id, typed, differences=differences(typed, stored, LABELS)), 409
+        differing = differences(typed, stored, LABELS)
+        if differing:
+            return _form(material_id, price_id, typed, differences=differing), 409
     flash("Price saved.")
     return _back(material_id)
 

@@ -70,7 +70,9 @@ def save_scale(scale_id: int) -> Response | tuple[str, int]:
         return _scale_form(scale_id, typed, faults=by_field(wrong.faults), seen=seen), 422
     except Conflict:
         stored = gear.scale_as_typed(gear.load_scale(context.store(), scale_id))
-        return _scale_form(scale_id, typed, differences=differences(typed, stored, gear.SCALE_LABELS)), 409
+        differing = differences(typed, stored, gear.SCALE_LABELS)
+        if differing:
+            return _scale_form(scale_id, typed, differences=differing), 409
     flash("Scale saved.")
     return _back("scales")
 
@@ -132,7 +134,9 @@ def save_packaging(packaging_id: int) -> Response | tuple[str, int]:
         return _piece_form(packaging_id, typed, faults=by_field(wrong.faults), seen=seen), 422
     except Conflict:
         stored = gear.packaging_as_typed(gear.load_packaging(context.store(), packaging_id))
-        return _piece_form(packaging_id, typed, differences=differences(typed, stored, gear.PACKAGING_LABELS)), 409
+        differing = differences(typed, stored, gear.PACKAGING_LABELS)
+        if differing:
+            return _piece_form(packaging_id, typed, differences=differing), 409
     flash("Packaging saved.")
     return _back("packaging")
 

@@ -72,7 +72,9 @@ def save_settings() -> Response | tuple[str, int]:
         return _form(typed, row_version, faults=by_field(wrong.faults)), 422
     except Conflict:
         shop = work.load_workshop(context.store())
-        return _form(typed, shop.row_version, differences=differences(typed, work.as_typed(shop), work.LABELS)), 409
+        differing = differences(typed, work.as_typed(shop), work.LABELS)
+        if differing:
+            return _form(typed, shop.row_version, differences=differing), 409
     flash("Settings saved.")
     return redirect(url_for("workshop.settings"), 303)
 
