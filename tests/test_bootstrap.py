@@ -284,8 +284,8 @@ def test_a_child_passes_its_status_on(code: str, status: int) -> None:
 
 CHILD = """
 import time
-print("up", flush=True)
 try:
+    print("up", flush=True)
     time.sleep(60)
 except KeyboardInterrupt:
     raise SystemExit(9)

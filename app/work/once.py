@@ -5,7 +5,6 @@ from sqlalchemy.orm import Session
 from app.store.workshop import FormKey
 from app.work.clock import now
 
-
 LONGEST = 100
 
 
