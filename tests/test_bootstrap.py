@@ -285,6 +285,7 @@ def test_a_child_passes_its_status_on(code: str, status: int) -> None:
 CHILD = """
 import time
 try:
+    time.sleep(0.3)
     print("up", flush=True)
     time.sleep(60)
 except KeyboardInterrupt:
