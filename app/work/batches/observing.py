@@ -9,7 +9,7 @@ from app.store.engine import Store
 from app.work.batches.loading import load_batch, log, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 
 LIMITS = {
     ReadingKind.PH: (Decimal(0), Decimal(14)),
@@ -27,6 +27,7 @@ def add_reading(
         Invalid: at ``kind``, ``words`` or ``temperature``.
         Conflict: when the batch is decided already.
     """
+    key = scoped(f"reading of batch {batch_id}", key)
     with store.transaction() as session:
         if earlier_result(session, key) is not None:
             return
@@ -63,6 +64,7 @@ def add_note(store: Store, batch_id: int, *, text: str, who: str, key: str = "")
     """
     if not text.strip():
         raise Invalid("note", "Write the note first.")
+    key = scoped(f"note on batch {batch_id}", key)
     with store.transaction() as session:
         if earlier_result(session, key) is not None:
             return

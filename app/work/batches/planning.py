@@ -22,7 +22,7 @@ from app.work.formulas.deeds import find, open_draft
 from app.work.formulas.reading import NotSound
 from app.work.formulas.sound import SoundFormula
 from app.work.formulas.versions import keep_in, read_version
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -104,8 +104,9 @@ def plan_batch(store: Store, plan: Plan) -> int:
             is used up.
         NotFound: when the formula or the version does not exist.
     """
+    key = scoped("plan", plan.key)
     with store.transaction() as session:
-        earlier = earlier_result(session, plan.key)
+        earlier = earlier_result(session, key)
         if earlier is not None:
             return int(earlier)
         version = _pinned(session, plan)
@@ -115,7 +116,7 @@ def plan_batch(store: Store, plan: Plan) -> int:
         batch = _written(session, plan, version, sheet, day)
         session.flush()
         log(batch, "planned", by=plan.made_by, new=f"{plan.size}, version {version.number}")
-        remember(session, plan.key, str(batch.id))
+        remember(session, key, str(batch.id))
         return batch.id
 
 

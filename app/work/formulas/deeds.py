@@ -15,7 +15,7 @@ from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.reading import MOST_LINES, TOO_MANY, FieldFault
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, one_line
 from app.work.typed import name as read_name
 
@@ -78,14 +78,14 @@ def create(store: Store, name: str, *, code: str = "", content: Draft = EMPTY, k
     clean = reader.take(read_name, name, "name", "Give the formula a name.")
     short = reader.take(one_line, code, "code", longest=LONGEST_CODE) or ""
     with store.transaction() as session:
-        earlier = earlier_result(session, key)
+        earlier = earlier_result(session, scoped("formula", key))
         if earlier is not None:
             return int(earlier)
         if short and code_taken(session, short):
             reader.fail("code", f"{short} is the code of another formula.")
         reader.finish()
         formula = insert(session, clean or "", short, content, "Started")
-        remember(session, key, str(formula.id))
+        remember(session, scoped("formula", key), str(formula.id))
         return formula.id
 
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from unicodedata import category
 
@@ -35,11 +35,20 @@ _TEMPERATURE = re.compile(r"(?P<number>[-−]?[\d.,]+)\s*(°|º|deg(rees)?)?\s*(
 
 @dataclass(frozen=True, slots=True)
 class FieldFault:
-    """What is wrong at one field of the page; ``unfinished`` when the field is only still empty."""
+    """What is wrong at one field of the page; ``unfinished`` when the field is only still empty.
+
+    ``where`` names the line for those who read the sentence away from its field.
+    """
 
     field: str
     message: str
     unfinished: bool = False
+    where: str = ""
+
+    @property
+    def told(self) -> str:
+        """The sentence with the line it speaks of."""
+        return f"{self.where}: {self.message}" if self.where else self.message
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,15 +130,25 @@ def read(draft: Draft, shelf: Shelf, usual: Usual | None = None) -> Reading:
 
 def _listed(reader: Reader, sums: Totals, rows: Iterable[Typed]) -> tuple[FieldFault, ...]:
     """List every fault once: first what could not be read, then what does not add up."""
+    lines: dict[str, DraftLine] = {}
+    names: dict[str, str] = {}
+    for number, row in enumerate(rows, start=1):
+        lines[row.line.id] = row.line
+        names[row.line.id] = row.material.name if row.material else row.line.typed.strip()[:60] or f"Line {number}"
     found = {(f.field, f.message): FieldFault(f.field, f.message) for f in reader.faults}
-    lines = {row.line.id: row.line for row in rows}
     told = {fault.field for fault in reader.faults}
     for fault in sums.faults:
         place = _placed(fault, lines.get(fault.line_id or ""))
         silent = fault.code in (FaultCode.NO_DENSITY, FaultCode.NO_PERCENT) and _told(place.field, told)
         if not silent:
             found.setdefault((place.field, place.message), place)
-    return tuple(found.values())
+    return tuple(replace(fault, where=names.get(_line_of(fault.field), "")) for fault in found.values())
+
+
+def _line_of(field: str) -> str:
+    """Give the id of the line that a field belongs to; empty when it belongs to none."""
+    group, _, rest = field.partition(".")
+    return rest.partition(".")[0] if group == "line" else ""
 
 
 def _told(field: str, told: set[str]) -> bool:

@@ -1,8 +1,9 @@
 """Everything that follows from a draft, worked out in one go for the page."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -18,6 +19,7 @@ from app.work.formulas.costing import DraftCost, draft_cost
 from app.work.formulas.declaring import Declared, declared
 from app.work.formulas.draft import Draft
 from app.work.formulas.reading import FieldFault, NotSound, Reading, ReadLine, Usual, read, sound
+from app.work.formulas.sections import load_all
 from app.work.formulas.shelf import Shelf, shelf_of
 from app.work.formulas.sides import phase_sides, substance_sides
 from app.work.formulas.sound import SoundFormula
@@ -62,7 +64,10 @@ class Total:
 
 @dataclass(frozen=True, slots=True)
 class Results:
-    """A draft with everything that follows from it; ``sound`` is None while something is wrong."""
+    """A draft with everything that follows from it; ``sound`` is None while something is wrong.
+
+    ``loaded`` holds what the sections of other areas read from the store, by their names.
+    """
 
     reading: Reading
     lines: tuple[LineResult, ...]
@@ -75,6 +80,7 @@ class Results:
     sound: SoundFormula | None
     ground: Ground
     places_g: int = 2
+    loaded: Mapping[str, Any] = field(default_factory=dict)
 
     def line(self, line_id: str) -> LineResult | None:
         """Give the result of one line."""
@@ -97,7 +103,8 @@ def read_ground(session: Session) -> Ground:
 def results_of(session: Session, there: OpenDraft, *, typed: Draft | None = None) -> Results:
     """Work out a stored draft, or what is typed in its place."""
     draft = there.draft if typed is None else typed
-    return results(there, draft, shelf_of(session, draft), read_ground(session))
+    found = results(there, draft, shelf_of(session, draft), read_ground(session))
+    return replace(found, loaded=load_all(session, there.formula_id))
 
 
 def results(there: OpenDraft, draft: Draft, shelf: Shelf, ground: Ground) -> Results:

@@ -2,11 +2,14 @@
 
 An area calls :func:`add` once, when it is imported. ``compute`` gets the results of the draft and gives whatever its
 template needs, or None to stay silent; the template finds it as ``section.content`` and the results as ``results``.
+What a section has to read from the store beforehand, ``load`` reads; ``compute`` finds it in ``results.loaded``.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
+
+from sqlalchemy.orm import Session
 
 if TYPE_CHECKING:
     from app.work.formulas.results import Results
@@ -14,12 +17,16 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """A section: a short name for its element, a heading, the template that draws it, and what computes it."""
+    """A section: a short name for its element, a heading, the template that draws it, and what computes it.
+
+    ``load`` gets the session and the id of the formula.
+    """
 
     name: str
     heading: str
     template: str
     compute: Callable[["Results"], Any | None]
+    load: Callable[[Session, int], Any] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +48,11 @@ def add(section: Section) -> None:
 def sections() -> tuple[Section, ...]:
     """List the sections in the order they were added."""
     return tuple(_SECTIONS.values())
+
+
+def load_all(session: Session, formula_id: int) -> dict[str, Any]:
+    """Read what the sections need from the store, by their names."""
+    return {name: one.load(session, formula_id) for name, one in _SECTIONS.items() if one.load is not None}
 
 
 def shown(results: "Results") -> tuple[Shown, ...]:

@@ -19,7 +19,7 @@ from app.work.formulas.results import read_ground
 from app.work.formulas.shelf import Shelf, from_json, settle, shelf_of, to_json
 from app.work.formulas.sound import SoundFormula, SoundPhase
 from app.work.formulas.steps import OpenDraft, add_step, opened
-from app.work.once import earlier_result, remember
+from app.work.once import earlier_result, remember, scoped
 from app.work.typed import one_line, words
 
 
@@ -104,11 +104,11 @@ def keep_version(store: Store, formula_id: int, note: str, who: str, *, key: str
     """
     note, who = words(note, "version_note"), one_line(who, "who")
     with store.transaction() as session:
-        earlier = earlier_result(session, key)
+        earlier = earlier_result(session, scoped(f"version of {formula_id}", key))
         if earlier is not None:
             return int(earlier)
         version = keep_in(session, find(session, formula_id), note, who)
-        remember(session, key, str(version.id))
+        remember(session, scoped(f"version of {formula_id}", key), str(version.id))
         return version.id
 
 
@@ -171,14 +171,14 @@ def branch(store: Store, version_id: int, name: str, *, key: str = "") -> int:
     """
     clean = one_line(name, "name")
     with store.transaction() as session:
-        earlier = earlier_result(session, key)
+        earlier = earlier_result(session, scoped(f"branch of {version_id}", key))
         if earlier is not None:
             return int(earlier)
         version, content, _ = version_content(session, version_id)
         deed = f"Branched from version {version.number} of {version.name}"
         formula = insert(session, clean or f"{version.name}, branch", "", content, deed)
         session.add(Branch(formula_id=formula.id, version_id=version.id))
-        remember(session, key, str(formula.id))
+        remember(session, scoped(f"branch of {version_id}", key), str(formula.id))
         return formula.id
 
 
