@@ -79,6 +79,19 @@ def test_an_upgrade_is_preceded_by_a_copy(where: Places, migrated_file: Path, mo
     assert revision(where.database) == head
 
 
+def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds(where: Places) -> None:
+    url = sqlite_url(where.database)
+    migrate.to_revision(url, "0001")
+    with closing(sqlite3.connect(where.database)) as connection, connection:
+        connection.execute("INSERT INTO form_key(key, taken_at, result) VALUES ('kept', '2026-11-25 12:00:00', '')")
+    opening.open_workshop(where).close()
+    (copy,) = where.backups.glob("*-before-upgrade.db")
+    assert (revision(copy), revision(where.database)) == ("0001", migrate.head())
+    for database in (copy, where.database):
+        with closing(sqlite3.connect(database)) as connection:
+            assert connection.execute("SELECT key FROM form_key").fetchall() == [("kept",)]
+
+
 def test_an_upgrade_that_fails_leaves_the_former_state_and_the_copy(
     where: Places, migrated_file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
