@@ -1,5 +1,6 @@
 """Materials on the shelf: what is in them, what they cost."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
@@ -179,6 +180,13 @@ class Packaging(Base):
     supplier: Mapped[Words]
     notes: Mapped[Words]
     retired_at: Mapped[MaybeMoment]
+
+
+def newest_price(prices: Iterable[Price]) -> Price | None:
+    """Give the newest price paid; an offer only where nothing was paid yet. Prices come newest first."""
+    listed = list(prices)
+    paid = [price for price in listed if price.kind is PriceKind.PAID]
+    return next(iter(paid or listed), None)
 
 
 def live_materials(session: Session) -> list[Material]:

@@ -21,7 +21,7 @@ from app.science.cost import (
 )
 from app.science.errors import Invalid
 from app.science.weighing import weighed_batch
-from app.store.materials import Material, Packaging, Price, PriceKind, materials_by_id
+from app.store.materials import Material, Packaging, Price, PriceKind, materials_by_id, newest_price
 from app.store.workshop import Workshop, the_workshop
 from app.work.formulas.sound import SoundFormula, SoundLine
 
@@ -139,19 +139,12 @@ def _job(
 
 def _line(line: SoundLine, weighed_g: Decimal, prices: Iterable[Price]) -> MaterialCost:
     grams = weighed_g * line.percent / HUNDRED
-    price = standing_price(prices)
+    price = newest_price(prices)
     return (
         MaterialCost(line.key, grams, price.amount, price.quantity_g)
         if price
         else MaterialCost(line.key, grams, None, KILOGRAM)
     )
-
-
-def standing_price(prices: Iterable[Price]) -> Price | None:
-    """Take the newest price paid, or the newest offer where nothing was paid yet (prices come newest first)."""
-    listed = list(prices)
-    paid = [price for price in listed if price.kind is PriceKind.PAID]
-    return next(iter(paid or listed), None)
 
 
 def _pack(pack: Packaging, per_unit: Decimal) -> PackCost:

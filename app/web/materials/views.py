@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from app.reference.materials import library_materials
 from app.store.errors import Conflict
-from app.store.materials import PhaseHint
+from app.store.materials import PhaseHint, newest_price
 from app.web import context
 from app.web.materials import editing, prices, transfer
 from app.web.materials.area import blueprint
@@ -15,7 +15,6 @@ from app.web.materials.forms import wanted, whole_number
 from app.web.materials.page import render_page
 from app.work.materials import shelf
 from app.work.materials.finding import MOST_LIBRARY, Found, Wanted, find, functions_known
-from app.work.materials.prices import newest_price
 from app.work.typed import Faults
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]

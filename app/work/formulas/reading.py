@@ -47,8 +47,9 @@ class FieldFault:
 
     @property
     def told(self) -> str:
-        """The sentence with the line it speaks of."""
-        return f"{self.where}: {self.message}" if self.where else self.message
+        """The sentence with the line it speaks of, where it does not begin with it."""
+        named = not self.where or self.message.startswith(self.where)
+        return self.message if named else f"{self.where}: {self.message}"
 
 
 @dataclass(frozen=True, slots=True)

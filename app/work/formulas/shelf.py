@@ -52,6 +52,7 @@ def read_shelf(session: Session, ids: set[int]) -> Shelf:
 
 def as_shelf_material(material: stored.Material) -> ShelfMaterial:
     """Copy a stored material into a value."""
+    price = stored.newest_price(material.prices)
     return ShelfMaterial(
         id=material.id,
         name=material.name,
@@ -62,7 +63,7 @@ def as_shelf_material(material: stored.Material) -> ShelfMaterial:
         cautions=material.cautions,
         use_low=material.use_low,
         use_high=material.use_high,
-        price_per_kg=_price_per_kg(material.prices),
+        price_per_kg=price.per_kg if price else None,
         retired=material.retired_at is not None,
     )
 
@@ -72,13 +73,6 @@ def _part(part: stored.MaterialPart) -> Part:
     return Part(
         part.inci, part.percent, part.kind, part.nano, part.cas, part.may_contain, allergens, part.low, part.high
     )
-
-
-def _price_per_kg(prices: Iterable[stored.Price]) -> Decimal | None:
-    """Take the newest price paid; an offer only where nothing was paid yet (prices come newest first)."""
-    listed = list(prices)
-    paid = [price for price in listed if price.kind is stored.PriceKind.PAID]
-    return next((price.per_kg for price in paid or listed), None)
 
 
 def settle(session: Session, draft: Draft, earlier: Draft | None = None) -> Draft:

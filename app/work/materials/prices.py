@@ -1,6 +1,5 @@
 """Prices of a material: what was paid or offered for which amount; the price of a kilogram follows."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -137,13 +136,6 @@ def _day(text: str) -> date:
     if day < OLDEST:
         raise Invalid("priced_on", "Write a date after 1900.")
     return day
-
-
-def newest_price(prices: Iterable[Price]) -> Price | None:
-    """Give the newest price paid; an offer only where nothing was paid yet. Prices come newest first."""
-    listed = list(prices)
-    paid = [price for price in listed if price.kind is PriceKind.PAID]
-    return next(iter(paid or listed), None)
 
 
 def add_price(store: Store, material_id: int, typed: TypedPrice, key: str = "") -> None:
