@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.materials import Price
+from app.store.materials import Price, newest_price
 from app.work.clock import today
 from app.work.materials import prices, shelf
 from app.work.materials.prices import PriceValues, TypedPrice, read_price
@@ -99,10 +99,10 @@ def test_the_newest_price_paid_counts_before_any_offer(store: Store) -> None:
         TypedPrice("5", "1 kg", "2026-03-01", kind="offered"),
     ):
         prices.add_price(store, material_id, typed)
-    newest = prices.newest_price(shelf.load_material(store, material_id).prices)
+    newest = newest_price(shelf.load_material(store, material_id).prices)
     assert newest is not None
     assert newest.amount == 11
-    assert prices.newest_price([]) is None
+    assert newest_price([]) is None
 
 
 @settings(max_examples=60)
