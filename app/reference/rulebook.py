@@ -93,10 +93,16 @@ def _warning(row: dict[str, str]) -> WarningRule:
 
 
 @cache
-def colour_index() -> ColourIndex:
-    """The colourants of the shipped table, by CI number and name."""
+def colourants() -> tuple[Colourant, ...]:
+    """The colourants of the shipped table, in its order."""
     columns = ("ci", "names", "eu_area", "us_name", "us_use", "source", "source_status")
-    return ColourIndex(_colourant(row) for row in read_table("colourants", columns))
+    return tuple(_colourant(row) for row in read_table("colourants", columns))
+
+
+@cache
+def colour_index() -> ColourIndex:
+    """The colourants by CI number and name."""
+    return ColourIndex(colourants())
 
 
 def _colourant(row: dict[str, str]) -> Colourant:

@@ -24,6 +24,7 @@ from app.work.formulas.versions import (
     version_content,
     version_numbered,
 )
+from app.work.rules.sheet import checks_sheet
 
 DRAFT = "draft"
 
@@ -62,7 +63,8 @@ def show_version(formula_id: int, number: int) -> Page:
         version = version_content(session, version_id)[0]
         formula = read_version(session, version_id)
         rows = list_versions(session, formula_id)
-    return render_template("formulas/version.html", version=version, formula=formula, versions=rows)
+        checks = checks_sheet(session, formula_id, version_id)
+    return render_template("formulas/version.html", version=version, formula=formula, versions=rows, checks=checks)
 
 
 @blueprint.get("/<int:formula_id>/compare")

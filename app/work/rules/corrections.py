@@ -1,0 +1,157 @@
+"""Shipped values that the maker looked up and put right: read, written, taken back. The shipped table stays beneath."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from functools import cache
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.reference.provenance import MemoryValue, from_memory
+from app.reference.tables import decimal_or_none
+from app.science.errors import Invalid
+from app.science.numbers import parse_number
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.store.rulebook import ValueCorrection
+from app.store.types import plain_text
+from app.work.clock import now
+from app.work.typed import Reader, name, one_line, words
+
+Place = tuple[str, str, str]
+RANGES: Mapping[str, tuple[str, str]] = {
+    "max_percent": ("0", "100"),
+    "natural_origin_index": ("0", "1"),
+    "density_g_ml": ("0.01", "25"),
+    "eu_area": ("1", "4"),
+}
+LIST_COLUMNS = frozenset({"electrolyte", "charge", "phase_hint"})
+LONG_COLUMNS = frozenset({"notes", "why"})
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """A value put right: where it stands, what was shipped that day, the maker's value, and its source."""
+
+    table: str
+    key: str
+    column: str
+    shipped: str
+    value: str
+    source: str
+    who: str
+    at: datetime
+
+    @property
+    def place(self) -> Place:
+        """Table, row and column."""
+        return (self.table, self.key, self.column)
+
+    @property
+    def shipped_now(self) -> str | None:
+        """What the shipped table says today; None when the row is gone or no longer rests on memory."""
+        found = shipped_values().get(self.place)
+        return None if found is None else found.value
+
+
+@cache
+def shipped_values() -> Mapping[Place, MemoryValue]:
+    """Every shipped value that rests on memory, by its place; the first one where rows share a key."""
+    return {(one.table, one.key, one.column): one for one in reversed(from_memory())}
+
+
+def read_corrections(session: Session) -> tuple[Correction, ...]:
+    """Read every correction, in the order in which they were made."""
+    rows = session.scalars(select(ValueCorrection).order_by(ValueCorrection.id))
+    return tuple(_correction(row) for row in rows)
+
+
+def _correction(row: ValueCorrection) -> Correction:
+    where = (row.table_name, row.row_key, row.column_name)
+    return Correction(*where, row.shipped, row.value, row.source, row.corrected_by, row.corrected_at)
+
+
+def find_value(place: Place) -> MemoryValue:
+    """Give the shipped value at a place.
+
+    Raises:
+        NotFound: when no value that rests on memory stands there.
+    """
+    found = shipped_values().get(place)
+    if found is None:
+        raise NotFound("No value from memory stands at that place of the tables.")
+    return found
+
+
+def choices_of(value: MemoryValue) -> tuple[str, ...]:
+    """List the words that a value can be, where its column holds words of a fixed list; empty elsewhere."""
+    if value.column not in LIST_COLUMNS:
+        return ()
+    return tuple(sorted({v.value for v in from_memory() if (v.table, v.column) == (value.table, value.column)}))
+
+
+def is_number(value: MemoryValue) -> bool:
+    """Tell whether the shipped value is a number, so that a correction has to be one."""
+    try:
+        return decimal_or_none(value.value) is not None
+    except ValueError:
+        return False
+
+
+def put_right(store: Store, place: Place, value: str, source: str, who: str) -> None:
+    """Write a value down in the place of a shipped one; a second correction replaces the first.
+
+    Raises:
+        Faults: at ``value``, ``source`` and ``who``, with everything that is wrong.
+        NotFound: when no value that rests on memory stands there.
+    """
+    shipped, reader = find_value(place), Reader()
+    clean = reader.take(_read_value, value, shipped)
+    origin = reader.take(name, source, "source", "Name the source: the data sheet, the book, the law, with its date.")
+    person = reader.take(one_line, who, "who", longest=80)
+    reader.finish()
+    with store.transaction() as session:
+        row = _row(session, place) or ValueCorrection(table_name=place[0], row_key=place[1], column_name=place[2])
+        row.shipped, row.value, row.source = shipped.value, clean or "", origin or ""
+        row.corrected_by, row.corrected_at = person or "", now()
+        session.add(row)
+
+
+def take_back(store: Store, place: Place) -> None:
+    """Let the shipped value count again.
+
+    Raises:
+        NotFound: when nothing was put right there.
+    """
+    with store.transaction() as session:
+        row = _row(session, place)
+        if row is None:
+            raise NotFound("Nothing was put right at that place of the tables.")
+        session.delete(row)
+
+
+def _row(session: Session, place: Place) -> ValueCorrection | None:
+    where = zip((ValueCorrection.table_name, ValueCorrection.row_key, ValueCorrection.column_name), place, strict=True)
+    return session.scalars(select(ValueCorrection).where(*(column == text for column, text in where))).first()
+
+
+def _read_value(text: str, shipped: MemoryValue) -> str:
+    allowed = choices_of(shipped)
+    if allowed and text not in allowed:
+        raise Invalid("value", f"Choose one of: {', '.join(allowed)}.")
+    if is_number(shipped):
+        return _read_number(text, shipped.column)
+    found = words(text, "value") if shipped.column in LONG_COLUMNS else one_line(text, "value")
+    if not found:
+        raise Invalid("value", "Write the value as it should be.")
+    return found
+
+
+def _read_number(text: str, column: str) -> str:
+    low, high = RANGES.get(column, ("-1000", "1000000"))
+    value = parse_number(text, "value", low=Decimal(low), high=Decimal(high))
+    if column == "eu_area" and value != value.to_integral_value():
+        raise Invalid("value", "Write the number of an area of use, 1 to 4.")
+    return plain_text(value)

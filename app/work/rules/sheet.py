@@ -1,0 +1,95 @@
+"""The checks of a formula, draft or version, for the page and the paper; and the deed of answering a finding."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.rules.table_age import TableAge
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.work.clock import today
+from app.work.formulas.deeds import open_draft
+from app.work.formulas.reading import Reading, read
+from app.work.formulas.results import read_ground, results_of
+from app.work.formulas.versions import version_content
+from app.work.rules.answers import Told, read_answers, write_answer
+from app.work.rules.asking import question
+from app.work.rules.checks import FormulaChecks, check
+from app.work.rules.corrections import read_corrections
+from app.work.rules.predicted_ph import predicted_ph
+from app.work.rules.section import checks_of
+from app.work.rules.tables import old_law
+
+GONE = "This finding is no longer there as it was: the formula was changed. Look at what is found now."
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """Which formula a sheet is of; ``version_number`` and ``version_id`` are None for the draft."""
+
+    formula_id: int
+    code: str
+    name: str
+    version_number: int | None = None
+    version_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ChecksSheet:
+    """The checks of one formula; ``checks`` is None while nothing is in it, ``old`` lists tables that have aged."""
+
+    formula: Named
+    checks: FormulaChecks | None
+    old: tuple[TableAge, ...]
+    checked_on: date
+
+
+def checks_sheet(session: Session, formula_id: int, version_id: int | None = None) -> ChecksSheet:
+    """Check the draft of a formula, or a version as its content and its materials were.
+
+    Raises:
+        NotFound: when there is no such formula or version.
+    """
+    formula, checks = _draft(session, formula_id) if version_id is None else _version(session, formula_id, version_id)
+    day = today()
+    return ChecksSheet(formula, checks, old_law(day), day)
+
+
+def _draft(session: Session, formula_id: int) -> tuple[Named, FormulaChecks | None]:
+    there = open_draft(session, formula_id)
+    return Named(formula_id, there.code, there.name), checks_of(results_of(session, there))
+
+
+def _version(session: Session, formula_id: int, version_id: int) -> tuple[Named, FormulaChecks | None]:
+    version, draft, shelf = version_content(session, version_id)
+    if version.formula_id != formula_id:
+        raise NotFound("There is no such version of this formula.")
+    ground = read_ground(session)
+    reading = read(draft, shelf, ground.usual)
+    named = Named(formula_id, draft.code, version.name, version.number, version.id)
+    return named, _checked(session, formula_id, reading, ground.workshop.jurisdiction.value)
+
+
+def _checked(session: Session, formula_id: int, reading: Reading, home: str) -> FormulaChecks:
+    return check(
+        question(reading, predicted_ph(reading)), home, read_answers(session, formula_id), read_corrections(session)
+    )
+
+
+def answer_finding(store: Store, formula_id: int, version_id: int | None, mark: str, reason: str, who: str) -> Told:
+    """Write down why a finding is acceptable, or what was done about it.
+
+    Raises:
+        Invalid: at ``finding``, when it is not found any more.
+        Faults: at ``reason`` and ``who``.
+        NotFound: when there is no such formula or version.
+    """
+    with store.transaction() as session:
+        checks = checks_sheet(session, formula_id, version_id).checks
+        told = checks.find(mark) if checks else None
+        if told is None:
+            raise Invalid("finding", GONE)
+        write_answer(session, formula_id, told, reason, who)
+        return told

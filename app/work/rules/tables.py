@@ -1,0 +1,252 @@
+"""The tables of rules, to look at: what they hold, how old they are, row by row with source and status."""
+
+import re
+from collections import Counter
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from functools import cache
+
+from app.reference.allergens import allergen_entries
+from app.reference.claims import claim_rules
+from app.reference.compatibility import trade_rules
+from app.reference.limits import jurisdictions, limit_rows, limit_table_ages
+from app.reference.rulebook import warning_rules
+from app.science.rules.allergens import AllergenEntry
+from app.science.rules.claims import ClaimRule
+from app.science.rules.colourants import AREA_WORDS, Colourant
+from app.science.rules.compatibility import TradeRule
+from app.science.rules.names import plain, plain_name
+from app.science.rules.table_age import TableAge, old_tables
+from app.science.rules.values import Exposure, LimitRule
+from app.science.rules.warnings import WarningRule
+from app.work.rules.book import corrected_colourants, corrected_limits, corrected_trade, limit_key
+from app.work.rules.corrections import Correction, Place, shipped_values
+
+GUIDANCE = "GUIDANCE"
+WHOSE = {"EU": "European Union", "US": "United States", GUIDANCE: "guidance, no law"}
+_STATE = re.compile(r"state of (\d{1,2} [A-Z][a-z]+ \d{4})")
+_STATUS = re.compile(r"^(?P<source>.*) \((?P<status>verified|from memory|common practice|computed|your own)\)$", re.S)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row to show: what names it, its cells under the columns, its source, how far that was checked.
+
+    ``place`` leads to the form that puts the value right, None where it does not rest on memory.
+    """
+
+    name: str
+    cells: tuple[str, ...]
+    source: str
+    status: str
+    place: Place | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of rules: its address under ``/rules``, its title, whose rules they are, what it holds."""
+
+    path: str
+    title: str
+    whose: str
+    about: str
+    columns: tuple[str, ...]
+    make: Callable[[tuple[Correction, ...]], Iterable[Row]]
+    is_law: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    """A table with its counts: ``statuses`` by word, ``state`` the date its rows speak of, ``old`` by a year."""
+
+    table: Table
+    rows: int
+    statuses: tuple[tuple[str, int], ...]
+    state: date | None
+    old: bool
+
+
+def split_source(text: str) -> tuple[str, str]:
+    """Part a source from the word that says how far it was checked.
+
+    >>> split_source("21 CFR 740.11(a) (from memory)")
+    ('21 CFR 740.11(a)', 'from memory')
+    """
+    found = _STATUS.match(text)
+    return (found["source"], found["status"]) if found else (text, "")
+
+
+def _place(table: str, key: str, column: str) -> Place | None:
+    place = (table, key, column)
+    return place if place in shipped_values() else None
+
+
+def _limit_row(rule: LimitRule, table: str) -> Row:
+    cells = (
+        "" if rule.max_percent is None else f"{plain(rule.max_percent)} %",
+        "" if rule.expressed_as in ("", "as such") else rule.expressed_as,
+        rule.product_scope,
+        rule.condition,
+        rule.label_wording,
+        rule.legal_reference,
+        rule.as_of,
+    )
+    return Row(rule.inci_name, cells, rule.source, rule.source_status, _place(table, limit_key(rule), "max_percent"))
+
+
+def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[Row]]:
+    def make(corrections: tuple[Correction, ...]) -> Iterable[Row]:
+        rules = corrected_limits(limit_rows(jurisdiction), corrections)
+        return (_limit_row(rule, f"limits/{jurisdiction}") for rule in rules)
+
+    return make
+
+
+def _allergen_row(entry: AllergenEntry) -> Row:
+    source, status = split_source(entry.source)
+    thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
+    return Row(
+        entry.label_name, (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since), source, status
+    )
+
+
+def _trade_row(rule: TradeRule) -> Row:
+    cells = (rule.title, str(rule.severity), rule.why, rule.action)
+    table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
+    return Row(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
+
+
+def _claim_row(rule: ClaimRule) -> Row:
+    where = ", ".join(sorted(rule.jurisdictions))
+    cells = (where, "; ".join(rule.words), "; ".join(rule.unless), str(rule.severity), f"{rule.message} ({rule.kind})")
+    return Row(rule.rule_id, cells, rule.rule, rule.source_status)
+
+
+def _warning_row(rule: WarningRule) -> Row:
+    source, status = split_source(rule.source)
+    called = "; ".join(rule.selector.items) if rule.selector else ""
+    kind = ", ".join(word for word in (called, rule.product, rule.exposure) if word)
+    wording = "fixed by law" if rule.is_legal else "own words"
+    return Row(
+        rule.rule_id, (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason), source, status
+    )
+
+
+def _colourant_row(one: Colourant) -> Row:
+    source, status = split_source(one.source)
+    area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
+    also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
+    return Row(one.ci, (also, area, one.us_name, one.us_use), source, status, _place("colourants", one.ci, "eu_area"))
+
+
+LIMIT_COLUMNS = ("At most", "Expressed as", "Where", "Condition", "Wording on the label", "Entry", "State")
+LIMIT_ABOUT = {
+    "EU": "Annexes II to VI of Regulation (EC) 1223/2009, as far as the rows below go",
+    "US": "21 CFR 700 and the parts named in the rows",
+    GUIDANCE: "what review panels and the industry advise; asked in both jurisdictions",
+}
+
+
+def _limit_table(name: str) -> Table:
+    title = "Guidance on amounts" if name == GUIDANCE else f"Limits, {name}"
+    about, whose = LIMIT_ABOUT.get(name, "limits of composition"), WHOSE.get(name, name)
+    return Table(f"limits/{name}", title, whose, about, LIMIT_COLUMNS, _limits(name), name != GUIDANCE)
+
+
+@cache
+def tables() -> tuple[Table, ...]:
+    """List every table of rules, limits first."""
+    return (
+        *(_limit_table(name) for name in sorted(jurisdictions(), key=lambda n: (n == GUIDANCE, n))),
+        Table(
+            "allergens",
+            "Fragrance allergens",
+            WHOSE["EU"],
+            "entries of Annex III with a duty to name them in the ingredient list",
+            ("Leave-on, above", "Rinse-off, above", "CAS", "Entry", "Duty"),
+            lambda _own: map(_allergen_row, allergen_entries()),
+        ),
+        Table(
+            "colourants",
+            "Colourants",
+            "European Union and United States",
+            "where a colour may be used: Annex IV, and 21 CFR parts 73, 74 and 82",
+            ("Also called", "EU: allowed in", "US name", "US: allowed in"),
+            lambda own: map(_colourant_row, corrected_colourants(own)),
+        ),
+        Table(
+            "compatibility",
+            "What goes with what",
+            "the trade",
+            "pairs that clash, pH, heat, order of addition, water and oil; no law",
+            ("What", "Weight", "Why", "What to do"),
+            lambda own: map(_trade_row, corrected_trade(trade_rules(), own).values()),
+            is_law=False,
+        ),
+        Table(
+            "claims",
+            "Words and claims",
+            "European Union and United States",
+            "words that make a cosmetic something else: drug, medicine, biocide, sunscreen",
+            ("Where", "Words", "Not counted in", "Weight", "What it means"),
+            lambda _own: map(_claim_row, claim_rules()),
+        ),
+        Table(
+            "warnings",
+            "Statements for the label",
+            "European Union and United States",
+            "statements by kind of product; the wordings that a limit asks for stand with the limits",
+            ("Where", "Statement", "Wording", "Called for by", "Reason"),
+            lambda _own: map(_warning_row, warning_rules()),
+        ),
+    )
+
+
+def find_table(path: str) -> Table | None:
+    """Give the table at an address under ``/rules``; None when there is none."""
+    return next((table for table in tables() if table.path.casefold() == path.casefold()), None)
+
+
+def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[Row]:
+    """List the rows that hold every word typed, in any order and case, and have a status."""
+    wanted = words.casefold().split()
+    rows = (row for row in table.make(corrections) if not status or row.status == status)
+    return [row for row in rows if all(word in _text(row) for word in wanted)]
+
+
+def _text(row: Row) -> str:
+    return " ".join((row.name, *row.cells, row.source, row.status)).casefold()
+
+
+def overviews(corrections: tuple[Correction, ...], day: date) -> tuple[Overview, ...]:
+    """Give every table with its counts and its age at a day."""
+    return tuple(_overview(table, corrections, day) for table in tables())
+
+
+def _overview(table: Table, corrections: tuple[Correction, ...], day: date) -> Overview:
+    rows = list(table.make(corrections))
+    counted = Counter(row.status or "not stated" for row in rows)
+    age = _age(table, rows)
+    return Overview(table, len(rows), tuple(counted.most_common()), age.state, table.is_law and age.is_old(day))
+
+
+def _age(table: Table, rows: Iterable[Row]) -> TableAge:
+    known = {f"limits/{age.table}": age for age in limit_table_ages()}
+    if table.path in known:
+        return known[table.path]
+    sources = [row.source for row in rows]
+    states = [datetime.strptime(m[1], "%d %B %Y").date() for text in sources if (m := _STATE.search(text))]
+    common = Counter(states).most_common(1)
+    state = common[0][0] if common else None
+    return TableAge(table.path, state, max(states, default=None), len(sources), len(sources) - len(states))
+
+
+@cache
+def _law_ages() -> tuple[TableAge, ...]:
+    return tuple(_age(table, list(table.make(()))) for table in tables() if table.is_law)
+
+
+def old_law(day: date) -> tuple[TableAge, ...]:
+    """List the tables of law that are dated, and more than a year old at a day."""
+    return old_tables((age for age in _law_ages() if age.state is not None), day)
