@@ -59,13 +59,15 @@ class Bench:
         self.thread.start()
 
     def close(self) -> None:
-        self.server.maintenance(0)
         self.server.task_dispatcher.shutdown()
-        self.server.pull_trigger()
-        self.server.close()
+        # Its own thread closes the sockets: closed from here, they could be gone in the middle of its wait.
+        self.server.trigger.pull_trigger(self._leave)
+        self.thread.join(timeout=5)
+
+    def _leave(self) -> None:
         for channel in list(self.server.active_channels.values()):
             channel.handle_close()
-        self.thread.join(timeout=5)
+        self.server.close()
 
 
 @pytest.fixture
