@@ -1,4 +1,4 @@
-"""A formula of forty lines: worked out and shown, against the same page drawn from ready values, and saved while typing."""
+"""A formula of forty lines: worked out and shown against the same page drawn from ready values, and saved in time."""
 
 import re
 from collections.abc import Iterator

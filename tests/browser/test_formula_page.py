@@ -238,8 +238,7 @@ def test_the_same_form_works_without_script(visit: Callable[..., Page], store: S
     assert [line.id for line in stored(store, formula).lines_of("a")] == ["w", "g", "x"]
 
 
-@pytest.mark.parametrize("width", [390, 1280])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1280, "light")])
 def test_axe_finds_nothing_serious(
     visit: Callable[..., Page],
     axe: Callable[[Page], list[str]],

@@ -65,6 +65,11 @@ def test_what_is_wrong_stands_at_its_field_in_plain_words(
     assert messages(read(draft(*rows), shelf))[field] == words
 
 
+def test_a_fault_read_away_from_its_field_names_its_line(draft: Make, shelf: Shelf) -> None:
+    found = read(draft((1, None), (2, "x"), (None, "1")), shelf)
+    assert [fault.told.partition(":")[0] for fault in found.faults] == ["Glycerin", "Line 3"]
+
+
 def test_a_fault_is_told_once(draft: Make, shelf: Shelf) -> None:
     found = read(draft((1, None), (2, "abc")), shelf)
     assert [fault.field for fault in found.faults] == ["line.l1.amount"]
