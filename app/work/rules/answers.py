@@ -1,14 +1,17 @@
 """Answers to findings: a written reason that stands while what was found stays the same."""
 
 import hashlib
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.numbers import figures
 from app.science.rules.names import plain, rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
@@ -16,6 +19,12 @@ from app.work.clock import now
 from app.work.typed import Reader, name, words
 
 LONGEST_REASON = 2000
+_LONG = re.compile(r"\d+\.\d{6,}")
+
+
+def _shorter(number: re.Match[str]) -> str:
+    """Write an amount that came out of a product of many places with the figures that tell something."""
+    return figures(Decimal(number[0]), 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +55,7 @@ class Told:
     @property
     def said(self) -> str:
         """What was found, without why it matters and what to do."""
-        return self.finding.message.partition(" Why: ")[0]
+        return _LONG.sub(_shorter, self.finding.message.partition(" Why: ")[0])
 
     @property
     def why(self) -> str:
@@ -59,7 +68,7 @@ class Told:
         """The unit of the limit and of what was found: ``%``, ``°C``, or ``pH``."""
         found = "" if self.finding.found is None else plain(self.finding.found)
         signs = {"pH": f"pH {found}", "°C": f"{found} °C"}
-        return next((unit for unit, sign in signs.items() if sign in self.said), "%")
+        return next((unit for unit, sign in signs.items() if sign in self.finding.message), "%")
 
 
 def fingerprint(finding: Finding) -> str:

@@ -2,12 +2,11 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.reference.claims import claim_rules
 from app.reference.rulebook import JURISDICTIONS
-from app.science.numbers import exact_arithmetic
 from app.science.rules.check import ORDER, Rulebook, check_formula, label_statements, names_of
 from app.science.rules.claims import SoapStanding, check_claims, soap_standing
 from app.science.rules.counts import Counts, count, is_oil
@@ -43,6 +42,13 @@ class Checks:
         """List the findings of some severities that have no answer yet."""
         return tuple(t for t in self.told if t.answer is None and t.finding.severity in severities)
 
+    def besides(self, home: "Checks") -> "Checks":
+        """Leave out what is said at home already; the statements of the label stay whole."""
+        said = {told.fingerprint for told in home.told}
+        told = tuple(one for one in self.told if one.fingerprint not in said)
+        gaps = tuple(line for line in self.not_checked if line not in home.not_checked)
+        return replace(self, told=told, not_checked=gaps)
+
     @property
     def answered(self) -> tuple[Told, ...]:
         """The findings that were answered."""
@@ -59,7 +65,10 @@ class Checks:
 
 @dataclass(frozen=True, slots=True)
 class FormulaChecks:
-    """A formula under the rules of the workshop's own jurisdiction and of the others, with what it consists of."""
+    """A formula under the rules of the workshop's own jurisdiction, with what it consists of.
+
+    ``others`` hold what the other jurisdictions say besides; rules of the trade are the same everywhere.
+    """
 
     home: Checks
     others: tuple[Checks, ...]
@@ -82,19 +91,18 @@ def check(
     asked: Question, home: str, answers: Answers | None = None, corrections: tuple[Correction, ...] = ()
 ) -> FormulaChecks:
     """Ask every rule of every jurisdiction; ``home`` is the workshop's own."""
-    with exact_arithmetic():
-        order = (home, *(one for one in JURISDICTIONS if one != home))
-        books = [book_of(one, corrections) for one in order]
-        all_ = [_checks(asked, book, answers or {}) for book in books]
-        present = ingredients(asked.facts.materials, books[0].classes, books[0].facts_for(names_of(asked.facts)))
-        return FormulaChecks(
-            home=all_[0],
-            others=tuple(all_[1:]),
-            question=asked,
-            origin=natural_origin(present) if present else None,
-            counts=count(present) if present else None,
-            soap=_soap(present, asked),
-        )
+    order = (home, *(one for one in JURISDICTIONS if one != home))
+    books = [book_of(one, corrections) for one in order]
+    all_ = [_checks(asked, book, answers or {}) for book in books]
+    present = ingredients(asked.facts.materials, books[0].classes, books[0].facts_for(names_of(asked.facts)))
+    return FormulaChecks(
+        home=all_[0],
+        others=tuple(other.besides(all_[0]) for other in all_[1:]),
+        question=asked,
+        origin=natural_origin(present) if present else None,
+        counts=count(present) if present else None,
+        soap=_soap(present, asked),
+    )
 
 
 def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:

@@ -22,7 +22,7 @@ def _gaps() -> Iterable[str]:
         f"rows on preservatives and {counted['VI']} on UV filters."
     )
     yield "The United States: a few federal rules; no state laws, OTC drug monographs or colour batch certification."
-    yield "Fragrance allergens in the United States: the list that the law asks for is not yet written, so none is checked."
+    yield "Fragrance allergens in the United States: the list the law asks for is not written yet, so none is checked."
     yield "Every other country: Great Britain, Canada, Australia, Japan and the rest have rules of their own."
     yield "IFRA standards: the figure stands on the supplier's certificate, by category of product."
     yield "Purity, peroxide value, nitrosamines, heavy metals and microbes: only a supplier or a laboratory can tell."

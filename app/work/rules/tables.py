@@ -9,9 +9,11 @@ from functools import cache
 
 from app.reference.allergens import allergen_entries
 from app.reference.claims import claim_rules
+from app.reference.compatibility import COLUMNS as COMPATIBILITY
 from app.reference.compatibility import trade_rules
 from app.reference.limits import jurisdictions, limit_rows, limit_table_ages
 from app.reference.rulebook import warning_rules
+from app.reference.tables import read_table
 from app.science.rules.allergens import AllergenEntry
 from app.science.rules.claims import ClaimRule
 from app.science.rules.colourants import AREA_WORDS, Colourant
@@ -83,16 +85,18 @@ def _place(table: str, key: str, column: str) -> Place | None:
 
 
 def _limit_row(rule: LimitRule, table: str) -> Row:
+    as_ = "" if rule.expressed_as in ("", "as such") else f" as {rule.expressed_as}"
     cells = (
-        "" if rule.max_percent is None else f"{plain(rule.max_percent)} %",
-        "" if rule.expressed_as in ("", "as such") else rule.expressed_as,
+        "" if rule.max_percent is None else f"{plain(rule.max_percent)} %{as_}",
         rule.product_scope,
-        rule.condition,
-        rule.label_wording,
-        rule.legal_reference,
-        rule.as_of,
+        _joined(rule.condition, rule.label_wording and f"Label: {rule.label_wording}"),
+        _joined(rule.legal_reference, rule.as_of and f"State: {rule.as_of}"),
     )
     return Row(rule.inci_name, cells, rule.source, rule.source_status, _place(table, limit_key(rule), "max_percent"))
+
+
+def _joined(*texts: str) -> str:
+    return ". ".join(text.rstrip(".") for text in texts if text)
 
 
 def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[Row]]:
@@ -112,9 +116,16 @@ def _allergen_row(entry: AllergenEntry) -> Row:
 
 
 def _trade_row(rule: TradeRule) -> Row:
-    cells = (rule.title, str(rule.severity), rule.why, rule.action)
+    cells = (_pairs().get(rule.rule_id, ""), rule.title, str(rule.severity), rule.why, rule.action)
     table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
     return Row(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
+
+
+@cache
+def _pairs() -> dict[str, str]:
+    """Give the substances or functions that each compatibility rule names, one side and the other."""
+    rows = read_table("compatibility", COMPATIBILITY)
+    return {row["rule_id"]: " with ".join(filter(None, (row["a_values"], row["b_values"]))) for row in rows}
 
 
 def _claim_row(rule: ClaimRule) -> Row:
@@ -140,7 +151,7 @@ def _colourant_row(one: Colourant) -> Row:
     return Row(one.ci, (also, area, one.us_name, one.us_use), source, status, _place("colourants", one.ci, "eu_area"))
 
 
-LIMIT_COLUMNS = ("At most", "Expressed as", "Where", "Condition", "Wording on the label", "Entry", "State")
+LIMIT_COLUMNS = ("At most", "Where", "Condition", "Entry")
 LIMIT_ABOUT = {
     "EU": "Annexes II to VI of Regulation (EC) 1223/2009, as far as the rows below go",
     "US": "21 CFR 700 and the parts named in the rows",
@@ -180,7 +191,7 @@ def tables() -> tuple[Table, ...]:
             "What goes with what",
             "the trade",
             "pairs that clash, pH, heat, order of addition, water and oil; no law",
-            ("What", "Weight", "Why", "What to do"),
+            ("Between", "What", "Weight", "Why", "What to do"),
             lambda own: map(_trade_row, corrected_trade(trade_rules(), own).values()),
             is_law=False,
         ),

@@ -42,3 +42,10 @@ def test_a_colour_the_table_does_not_hold_is_not_checked(ask):
 @pytest.mark.parametrize(("name", "severity"), [("CI 42090", Severity.NOTE), ("CI 75810", Severity.STOP)])
 def test_the_united_states_list_their_own(ask, name, severity):
     assert severity in {f.severity for f in of(ask(colour(name), jurisdiction="US"), name)}
+
+
+@pytest.mark.parametrize(("colour_name", "stopped"), [("CI 77491", False), ("CI 77019", False), ("CI 77007", True)])
+def test_of_the_mineral_colours_only_ultramarines_are_kept_off_lips_in_the_us(ask, colour_name, stopped):
+    """21 CFR 73.2725 to 73.2775: ultramarines for external use only, the others for cosmetics generally."""
+    found = ask({colour_name: "2"}, jurisdiction="US", products=("lip",)).findings
+    assert any(f.severity == Severity.STOP for f in found) is stopped
