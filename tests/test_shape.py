@@ -140,7 +140,7 @@ def test_the_version_is_said_once_and_the_same_everywhere() -> None:
     assert project()["project"]["version"] == __version__
 
 
-MACHINE_PATH = re.compile("/(work|root|opt)/" + r"[a-z]|127\.0\.0\.1:\d+/simple")
+MACHINE_PATH = re.compile(r"(?<![\w.])/(work|root|opt)/" + r"[a-z]|127\.0\.0\.1:\d+/simple")
 
 
 def test_no_path_of_a_machine_is_written_down() -> None:
