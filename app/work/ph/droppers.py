@@ -1,0 +1,69 @@
+"""What a drop of a dropper weighs: drops counted by weight, never by guess."""
+
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.numbers import exact_arithmetic, parse_number, to_places
+from app.store.bench_ph import DropWeight
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.store.materials import Material
+from app.work.clock import now
+from app.work.once import earlier_result, remember, scoped
+from app.work.typed import Reader, name
+
+LEAST_DROPS, MOST_DROPS = Decimal(5), Decimal(500)
+LIGHTEST, HEAVIEST = Decimal("0.002"), Decimal("0.5")
+PLACES = 4
+
+
+def droppers(session: Session, material_ids: set[int]) -> tuple[DropWeight, ...]:
+    """List the droppers of some materials as weighed last, newest first."""
+    asked = select(DropWeight).where(DropWeight.material_id.in_(material_ids)).order_by(DropWeight.id.desc())
+    newest: dict[tuple[int, str], DropWeight] = {}
+    for row in session.scalars(asked):
+        newest.setdefault((row.material_id, row.dropper), row)
+    return tuple(newest.values())
+
+
+def weigh_drops(store: Store, material_id: int, *, dropper: str, drops: str, grams: str, key: str = "") -> None:
+    """Note what so many drops of a dropper weighed.
+
+    Raises:
+        Faults: at ``dropper``, ``drop_count`` or ``drop_grams``.
+        NotFound: when there is no such material.
+    """
+    reader = Reader()
+    title = reader.take(name, dropper, "dropper", "Name the dropper, such as Glass pipette 1.")
+    count = reader.take(parse_number, drops, "drop_count", low=LEAST_DROPS, high=MOST_DROPS)
+    weight = reader.take(_grams, grams)
+    if count and weight and not LIGHTEST <= weight / count <= HEAVIEST:
+        reader.fail("drop_grams", f"A drop would weigh {to_places(weight / count, PLACES)} g; check count and weight.")
+    reader.finish()
+    with store.transaction() as session:
+        if earlier_result(session, scoped("drops", key)) is not None:
+            return
+        if session.get(Material, material_id) is None:
+            raise NotFound("There is no such material.")
+        session.add(DropWeight(material_id=material_id, dropper=title, drops=count, grams=weight, weighed_at=now()))
+        remember(session, scoped("drops", key), title or "")
+
+
+def _grams(text: str) -> Decimal:
+    return parse_number(text.strip().removesuffix("g").strip(), "drop_grams", low=Decimal("0.001"), high=Decimal(1000))
+
+
+def grams_of_drops(session: Session, dropper_id: int | None, drops: Decimal, material_id: int) -> Decimal:
+    """Turn drops into grams by the dropper's calibration.
+
+    Raises:
+        Invalid: at ``dropper_id``, when the dropper was not weighed with this material.
+    """
+    row = session.get(DropWeight, dropper_id) if dropper_id is not None else None
+    if row is None or row.material_id != material_id:
+        raise Invalid("dropper_id", "Choose a dropper that was weighed with this solution.")
+    with exact_arithmetic():
+        return to_places(drops * row.grams / row.drops, PLACES)

@@ -1,0 +1,220 @@
+"""Starting and ending the pH session of a batch, and what the page of it shows."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+from sqlalchemy.orm.attributes import flag_modified
+
+from app.science.errors import Invalid
+from app.science.numbers import parse_number, plain, to_places
+from app.store.batches import Batch, BatchState
+from app.store.bench_ph import DropWeight, PhSession
+from app.store.engine import Store
+from app.store.errors import Conflict, NotFound
+from app.work.batches.loading import CLOSED, load_batch, log, open_batch
+from app.work.clock import now
+from app.work.formulas.draft import Draft
+from app.work.formulas.shelf import read_shelf
+from app.work.once import earlier_result, remember, scoped
+from app.work.ph.beaker import beaker_of, own_line, shelf_of_batch
+from app.work.ph.droppers import droppers
+from app.work.ph.session_state import State, sessions_of, state_of
+from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
+from app.work.typed import Faults, Reader, one_line
+
+HEAVIEST_G = Decimal("1e8")
+
+
+@dataclass(frozen=True, slots=True)
+class StartForm:
+    """What the form that starts a session is filled with."""
+
+    solutions: tuple[Solution, ...]
+    material_id: int | None
+    target: str
+    batch_g: str
+    planned: tuple[str, ...]
+    nothing: str
+
+
+@dataclass(frozen=True, slots=True)
+class BenchPage:
+    """Everything the bench page of a batch shows."""
+
+    batch: Batch
+    closed: bool
+    running: State | None
+    ended: tuple[State, ...]
+    start: StartForm
+    droppers: tuple[DropWeight, ...]
+
+
+def look_at_session(store: Store, batch_id: int) -> BenchPage:
+    """Gather what the bench page of a batch shows.
+
+    Raises:
+        NotFound: when there is no such batch.
+    """
+    with store.reading() as session:
+        batch = load_batch(session, batch_id)
+        states = [state_of(session, batch, record) for record in sessions_of(session, batch_id)]
+        running = next((s for s in states if s.record.finished_at is None), None)
+        ids = {s.material.id for s in (running.solution, running.back_on_shelf) if s} if running else set()
+        return BenchPage(
+            batch=batch,
+            closed=batch.state in CLOSED,
+            running=running,
+            ended=tuple(s for s in states if s is not running),
+            start=_start_form(session, batch),
+            droppers=droppers(session, ids),
+        )
+
+
+def records_of(store: Store, batch_id: int) -> tuple[State, ...]:
+    """Give every pH session of a batch, for its record."""
+    with store.reading() as session:
+        records = sessions_of(session, batch_id)
+        batch = load_batch(session, batch_id) if records else None
+        return tuple(state_of(session, batch, record) for record in records) if batch else ()
+
+
+def _start_form(session: Session, batch: Batch) -> StartForm:
+    shelf = shelf_of_batch(session, batch)
+    setter = own_line(batch, shelf)
+    offered = solutions_on_shelf(session)
+    chosen = setter.material_id if setter else (offered[0].material.id if offered else None)
+    if setter and setter.material_id not in {s.material.id for s in offered}:
+        own = as_solution(shelf[setter.material_id])
+        offered = (own, *offered) if own else offered
+    target = Draft.from_json(batch.version.content).target_ph
+    try:
+        beaker = beaker_of(batch, shelf, {})
+        return StartForm(offered, chosen, target, plain(to_places(beaker.grams, 2)), beaker.planned, "")
+    except Invalid as fault:
+        return StartForm(offered, chosen, target, "", (), fault.message)
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What was typed to start a session."""
+
+    material_id: int | None
+    target: str
+    batch_g: str
+    who: str = ""
+    key: str = ""
+
+
+def start_session(store: Store, batch_id: int, typed: Start) -> int:
+    """Start a session and give its id; the same form taken twice starts one.
+
+    Raises:
+        Faults: at ``material_id``, ``target`` or ``batch_g``.
+        Conflict: when the batch is decided, or a session runs already.
+    """
+    key = scoped(f"pH session of batch {batch_id}", typed.key)
+    with store.transaction() as session:
+        earlier = earlier_result(session, key)
+        if earlier is not None:
+            return int(earlier)
+        batch = open_batch(session, batch_id)
+        if any(record.finished_at is None for record in sessions_of(session, batch_id)):
+            raise Conflict("A pH session of this batch runs already.")
+        record = _read_start(session, batch, typed)
+        session.add(record)
+        session.flush()
+        _check_model(session, batch, record)
+        into_process(batch, typed.who)
+        log(batch, "pH session started", by=record.started_by, new=_words(session, record))
+        remember(session, key, str(record.id))
+        return record.id
+
+
+def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
+    reader = Reader()
+    known = reader.take(_known_solution, session, typed.material_id)
+    target = reader.take(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
+    grams = reader.take(_positive, typed.batch_g)
+    who = reader.take(one_line, typed.who, "who", longest=80)
+    reader.finish()
+    return PhSession(
+        batch_id=batch.id,
+        material_id=known,
+        target_ph=target,
+        batch_g=grams,
+        started_at=now(),
+        started_by=who,
+    )
+
+
+def _known_solution(session: Session, material_id: int | None) -> int:
+    found = read_shelf(session, {material_id}) if material_id is not None else {}
+    material = next(iter(found.values()), None)
+    if material is None or as_solution(material) is None:
+        raise Invalid("material_id", "Choose the acid or base that is added.")
+    return material.id
+
+
+def _positive(text: str) -> Decimal:
+    bare = text.strip().removesuffix("g").strip()
+    grams = parse_number(bare, "batch_g", low=Decimal(0), high=HEAVIEST_G)
+    if grams <= 0:
+        raise Invalid("batch_g", "Write how many grams are in the beaker, more than 0.")
+    return grams
+
+
+def _check_model(session: Session, batch: Batch, record: PhSession) -> None:
+    state = state_of(session, batch, record, curves=False)
+    if state.why_not:
+        raise Faults([Invalid("material_id", f"The pH of this batch cannot be worked out: {state.why_not}.")])
+
+
+def _words(session: Session, record: PhSession) -> str:
+    name = read_shelf(session, {record.material_id})[record.material_id].name
+    return f"{name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker"
+
+
+def into_process(batch: Batch, who: str) -> None:
+    """Note that work on a batch began, and that its record changed, so that an older form is refused."""
+    if batch.state is BatchState.PLANNED:
+        batch.state, batch.started_at = BatchState.IN_PROCESS, now()
+        log(batch, "state", by=who, old="planned", new="in process")
+    flag_modified(batch, "made_by")
+
+
+def open_record(session: Session, batch_id: int, session_id: int, row_version: int) -> tuple[Batch, PhSession]:
+    """Load a running session with its batch.
+
+    Raises:
+        NotFound: when the batch has no such session.
+        Conflict: when it has ended, the batch is decided, or it changed since ``row_version``.
+    """
+    batch = open_batch(session, batch_id)
+    record = session.scalar(select(PhSession).where(PhSession.id == session_id, PhSession.batch_id == batch_id))
+    if record is None:
+        raise NotFound("There is no such pH session.")
+    if record.finished_at is not None:
+        raise Conflict("This pH session has ended.")
+    if record.row_version != row_version:
+        raise Conflict("Something was added or read in the meantime. See what stands here now, then send it again.")
+    return batch, record
+
+
+def end_session(store: Store, batch_id: int, session_id: int, row_version: int, *, who: str, key: str = "") -> None:
+    """End a session; its additions and readings stay in the record.
+
+    Raises:
+        Conflict: as for `open_record`.
+    """
+    key = scoped(f"end of pH session {session_id}", key)
+    with store.transaction() as session:
+        if earlier_result(session, key) is not None:
+            return
+        batch, record = open_record(session, batch_id, session_id, row_version)
+        last = next((e.ph for e in reversed(record.entries) if e.ph is not None), None)
+        record.finished_at = now()
+        log(batch, "pH session ended", by=who[:80], new=f"pH {plain(last)}" if last is not None else "nothing read")
+        into_process(batch, who)
+        remember(session, key, str(session_id))
