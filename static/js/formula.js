@@ -50,7 +50,7 @@ function show(found, { deed, stale, taken }) {
   if (!redrawn) drawLines(found.lines);
   drawFaults(found.faults);
   tellTotal();
-  if (taken) say(`Saved ${found.saved}${found.said ? `. ${found.said}. Undo takes it back` : ""}`);
+  if (taken) say(`Saved ${found.saved}${found.said ? `. ${found.said}` : ""}`);
   else say(found.unsaved, true);
   document.dispatchEvent(new CustomEvent("tarebook:swapped"));
 }

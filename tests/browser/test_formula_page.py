@@ -117,14 +117,20 @@ def test_undo_takes_back_the_field_first_and_then_the_draft(
     page.locator("[id='line.g.amount']").fill("6")
     saved(page)
     page.locator("[id='line.x.amount']").focus()
+    page.keyboard.press("End")
     page.keyboard.type("9")
+    expect(page.locator("#total")).to_contain_text("81.61 %")
     page.keyboard.press("Control+z")
     expect(page.locator("[id='line.x.amount']")).to_have_value("0.3")
-    page.keyboard.press("Control+z")
+    expect(page.locator("#total")).to_contain_text("81.70 %")
     page.keyboard.press("Control+z")
     expect(page.locator("#state")).to_contain_text("Undone")
+    expect(page.locator("[id='line.g.amount']")).to_have_value("5")
+    page.keyboard.press("Control+z")
+    expect(page.locator("#state")).to_contain_text("There is nothing to undo.")
     page.keyboard.press("Control+y")
     expect(page.locator("#state")).to_contain_text("Done again")
+    expect(page.locator("[id='line.g.amount']")).to_have_value("6")
 
 
 def test_lines_move_by_key_by_button_and_by_dragging(visit: Callable[..., Page], store: Store, formula: int) -> None:
@@ -219,6 +225,22 @@ def test_nothing_typed_is_lost_when_the_server_goes_away(
     saved(page)
     page.reload()
     expect(page.locator("[id='line.g.amount']")).to_have_value("8")
+    assert stored(store, formula).lines[1].amount == "8"
+
+
+def test_what_a_tab_could_not_send_is_brought_back_with_its_new_rows(
+    visit: Callable[..., Page], bench: object, store: Store, formula: int
+) -> None:
+    page = visit(f"/formulas/{formula}")
+    page.on("dialog", lambda dialog: dialog.accept())
+    bench.close()  # type: ignore[attr-defined]
+    page.locator("[id='line.g.amount']").fill("8")
+    page.locator("[data-phase='b'] .line:last-child [data-suggest]").fill("Rose clay")
+    expect(page.locator("#state")).to_contain_text("Saving failed")
+    bench.open()  # type: ignore[attr-defined]
+    page.reload()
+    expect(page.locator("[data-phase='b'] [data-suggest]").nth(1)).to_have_value("Rose clay")
+    assert [line.typed for line in stored(store, formula).lines_of("b")][1:] == ["Rose clay"]
     assert stored(store, formula).lines[1].amount == "8"
 
 

@@ -63,6 +63,29 @@ def test_a_choice_about_a_state_that_has_changed_again_is_asked_anew(desk: Any) 
     assert desk.stored().lines[1].amount == "6"
 
 
+@pytest.mark.parametrize(
+    "base",
+    [
+        "",
+        "{",
+        "[]",
+        "7",
+        '{"lines": 5}',
+        '{"name": {}}',
+        '{"lines": [{"id": "g", "phase": "a", "typed": ["x"], "material_id": [1]}]}',
+        '{"lines": [{"id": "g", "phase": "a", "typed": "Glycerin", "material_id": 999}]}',
+        "[" * 5000,
+    ],
+)
+def test_a_start_that_is_not_our_own_writing_counts_as_none(desk: Any, base: str) -> None:
+    later = desk.typed(line__g__amount="8", base=base)
+    desk.save(desk.typed(line__g__amount="7"))
+    answer = desk.save(later)
+    assert answer.status_code == 409
+    kept = desk.fields(answer.text) | {"do": ["settle:merge"]}
+    assert desk.save(kept).status_code == 303
+
+
 def test_an_open_page_gets_the_conflict_as_a_part(desk: Any) -> None:
     later = desk.typed(line__g__amount="8")
     desk.save(desk.typed(line__g__amount="7"))

@@ -62,7 +62,8 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     save_draft(store, formula_id, changed, form.came, deed=_deed(word, rest, draft))
     redraw = bool(word and word != "recalculate")
     said, focus = _said(word, rest, draft), _focus(word, rest, draft, changed)
-    return Done(redraw, focus, said, THEN.get(word, ""), named)
+    told = f"{said}. Undo takes it back." if said else ""
+    return Done(redraw, focus, told, THEN.get(word, ""), named)
 
 
 def _changed(store: Store, formula_id: int, draft: Draft, word: str, rest: str) -> Draft:
@@ -128,13 +129,13 @@ def _neighbour(draft: Draft, line_id: str) -> str:
 def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.came)
     undo(store, formula_id, form.came.editor)
-    return Done(redraw=True, said="Undone")
+    return Done(redraw=True, said="Undone.")
 
 
 def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.came)
     redo(store, formula_id, form.came.editor)
-    return Done(redraw=True, said="Done again")
+    return Done(redraw=True, said="Done again.")
 
 
 def own_words(store: Store, form: Posted) -> Draft:
@@ -154,14 +155,14 @@ def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str
         raise DraftConflict(theirs)
     which = form.do.partition(":")[2]
     if which == "theirs":
-        return Done(redraw=True, said="Taken as it stands there")
+        return Done(redraw=True, said="Taken as it stands there.")
     base = form.base or theirs.draft
     picks = {name.removeprefix("pick."): value for name, value in raw.items() if name.startswith("pick.")}
     own = own_words(store, form)
     mine = own if which == "mine" else merge(base, theirs.draft, own, picks).draft
     said = "Kept yours" if which == "mine" else "Merged both"
     save_draft(store, formula_id, mine, From(theirs.row_version, form.came.editor), deed=said)
-    return Done(redraw=True, said=said)
+    return Done(redraw=True, said=f"{said}. Undo takes it back.")
 
 
 SPECIAL: dict[str, Callable[[Store, int, Posted, MultiDict[str, str]], Done]] = {

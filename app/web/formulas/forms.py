@@ -55,16 +55,29 @@ def posted(form: Form) -> Posted:
     """Read a posted form; nothing is refused here but texts that are too long."""
     draft = draft_of(form)
     version = form.get("row_version", "")
-    came = From(int(version) if _ROW.fullmatch(version) else 0, form.get("editor", "")[:40])
-    return Posted(draft, came, _base(form.get("base", "")), form.get("do", ""), tuple(_too_long(draft)))
+    base = _base(form.get("base", ""))
+    came = From(int(version) if _ROW.fullmatch(version) else 0, form.get("editor", "")[:40], base)
+    return Posted(draft, came, base, form.get("do", ""), tuple(_too_long(draft)))
 
 
 def _base(text: str) -> Draft | None:
     """Read the state that the page started from; anything else than our own writing counts as none."""
     try:
-        return Draft.from_json(text)
+        found = Draft.from_json(text)
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError):
         return None
+    return found if _well_typed(found) else None
+
+
+def _well_typed(draft: Draft) -> bool:
+    rows = (*draft.phases, *draft.lines, *draft.packaging)
+    numbers = {"material_id", "packaging_id"}
+    values = [(name, getattr(row, name)) for row in rows for name in row.__slots__]
+    head = [getattr(draft, name) for name in (*ONE_LINE, "claims", "notes")]
+    return all(isinstance(text, str) for text in (*head, *draft.special_uses)) and all(
+        type(value) in ((int, type(None)) if name in numbers else (bool,) if name == "qs" else (str,))
+        for name, value in values
+    )
 
 
 def draft_of(form: Form) -> Draft:

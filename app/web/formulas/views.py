@@ -72,7 +72,9 @@ def save(formula_id: int) -> Page:
     except DraftConflict as error:
         return too_late(formula_id, form, error, live=live)
     except Invalid as error:
-        return refused(formula_id, form, (FieldFault(error.field, error.message),), live=live)
+        if error.field or not live:
+            return refused(formula_id, form, (FieldFault(error.field, error.message),), live=live)
+        done = Done(said=error.message)
     if not live:
         return redirect(_next(formula_id, done), 303)
     answer = parts(look(context.store(), formula_id), with_lines=done.redraw)

@@ -25,10 +25,14 @@ EMPTY = Draft(phases=(DraftPhase("p1"),))
 
 @dataclass(frozen=True, slots=True)
 class From:
-    """Where a save comes from: the version of the formula it started from and which open page typed it."""
+    """Where a save comes from: the version of the formula it started from and which open page typed it.
+
+    ``base`` is the draft it started from, where that is known.
+    """
 
     row_version: int
     editor: str
+    base: Draft | None = None
 
 
 class DraftConflict(Conflict):
@@ -118,7 +122,7 @@ def save_draft(store: Store, formula_id: int, draft: Draft, came: From, *, deed:
         settled = settle(session, draft, there.draft)
         if settled == there.draft:
             return there
-        if _changed_elsewhere(session, formula, came):
+        if came.base != there.draft and _changed_elsewhere(session, formula, came):
             raise DraftConflict(there)
         add_step(session, formula, settled, deed=deed, editor=came.editor)
         return opened(session, formula)

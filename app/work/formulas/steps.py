@@ -75,17 +75,25 @@ def first_step(session: Session, formula: Formula, draft: Draft, deed: str, edit
 
 
 def add_step(session: Session, formula: Formula, draft: Draft, *, deed: str = "", editor: str = "") -> None:
-    """Make ``draft`` the present state; typing on in one field within a few seconds stays one step."""
+    """Make ``draft`` the present state.
+
+    Typing on in one field within a few seconds stays one step, and no step at all when it ends where it began.
+    """
     step = present_step(session, formula)
     before = Draft.from_json(step.content)
     deed = deed or _deed(before, draft)
-    goes_on = _goes_on(session, formula, step, deed, editor)
-    _touch(session, formula, draft, 0 if goes_on else 1)
-    if goes_on:
-        step.content, step.row_version = draft.to_json(), formula.row_version
-    else:
+    if not _goes_on(session, formula, step, deed, editor):
+        _touch(session, formula, draft, 1)
         _insert(session, formula, formula.draft_step, draft, deed, editor)
         _trim(session, formula)
+    elif (earlier := _near(session, formula).get(step.step - 1)) and earlier.content == draft.to_json():
+        session.delete(step)
+        formula.draft_step -= 1
+        _touch(session, formula, draft, 0)
+        earlier.row_version, earlier.editor = formula.row_version, editor
+    else:
+        _touch(session, formula, draft, 0)
+        step.content, step.row_version = draft.to_json(), formula.row_version
     use_materials(session, formula.id, _materials(before), _materials(draft))
 
 

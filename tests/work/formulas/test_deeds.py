@@ -111,6 +111,16 @@ def test_typing_on_in_one_field_is_one_step_and_another_field_is_the_next(store:
     assert opened(store, formula).undo == "Name"
 
 
+def test_typing_that_ends_where_it_began_is_no_step(store: Store, formula: int) -> None:
+    start = opened(store, formula).row_version
+    saved(store, formula, "6")
+    saved(store, formula, "5")
+    assert count(store, DraftStep) == 1
+    assert opened(store, formula).undo == ""
+    with pytest.raises(DraftConflict):
+        saved(store, formula, "7", editor="two", version=start)
+
+
 def test_a_pause_ends_a_step(store: Store, formula: int, monkeypatch: pytest.MonkeyPatch) -> None:
     saved(store, formula, "6")
     later = steps.now() + timedelta(seconds=6)
