@@ -1,7 +1,7 @@
 """From names read off a label to the inference, with everything shipped about them."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from app.reference.inference_caps import exposure_of, legal_caps
 from app.reference.inference_prior import class_of, class_priors, is_thin, listed_name
@@ -29,7 +29,11 @@ class LabelInference:
 
 
 def infer_label(
-    names: Sequence[ReadName], known: Mapping[int, Known], product_type: str = "", jurisdiction: str = "EU"
+    names: Sequence[ReadName],
+    known: Mapping[int, Known],
+    product_type: str = "",
+    jurisdiction: str = "EU",
+    aside: Collection[tuple[str, int]] = (),
 ) -> LabelInference:
     """Infer the percentages of a read list.
 
@@ -38,14 +42,21 @@ def infer_label(
         known: what the maker knows, by place in the list (% w/w).
         product_type: free words for the kind of product; may be empty.
         jurisdiction: whose legal maxima hold, ``EU`` or ``US``.
+        aside: rules the maker sets aside, each ``maximum`` or ``order`` with the place of its name.
 
     Raises:
         Invalid: when there are no names or too many.
     """
-    listed = listed_names(names, product_type, jurisdiction)
+    listed = _without(listed_names(names, product_type, jurisdiction), aside)
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
     found = infer(listed, class_priors(), known, doubtful, thin=is_thin(product_type))
     return LabelInference(listed, found, tuple(_notes(names, listed, found, jurisdiction)))
+
+
+def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:
+    """Lift the maximum, or the printed place, of the names for which the maker set it aside."""
+    uncapped = (replace(n, cap=100.0) if ("maximum", i) in aside else n for i, n in enumerate(listed))
+    return tuple(replace(n, colour=True) if ("order", i) in aside else n for i, n in enumerate(uncapped))
 
 
 def listed_names(names: Sequence[ReadName], product_type: str, jurisdiction: str) -> tuple[ListedName, ...]:

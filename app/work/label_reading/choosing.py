@@ -1,0 +1,149 @@
+"""Choosing materials for a list: own shelf first, then the library, with what is left out or replaced."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy.orm import Session
+
+from app.reference.inference_prior import class_of
+from app.reference.label_cover import library_shelf, wanted_from
+from app.reference.materials import material as library_material
+from app.science.errors import Invalid
+from app.science.inference.cover import Cover, ShelfMaterial, Wanted, cover, substitutes
+from app.science.inference.phases import PhaseItem, Step, propose_phases
+from app.science.names import inci_key
+from app.store.materials import Material, live_materials
+from app.work.label_reading.sheet import Sheet
+
+OWN = "own-"
+
+
+@dataclass(frozen=True, slots=True)
+class Choices:
+    """What the maker decided: keys to leave out, and keys with the material that takes their place."""
+
+    out: frozenset[str] = frozenset()
+    swaps: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def any(self) -> bool:
+        """Whether anything was decided."""
+        return bool(self.out or self.swaps)
+
+
+@dataclass(frozen=True, slots=True)
+class OwnShelf:
+    """The maker's materials as something a list can be covered with, with the phase where each usually goes."""
+
+    materials: tuple[ShelfMaterial, ...] = ()
+    hints: Mapping[str, str] = field(default_factory=dict)
+    library_keys: frozenset[str] = frozenset()
+
+    @property
+    def everything(self) -> tuple[ShelfMaterial, ...]:
+        """The own shelf, then what the library has beside it."""
+        return (*self.materials, *(m for m in library_shelf() if m.id not in self.library_keys))
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Materials with doses and their places, and the names with what may take their place."""
+
+    cover: Cover
+    steps: tuple[Step, ...]
+    choices: Choices
+    offers: Mapping[str, tuple[ShelfMaterial, ...]]
+
+
+def own_shelf(session: Session) -> OwnShelf:
+    """Read the maker's materials that have a composition and are not retired."""
+    rows = [m for m in live_materials(session) if m.parts]
+    return OwnShelf(
+        tuple(_on_shelf(m) for m in rows),
+        {f"{OWN}{m.id}": m.phase_hint.value for m in rows},
+        frozenset(m.library_key for m in rows if m.library_key),
+    )
+
+
+def _on_shelf(found: Material) -> ShelfMaterial:
+    parts: dict[str, float] = {}
+    for part in found.parts:
+        parts[inci_key(part.inci)] = parts.get(inci_key(part.inci), 0.0) + float(part.percent)
+    main = max(parts, key=lambda key: (parts[key] if key != "AQUA" or len(parts) == 1 else 0.0, key))
+    return ShelfMaterial(f"{OWN}{found.id}", found.name, parts, own=True, class_name=class_of(main))
+
+
+def make_plan(sheet: Sheet, own: OwnShelf, choices: Choices) -> Plan:
+    """Cover the estimate of a list with materials, as the choices want it.
+
+    Raises:
+        Invalid: when no material holds any of the substances that are left.
+    """
+    everything = own.everything
+    asked = wanted_from(sheet.names, sheet.estimates)
+    offers = {w.key: substitutes(w, everything) for w in asked}
+    chosen = _swaps(choices, offers)
+    wanted, shelf = _swapped(asked, everything, chosen)
+    found = cover(wanted, shelf, frozenset(choices.out))
+    steps = propose_phases([_item(line.material, line.percent, own) for line in found.lines])
+    return Plan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
+
+
+def _swaps(choices: Choices, offers: Mapping[str, Sequence[ShelfMaterial]]) -> dict[str, ShelfMaterial]:
+    """Keep the replacements that are offered; anything else that is asked for is passed over."""
+    return {
+        key: material
+        for key, wished in choices.swaps.items()
+        for material in offers.get(key, ())
+        if material.id == wished and key not in choices.out
+    }
+
+
+def _swapped(
+    asked: Sequence[Wanted], shelf: Sequence[ShelfMaterial], swaps: Mapping[str, ShelfMaterial]
+) -> tuple[list[Wanted], list[ShelfMaterial]]:
+    """Want the main substance of each replacement instead, and let no other material of it be taken."""
+    wanted: dict[str, Wanted] = {}
+    for one in asked:
+        new = _instead(one, swaps[one.key]) if one.key in swaps else one
+        wanted[new.key] = _joined(wanted[new.key], new) if new.key in wanted else new
+    taken = {material.main: material.id for material in swaps.values()}
+    return list(wanted.values()), [m for m in shelf if taken.get(m.main, m.id) == m.id]
+
+
+def _instead(one: Wanted, material: ShelfMaterial) -> Wanted:
+    return replace(one, key=material.main, name=_name_of(material), class_name=material.class_name)
+
+
+def _name_of(material: ShelfMaterial) -> str:
+    shipped = library_material(material.id)
+    names = shipped.inci_names if shipped else ()
+    return next((n for n in names if inci_key(n) == material.main), material.main.title())
+
+
+def _joined(first: Wanted, second: Wanted) -> Wanted:
+    sums = (a + b for a, b in ((first.estimate, second.estimate), (first.low, second.low), (first.high, second.high)))
+    estimate, low, high = sums
+    return replace(first, estimate=estimate, low=low, high=high)
+
+
+def _item(material: ShelfMaterial, percent: float, own: OwnShelf) -> PhaseItem:
+    shipped = library_material(material.id)
+    hint = shipped.phase_hint if shipped else own.hints.get(material.id, "any")
+    return PhaseItem(material.id, material.name, percent, material.class_name, hint)
+
+
+def read_choices(out: Iterable[str], swaps: Mapping[str, str]) -> Choices:
+    """Join what a form says into choices; a name that is left out is not replaced."""
+    gone = frozenset(out)
+    return Choices(gone, {key: wished for key, wished in swaps.items() if wished and key not in gone})
+
+
+def check_something_left(sheet: Sheet, choices: Choices) -> None:
+    """Refuse to leave everything out.
+
+    Raises:
+        Invalid: at ``choices``.
+    """
+    if all(name.key in choices.out for name in sheet.names if not name.may_contain):
+        raise Invalid("choices", "Everything is left out; keep at least one name.")

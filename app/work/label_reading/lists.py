@@ -1,0 +1,247 @@
+"""What a person does with printed lists: paste one, correct it, say what is known, teach a name."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.reference.label_names import LabelNames
+from app.science.label_list.reading import MOST_CHARACTERS
+from app.science.names import inci_key
+from app.store.engine import Store
+from app.store.errors import Conflict, NotFound
+from app.store.formulas import Formula
+from app.store.label_lists import LabelList, StartedFormula, TaughtName
+from app.store.workshop import Jurisdiction
+from app.work.clock import now
+from app.work.label_reading.sheet import Sheet, read_text, work_out
+from app.work.label_reading.told import Told, parse_known
+from app.work.once import earlier_result, remember, scoped
+from app.work.typed import Reader, name, one_line, words
+
+LONGEST_TYPE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class TypedList:
+    """The form of a list, as typed."""
+
+    title: str = ""
+    text: str = ""
+    product_type: str = ""
+    jurisdiction: str = "EU"
+
+
+@dataclass(frozen=True, slots=True)
+class OpenList:
+    """A list with everything that follows from it, and the formulas that were started from it."""
+
+    id: int
+    typed: TypedList
+    row_version: int
+    sheet: Sheet
+    started: tuple[Formula, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Clean:
+    title: str
+    text: str
+    product_type: str
+    jurisdiction: Jurisdiction
+
+
+def _checked(typed: TypedList, taught: dict[str, str]) -> _Clean:
+    reader = Reader()
+    title = reader.take(name, typed.title, "title", "Give the list a title, such as the product it stands on.") or ""
+    text = reader.take(words, typed.text, "text", longest=MOST_CHARACTERS)
+    kind = reader.take(one_line, typed.product_type, "product_type", longest=LONGEST_TYPE) or ""
+    if text is not None:
+        reader.take(read_text, text, taught)
+    if typed.jurisdiction not in set(Jurisdiction):
+        reader.fail("jurisdiction", "Choose EU or US.")
+    reader.finish()
+    return _Clean(title, text or "", kind, Jurisdiction(typed.jurisdiction))
+
+
+def taught_names(session: Session) -> dict[str, str]:
+    """Give what printed names mean here, by their key."""
+    return {row.printed_key: row.inci for row in session.scalars(select(TaughtName).order_by(TaughtName.printed_key))}
+
+
+def start_list(store: Store, typed: TypedList, key: str = "") -> int:
+    """Keep a pasted list and give its id; the same form taken twice gives the same list.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+    """
+    key = scoped("label list", key)
+    with store.transaction() as session:
+        earlier = earlier_result(session, key)
+        if earlier is not None:
+            return int(earlier)
+        clean = _checked(typed, taught_names(session))
+        row = LabelList(created_at=now(), changed_at=now(), title=clean.title, text=clean.text)
+        row.product_type, row.jurisdiction = clean.product_type, clean.jurisdiction
+        session.add(row)
+        session.flush()
+        remember(session, key, str(row.id))
+        return row.id
+
+
+def find_list(session: Session, list_id: int) -> LabelList:
+    """Read a list.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    found = session.get(LabelList, list_id)
+    if found is None:
+        raise NotFound("There is no such list.")
+    return found
+
+
+def all_lists(store: Store) -> tuple[list[LabelList], list[TaughtName]]:
+    """List what was read, newest first, and what was taught, by name."""
+    with store.reading() as session:
+        lists = session.scalars(select(LabelList).order_by(LabelList.changed_at.desc(), LabelList.id.desc()))
+        return list(lists), list(session.scalars(select(TaughtName).order_by(TaughtName.printed_key)))
+
+
+def open_list(session: Session, list_id: int, told: Told | None = None) -> OpenList:
+    """Read a list and work it out, with what is stored of it or with ``told`` in its place.
+
+    Raises:
+        NotFound: when there is none.
+        Invalid: when what is stored cannot be read any more.
+    """
+    row = find_list(session, list_id)
+    typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
+    reading = read_text(row.text, taught_names(session))
+    sheet = work_out(reading, told or Told.from_json(row.known), typed.product_type, typed.jurisdiction)
+    return OpenList(row.id, typed, row.row_version, sheet, tuple(_started(session, list_id)))
+
+
+def _started(session: Session, list_id: int) -> Sequence[Formula]:
+    query = select(Formula).join(StartedFormula, StartedFormula.formula_id == Formula.id)
+    return session.scalars(query.where(StartedFormula.label_list_id == list_id).order_by(StartedFormula.id)).all()
+
+
+def revise_list(store: Store, list_id: int, typed: TypedList, row_version: int) -> None:
+    """Correct a list; what is known of its names stays.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it was changed since version ``row_version`` was read.
+        NotFound: when there is none.
+    """
+    with store.transaction() as session:
+        row = find_list(session, list_id)
+        clean = _checked(typed, taught_names(session))
+        if row.row_version != row_version:
+            raise Conflict("This list was changed in another place in the meantime.")
+        row.title, row.text, row.product_type = clean.title, clean.text, clean.product_type
+        row.jurisdiction, row.changed_at = clean.jurisdiction, now()
+
+
+def delete_list(store: Store, list_id: int) -> str:
+    """Delete a list and give its title; formulas that were started from it stay.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    with store.transaction() as session:
+        row = find_list(session, list_id)
+        session.delete(row)
+        return row.title
+
+
+def say_known(store: Store, list_id: int, values: dict[str, str]) -> OpenList:
+    """Change what is known of some names, by their keys; an empty text frees a name.
+
+    Raises:
+        Faults: at ``value-<place>``, with every value that cannot be read; nothing is written then.
+        NotFound: when there is no such list.
+    """
+    with store.transaction() as session:
+        row = find_list(session, list_id)
+        there = read_text(row.text, taught_names(session))
+        told = Told.from_json(row.known).changed({n.key: values[n.key] for n in there.names if n.key in values})
+        _check_all(row, told, session)
+        row.known, row.changed_at = told.to_json(), now()
+        session.flush()
+        return open_list(session, list_id)
+
+
+def _check_all(row: LabelList, told: Told, session: Session) -> None:
+    reader = Reader()
+    for place, read in enumerate(read_text(row.text, taught_names(session)).names):
+        if told.values.get(read.key):
+            reader.take(parse_known, told.values[read.key], f"value-{place}")
+    reader.finish()
+
+
+def give_up(store: Store, list_id: int, kind: str, key: str) -> None:
+    """Give up one statement of a list: a value the maker said, or a rule.
+
+    Raises:
+        NotFound: when there is no such list.
+    """
+    _retell(store, list_id, lambda told: told.without(kind, key))
+
+
+def take_back(store: Store, list_id: int, kind: str, key: str) -> None:
+    """Let a rule hold again that was set aside.
+
+    Raises:
+        NotFound: when there is no such list.
+    """
+    _retell(store, list_id, lambda told: told.again(kind, key))
+
+
+def free_all(store: Store, list_id: int) -> None:
+    """Forget everything that was said of a list.
+
+    Raises:
+        NotFound: when there is no such list.
+    """
+    _retell(store, list_id, lambda _told: Told())
+
+
+def _retell(store: Store, list_id: int, change: Callable[[Told], Told]) -> None:
+    with store.transaction() as session:
+        row = find_list(session, list_id)
+        row.known, row.changed_at = change(Told.from_json(row.known)).to_json(), now()
+
+
+def teach(store: Store, printed: str, meaning: str) -> None:
+    """Note what a printed name means; used at every later reading.
+
+    Raises:
+        Faults: at ``meaning``, when it is no name that is known here.
+    """
+    reader = Reader()
+    text = reader.take(name, meaning, "meaning", "Write the INCI name that it means.")
+    key = inci_key(reader.take(name, printed, "printed", "There is no name to teach.") or "")
+    known = LabelNames().find(text) if text else None
+    if text and known is None:
+        reader.fail("meaning", f"{text} is no name that is known here; choose one of the suggestions or write another.")
+    reader.finish()
+    with store.transaction() as session:
+        row = session.get(TaughtName, key) or TaughtName(printed_key=key)
+        row.inci, row.taught_at = known.inci if known else "", now()
+        session.add(row)
+
+
+def forget(store: Store, printed_key: str) -> None:
+    """Take back what a printed name was taught to mean.
+
+    Raises:
+        NotFound: when it was not taught.
+    """
+    with store.transaction() as session:
+        row = session.get(TaughtName, printed_key)
+        if row is None:
+            raise NotFound("That name was not taught.")
+        session.delete(row)

@@ -1,0 +1,152 @@
+"""What a plan would be as a formula, before anything is written: the same results as on the page of a formula."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.reference.materials import material as library_material
+from app.reference.rulebook import in_inci, rulebook
+from app.science.composition import DosedMaterial, SubstanceTotal
+from app.science.errors import Invalid
+from app.science.inference.compare_lists import Comparison
+from app.science.numbers import plain
+from app.science.rules.check import check_formula
+from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
+from app.work.formulas.declaring import Declared
+from app.work.formulas.draft import Draft
+from app.work.formulas.results import Results, read_ground, results
+from app.work.formulas.shelf import Shelf, ShelfMaterial, read_shelf
+from app.work.formulas.steps import OpenDraft
+from app.work.label_reading.asking import Entry, ph_of
+from app.work.label_reading.choosing import OWN, Choices, OwnShelf, Plan, make_plan
+from app.work.label_reading.comparing import compared
+from app.work.label_reading.drafting import draft_of
+from app.work.label_reading.sheet import Sheet
+
+NEVER = datetime(2000, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Preview:
+    """A plan as a draft with its results, its declaration beside the list, pH in words, and what the rules find."""
+
+    plan: Plan
+    draft: Draft
+    results: Results
+    declared: Declared | None
+    comparison: Comparison
+    ph: str
+    findings: tuple[Finding, ...]
+    cost: str
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing the choices change: before and after, in words."""
+
+    what: str
+    before: str
+    after: str
+
+
+def preview(session: Session, sheet: Sheet, own: OwnShelf, choices: Choices, taught: Mapping[str, str]) -> Preview:
+    """Work out what a plan would be as a formula; nothing is written.
+
+    Raises:
+        Invalid: when no material holds any of the substances that are left.
+    """
+    plan = make_plan(sheet, own, choices)
+    ids = {line.material.id: _number(line.material.id, place) for place, line in enumerate(plan.cover.lines)}
+    draft = draft_of(sheet, plan, ids, "Preview")
+    found = _worked_out(session, draft, ids)
+    declared = next((d for d in found.declarations if d.jurisdiction == sheet.jurisdiction), None)
+    return Preview(
+        plan=plan,
+        draft=draft,
+        results=found,
+        declared=declared,
+        comparison=compared(sheet.names, declared, taught),
+        ph=ph_words(found.substances),
+        findings=_findings(found, sheet),
+        cost=cost_words(found),
+    )
+
+
+def _number(material_id: str, place: int) -> int:
+    """Give the id on the shelf; what is not there yet gets one below zero for the time being."""
+    return int(material_id.removeprefix(OWN)) if material_id.startswith(OWN) else -1 - place
+
+
+def _worked_out(session: Session, draft: Draft, ids: Mapping[str, int]) -> Results:
+    shelf: dict[int, ShelfMaterial] = dict(read_shelf(session, {n for n in ids.values() if n > 0}))
+    shelf |= _borrowed(ids)
+    there = OpenDraft(0, "", draft.name, draft, 1, NEVER, retired=False)
+    return results(there, draft, shelf, read_ground(session))
+
+
+def _borrowed(ids: Mapping[str, int]) -> Shelf:
+    """Give the materials of the library as if they stood on the shelf."""
+    found = ((number, library_material(key)) for key, number in ids.items() if number < 0)
+    return {
+        number: ShelfMaterial(number, m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high)
+        for number, m in found
+        if m is not None
+    }
+
+
+def ph_words(substances: Sequence[SubstanceTotal]) -> str:
+    """Say the pH of a formula expanded to substances, or why it is not known."""
+    try:
+        found = ph_of([Entry(s.inci, s.percent, Decimal(100)) for s in substances])
+    except Invalid as fault:
+        return f"not known: {fault.message}"
+    return f"about {found.ph.value:.1f} ({found.ph.low:.1f} to {found.ph.high:.1f})"
+
+
+def _findings(found: Results, sheet: Sheet) -> tuple[Finding, ...]:
+    dosed = tuple(_dosed(line) for line in found.lines if line.read.material and line.read.material.parts)
+    facts = FormulaFacts(in_inci(dosed), Exposure(found.reading.draft.exposure))
+    verdict = check_formula(facts, rulebook(sheet.jurisdiction))
+    return tuple(f for f in verdict.findings if f.severity is not Severity.NOTE)
+
+
+def _dosed(line: object) -> DosedMaterial:
+    read, percent = line.read, line.percent  # type: ignore[attr-defined]
+    return DosedMaterial(read.material.name, percent, read.material.parts)
+
+
+def cost_words(found: Results) -> str:
+    """Say what the materials of a kilogram cost, as far as prices are known."""
+    if found.cost is None:
+        return "not known"
+    unpriced = found.cost.unpriced
+    lines = [line for line in found.lines if line.percent > 0]
+    if len(unpriced) >= len(lines):
+        return "not known: no material has a price yet"
+    money = plain(found.cost.materials_per_kg.quantize(Decimal("0.01")))
+    currency = found.ground.workshop.currency
+    if not unpriced:
+        return f"{money} {currency} for 1 kg"
+    return f"at least {money} {currency} for 1 kg; {len(unpriced)} of {len(lines)} materials have no price yet"
+
+
+def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
+    """Say what the choices change beside the plan without them: pH, limits, declaration, cost."""
+    texts = [
+        ("Predicted pH", before.ph, after.ph),
+        ("Limits and cautions", _finding_words(before), _finding_words(after)),
+        ("Declaration", _text(before.declared), _text(after.declared)),
+        ("Cost of the materials", before.cost, after.cost),
+    ]
+    return tuple(Change(*row) for row in texts)
+
+
+def _finding_words(one: Preview) -> str:
+    return " ".join(dict.fromkeys(f.message for f in one.findings)) or "nothing was found by the shipped rules"
+
+
+def _text(declared: Declared | None) -> str:
+    return (declared.text or declared.fault) if declared else "none yet"

@@ -1,0 +1,247 @@
+"""A printed list read and worked out: every name with its bounds, band and estimate, and what clashes."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from app.reference.label_inference import LabelInference, infer_label
+from app.reference.label_names import LabelNames
+from app.science.errors import Invalid
+from app.science.inference.infer import MOST_NAMES
+from app.science.inference.values import Clash, Estimate, Known, ListedName, Statement
+from app.science.inference.wording import clash_sentences, percent_words, statement_words
+from app.science.label_list.reading import MOST_CHARACTERS, read_list
+from app.science.label_list.values import ReadList, ReadName
+from app.work.label_reading.told import Told, parse_known
+
+TOO_MANY = (
+    "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."
+)
+BAND = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One name with its answer in % w/w; ``typed`` is what the maker said of it, ``gap`` the chance of the 1 % line."""
+
+    place: int
+    name: ReadName
+    listed: ListedName
+    answer: Estimate
+    typed: str
+    gap: float | None
+    from_print: bool
+
+    @property
+    def fixed(self) -> bool:
+        """Whether the maker or the print says how much there is."""
+        return bool(self.typed) or self.from_print
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """A statement that can be given up: by its kind and the key of its name, in words, and what would follow."""
+
+    kind: str
+    key: str
+    said: str
+    effect: str
+
+
+@dataclass(frozen=True, slots=True)
+class ShownClash:
+    """A clash in sentences, with the ways out of it."""
+
+    sentences: tuple[str, ...]
+    ways_out: tuple[WayOut, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """A rule that the maker set aside, in words."""
+
+    kind: str
+    key: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """Everything that follows from a list; ``before_first`` is the chance that no name stands above 1 %."""
+
+    reading: ReadList
+    product_type: str
+    jurisdiction: str
+    rows: tuple[Row, ...]
+    found: LabelInference
+    clashes: tuple[ShownClash, ...]
+    asides: tuple[Aside, ...]
+    line_words: str
+    notes: tuple[str, ...]
+    before_first: float = 0.0
+    told: Told = field(default_factory=Told)
+
+    @property
+    def names(self) -> tuple[ReadName, ...]:
+        """The names in printed order."""
+        return self.reading.names
+
+    @property
+    def estimates(self) -> tuple[Estimate, ...]:
+        """The answers in printed order."""
+        return self.found.inference.rows
+
+
+@lru_cache(maxsize=64)
+def _read(text: str, taught: tuple[tuple[str, str], ...]) -> ReadList:
+    return read_list(text, LabelNames(dict(taught)))
+
+
+def read_text(text: str, taught: Mapping[str, str]) -> ReadList:
+    """Read a list with the names that were taught.
+
+    Raises:
+        Invalid: at ``text``, when it is too long, holds no name, or holds more than 200.
+    """
+    if len(text) > MOST_CHARACTERS:
+        raise Invalid("text", f"Shorten this to {MOST_CHARACTERS:,} characters; it has {len(text):,}.")
+    if not any(sign.isalnum() for sign in text):
+        raise Invalid("text", "Paste or type the ingredient list.")
+    found = _read(text, tuple(sorted(taught.items())))
+    if len(found.names) > MOST_NAMES:
+        raise Invalid("text", TOO_MANY.format(count=len(found.names), most=MOST_NAMES))
+    return found
+
+
+def known_values(reading: ReadList, told: Told) -> dict[int, Known]:
+    """Give what is known by place: what the maker says, else what is printed and not set aside.
+
+    Raises:
+        Invalid: at ``value-<place>``, when a value cannot be read.
+    """
+    found = {}
+    for place, name in enumerate(reading.names):
+        typed = told.values.get(name.key, "")
+        if typed:
+            found[place] = parse_known(typed, f"value-{place}")
+        elif _printed(name, told):
+            found[place] = Known(float(name.percent or 0), float(name.percent or 0))
+    return found
+
+
+def _printed(name: ReadName, told: Told) -> bool:
+    return name.percent is not None and 0 <= name.percent <= 100 and ("printed", name.key) not in told.aside
+
+
+def work_out(reading: ReadList, told: Told, product_type: str = "", jurisdiction: str = "EU") -> Sheet:
+    """Work out what the list, with what is told, allows and makes likely (% w/w).
+
+    Raises:
+        Invalid: at ``value-<place>``, when a value cannot be read.
+    """
+    known = known_values(reading, told)
+    places = {name.key: place for place, name in enumerate(reading.names)}
+    aside = {(kind, places[key]) for kind, key in told.aside if key in places}
+    found = infer_label(reading.names, known, product_type, jurisdiction, aside)
+    return Sheet(
+        reading=reading,
+        product_type=product_type,
+        jurisdiction=jurisdiction,
+        rows=tuple(_rows(reading, told, found)),
+        found=found,
+        clashes=tuple(_shown(clash, found, reading.names, told) for clash in found.inference.clashes),
+        asides=tuple(_asides(reading.names, told)),
+        line_words=line_words(found),
+        notes=(*found.notes, *_reader_notes(reading, found), *_left_over(told, places)),
+        before_first=found.inference.line_probability[0],
+        told=told,
+    )
+
+
+def _rows(reading: ReadList, told: Told, found: LabelInference) -> Iterable[Row]:
+    gaps = _gaps(found)
+    for place, name in enumerate(reading.names):
+        typed = told.values.get(name.key, "")
+        answer = found.inference.rows[place]
+        yield Row(place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, told))
+
+
+def _chain(found: LabelInference) -> list[int]:
+    return [place for place, name in enumerate(found.names) if not name.colour]
+
+
+def _gaps(found: LabelInference) -> dict[int, float]:
+    """Give, by place, the chance that the 1 % line sits right after that name."""
+    shares = found.inference.line_probability
+    return {place: shares[number] for number, place in enumerate(_chain(found), start=1)}
+
+
+def line_words(found: LabelInference) -> str:
+    """Say where the 1 % line sits, with its probability and the stretch that holds 80 % of it."""
+    shares, best = found.inference.line_probability, found.inference.line_position
+    first, last = _stretch(shares, best)
+    words = f"The 1 % line most likely sits {_after(best, found)} ({shares[best]:.0%})"
+    if first == last:
+        return f"{words}."
+    whole = sum(shares[first : last + 1])
+    return f"{words}; with {whole:.0%} it is somewhere from {_after(first, found)} to {_after(last, found)}."
+
+
+def _stretch(shares: Sequence[float], best: int) -> tuple[int, int]:
+    """Grow a stretch of places from the likeliest until it holds 80 %."""
+    first = last = best
+    while sum(shares[first : last + 1]) < BAND:
+        before = shares[first - 1] if first else -1.0
+        after = shares[last + 1] if last + 1 < len(shares) else -1.0
+        if max(before, after) < 0:
+            break
+        first, last = (first - 1, last) if before >= after else (first, last + 1)
+    return first, last
+
+
+def _after(count: int, found: LabelInference) -> str:
+    return f"after {found.names[_chain(found)[count - 1]].name}" if count else "before the first name"
+
+
+def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told: Told) -> ShownClash:
+    parts = len(clash.given_up) + 1
+    ways = []
+    for remedy in clash.remedies:
+        low, high = percent_words(remedy.low), percent_words(remedy.high)
+        effect = f"{found.names[remedy.statement.index].name} would then lie between {low} and {high}."
+        ways.append(WayOut(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect))
+    return ShownClash(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
+
+
+def _named(statement: Statement, names: Sequence[ReadName], told: Told) -> tuple[str, str]:
+    """Name a statement by what giving it up means: a value of the maker's, or a printed one."""
+    key = names[statement.index].key
+    if statement.kind == "claim" and key not in told.values:
+        return "printed", key
+    return ("order" if statement.kind == "line" else statement.kind), key
+
+
+ASIDE_WORDS = {
+    "printed": "the percentage printed with {name}",
+    "maximum": "the legal maximum of {name}",
+    "order": "the place of {name} in the list",
+}
+
+
+def _asides(names: Sequence[ReadName], told: Told) -> Iterable[Aside]:
+    by_key = {name.key: name.printed for name in names}
+    for kind, key in sorted(told.aside):
+        if key in by_key and kind in ASIDE_WORDS:
+            yield Aside(kind, key, ASIDE_WORDS[kind].format(name=by_key[key]))
+
+
+def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
+    """Give what the reader noted and the inference does not say again."""
+    said = " ".join(found.notes)
+    return (f"{note}." for note in reading.notes if note not in said)
+
+
+def _left_over(told: Told, places: Mapping[str, int]) -> Iterable[str]:
+    gone = [key for key in told.values if key not in places]
+    if gone:
+        yield f"Something is known of names that the list does not hold any more: {', '.join(gone)}."

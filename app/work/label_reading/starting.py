@@ -1,0 +1,75 @@
+"""Starting a formula from a list: library materials come to the shelf, the draft is written, all or nothing."""
+
+from dataclasses import replace
+from itertools import count
+
+from sqlalchemy.orm import Session
+
+from app.reference.materials import material as library_material
+from app.science.names import inci_key
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.store.label_lists import StartedFormula
+from app.store.material_queries import live_id_of_library_key, live_id_of_name
+from app.work.clock import now
+from app.work.formulas.deeds import insert
+from app.work.label_reading.choosing import OWN, Choices, Plan, check_something_left, make_plan, own_shelf
+from app.work.label_reading.drafting import draft_of
+from app.work.label_reading.lists import open_list
+from app.work.materials.reading import read_material
+from app.work.materials.shelf import insert_material
+from app.work.materials.typed_material import TypedMaterial, from_library
+from app.work.once import earlier_result, remember, scoped
+from app.work.typed import Reader, name
+
+
+def start_formula(store: Store, list_id: int, choices: Choices, title: str, key: str = "") -> int:
+    """Start a formula from a list and give its id; the same form taken twice gives the same formula.
+
+    Raises:
+        Faults: at ``name``.
+        Invalid: when nothing is left, or no material holds any of the substances.
+        NotFound: when there is no such list.
+    """
+    reader, key = Reader(), scoped(f"formula from list {list_id}", key)
+    clean = reader.take(name, title, "name", "Give the formula a name.") or ""
+    with store.transaction() as session:
+        earlier = earlier_result(session, key)
+        if earlier is not None:
+            return int(earlier)
+        sheet = open_list(session, list_id).sheet
+        reader.finish()
+        check_something_left(sheet, choices)
+        plan = make_plan(sheet, own_shelf(session), choices)
+        content = draft_of(sheet, plan, shelved(session, plan), clean)
+        formula = insert(session, clean, "", content, "Started from a printed list")
+        session.add(StartedFormula(label_list_id=list_id, formula_id=formula.id, started_at=now()))
+        remember(session, key, str(formula.id))
+        return formula.id
+
+
+def shelved(session: Session, plan: Plan) -> dict[str, int]:
+    """Put the library materials of a plan on the shelf and give the id of every material of it."""
+    return {line.material.id: _id_of(session, line.material.id) for line in plan.cover.lines}
+
+
+def _id_of(session: Session, material_id: str) -> int:
+    if material_id.startswith(OWN):
+        return int(material_id.removeprefix(OWN))
+    there = live_id_of_library_key(session, material_id)
+    return there if there is not None else _put(session, material_id)
+
+
+def _put(session: Session, library_key: str) -> int:
+    shipped = library_material(library_key)
+    if shipped is None:
+        raise NotFound("The library has no such material.")
+    typed = from_library(shipped)
+    return insert_material(session, read_material(_with_free_name(session, typed))).id
+
+
+def _with_free_name(session: Session, typed: TypedMaterial) -> TypedMaterial:
+    """Give the material another name when one of the maker's own has it."""
+    names = (typed.name if n == 1 else f"{typed.name} (library{'' if n == 2 else f' {n - 1}'})" for n in count(1))
+    free = next(text for text in names if live_id_of_name(session, inci_key(text)) is None)
+    return replace(typed, name=free)

@@ -1,0 +1,94 @@
+"""What the maker says of the names of a list: known values as typed, and rules set aside."""
+
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import Any, Self
+
+from app.science.errors import Invalid
+from app.science.inference.values import Known
+from app.science.numbers import parse_number, plain
+from app.science.percent_range import HUNDRED, ZERO, parse_range
+
+LONGEST = 60
+ASIDE_KINDS = ("printed", "maximum", "order")
+_TOLERANCE = re.compile(r"(?P<middle>.+?)(?:±|\+\s*/\s*-|\+-)(?P<room>.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """Values by the key of the name, as typed; and rules set aside, each as its kind and the key of the name.
+
+    ``printed`` sets a percentage aside that is printed in the list, ``maximum`` a legal maximum, ``order`` the place.
+    """
+
+    values: Mapping[str, str] = field(default_factory=dict)
+    aside: frozenset[tuple[str, str]] = frozenset()
+
+    def to_json(self) -> str:
+        """Write everything as one JSON text, keys in order."""
+        aside = [list(pair) for pair in sorted(self.aside)]
+        return json.dumps({"values": dict(sorted(self.values.items())), "aside": aside}, ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Read it back; what is not of our writing is passed over."""
+        try:
+            found = json.loads(text)
+        except ValueError:
+            return cls()
+        if not isinstance(found, dict):
+            return cls()
+        return cls(_values(found.get("values")), frozenset(_pairs(found.get("aside"))))
+
+    def changed(self, values: Mapping[str, str]) -> Self:
+        """Give the same with some values changed; an empty one is taken away."""
+        merged = {**self.values, **{key: text.strip() for key, text in values.items()}}
+        return type(self)({key: text for key, text in merged.items() if text}, self.aside)
+
+    def without(self, kind: str, key: str) -> Self:
+        """Give up one statement: a value, or a rule."""
+        values = {k: text for k, text in self.values.items() if kind != "claim" or k != key}
+        return type(self)(values, self.aside | ({(kind, key)} if kind in ASIDE_KINDS else frozenset()))
+
+    def again(self, kind: str, key: str) -> Self:
+        """Take a rule back that was set aside."""
+        return type(self)(self.values, self.aside - {(kind, key)})
+
+
+def _values(found: Any) -> dict[str, str]:
+    return {str(key): str(text) for key, text in found.items()} if isinstance(found, dict) else {}
+
+
+def _pairs(found: Any) -> Iterable[tuple[str, str]]:
+    rows = found if isinstance(found, list) else []
+    return ((str(row[0]), str(row[1])) for row in rows if isinstance(row, list) and len(row) == 2)
+
+
+def parse_known(text: str, field: str) -> Known:
+    """Read a known value in % w/w: ``10``, ``0.2-0.4``, ``< 1``, ``10 ± 0.5``.
+
+    Raises:
+        Invalid: at ``field``, when it is no percentage from 0 to 100.
+    """
+    if len(text) > LONGEST:
+        raise Invalid(field, "Write one percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
+    tolerance = _TOLERANCE.fullmatch(text.strip())
+    if tolerance:
+        return _around(tolerance["middle"], tolerance["room"], field)
+    found = parse_range(text, field)
+    low, high = (found.typical if end is None else end for end in (found.low, found.high))
+    return Known(float(low), float(high))
+
+
+def _around(middle_text: str, room_text: str, field: str) -> Known:
+    middle, room = (parse_number(part, field, low=ZERO, high=HUNDRED) for part in (middle_text, room_text))
+    return Known(float(max(middle - room, ZERO)), float(min(middle + room, HUNDRED)))
+
+
+def known_words(known: Known) -> str:
+    """Write a known value for reading."""
+    low, high = (plain(Decimal(str(end))) for end in (known.low, known.high))
+    return f"{low} %" if low == high else f"{low} to {high} %"
