@@ -21,6 +21,7 @@ class Question:
 
     facts: FormulaFacts
     texts: tuple[str, ...]
+    has_claims: bool
     ph_from: str
     missing: tuple[str, ...]
 
@@ -39,7 +40,7 @@ def question(reading: Reading, predicted_ph: Decimal | None = None) -> Question:
         joined_c=_joined_hot(reading),
     )
     texts = tuple(text for text in (draft.name, draft.product_type, draft.claims) if text.strip())
-    return Question(facts, texts, _ph_from(target, predicted_ph), tuple(_missing(reading)))
+    return Question(facts, texts, bool(draft.claims.strip()), _ph_from(target, predicted_ph), tuple(_missing(reading)))
 
 
 def _ph_from(target: Decimal | None, predicted: Decimal | None) -> str:

@@ -118,7 +118,7 @@ def _each_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 
 
 def _unsaid(asked: Question) -> Iterable[str]:
-    if len(asked.texts) < 2:
+    if not asked.has_claims:
         yield NO_WORDS
     if not asked.facts.products:
         yield NO_KIND

@@ -1,0 +1,93 @@
+"""The checks in a real browser: a stop while typing, an answer, and the question asked again after a change."""
+
+import re
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Page, expect
+
+from app.store.engine import Store
+from app.work.formulas.deeds import create
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.versions import keep_version
+from app.work.materials.shelf import add_material
+from app.work.materials.typed_material import TypedMaterial, TypedPart
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def formula(store: Store) -> int:
+    for name in ("Aqua", "Sodium Benzoate", "Parfum"):
+        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+    lines = (
+        DraftLine("w", "a", "Aqua", qs=True),
+        DraftLine("b", "a", "Sodium Benzoate", None, "0.4"),
+        DraftLine("p", "a", "Parfum", None, "0.2"),
+    )
+    draft = Draft(phases=(DraftPhase("a"),), lines=lines, product_type="hand cream", target_ph="4.8", claims="Kind")
+    return create(store, "Hand cream", content=draft)
+
+
+def type_amount(page: Page, amount: str) -> None:
+    page.locator("[id='line.b.amount']").fill(amount)
+    expect(page.locator("#state")).to_have_text(re.compile(r"^Saved \d\d:\d\d"))
+
+
+def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page], formula: int) -> None:
+    page = visit(f"/formulas/{formula}")
+    checks = page.locator("#section-checks")
+    expect(checks).to_be_visible()
+    expect(checks.locator(".finding.stop")).to_have_count(0)
+    gaps = checks.locator("#s-gaps")
+    gaps.locator("summary").click()
+    page.locator("[id='line.b.amount']").fill("1")
+    expect(checks.locator(".finding.stop")).to_contain_text("over the limit of 0.5 %")
+    expect(gaps).to_have_attribute("open", "")
+    expect(page.locator("#state")).to_have_text(re.compile(r"^Saved \d\d:\d\d"))
+    checks.get_by_role("link", name="Answer and print").click()
+    told = page.locator("article.told").first
+    told.get_by_text("Answer this").click()
+    told.get_by_label("Why it stands").fill("A trial on the bench, not for sale.")
+    told.get_by_label("Who").fill("Ines")
+    told.get_by_role("button", name="Keep the answer").click()
+    expect(page.locator("article.told").first).to_contain_text("A trial on the bench, not for sale.")
+    page.reload()
+    expect(page.locator("article.told").first).to_contain_text("Answered by Ines")
+    page.goto(page.url.split("/checks")[0])
+    expect(checks.locator("#s-answered summary").first).to_have_text("1 answered")
+    expect(checks.locator(":scope > .finding.stop")).to_have_count(0)
+    type_amount(page, "1.1")
+    expect(checks.locator(":scope > .finding.stop")).to_have_count(1)
+    expect(checks.locator("#s-answered")).to_have_count(0)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_on_the_pages_shuts_anyone_out(
+    visit: Callable[..., Page], axe: Callable[[Page], list[str]], store: Store, formula: int, scheme: str
+) -> None:
+    keep_version(store, formula, "", "Ines")
+    page = visit(f"/formulas/{formula}/checks", color_scheme=scheme)
+    start = page.url.split("/formulas")[0]
+    for path in (
+        f"/formulas/{formula}/checks",
+        f"/formulas/{formula}/checks-sheet",
+        f"/formulas/{formula}/versions/1",
+        f"/formulas/{formula}",
+        "/rules",
+        "/rules/limits/US",
+        "/rules/compatibility",
+        "/rules/from-memory?table=limits/US",
+        "/rules/from-memory/value?table=ingredients&row=Xanthan+Gum&column=charge",
+    ):
+        page.goto(start + path)
+        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+        assert axe(page) == [], path
+
+
+def test_no_page_is_wider_than_a_phone(visit: Callable[..., Page], formula: int) -> None:
+    page = visit(f"/formulas/{formula}/checks", width=390)
+    start = page.url.split("/formulas")[0]
+    for path in (f"/formulas/{formula}/checks", "/rules", "/rules/limits/EU", "/rules/from-memory"):
+        page.goto(start + path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path
