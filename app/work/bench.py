@@ -68,7 +68,7 @@ def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:
     columns = (Formula.id, Formula.code, Formula.name, Formula.product_type, Formula.changed_at)
     asked = select(*columns, versions).where(Formula.retired_at.is_(None))
     newest = asked.order_by(Formula.changed_at.desc(), Formula.id).limit(MOST_FORMULAS)
-    return tuple(FormulaRow(*row) for row in session.execute(newest).tuples())
+    return tuple(FormulaRow(*row) for row in session.execute(newest))
 
 
 def _wanting(session: Session) -> tuple[Wanting, ...]:
