@@ -4,11 +4,12 @@ from flask import render_template
 
 from app.web import context
 from app.web.formulas.page import look
+from app.web.ph import bench
 from app.web.ph.area import blueprint
 from app.web.ph.section import PhView, ph_view
 from app.work.formulas.results import Results
 
-__all__ = ["blueprint"]
+__all__ = ["bench", "blueprint"]
 
 
 @blueprint.app_template_global("ph_view")

@@ -74,6 +74,14 @@ class State:
         return self.last is not None and self.last.kind is EntryKind.ADDITION
 
     @property
+    def expected_ph(self) -> float | None:
+        """What the model sees at what was added so far, read off the curve; None without one."""
+        curve = self.refitted or self.curve
+        if not curve or self.back_g > 0:
+            return None
+        return min(curve, key=lambda point: abs(point.grams - float(self.added_g))).ph
+
+    @property
     def cautions(self) -> tuple[str, ...]:
         """The cautions of what is added next."""
         going_back = self.step is not None and self.step.which == 1

@@ -1,0 +1,50 @@
+"""What the pH pages send, read as it was typed."""
+
+from collections.abc import Mapping
+
+from app.work.ph.entries import At, TypedAddition, TypedReading
+from app.work.ph.sessions import Start
+
+
+def number(text: str) -> int | None:
+    """Read a record number from a form; None for anything else."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
+
+
+def start_of(form: Mapping[str, str]) -> Start:
+    """Read the form that starts a session."""
+    return Start(
+        number(form.get("material_id", "")),
+        form.get("target", ""),
+        form.get("batch_g", ""),
+        form.get("who", ""),
+        form.get("key", ""),
+    )
+
+
+def at_of(form: Mapping[str, str], batch_id: int, session_id: int) -> At:
+    """Read which state of a session a form was drawn from."""
+    version = number(form.get("row_version", ""))
+    return At(
+        batch_id, session_id, -1 if version is None else version, form.get("who", "").strip()[:80], form.get("key", "")
+    )
+
+
+def addition_of(form: Mapping[str, str]) -> TypedAddition:
+    """Read an addition."""
+    return TypedAddition(
+        form.get("grams", ""),
+        form.get("drops", ""),
+        number(form.get("dropper_id", "")),
+        form.get("back", "") == "yes",
+    )
+
+
+def reading_of(form: Mapping[str, str]) -> TypedReading:
+    """Read a reading."""
+    return TypedReading(
+        form.get("ph", ""),
+        form.get("instrument", "meter"),
+        form.get("uncertainty", ""),
+        form.get("temperature", ""),
+    )
