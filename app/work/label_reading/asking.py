@@ -132,7 +132,11 @@ def _gels(sheet: Sheet, ph: AskedPh) -> list[AskedGel]:
 
 
 def _gel(row: Row, one: Thickener, ph: AskedPh) -> list[str]:
-    notes = list(gel_notes(one.window, ph.value)) if ph.value is not None else ["The pH is not known, so neither is its body."]
+    notes = (
+        list(gel_notes(one.window, ph.value))
+        if ph.value is not None
+        else ["The pH is not known, so neither is its body."]
+    )
     low, high, likely = float(one.dose_low_percent), float(one.dose_high_percent), row.answer.estimate
     if not low <= likely <= high:
         word = "less" if likely < low else "more"

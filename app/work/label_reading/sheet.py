@@ -209,7 +209,9 @@ def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told:
     for remedy in clash.remedies:
         low, high = percent_words(remedy.low), percent_words(remedy.high)
         effect = f"{found.names[remedy.statement.index].name} would then lie between {low} and {high}."
-        ways.append(WayOut(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect))
+        ways.append(
+            WayOut(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect)
+        )
     return ShownClash(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
 
 

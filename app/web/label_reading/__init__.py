@@ -1,0 +1,1 @@
+"""Pages from a printed ingredient list to a formula."""

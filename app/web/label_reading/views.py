@@ -1,0 +1,224 @@
+"""Printed lists: paste one, see what it says, say what is known, correct it, teach a name."""
+
+from collections.abc import Mapping
+
+from flask import flash, jsonify, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app.reference.label_names import LabelNames
+from app.science.errors import Invalid
+from app.science.inference.infer import MOST_NAMES
+from app.science.inference.wording import percent_words
+from app.store.errors import Conflict
+from app.web import context
+from app.web.label_reading import making
+from app.web.label_reading.area import Page, blueprint
+from app.web.label_reading.drawing import place, strip, ticks
+from app.web.label_reading.forms import statement, typed_list, typed_values
+from app.web.materials.forms import by_field, whole_number
+from app.work.label_reading import lists
+from app.work.label_reading.asking import ask
+from app.work.label_reading.cards import cards
+from app.work.label_reading.choosing import own_shelf
+from app.work.label_reading.lists import OpenList, TypedList
+from app.work.label_reading.suggesting import suggestions
+from app.work.typed import Faults
+
+__all__ = ["blueprint", "making"]
+
+
+@blueprint.app_template_filter("per_cent")
+def per_cent(value: float) -> str:
+    """Write % w/w with three significant figures."""
+    return percent_words(value)
+
+
+@blueprint.get("")
+def index() -> str:
+    """List what was read, with the form for the next one."""
+    return _index(TypedList(), {})
+
+
+def _index(typed: TypedList, faults: Mapping[str, str]) -> str:
+    read, taught = lists.all_lists(context.store())
+    return render_template(
+        "label_reading/index.html", lists=read, taught=taught, typed=typed, faults=faults, most=MOST_NAMES
+    )
+
+
+@blueprint.post("")
+def create() -> Page:
+    """Keep a pasted list and open it."""
+    typed = typed_list(request.form)
+    try:
+        list_id = lists.start_list(context.store(), typed, request.form.get("form_key", ""))
+    except Faults as wrong:
+        return _index(typed, by_field(wrong.faults)), 422
+    return redirect(url_for("label_reading.show", list_id=list_id), 303)
+
+
+@blueprint.get("/<int:list_id>")
+def show(list_id: int) -> Page:
+    """Show a list worked out."""
+    try:
+        with context.store().reading() as session:
+            there = lists.open_list(session, list_id)
+    except Invalid:
+        return redirect(url_for("label_reading.edit", list_id=list_id))
+    return _page(there, {}, {})
+
+
+def _page(there: OpenList, values: Mapping[str, str], faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        own = own_shelf(session)
+    described = cards(there.sheet, own.materials)
+    return render_template("label_reading/show.html", cards=described, values=values, faults=faults, **_shown(there))
+
+
+def _shown(there: OpenList) -> dict[str, object]:
+    marks = [strip(row.answer) for row in there.sheet.rows]
+    return {
+        "there": there,
+        "sheet": there.sheet,
+        "strips": marks,
+        "ticks": ticks(),
+        "line_place": place(1.0),
+        "asked": ask(there.sheet),
+        "cost": making.cost_of(there.sheet),
+    }
+
+
+@blueprint.post("/<int:list_id>/known")
+def known(list_id: int) -> Page:
+    """Take what is known of the names; everything follows from it."""
+    live = request.headers.get("X-Live") == "1"
+    typed = typed_values(request.form)
+    try:
+        there = lists.say_known(context.store(), list_id, typed)
+    except Faults as wrong:
+        return _refused(list_id, typed, by_field(wrong.faults), live=live)
+    if live:
+        return jsonify(parts=_parts(there))
+    return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
+
+
+def _refused(list_id: int, typed: Mapping[str, str], faults: dict[str, str], *, live: bool) -> Page:
+    if live:
+        return jsonify(faults=faults), 422
+    with context.store().reading() as session:
+        there = lists.open_list(session, list_id)
+    return _page(there, typed, faults), 422
+
+
+def _parts(there: OpenList) -> dict[str, str]:
+    """Give the pieces of the page that change with what is known, by the id of their element."""
+    shown = _shown(there)
+    found = {"line-words": there.sheet.line_words}
+    found["clashes"] = render_template("label_reading/_clashes.html", **shown)
+    found["asked"] = render_template("label_reading/_asked.html", **shown)
+    for row in there.sheet.rows:
+        values = {"row": row, "strip": strip(row.answer), "line_place": place(1.0), "sheet": there.sheet}
+        for part in ("strip", "likely", "band", "bounds"):
+            found[f"{part}-{row.place}"] = render_template("label_reading/_cell.html", part=part, **values)
+    return found
+
+
+@blueprint.post("/<int:list_id>/give-up")
+def give_up(list_id: int) -> Response:
+    """Give up one statement."""
+    lists.give_up(context.store(), list_id, *statement(request.form))
+    return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
+
+
+@blueprint.post("/<int:list_id>/take-back")
+def take_back(list_id: int) -> Response:
+    """Let a rule hold again that was set aside."""
+    lists.take_back(context.store(), list_id, *statement(request.form))
+    return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
+
+
+@blueprint.post("/<int:list_id>/free")
+def free(list_id: int) -> Response:
+    """Forget everything that was said of the names."""
+    lists.free_all(context.store(), list_id)
+    flash("Everything is free again.")
+    return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
+
+
+@blueprint.get("/<int:list_id>/edit")
+def edit(list_id: int) -> str:
+    """Show the form to correct a list."""
+    with context.store().reading() as session:
+        row = lists.find_list(session, list_id)
+    typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
+    return _edit(list_id, typed, row.row_version, {})
+
+
+def _edit(list_id: int, typed: TypedList, version: int, faults: Mapping[str, str], conflict: str = "") -> str:
+    return render_template(
+        "label_reading/edit.html", list_id=list_id, typed=typed, row_version=version, faults=faults, conflict=conflict
+    )
+
+
+@blueprint.post("/<int:list_id>/edit")
+def revise(list_id: int) -> Page:
+    """Write a corrected list."""
+    typed, version = typed_list(request.form), whole_number(request.form.get("row_version", ""))
+    try:
+        lists.revise_list(context.store(), list_id, typed, version)
+    except Faults as wrong:
+        return _edit(list_id, typed, version, by_field(wrong.faults)), 422
+    except Conflict as late:
+        with context.store().reading() as session:
+            newest = lists.find_list(session, list_id).row_version
+        return _edit(list_id, typed, newest, {}, str(late)), 409
+    return redirect(url_for("label_reading.show", list_id=list_id), 303)
+
+
+@blueprint.post("/<int:list_id>/delete")
+def delete(list_id: int) -> Response:
+    """Delete a list."""
+    flash(f"Deleted {lists.delete_list(context.store(), list_id)}. Formulas that were started from it stay.")
+    return redirect(url_for("label_reading.index"), 303)
+
+
+@blueprint.get("/<int:list_id>/teach")
+def teach_page(list_id: int) -> str:
+    """Ask what a printed name means."""
+    return _teach(list_id, request.args.get("printed", "")[:200], "", {})
+
+
+def _teach(list_id: int, printed: str, meaning: str, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        title = lists.find_list(session, list_id).title
+    return render_template(
+        "label_reading/teach.html",
+        list_id=list_id,
+        title=title,
+        printed=printed,
+        meaning=meaning,
+        faults=faults,
+        found=LabelNames().find(printed),
+        suggestions=suggestions(printed),
+    )
+
+
+@blueprint.post("/<int:list_id>/teach")
+def teach(list_id: int) -> Page:
+    """Note what a printed name means."""
+    printed = request.form.get("printed", "")
+    meaning = request.form.get("meaning", "").strip() or request.form.get("choice", "")
+    try:
+        lists.teach(context.store(), printed, meaning)
+    except Faults as wrong:
+        return _teach(list_id, printed[:200], meaning, by_field(wrong.faults)), 422
+    flash(f"{printed} is read as {meaning} from now on.")
+    return redirect(url_for("label_reading.show", list_id=list_id), 303)
+
+
+@blueprint.post("/forget")
+def forget() -> Response:
+    """Take back what a name was taught to mean."""
+    lists.forget(context.store(), request.form.get("printed_key", ""))
+    flash("Forgotten; lists are read without it from now on.")
+    return redirect(url_for("label_reading.index"), 303)
