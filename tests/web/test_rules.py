@@ -272,3 +272,10 @@ def test_the_list_is_paged(client: FlaskClient) -> None:
     assert page.count(">put it right<") == memory.PAGE
     assert "Earlier in the list" in page
     assert "Further in the list" in page
+
+
+def test_the_library_shows_the_makers_own_value(client: FlaskClient) -> None:
+    client.post("/rules/from-memory/value", data={**VALUE, **GOOD})
+    page = text_of(client.get("/library/xanthan-gum"))
+    assert "<strong>0.97</strong>" in page
+    assert "Supplier letter, 3 March 2026" in page

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.reference.materials import material as library_material
 from app.reference.provenance import from_memory
 from app.reference.rulebook import rulebook
 from app.science.errors import Invalid
@@ -18,12 +19,13 @@ from app.store.errors import NotFound
 from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
-from app.work.materials.shelf import add_material
+from app.work.materials.shelf import add_material, load_material, put_on_shelf
 from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.rules.answers import Told, fingerprint
 from app.work.rules.book import book_of, corrected_limits, counts_in_checks, limit_key
 from app.work.rules.checks import FormulaChecks
 from app.work.rules.corrections import find_value, put_right, read_corrections, shipped_values, take_back
+from app.work.rules.own_values import memory_about
 from app.work.rules.products import SPECIAL, product_words
 from app.work.rules.sheet import answer_finding, checks_sheet
 from app.work.rules.tables import find_table, old_law, overviews, rows_of, split_source, tables
@@ -405,3 +407,25 @@ def test_which_corrections_the_checks_follow() -> None:
 )
 def test_a_source_is_parted_from_how_far_it_was_checked(text: str, parted: tuple[str, str]) -> None:
     assert split_source(text) == parted
+
+
+PENTYLENE = ("ingredients", "Pentylene Glycol", "density_g_ml")
+
+
+def test_a_density_put_right_goes_onto_the_shelf_with_the_material(store: Store) -> None:
+    put_right(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
+    own = load_material(store, put_on_shelf(store, "pentylene-glycol"))
+    other = load_material(store, put_on_shelf(store, "hexylene-glycol"))
+    assert (own.density_g_ml, other.density_g_ml) == (D("0.975"), D("0.921"))
+
+
+def test_what_rests_on_memory_about_a_material_is_listed_with_the_own_value(store: Store) -> None:
+    shipped = library_material("pentylene-glycol")
+    assert shipped
+    put_right(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
+    with store.reading() as session:
+        about = {value.column: own for value, own in memory_about(session, shipped)}
+    own = about["density_g_ml"]
+    assert own
+    assert own.value == "0.975"
+    assert about["natural_origin_index"] is None

@@ -16,6 +16,7 @@ from app.work.csv_text import write_table
 from app.work.materials.composition import width_text
 from app.work.materials.finding import Wanted, search_library
 from app.work.materials.shelf import on_shelf
+from app.work.rules.own_values import memory_about
 
 blueprint = Blueprint("library", __name__)
 
@@ -48,9 +49,12 @@ def show(key: str) -> str:
     found = material(key)
     if found is None:
         raise NotFound("The library has no such material.")
+    with context.store().reading() as session:
+        memory = memory_about(session, found)
     return render_template(
         "library/show.html",
         one=found,
+        memory=memory,
         on_shelf=on_shelf(context.store(), key),
         width_text=width_text,
         ranges=_ranges(found),

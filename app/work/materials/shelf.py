@@ -24,6 +24,7 @@ from app.work.materials.composition import ReadPart
 from app.work.materials.reading import MaterialValues, read_material
 from app.work.materials.typed_material import TypedMaterial, from_library
 from app.work.once import earlier_result, remember, scoped
+from app.work.rules.own_values import with_own_values
 from app.work.typed import Faults
 
 OWN_COLUMNS = (
@@ -173,7 +174,11 @@ def put_on_shelf(store: Store, library_key: str, key: str = "") -> int:
     if shipped is None:
         raise NotFound("The library has no such material.")
     there = on_shelf(store, library_key)
-    return there if there is not None else add_material(store, from_library(shipped), key)
+    if there is not None:
+        return there
+    with store.reading() as session:
+        typed = with_own_values(session, shipped, from_library(shipped))
+    return add_material(store, typed, key)
 
 
 def retire(store: Store, material_id: int) -> None:
