@@ -279,3 +279,16 @@ def test_the_library_shows_the_makers_own_value(client: FlaskClient) -> None:
     page = text_of(client.get("/library/xanthan-gum"))
     assert "<strong>0.97</strong>" in page
     assert "Supplier letter, 3 March 2026" in page
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "said"),
+    [
+        ("Xanthan Gum", "charge", "The checks follow your value"),
+        ("Pentylene Glycol", "density_g_ml", "put on the shelf from then on starts with your value"),
+        ("Xanthan Gum", "solubility", "no computation follows it"),
+    ],
+)
+def test_the_form_says_what_follows_the_value(client: FlaskClient, row: str, column: str, said: str) -> None:
+    query = {"table": "ingredients", "row": row, "column": column}
+    assert said in text_of(client.get("/rules/from-memory/value", query_string=query))

@@ -20,10 +20,11 @@ from app.work.rules.corrections import (
     read_corrections,
     take_back,
 )
+from app.work.rules.own_values import ABOUT_MATERIALS, FIELDS
 from app.work.typed import Faults
 
 PAGE = 100
-FIELDS = ("value", "source", "who")
+TYPED = ("value", "source", "who")
 LONGEST_QUERY = 200
 
 
@@ -84,8 +85,17 @@ def _value_page(
         faults=faults,
         choices=choices_of(shipped),
         is_number=is_number(shipped),
-        counted=counts_in_checks(shipped.table, shipped.column),
+        follows=_follows(shipped),
     )
+
+
+def _follows(shipped: MemoryValue) -> str:
+    """Say what follows a value that is put right."""
+    if counts_in_checks(shipped.table, shipped.column):
+        return "The checks follow your value from then on."
+    if shipped.table in ABOUT_MATERIALS and shipped.column in FIELDS:
+        return "A material that is put on the shelf from then on starts with your value."
+    return "It is kept and shown beside the shipped value; no computation follows it."
 
 
 @blueprint.post("/rules/from-memory/value")
@@ -96,7 +106,7 @@ def put_value_right() -> Page:
         take_back(context.store(), place)
         flash("The shipped value counts again.")
         return redirect(url_for("rules.memory_index", table=place[0]), 303)
-    typed = {field: request.form.get(field, "") for field in FIELDS}
+    typed = {field: request.form.get(field, "") for field in TYPED}
     try:
         put_right(context.store(), place, *typed.values())
     except Faults as error:
