@@ -4,12 +4,12 @@ from flask import render_template
 
 from app.web import context
 from app.web.formulas.page import look
-from app.web.ph import bench
+from app.web.ph import bench, pages
 from app.web.ph.area import blueprint
 from app.web.ph.section import PhView, ph_view
 from app.work.formulas.results import Results
 
-__all__ = ["bench", "blueprint"]
+__all__ = ["bench", "blueprint", "pages"]
 
 
 @blueprint.app_template_global("ph_view")

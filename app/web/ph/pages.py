@@ -1,0 +1,121 @@
+"""The pH page of a formula: neutralisers, thickeners and preservation in full, and stock solutions."""
+
+from collections.abc import Callable
+
+from flask import flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app.science.composition import DosedMaterial
+from app.science.errors import Invalid
+from app.store.errors import Conflict
+from app.web import context
+from app.web.formulas.forms import new_id
+from app.web.formulas.page import Sheet, look
+from app.web.ph.area import blueprint
+from app.web.ph.forms import number
+from app.web.ph.section import ph_view
+from app.work.formulas.deeds import From
+from app.work.formulas.steps import OpenDraft
+from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
+from app.work.ph.keeping import VERDICT_WORDS, keeping
+from app.work.ph.stock import STARTS, TypedStock, start_of, stock_of
+from app.work.typed import Faults
+
+Page = str | Response | tuple[str, int]
+
+
+@blueprint.get("/formulas/<int:formula_id>/ph")
+def full(formula_id: int) -> Page:
+    """Show everything about the pH of a formula."""
+    return _page(look(context.store(), formula_id))
+
+
+def _page(sheet: Sheet, fault: str = "") -> str:
+    view, choice = ph_view(sheet.results), _choice(sheet, -1)
+    head = sheet.results.reading.head
+    at = view.outlook.prediction if view else None
+    return render_template(
+        "ph/page.html",
+        there=sheet.there,
+        view=view,
+        fault=fault,
+        neutral=neutralising(choice.materials, head.target_ph, view.batch_g) if view else None,
+        thickeners=thickener_rows(choice.materials, at.ph.value if at else None),
+        keeping=keeping(choice.materials) if view else None,
+        verdict_words=VERDICT_WORDS,
+    )
+
+
+def _choice(sheet: Sheet, row_version: int) -> Choice:
+    held = [(line.material, line.percent) for line in sheet.results.reading.lines]
+    rows = [(m, percent) for m, percent in held if m is not None and m.parts and percent > 0]
+    return Choice(
+        formula_id=sheet.there.formula_id,
+        draft=sheet.there.draft,
+        came=From(row_version, f"ph-{new_id()}"),
+        materials=tuple(DosedMaterial(m.name, percent, m.parts) for m, percent in rows),
+        ids=tuple(m.id for m, _ in rows),
+    )
+
+
+def _chosen(formula_id: int, deed: Callable[[Choice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
+    sheet = look(context.store(), formula_id)
+    version = number(request.form.get("row_version", ""))
+    choice = _choice(sheet, -1 if version is None else version)
+    try:
+        _, words = deed(choice, sheet)
+    except Faults as error:
+        return _page(sheet, error.faults[0].message), 422
+    except Invalid as error:
+        return _page(sheet, error.message), 422
+    except Conflict as error:
+        return _page(sheet, f"{error} See what stands here now, then choose again."), 409
+    flash(f"{words} Undo on the formula page takes it back.")
+    return redirect(url_for("ph.full", formula_id=formula_id, _anchor=anchor), 303)
+
+
+@blueprint.post("/formulas/<int:formula_id>/ph/neutraliser")
+def neutraliser(formula_id: int) -> Page:
+    """Put another neutraliser into the formula, at the dose for the target."""
+    inci = request.form.get("inci", "")
+
+    def deed(choice: Choice, sheet: Sheet) -> tuple[OpenDraft, str]:
+        return choose_neutraliser(context.store(), choice, inci, sheet.results.reading.head.target_ph)
+
+    return _chosen(formula_id, deed, "neutralisers")
+
+
+@blueprint.post("/formulas/<int:formula_id>/ph/thickener")
+def thickener(formula_id: int) -> Page:
+    """Put another thickener into the formula, at its middle dose."""
+    inci = request.form.get("inci", "")
+    return _chosen(formula_id, lambda choice, _: choose_thickener(context.store(), choice, inci), "thickeners")
+
+
+@blueprint.get("/formulas/<int:formula_id>/ph/stock")
+def stock(formula_id: int) -> Page:
+    """Work out a stock solution, with a label for the bottle."""
+    there = look(context.store(), formula_id).there
+    typed = _typed_stock()
+    faults: dict[str, str] = {}
+    made = None
+    try:
+        made = stock_of(typed)
+    except Faults as error:
+        faults = {fault.field: fault.message for fault in error.faults}
+    page = render_template("ph/stock.html", there=there, starts=STARTS, typed=typed, made=made, faults=faults)
+    return (page, 422) if faults else page
+
+
+def _typed_stock() -> TypedStock:
+    """Read the form from the address; what was not asked yet is as usual for the starting material."""
+    asked = request.args
+    key = asked.get("start", STARTS[0].key)
+    try:
+        usual = start_of(key)
+    except Invalid:
+        usual = STARTS[0]
+    changed = asked.get("shown", key) != key
+    if changed or "strength" not in asked:
+        return TypedStock(key, usual.assay_percent, usual.usual_percent, asked.get("total", "100"))
+    return TypedStock(key, asked.get("assay", ""), asked.get("strength", ""), asked.get("total", ""))

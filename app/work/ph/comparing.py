@@ -1,0 +1,197 @@
+"""Neutralisers and thickeners side by side for a formula, and rewriting the formula when one is chosen."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.reference.materials import library_materials
+from app.reference.neutraliser_comparison import Compared, compare_neutralisers
+from app.reference.neutralisers import Neutraliser, neutralisers
+from app.reference.thickeners import Thickener, thickener_of, thickeners
+from app.science.acid_base.advice import ask_dose
+from app.science.acid_base.gel import Window
+from app.science.acid_base.values import Adjuster, Mixture
+from app.science.composition import DosedMaterial
+from app.science.errors import Invalid
+from app.science.names import inci_key
+from app.store.engine import Store
+from app.store.materials import live_materials
+from app.work.formulas.deeds import From, save_draft
+from app.work.formulas.draft import Draft
+from app.work.formulas.shelf import ShelfMaterial, as_shelf_material
+from app.work.formulas.steps import OpenDraft
+from app.work.materials.shelf import add_material, put_on_shelf
+from app.work.materials.typed_material import TypedMaterial, TypedPart
+from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
+from app.work.ph.rewriting import Rewrite, rewritten
+from app.work.ph.solutions import solutions_on_shelf
+
+HUNDRED = Decimal(100)
+MAINLY = Decimal(50)
+
+
+@dataclass(frozen=True, slots=True)
+class Neutralising:
+    """The neutralisers for one formula; without any, ``why_not`` says why."""
+
+    rows: tuple[Compared, ...]
+    own: PhLine | None
+    before_g: float
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ThickenerRow:
+    """A thickener beside the formula's pH: how it stands there, and whether the formula has it."""
+
+    thickener: Thickener
+    window: Window | None
+    mine: bool
+
+
+def neutralising(materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float) -> Neutralising:
+    """Compare the neutralisers for a formula; the line that sets its pH now is left out of the mixture first."""
+    own = find_ph_line(materials)
+    before_g = batch_g * float(HUNDRED - own.percent) / 100 if own else batch_g
+    if target is None:
+        return Neutralising((), own, before_g, "Write the target pH on the formula page, then they can be compared.")
+    try:
+        rows = compare_neutralisers(bare_mixture(materials, own), float(target), before_g)
+    except Invalid as fault:
+        return Neutralising((), own, before_g, f"They cannot be compared: {fault.message}.")
+    return Neutralising(rows, own, before_g)
+
+
+def bare_mixture(materials: Sequence[DosedMaterial], own: PhLine | None) -> Mixture:
+    """Give the mixture without the line that sets the pH.
+
+    Raises:
+        Invalid: when nothing is left, or it holds more than 100 %.
+    """
+    return mixture_of(without(materials, own) if own else materials)[0]
+
+
+def thickener_rows(materials: Sequence[DosedMaterial], ph: float | None) -> tuple[ThickenerRow, ...]:
+    """List the thickeners, those of the formula first, with how each stands at the pH of the formula."""
+    mine = {inci_key(part.inci) for material in materials for part in material.parts}
+    rows = [
+        ThickenerRow(one, None if ph is None else one.window.at(ph), inci_key(one.inci) in mine) for one in thickeners()
+    ]
+    return tuple(sorted(rows, key=lambda row: not row.mine))
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """What a chosen neutraliser or thickener needs to know of the formula it goes into."""
+
+    formula_id: int
+    draft: Draft
+    came: From
+    materials: tuple[DosedMaterial, ...]
+    ids: tuple[int, ...]
+
+
+def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal | None) -> tuple[OpenDraft, str]:
+    """Put another acid or base into the formula at the dose for its target; also what was done, in words.
+
+    Raises:
+        Invalid: when it is unknown, there is no target, or the target cannot be reached with it.
+        DraftConflict: when the draft was changed in the meantime.
+    """
+    wanted = _known(inci)
+    if target is None:
+        raise Invalid("", "Write the target pH on the formula page first.")
+    own = find_ph_line(choice.materials)
+    name, adjuster, make = _solution(store, wanted)
+    dose = ask_dose(bare_mixture(choice.materials, own), (adjuster,), float(target), 100.0).grams
+    if not dose:
+        raise Invalid("", f"{inci} does not bring this formula to pH {target}.")
+    percent = Decimal(str(100.0 * dose / (100.0 + dose)))
+    replaced = choice.ids[own.place] if own else None
+    there = _written(store, choice, Rewrite(make(), name, percent, replaced), f"{name} sets the pH")
+    return there, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
+
+
+def _known(inci: str) -> Neutraliser:
+    found = next((n for n in neutralisers() if n.adjuster.substance.inci == inci), None)
+    if found is None:
+        raise Invalid("", "Choose one of the neutralisers that are listed.")
+    return found
+
+
+def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callable[[], int]]:
+    """Find the solution on the shelf, or say how to put the usual one there once the dose is known."""
+    key = wanted.adjuster.substance.key
+    with store.reading() as session:
+        there = [s for s in solutions_on_shelf(session) if s.adjuster.substance.key == key]
+    if there:
+        one = there[0]
+        return one.material.name, one.adjuster, lambda: one.material.id
+    inci, strength = wanted.adjuster.substance.inci, wanted.adjuster.strength_percent
+    name = f"{inci}, {strength:g} % solution"
+    parts = (TypedPart(inci, f"{strength:g}"), TypedPart("Aqua", f"{100 - strength:g}"))
+    typed = TypedMaterial(name=name, form="liquid", phase_hint="adjuster", functions="pH adjuster", parts=parts)
+    return name, wanted.adjuster, lambda: add_material(store, typed)
+
+
+def choose_thickener(store: Store, choice: Choice, inci: str) -> tuple[OpenDraft, str]:
+    """Put another thickener into the formula at its middle dose; also what else must change, in words.
+
+    Raises:
+        Invalid: when it is unknown.
+        DraftConflict: when the draft was changed in the meantime.
+    """
+    wanted = thickener_of(inci)
+    if wanted is None:
+        raise Invalid("", "Choose one of the thickeners that are listed.")
+    material_id, name, strength = _thickener_material(store, wanted)
+    percent = (wanted.dose_low_percent + wanted.dose_high_percent) / 2 * HUNDRED / strength
+    old = _old_thickener(choice, wanted)
+    there = _written(store, choice, Rewrite(material_id, name, percent, old), f"{name} thickens")
+    return there, f"{name} thickens now, {percent:.3g} %. {what_else(choice.materials, wanted)}"
+
+
+def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
+    """Say what else must change in a formula when a thickener comes in."""
+    own = find_ph_line(materials)
+    words = f"What else changes: {wanted.what_else_changes}." if wanted.what_else_changes else ""
+    if wanted.needs_neutraliser and own is None:
+        return f"{words} It needs a neutraliser: choose one above."
+    if not wanted.needs_neutraliser and own is not None:
+        return f"{words} It needs no neutraliser: see what {own.material} still has to do for the target pH."
+    return f"{words} Work the dose of {own.material} out again." if own else words
+
+
+def _old_thickener(choice: Choice, wanted: Thickener) -> int | None:
+    for material, key in zip(choice.materials, choice.ids, strict=True):
+        known = [thickener_of(part.inci) for part in material.parts if part.percent >= MAINLY]
+        if any(one is not None and one.inci != wanted.inci for one in known):
+            return key
+    return None
+
+
+def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Decimal]:
+    """Find the thickener on the shelf or in the library, or put it on the shelf: id, name, its share in %."""
+    with store.reading() as session:
+        shelf = [as_shelf_material(material) for material in live_materials(session)]
+    there = next(((m, share) for m in shelf if (share := _share(m, wanted)) is not None), None)
+    if there:
+        return there[0].id, there[0].name, there[1]
+    shipped = next((m for m in library_materials() if _is_only(m.parts, wanted)), None)
+    if shipped is not None:
+        return put_on_shelf(store, shipped.key), shipped.name, HUNDRED
+    typed = TypedMaterial(name=wanted.inci, form="powder", parts=(TypedPart(wanted.inci, "100"),))
+    return add_material(store, typed), wanted.inci, HUNDRED
+
+
+def _share(material: ShelfMaterial, wanted: Thickener) -> Decimal | None:
+    found = [p.percent for p in material.parts if inci_key(p.inci) == inci_key(wanted.inci)]
+    return found[0] if found and found[0] >= MAINLY else None
+
+
+def _is_only(parts: Sequence[object], wanted: Thickener) -> bool:
+    return len(parts) == 1 and inci_key(str(getattr(parts[0], "inci", ""))) == inci_key(wanted.inci)
+
+
+def _written(store: Store, choice: Choice, rewrite: Rewrite, deed: str) -> OpenDraft:
+    return save_draft(store, choice.formula_id, rewritten(choice.draft, rewrite), choice.came, deed=deed)

@@ -1,0 +1,62 @@
+"""Rewriting one line of a draft: another material, another percentage, the rest in its proportions."""
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from app.science.errors import Invalid
+from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
+from app.work.formulas.draft import Draft, DraftLine
+
+PLACES = 4
+HUNDRED, ZERO = Decimal(100), Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class Rewrite:
+    """A material at a percentage w/w of the finished formula, in the place of ``replaces_id`` where that has a line."""
+
+    material_id: int
+    name: str
+    percent: Decimal
+    replaces_id: int | None = None
+
+
+def rewritten(draft: Draft, wanted: Rewrite) -> Draft:
+    """Give the draft with the line rewritten; without a line that fills up, the others are scaled to 100 again.
+
+    Raises:
+        Invalid: when the formula is not written in % w/w, or a line of it cannot be read.
+    """
+    if draft.basis != "w/w":
+        raise Invalid("", "The formula is not written in % w/w; change its basis first, then choose again.")
+    line = _line_to_change(draft, wanted)
+    amount = plain(to_places(wanted.percent, PLACES))
+    changed = replace(line, typed=wanted.name, material_id=wanted.material_id, amount=amount, qs=False)
+    there = line.id in {old.id for old in draft.lines}
+    written = draft.with_line(changed) if there else replace(draft, lines=(*draft.lines, changed))
+    return written if any(one.qs for one in written.lines) else _closed(written, changed)
+
+
+def _line_to_change(draft: Draft, wanted: Rewrite) -> DraftLine:
+    lines = draft.in_page_order()
+    for material_id in (wanted.material_id, wanted.replaces_id):
+        found = [line for line in lines if material_id is not None and line.material_id == material_id]
+        if found:
+            return found[-1]
+    phase = draft.phases[-1].id if draft.phases else "p1"
+    return DraftLine(f"ph{wanted.material_id}", phase)
+
+
+def _closed(draft: Draft, kept: DraftLine) -> Draft:
+    """Scale the lines beside ``kept`` so that the whole is 100 again."""
+    others = [line for line in draft.lines if line.id != kept.id and line.amount.strip()]
+    amounts = {line.id: parse_number(line.amount, "") for line in others}
+    rest = HUNDRED - parse_number(kept.amount, "")
+    with exact_arithmetic():
+        whole = sum(amounts.values(), ZERO)
+        if whole <= 0:
+            return draft
+        scaled = {key: to_places(value * rest / whole, PLACES) for key, value in amounts.items()}
+        scaled[max(scaled, key=lambda key: scaled[key])] += rest - sum(scaled.values(), ZERO)
+    lines = (replace(line, amount=plain(scaled[line.id])) if line.id in scaled else line for line in draft.lines)
+    return replace(draft, lines=tuple(lines))
