@@ -1,0 +1,106 @@
+"""Migrations walk up and down on a filled database and lose nothing that survives."""
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.util.exc import CommandError
+from sqlalchemy import inspect, text
+
+from app.store.engine import Store, sqlite_url
+from app.store.migrate import alembic_config, back_to, current, head, known_revisions, to_revision
+from app.work.demo import load_demo
+
+SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
+
+
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("filled") / "tarebook.db"
+    to_revision(sqlite_url(path))
+    store = Store(sqlite_url(path))
+    load_demo(store)
+    store.close()
+    return path
+
+
+def rows(path: Path) -> dict[str, int]:
+    with sqlite3.connect(path) as connection:
+        names = [name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
+        return {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in names}  # noqa: S608
+
+
+def schema(path: Path) -> list[tuple[str, str, str]]:
+    with sqlite3.connect(path) as connection:
+        return connection.execute(SCHEMA).fetchall()
+
+
+def test_each_revision_goes_down_and_up_again_on_a_filled_database(filled: Path) -> None:
+    before, shape = rows(filled), schema(filled)
+    for revision in sorted(known_revisions(), reverse=True)[1:]:
+        back_to(sqlite_url(filled), revision)
+        below = rows(filled)
+        assert all(before[name] == count for name, count in below.items() if name != "alembic_version")
+        with sqlite3.connect(filled) as connection:
+            assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
+            assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    to_revision(sqlite_url(filled))
+    assert schema(filled) == shape
+    survived = rows(filled)
+    assert survived["batch_line"] == before["batch_line"] > 0
+    assert survived["draft_step"] == before["draft_step"] > 0
+
+
+def test_the_way_down_ends_in_an_empty_database(tmp_path: Path) -> None:
+    url = sqlite_url(tmp_path / "tarebook.db")
+    to_revision(url)
+    back_to(url, "base")
+    assert set(rows(tmp_path / "tarebook.db")) == {"alembic_version"}
+    assert current(url) is None
+
+
+def test_models_and_migrations_agree(tmp_path: Path) -> None:
+    url = sqlite_url(tmp_path / "tarebook.db")
+    to_revision(url)
+    command.check(alembic_config(url))
+    assert current(url) == head()
+
+
+def test_a_revision_nobody_knows_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(CommandError):
+        to_revision(sqlite_url(tmp_path / "tarebook.db"), "9999")
+
+
+def test_a_migration_that_leaves_broken_references_is_taken_back(filled: Path) -> None:
+    back_to(sqlite_url(filled), "0001")
+    with sqlite3.connect(filled) as connection:
+        connection.execute("PRAGMA foreign_keys=OFF")
+        connection.execute(
+            "INSERT INTO price (material_id, kind, amount, quantity_text, quantity_g, priced_on, supplier, note)"
+            " VALUES (99999, 'paid', '1', '1 kg', '1000', '2026-01-01', '', '')"
+        )
+    with pytest.raises(RuntimeError, match="broken references"):
+        to_revision(sqlite_url(filled))
+    assert current(sqlite_url(filled)) == "0001"
+    with sqlite3.connect(filled) as connection:
+        connection.execute("DELETE FROM price WHERE material_id = 99999")
+    to_revision(sqlite_url(filled))
+
+
+@pytest.mark.postgresql
+def test_the_same_migrations_and_the_demo_stand_on_a_server(empty_server: str) -> None:
+    to_revision(empty_server)
+    command.check(alembic_config(empty_server))
+    store = Store(empty_server)
+    load_demo(store)
+    with store.reading() as session:
+        counts = {t: session.scalar(text(f"SELECT count(*) FROM {t}")) for t in ("batch", "formula")}  # noqa: S608
+    assert counts == {"batch": 5, "formula": 8}
+    store.close()
+    back_to(empty_server, "0001")
+    to_revision(empty_server)
+    back_to(empty_server, "base")
+    store = Store(empty_server)
+    assert inspect(store.engine).get_table_names() == ["alembic_version"]
+    store.close()

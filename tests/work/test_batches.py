@@ -1,0 +1,340 @@
+"""Batches: planned once, numbered once, weighed, decided, and never overwritten afterwards."""
+
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from sqlalchemy import event, text
+from sqlalchemy.exc import IntegrityError, OperationalError
+
+from app.science.errors import Invalid
+from app.store.batches import Batch, BatchState
+from app.store.engine import Store
+from app.store.errors import Conflict, NotFound, Unusable
+from app.store.formulas import FormulaVersion
+from app.store.workshop import the_workshop
+from app.work.batches.deciding import decide, what_is_open
+from app.work.batches.listing import find_batches
+from app.work.batches.loading import load_batch
+from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
+from app.work.batches.planning import Plan, plan_batch, planning_choices
+from app.work.batches.weighing import Faults, Weighed, record_weighings
+from app.work.formulas.deeds import From, open_draft, save_draft
+
+PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
+
+
+def load(store: Store, batch_id: int) -> Batch:
+    with store.reading() as session:
+        return load_batch(session, batch_id)
+
+
+def weigh_all(store: Store, batch_id: int, lot: str = "L1") -> None:
+    batch = load(store, batch_id)
+    entries = [Weighed(line.id, str(line.shown_g), lot, "IN") for line in batch.lines]
+    record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
+
+
+def count(store: Store, table: str) -> int:
+    with store.reading() as session:
+        return session.scalar(text(f"SELECT count(*) FROM {table}")) or 0  # noqa: S608
+
+
+# -- planning
+
+
+def test_a_plan_pins_the_draft_and_writes_what_is_to_be_weighed(demo: Store) -> None:
+    batch = load(demo, plan_batch(demo, PLAN))
+    assert batch.number == "HG-2026-002"
+    assert batch.version.number == 1
+    assert [line.name for line in batch.lines][:2] == ["Water, purified", "Carbomer"]
+    assert sum(line.percent for line in batch.lines) == 100
+    assert batch.history[0].what == "planned"
+
+
+def test_a_changed_draft_is_kept_as_a_new_version(demo: Store) -> None:
+    with demo.reading() as session:
+        there = open_draft(session, 1)
+    line = replace(there.draft.lines[3], amount="5")
+    save_draft(demo, 1, there.draft.with_line(line), From(there.row_version, "t"))
+    assert load(demo, plan_batch(demo, PLAN)).version.number == 2
+    assert load(demo, plan_batch(demo, PLAN)).version.number == 2
+
+
+def test_the_same_form_taken_twice_is_one_batch(demo: Store) -> None:
+    first, second = (plan_batch(demo, replace(PLAN, key="once")) for _ in range(2))
+    assert first == second
+    assert load(demo, plan_batch(demo, replace(PLAN, key="again"))).number == "HG-2026-003"
+
+
+def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
+    start, numbers = threading.Barrier(6), []
+
+    def press() -> None:
+        start.wait()
+        numbers.append(load(demo, plan_batch(demo, PLAN)).number)
+
+    threads = [threading.Thread(target=press) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(30)
+    assert sorted(numbers) == [f"HG-2026-{n:03d}" for n in range(2, 8)]
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        ({"size": "abc"}, "size"),
+        ({"size": ""}, ""),
+        ({"size": "NaN g"}, "size"),
+        ({"size": "1e400 g"}, "size"),
+        ({"size": "-1 g"}, "size"),
+        ({"size": "0 g"}, "size"),
+        ({"loss": "100"}, "loss"),
+        ({"loss": "-1"}, "loss"),
+        ({"planned_on": "30.11.2026"}, "planned_on"),
+        ({"formula_id": None}, "formula"),
+    ],
+    ids=str,
+)
+def test_a_plan_that_makes_no_sense_uses_up_no_number(demo: Store, change: dict[str, object], field: str) -> None:
+    if field:
+        with pytest.raises(Invalid) as told:
+            plan_batch(demo, replace(PLAN, **change))
+        assert told.value.field == field
+    assert load(demo, plan_batch(demo, PLAN)).number == "HG-2026-002"
+
+
+def test_a_draft_that_does_not_add_up_is_not_planned(demo: Store) -> None:
+    with demo.reading() as session:
+        there = open_draft(session, 1)
+    line = replace(there.draft.lines[3], amount="200")
+    save_draft(demo, 1, there.draft.with_line(line), From(there.row_version, "t"))
+    with pytest.raises(Invalid, match="add up") as told:
+        plan_batch(demo, PLAN)
+    assert told.value.field == "draft"
+    assert count(demo, "batch") == 5
+
+
+def test_a_version_of_another_formula_is_not_taken(demo: Store) -> None:
+    with pytest.raises(NotFound):
+        plan_batch(demo, replace(PLAN, version_id=2))
+
+
+def test_a_number_that_is_taken_is_passed_over(demo: Store) -> None:
+    with demo.transaction() as session:
+        session.execute(text("UPDATE number_series SET last = 0"))
+    assert load(demo, plan_batch(demo, PLAN)).number == "HG-2026-002"
+
+
+def test_the_choices_offer_what_the_formula_has(demo: Store) -> None:
+    offered = planning_choices(demo, 2)
+    assert (offered.size, offered.fill, offered.loss) == ("40 units", "60 g", "3")
+    assert [version.number for version in offered.versions] == [1]
+
+
+# -- weighing and observing
+
+
+def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    first = batch.lines[0]
+    record_weighings(demo, batch_id, batch.row_version, [Weighed(first.id, "270,5 g", "W9", "IN")], who="Ines")
+    after = load(demo, batch_id)
+    assert after.state is BatchState.IN_PROCESS
+    assert str(after.lines[0].actual_g) == "270.5"
+    changed = {(e.what, e.old, e.new) for e in after.history}
+    assert (f"{first.name}: weight", "", "270.5 g") in changed
+    assert ("state", "planned", "in process") in changed
+    record_weighings(
+        demo, batch_id, after.row_version, [Weighed(first.id, "271", "W9", "IN")], who="Tom", why="misread"
+    )
+    last = load(demo, batch_id).history[-1]
+    assert (last.old, last.new, last.by, last.why) == ("270.5 g", "271 g", "Tom", "misread")
+
+
+@pytest.mark.parametrize("bad", ["NaN", "1e400", "-1", "1,234", "abc", "٣"])
+def test_a_weight_that_cannot_be_read_is_told_at_its_field_and_nothing_is_written(demo: Store, bad: str) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    first, second = batch.lines[:2]
+    entries = [Weighed(first.id, "270", "W9", ""), Weighed(second.id, bad, "", "")]
+    with pytest.raises(Faults) as told:
+        record_weighings(demo, batch_id, batch.row_version, entries, who="")
+    assert list(told.value.messages) == [f"actual-{second.id}"]
+    assert all(line.actual_g is None for line in load(demo, batch_id).lines)
+
+
+def test_a_form_read_before_somebody_else_saved_is_recognised(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    entry = [Weighed(batch.lines[0].id, "270", "", "")]
+    record_weighings(demo, batch_id, batch.row_version, entry, who="Ines")
+    with pytest.raises(Conflict):
+        record_weighings(demo, batch_id, batch.row_version, entry, who="Tom")
+
+
+@pytest.mark.parametrize(
+    ("kind", "words", "field"),
+    [
+        ("pH", "15", "words"),
+        ("pH", "acid", "words"),
+        ("pH", "", "words"),
+        ("smell", "x", "kind"),
+        ("weight", "-2", "words"),
+    ],
+)
+def test_a_reading_that_makes_no_sense_is_told(demo: Store, kind: str, words: str, field: str) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    with pytest.raises(Invalid) as told:
+        add_reading(demo, batch_id, kind=kind, words=words)
+    assert told.value.field == field
+    assert load(demo, batch_id).readings == []
+
+
+def test_the_yield_is_a_share_of_what_was_weighed_in(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    weigh_all(demo, batch_id)
+    record_yield(demo, batch_id, text="150.03", who="Ines")
+    weighed = sum(line.shown_g for line in load(demo, batch_id).lines)
+    assert yield_percent(load(demo, batch_id)) == Decimal("150.03") / weighed * 100
+
+
+# -- deciding
+
+
+def decided(store: Store) -> int:
+    batch_id = plan_batch(store, PLAN)
+    weigh_all(store, batch_id)
+    add_reading(store, batch_id, kind="pH", words="6.1", who="Ines")
+    decide(store, batch_id, load(store, batch_id).row_version, state="released", who="Tom", why="")
+    return batch_id
+
+
+def test_an_incomplete_record_is_released_only_with_a_reason(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    version = load(demo, batch_id).row_version
+    assert what_is_open(load(demo, batch_id))
+    with pytest.raises(Invalid) as told:
+        decide(demo, batch_id, version, state="released", who="Tom", why=" ")
+    assert told.value.field == "why"
+    decide(demo, batch_id, version, state="released", who="Tom", why="training batch")
+    assert load(demo, batch_id).state is BatchState.RELEASED
+
+
+@pytest.mark.parametrize(
+    ("state", "who", "why", "field"),
+    [("released", "", "x", "who"), ("rejected", "Tom", "", "why"), ("planned", "Tom", "x", "state")],
+)
+def test_a_decision_needs_a_name_and_a_rejection_a_reason(
+    demo: Store, state: str, who: str, why: str, field: str
+) -> None:
+    with pytest.raises(Invalid) as told:
+        decide(demo, 5, load(demo, 5).row_version, state=state, who=who, why=why)
+    assert told.value.field == field
+
+
+def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo: Store) -> None:
+    batch_id = decided(demo)
+    batch = load(demo, batch_id)
+    deeds: list[Callable[[], None]] = [
+        lambda: record_weighings(demo, batch_id, batch.row_version, [Weighed(batch.lines[0].id, "1", "", "")], who="T"),
+        lambda: add_reading(demo, batch_id, kind="pH", words="5"),
+        lambda: record_yield(demo, batch_id, text="1", who="T"),
+        lambda: decide(demo, batch_id, batch.row_version, state="rejected", who="T", why="x"),
+    ]
+    for deed in deeds:
+        with pytest.raises(Conflict, match="dated note"):
+            deed()
+    add_note(demo, batch_id, text="Label misprinted on three pots.", who="Tom")
+    assert load(demo, batch_id).history[-1].new == "Label misprinted on three pots."
+
+
+@pytest.mark.parametrize("table", ["batch_event", "batch_reading", "formula_version", "version_line"])
+def test_the_history_and_the_versions_cannot_be_altered_in_the_database(demo: Store, table: str) -> None:
+    with pytest.raises((IntegrityError, OperationalError, Unusable)), demo.transaction() as session:
+        session.execute(text(f"UPDATE {table} SET id = id + 100000"))  # noqa: S608
+
+
+def test_a_version_with_a_batch_cannot_be_deleted(demo: Store) -> None:
+    with pytest.raises(IntegrityError), demo.transaction() as session:
+        session.execute(text("DELETE FROM formula_version WHERE id = 1"))
+
+
+# -- all or nothing
+
+
+DEEDS: dict[str, Callable[[Store], object]] = {
+    "plan": lambda store: plan_batch(store, PLAN),
+    "weigh": lambda store: weigh_all(store, 5),
+    "reading": lambda store: add_reading(store, 5, kind="pH", words="4.4", key="k"),
+    "note": lambda store: add_note(store, 5, text="A note", who="T", key="k"),
+    "yield": lambda store: record_yield(store, 4, text="1000", who="T"),
+    "decide": lambda store: decide(store, 4, load(store, 4).row_version, state="rejected", who="T", why="x"),
+}
+
+
+@pytest.mark.parametrize("name", DEEDS)
+def test_a_deed_that_fails_at_any_write_leaves_everything_as_it_was(demo: Store, name: str,  database itself is tested: fail at the first write, the second, the third, until the deed succeeds."""
+    with demo.reading() as session:
+        before = dump(session)
+    failed = 0
+    for nth in range(1, 60):
+        if run_failing_at(demo, DEEDS[name], nth):
+            break
+        failed += 1
+        with demo.reading() as session:
+            assert dump(session) == before
+    assert failed
+    with demo.reading() as session:
+        assert dump(session) != before
+
+
+def dump(session) -> list[str]:  # type: ignore[no-untyped-def]
+    raw = session.connection().connection.driver_connection
+    return list(raw.iterdump())
+
+
+def run_failing_at(store: Store, deed: Callable[[Store], object], nth: int) -> bool:
+    writes = 0
+
+    def fail(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
+        nonlocal writes
+        writes += statement.split(maxsplit=1)[0] in {"INSERT", "UPDATE", "DELETE"}
+        if writes == nth:
+            raise OperationalError(statement, {}, Exception("database or disk is full"))
+
+    event.listen(store.engine, "before_cursor_execute", fail)
+    try:
+        deed(store)
+    except Unusable:
+        return False
+    finally:
+        event.remove(store.engine, "before_cursor_execute", fail)
+    return True
+
+
+# -- listing
+
+
+def test_the_list_is_searched_by_any_words_in_any_order(demo: Store) -> None:
+    assert [row.number for row in find_batches(demo, "hand oat")] == ["HC-2026-001"]
+    assert {row.number for row in find_batches(demo, "lavender")} == {"HC-2026-001"}
+    assert [row.number for row in find_batches(demo, state="rejected")] == ["BW-2026-001"]
+    assert find_batches(demo, "100%_") == []
+    assert [row.planned_on for row in find_batches(demo)] == sorted(
+        (row.planned_on for row in find_batches(demo)), reverse=True
+    )
+
+
+def test_a_pattern_of_the_workshop_is_followed(demo: Store) -> None:
+    with demo.transaction() as session:
+        the_workshop(session).batch_number_pattern = "M{year:2}{month}-{count:4}"
+    assert load(demo, plan_batch(demo, PLAN)).number == "M2611-0001"
+    with demo.reading() as session:
+        assert session.get(FormulaVersion, 1) is not None
