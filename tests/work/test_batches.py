@@ -4,7 +4,6 @@ import threading
 from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 from sqlalchemy import event, text
@@ -280,7 +279,8 @@ DEEDS: dict[str, Callable[[Store], object]] = {
 
 
 @pytest.mark.parametrize("name", DEEDS)
-def test_a_deed_that_fails_at_any_write_leaves_everything_as_it_was(demo: Store, name: str,  database itself is tested: fail at the first write, the second, the third, until the deed succeeds."""
+def test_a_deed_that_fails_at_any_write_leaves_everything_as_it_was(demo: Store, name: str) -> None:
+    """Fail at the first write, the second, the third, until the deed succeeds."""
     with demo.reading() as session:
         before = dump(session)
     failed = 0
