@@ -13,6 +13,7 @@ COLOUR_INDEX = re.compile(r"\bC\.?\s?I\.?\s*(?:No\.?\s*)?(\d{5})(:\d)?|\A(\d{5})
 LINE_BREAK = re.compile(r"[ \t]*[\r\n]+[ \t]*")
 SOFT = str.maketrans({"\u00ad": "", "\u200b": "", "\u2060": "", "\ufeff": "", "\u00a0": " ", "\u2019": "'"})
 DASHES = str.maketrans(dict.fromkeys("‐‑‒–−", "-"))
+DEEPEST = 12  # more brackets than this in one piece are no name but noise
 PERFUMES = frozenset({"PARFUM", "AROMA"})
 
 
@@ -59,7 +60,7 @@ def _as_printed(text: str, book: NameBook) -> Match | None:
     if found:
         return found
     if BRACKETS.search(text):
-        return _through_brackets(text, book)
+        return _through_brackets(text, book) if sum(map(text.count, "([{")) <= DEEPEST else None
     if "/" in text:
         return _through_slashes(text, book)
     tight = text.replace("- ", "-").replace(" -", "-")

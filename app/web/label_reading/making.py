@@ -41,12 +41,12 @@ def _start(list_id: int, chosen: Choices, name: str | None, faults: Mapping[str,
         try:
             check_something_left(there.sheet, chosen)
             found = preview(session, there.sheet, own, chosen, taught)
-            plain = preview(session, there.sheet, own, Choices(), taught) if chosen.any else found
+            plain = preview(session, there.sheet, own, Choices(), taught) if found.plan.choices.any else found
         except Invalid as fault:
             message = fault.message[:1].upper() + fault.message[1:]
             page = render_template("label_reading/start.html", found=None, faults={"choices": message}, **values)
             return page, 422
-    values |= {"found": found, "changes": changes(plain, found) if chosen.any else ()}
+    values |= {"found": found, "changes": changes(plain, found) if found.plan.choices.any else ()}
     return render_template("label_reading/start.html", faults=faults, **values)
 
 

@@ -14,11 +14,11 @@ from app.science.inference.cover import ShelfMaterial
 from app.science.label_list.values import Certainty, ReadName
 from app.science.numbers import plain
 from app.science.rules.values import LimitRule
+from app.work.label_reading.choosing import main_of
 from app.work.label_reading.sheet import Row, Sheet
 
 MOST_LIMITS = 3
 MOST_MATERIALS = 2
-NOT_LISTED = "No limit in the shipped table, which is not the whole law."
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +116,7 @@ def _holders(materials: Iterable[ShelfMaterial]) -> Mapping[str, tuple[ShelfMate
     for material in materials:
         for key in material.parts:
             found.setdefault(key, []).append(material)
-    return {key: tuple(sorted(rows, key=lambda m: (m.main != key, len(m.parts)))) for key, rows in found.items()}
+    return {key: tuple(sorted(rows, key=lambda m: (main_of(m) != key, len(m.parts)))) for key, rows in found.items()}
 
 
 @cache
@@ -126,7 +126,7 @@ def _library() -> Mapping[str, tuple[ShelfMaterial, ...]]:
 
 def _buy(key: str, mine: Mapping[str, tuple[ShelfMaterial, ...]]) -> tuple[str, bool]:
     for place, held in (("On your shelf", mine.get(key, ())), ("In the library", _library().get(key, ()))):
-        alone = [m for m in held if m.main == key]
+        alone = [m for m in held if main_of(m) == key]
         if alone:
             return f"{place}: {_names(alone)}", True
         if held:

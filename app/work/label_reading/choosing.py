@@ -69,8 +69,16 @@ def _on_shelf(found: Material) -> ShelfMaterial:
     parts: dict[str, float] = {}
     for part in found.parts:
         parts[inci_key(part.inci)] = parts.get(inci_key(part.inci), 0.0) + float(part.percent)
-    main = max(parts, key=lambda key: (parts[key] if key != "AQUA" or len(parts) == 1 else 0.0, key))
-    return ShelfMaterial(f"{OWN}{found.id}", found.name, parts, own=True, class_name=class_of(main))
+    return ShelfMaterial(f"{OWN}{found.id}", found.name, parts, own=True, class_name=class_of(_main(parts)))
+
+
+def main_of(material: ShelfMaterial) -> str:
+    """Give the key of the substance a material is bought for: what it has most of, water aside."""
+    return _main(material.parts)
+
+
+def _main(parts: Mapping[str, float]) -> str:
+    return max(parts, key=lambda key: (parts[key] if key != "AQUA" or len(parts) == 1 else 0.0, key))
 
 
 def make_plan(sheet: Sheet, own: OwnShelf, choices: Choices) -> Plan:
@@ -107,18 +115,18 @@ def _swapped(
     for one in asked:
         new = _instead(one, swaps[one.key]) if one.key in swaps else one
         wanted[new.key] = _joined(wanted[new.key], new) if new.key in wanted else new
-    taken = {material.main: material.id for material in swaps.values()}
-    return list(wanted.values()), [m for m in shelf if taken.get(m.main, m.id) == m.id]
+    taken = {main_of(material): material.id for material in swaps.values()}
+    return list(wanted.values()), [m for m in shelf if taken.get(main_of(m), m.id) == m.id]
 
 
 def _instead(one: Wanted, material: ShelfMaterial) -> Wanted:
-    return replace(one, key=material.main, name=_name_of(material), class_name=material.class_name)
+    return replace(one, key=main_of(material), name=_name_of(material), class_name=material.class_name)
 
 
 def _name_of(material: ShelfMaterial) -> str:
     shipped = library_material(material.id)
     names = shipped.inci_names if shipped else ()
-    return next((n for n in names if inci_key(n) == material.main), material.main.title())
+    return next((n for n in names if inci_key(n) == main_of(material)), main_of(material).title())
 
 
 def _joined(first: Wanted, second: Wanted) -> Wanted:

@@ -188,7 +188,10 @@ def give_up(store: Store, list_id: int, kind: str, key: str) -> None:
     Raises:
         NotFound: when there is no such list.
     """
-    _retell(store, list_id, lambda told: told.without(kind, key))
+    with store.reading() as session:
+        there = open_list(session, list_id).sheet
+    if key in {name.key for name in there.names}:
+        _retell(store, list_id, lambda told: told.without(kind, key))
 
 
 def take_back(store: Store, list_id: int, kind: str, key: str) -> None:

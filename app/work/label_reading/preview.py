@@ -8,6 +8,7 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.reference.materials import material as library_material
+from app.reference.mixtures import Entry
 from app.reference.rulebook import in_inci, rulebook
 from app.science.composition import DosedMaterial, SubstanceTotal
 from app.science.errors import Invalid
@@ -20,7 +21,7 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.results import Results, read_ground, results
 from app.work.formulas.shelf import Shelf, ShelfMaterial, read_shelf
 from app.work.formulas.steps import OpenDraft
-from app.work.label_reading.asking import Entry, ph_of
+from app.work.label_reading.asking import ph_of
 from app.work.label_reading.choosing import OWN, Choices, OwnShelf, Plan, make_plan
 from app.work.label_reading.comparing import compared
 from app.work.label_reading.drafting import draft_of
@@ -138,7 +139,7 @@ def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
     texts = [
         ("Predicted pH", before.ph, after.ph),
         ("Limits and cautions", _finding_words(before), _finding_words(after)),
-        ("Declaration", _text(before.declared), _text(after.declared)),
+        ("Declaration", *_difference(before.declared, after.declared)),
         ("Cost of the materials", before.cost, after.cost),
     ]
     return tuple(Change(*row) for row in texts)
@@ -148,5 +149,11 @@ def _finding_words(one: Preview) -> str:
     return " ".join(dict.fromkeys(f.message for f in one.findings)) or "nothing was found by the shipped rules"
 
 
-def _text(declared: Declared | None) -> str:
-    return (declared.text or declared.fault) if declared else "none yet"
+def _difference(before: Declared | None, after: Declared | None) -> tuple[str, str]:
+    """Say which names only one of two declarations has, in its order; the whole text where the names are the same."""
+    names = [[e.name for e in one.entries] if one else [] for one in (before, after)]
+    if set(names[0]) == set(names[1]):
+        return ", ".join(names[0]), ", ".join(names[1])
+    only = [[n for n in mine if n not in other] for mine, other in (names, names[::-1])]
+    gone, came = (", ".join(part) or "nothing else" for part in only)
+    return f"has {gone}", f"has {came}"

@@ -180,11 +180,15 @@ def line_words(found: LabelInference) -> str:
     """Say where the 1 % line sits, with its probability and the stretch that holds 80 % of it."""
     shares, best = found.inference.line_probability, found.inference.line_position
     first, last = _stretch(shares, best)
-    words = f"The 1 % line most likely sits {_after(best, found)} ({shares[best]:.0%})"
+    words = f"The 1 % line most likely sits {_after(best, found)} ({_chance(shares[best])})"
     if first == last:
         return f"{words}."
     whole = sum(shares[first : last + 1])
-    return f"{words}; with {whole:.0%} it is somewhere from {_after(first, found)} to {_after(last, found)}."
+    return f"{words}; with {_chance(whole)} it is somewhere from {_after(first, found)} to {_after(last, found)}."
+
+
+def _chance(share: float) -> str:
+    return f"{100 * share:.0f} %"
 
 
 def _stretch(shares: Sequence[float], best: int) -> tuple[int, int]:

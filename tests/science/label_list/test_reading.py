@@ -228,3 +228,8 @@ def test_a_printed_declaration_gives_back_its_names(names: list[str], data: st.D
 def _part(name: str) -> Part:
     substance = substances()[name.upper()]
     return Part(name, Decimal(100), Kind.COLOURANT if substance.group == "colourants" else Kind.INGREDIENT)
+
+
+def test_a_heap_of_brackets_is_left_unread_instead_of_followed_down() -> None:
+    found = read_list("Aqua (" * 1_500, BOOK)
+    assert all(name.printed for name in found.names)
