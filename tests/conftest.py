@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
@@ -22,6 +23,13 @@ from app.store.engine import Store, sqlite_url
 from app.store.migrate import to_revision
 from app.store.workshop import Workshop
 from app.web import create_app
+from app.work.batches.planning import Plan, plan_batch
+from app.work.bench_gear import TypedScale, add_scale
+from app.work.demo import load_demo
+from app.work.formulas.deeds import create
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.materials.shelf import add_material
+from app.work.materials.typed_material import TypedMaterial, TypedPart
 
 ROOT = Path(__file__).resolve().parents[1]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
@@ -95,6 +103,30 @@ def store(migrated_file: Path, tmp_path: Path) -> Iterator[Store]:
     store = Store(sqlite_url(path))
     yield store
     store.close()
+
+
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demonstration workshop, loaded once and copied for each test that asks for it."""
+    path = tmp_path_factory.mktemp("demo") / "tarebook.db"
+    to_revision(sqlite_url(path))
+    store = Store(sqlite_url(path))
+    load_demo(store)
+    store.close()
+    return path
+
+
+@pytest.fixture
+def demo(demo_file: Path, tmp_path: Path) -> Iterator[Store]:
+    store = Store(sqlite_url(Path(shutil.copy(demo_file, tmp_path / "demo.db"))))
+    yield store
+    store.close()
+
+
+@pytest.fixture
+def demo_client(demo: Store) -> FlaskClient:
+    app = create_app(demo, secret=b"a key for tests")
+    return app.test_client()
 
 
 @pytest.fixture
@@ -194,3 +226,35 @@ def serve(migrated_file: Path) -> Iterator[Callable[..., Served]]:
     for served in running:
         if served.process.poll() is None:
             served.stop()
+
+
+@dataclass(frozen=True)
+class GelBatch:
+    """A planned batch of 500 g of a carbomer gel: its ids, and the materials by a short word."""
+
+    formula_id: int
+    batch_id: int
+    materials: dict[str, int]
+
+
+@pytest.fixture
+def gel(store: Store) -> GelBatch:
+    """Plan a batch of a gel that sodium hydroxide brings to pH 6.2."""
+    shelf = {
+        "water": ("Water, purified", (("Aqua", "100"),)),
+        "carbomer": ("Carbomer powder", (("Carbomer", "100"),)),
+        "glycerin": ("Glycerin, vegetable", (("Glycerin", "100"),)),
+        "alkali": ("Sodium hydroxide 10 %", (("Sodium Hydroxide", "10"), ("Aqua", "90"))),
+        "acid": ("Citric acid 20 %", (("Citric Acid", "20"), ("Aqua", "80"))),
+    }
+    ids = {
+        word: add_material(store, TypedMaterial(name=name, parts=tuple(TypedPart(*part) for part in parts)))
+        for word, (name, parts) in shelf.items()
+    }
+    amounts = {"water": "", "glycerin": "3", "carbomer": "0.5", "alkali": "1.8"}
+    lines = tuple(DraftLine(word, "a", shelf[word][0], None, amount, not amount) for word, amount in amounts.items())
+    draft = Draft(phases=(DraftPhase("a", "Gel"),), lines=lines, target_ph="6.2", batch="500 g")
+    formula_id = create(store, "Bench gel", code="BG", content=draft)
+    add_scale(store, TypedScale("Bench scale", "0.01 g", "2 kg"))
+    batch_id = plan_batch(store, Plan(formula_id, None, "500 g", planned_on="2026-11-25", made_by="Ines"))
+    return GelBatch(formula_id, batch_id, ids)

@@ -1,7 +1,7 @@
 """Neutralisers and thickeners side by side for a formula, and rewriting the formula when one is chosen."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.reference.materials import library_materials
@@ -28,6 +28,7 @@ from app.work.ph.solutions import solutions_on_shelf
 
 HUNDRED = Decimal(100)
 MAINLY = Decimal(50)
+ROUNDS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +104,34 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
         raise Invalid("", "Write the target pH on the formula page first.")
     own = find_ph_line(choice.materials)
     name, adjuster, make = _solution(store, wanted)
-    dose = ask_dose(bare_mixture(choice.materials, own), (adjuster,), float(target), 100.0).grams
-    if not dose:
-        raise Invalid("", f"{inci} does not bring this formula to pH {target}.")
-    percent = Decimal(str(100.0 * dose / (100.0 + dose)))
+    percent = _percent(choice, own, adjuster, target)
     replaced = choice.ids[own.place] if own else None
     there = _written(store, choice, Rewrite(make(), name, percent, replaced), f"{name} sets the pH")
     return there, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
+
+
+def _percent(choice: Choice, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
+    """Find the percentage of the finished formula; the line that fills up makes room for it."""
+    filling = {line.material_id for line in choice.draft.lines if line.qs}
+    others = [
+        (key, m) for place, (key, m) in enumerate(zip(choice.ids, choice.materials, strict=True))
+        if own is None or place != own.place
+    ]  # fmt: skip
+    percent = own.percent if own else Decimal(0)
+    for _ in range(ROUNDS):
+        room = HUNDRED - percent - sum((m.percent for key, m in others if key not in filling), Decimal(0))
+        rest = [replace(m, percent=max(room, Decimal(0))) if key in filling else m for key, m in others]
+        whole = sum((m.percent for m in rest), Decimal(0)) or HUNDRED
+        dose = _dose([replace(m, percent=m.percent * HUNDRED / whole) for m in rest], adjuster, target)
+        percent = Decimal(str(100.0 * dose / (100.0 + dose)))
+    return percent
+
+
+def _dose(rest: Sequence[DosedMaterial], adjuster: Adjuster, target: Decimal) -> float:
+    dose = ask_dose(mixture_of(rest)[0], (adjuster,), float(target), 100.0).grams
+    if not dose:
+        raise Invalid("", f"{adjuster.substance.inci} does not bring this formula to pH {target}.")
+    return dose
 
 
 def _known(inci: str) -> Neutraliser:
