@@ -113,7 +113,7 @@ def test_what_cannot_be_a_list_is_refused_at_its_field(store: Store, typed: Type
 
 
 def test_more_names_than_are_handled_are_counted_in_the_message() -> None:
-    with pytest.raises(Invalid, match="201 names .* at most 200"):
+    with pytest.raises(Invalid, match=r"201 names .* at most 200"):
         read_text(", ".join(f"zqname{n}x" for n in range(201)), {})
 
 
