@@ -166,11 +166,15 @@ def test_choosing_a_neutraliser_and_a_thickener_writes_the_draft(client: FlaskCl
         assert client.post(f"{path}/{deed}", data={**form, "inci": inci}).status_code == 303
         row = client.get(path).get_data(as_text=True).split(f'scope="row">{inci}')[1]
         assert "in the formula</span>" in row.split("</th>")[0]
-    assert client.post(f"{path}/neutraliser", data={"inci": "Triethanolamine", "row_version": "1"}).status_code in {
-        303,
-        409,
-    }
-    assert client.post(f"{path}/neutraliser", data={"inci": "Nothing"}).status_code == 422
+
+
+def test_a_choice_that_cannot_stand_is_told_and_writes_nothing(client: FlaskClient, gel: Any) -> None:
+    path = f"/formulas/{gel.formula_id}/ph"
+    assert client.post(f"{path}/neutraliser", data={"inci": "Nothing", "row_version": "2"}).status_code == 422
+    stale = client.post(f"{path}/thickener", data={"inci": "Xanthan Gum", "row_version": "0"})
+    assert stale.status_code == 409
+    assert "choose again" in stale.get_data(as_text=True)
+    assert "Carbomer powder" in client.get(f"/formulas/{gel.formula_id}").get_data(as_text=True)
 
 
 @pytest.mark.parametrize("text", HOSTILE)

@@ -1,0 +1,80 @@
+"""The press: our own files only, a time limit, and a name for every file."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.documents.paper import file_name
+from app.documents.ph_plot import ticks
+from app.documents.render import LONGEST_PAGE, PaperFault, to_pdf
+from app.documents.worker import STATIC, inside_static
+
+PAGE = "<!doctype html><html lang='en'><head><title>Sheet</title>{head}</head><body><p>Text</p>{body}</body></html>"
+FOREIGN = [
+    ("", '<img src="file:///etc/hostname">'),
+    ("", '<img src="http://169.254.169.254/latest">'),
+    ("", '<img src="https://127.0.0.1:1/x.png">'),
+    ("", '<img src="../../../../../../etc/hostname">'),
+    ("", '<img src="ftp://127.0.0.1/x">'),
+    ('<style>@import "file:///etc/hostname";</style>', ""),
+    ('<link rel="stylesheet" href="file:///etc/hostname">', ""),
+    ('<link rel="attachment" href="file:///etc/hostname">', ""),
+    ("<style>p { background: url(file:///etc/hostname) }</style>", ""),
+]
+
+
+@pytest.mark.paper
+@pytest.mark.parametrize(("head", "body"), FOREIGN, ids=lambda text: text[:40])
+def test_a_sheet_that_asks_for_anything_else_is_not_made(head: str, body: str) -> None:
+    with pytest.raises(PaperFault, match="outside"):
+        to_pdf(PAGE.format(head=head, body=body))
+
+
+@pytest.mark.paper
+def test_a_sheet_with_our_own_style_is_made_and_the_press_goes_on_after_a_refusal() -> None:
+    assert to_pdf(PAGE.format(head='<link rel="stylesheet" href="css/press.css">', body="")).startswith(b"%PDF")
+
+
+@pytest.mark.paper
+def test_a_sheet_that_takes_too_long_is_stopped_and_the_next_one_is_made() -> None:
+    slow = PAGE.format(head="", body="<p>word </p>" * 30_000)
+    with pytest.raises(PaperFault, match="took longer"):
+        to_pdf(slow, seconds=0.3)
+    assert to_pdf(PAGE.format(head="", body="")).startswith(b"%PDF")
+
+
+@pytest.mark.paper
+def test_a_sheet_that_is_too_long_is_refused_at_once() -> None:
+    with pytest.raises(PaperFault, match="too long"):
+        to_pdf("x" * (LONGEST_PAGE + 1))
+
+
+@pytest.mark.parametrize(
+    ("address", "ours"),
+    [
+        ((STATIC / "css" / "paper.css").as_uri(), True),
+        ((STATIC / ".." / "README.md").as_uri(), False),
+        (STATIC.as_uri() + "/../app/__init__.py", False),
+        (STATIC.as_uri() + "/%2e%2e/pyproject.toml", False),
+        ("file://server/share/x", False),
+        ("data:image/png;base64,AAAA", True),
+        ("http://127.0.0.1/static/css/paper.css", False),
+    ],
+)
+def test_only_the_static_folder_is_ours(address: str, ours: bool) -> None:
+    assert inside_static(address) is ours
+
+
+@given(st.lists(st.text(max_size=80), max_size=4))
+def test_a_file_name_holds_nothing_that_could_be_a_path(pieces: list[str]) -> None:
+    name = file_name(*pieces)
+    assert name.endswith(".pdf")
+    assert not set(name) - set("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789-_.")
+    assert ".." not in name
+
+
+@given(st.floats(-5, 5), st.floats(0.01, 500))
+def test_an_axis_has_a_handful_of_round_ticks_inside_its_limits(low: float, width: float) -> None:
+    found = ticks(low, low + width)
+    assert 1 <= len(found) <= 13
+    assert all(low - 1e-6 <= tick <= low + width + 1e-6 for tick in found)

@@ -1,0 +1,150 @@
+"""The pages of batches: planned, taken down, read, decided; whatever is typed is kept and never breaks them."""
+
+import re
+from urllib.parse import quote_from_bytes
+
+import pytest
+from flask.testing import FlaskClient
+from sqlalchemy import event
+
+from app.store.engine import Store
+
+HOSTILE = [
+    "<script>alert(1)</script>",
+    "NaN",
+    "1e400",
+    "-1",
+    "",
+    "x" * 60_000,
+    "nul\x00byte",
+    "half \ud800 pair",
+    "=cmd|' /C calc'!A0",
+    "\u202egnp.exe",
+    "1.234,5",
+    "٣٤",
+    "9" * 400,
+]
+
+
+def plan(client: FlaskClient, **changes: str) -> str:
+    form = {"formula": "1", "size": "300 g", "planned_on": "2026-11-30", "made_by": "Ines"} | changes
+    return client.post("/batches/new", data=form).headers.get("Location", "")
+
+
+def body(form: dict[str, str]) -> str:
+    """Write a form as a hostile client would: half characters go out as they are."""
+    return "&".join(f"{name}={quote_from_bytes(text.encode('utf-8', 'surrogatepass'))}" for name, text in form.items())
+
+
+def field(page: str, name: str) -> str:
+    found = re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)
+    return found[1] if found else ""
+
+
+def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
+    path = plan(demo_client, key="k1")
+    assert plan(demo_client, key="k1") == path
+    page = demo_client.get(path).text
+    assert "Batch HG-2026-002" in page
+    ids = re.findall(r'name="actual-(\d+)"', page)
+    weights = {f"actual-{i}": "12,5" for i in ids} | {f"lot-{i}": f"L{i}" for i in ids}
+    form = {"row_version": field(page, "row_version"), "who": "Ines", **weights}
+    assert demo_client.post(f"{path}/weights", data=form).status_code == 303
+    demo_client.post(f"{path}/reading", data={"kind": "pH", "words": "6,1", "who": "Ines"})
+    page = demo_client.get(path).text
+    assert "in process" in page
+    decision = {"row_version": field(page, "row_version"), "who": "Tom", "state": "released", "why": ""}
+    assert demo_client.post(f"{path}/decide", data=decision).status_code == 303
+    page = demo_client.get(path).text
+    assert 'class="state released"' in page
+    assert 'name="actual-' not in page
+    assert "12.5" in page
+
+
+def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    first, second = re.findall(r'name="actual-(\d+)"', page)[:2]
+    form = {
+        "row_version": field(page, "row_version"),
+        f"actual-{first}": "270",
+        f"actual-{second}": "abc",
+        f"lot-{second}": "L77",
+    }
+    answer = demo_client.post(f"{path}/weights", data=form)
+    assert answer.status_code == 422
+    assert "<title>Error: " in answer.text
+    assert f'id="actual-{second}-fault"' in answer.text
+    assert f'href="#actual-{second}"' in answer.text
+    assert field(answer.text, f"actual-{first}") == "270"
+    assert 'value="L77"' in answer.text
+
+
+def test_a_stale_record_is_not_overwritten(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    version = field(demo_client.get(path).text, "row_version")
+    first = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[0]
+    assert demo_client.post(f"{path}/weights", data={"row_version": version, f"actual-{first}": "1"}).status_code == 303
+    answer = demo_client.post(f"{path}/weights", data={"row_version": version, f"actual-{first}": "2"})
+    assert answer.status_code == 409
+    assert "not saved" in answer.text
+
+
+@pytest.mark.parametrize("bad", HOSTILE, ids=lambda text: repr(text[:20]))
+@pytest.mark.parametrize(
+    ("path", "names"),
+    [
+        ("/batches/new", ("formula", "version", "size", "fill", "loss", "planned_on", "made_by", "key")),
+        ("/batches/5/weights", ("row_version", "actual-35", "lot-35", "initials-35", "who", "why")),
+        ("/batches/5/reading", ("kind", "words", "temperature", "who", "key")),
+        ("/batches/5/yield", ("yield", "who")),
+        ("/batches/5/note", ("note", "who", "key")),
+        ("/batches/5/decide", ("row_version", "state", "who", "why")),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_nothing_that_can_be_typed_breaks_a_page(
+    demo_client: FlaskClient, path: str, names: tuple[str, ...], bad: str
+) -> None:
+    usual = {
+        "formula": "1",
+        "size": "300 g",
+        "planned_on": "2026-11-30",
+        "kind": "pH",
+        "words": "5",
+        "row_version": "1",
+    }
+    for name in names:
+        answer = demo_client.post(path, data={k: v for k, v in usual.items() if k in names} | {name: bad})
+        assert answer.status_code < 500, (name, answer.text[:400])
+        assert "<script>alert" not in answer.text
+    assert "<script>alert" not in demo_client.get("/batches/5").text
+    assert demo_client.get("/batches", query_string=body({"q": bad[:50]})).status_code == 200
+
+
+def test_a_script_in_a_name_is_shown_as_text_on_every_page(demo_client: FlaskClient) -> None:
+    path = plan(demo_client, made_by="<script>alert(1)</script>")
+    for page in (path, f"{path}/sheet", "/batches", "/"):
+        text = demo_client.get(page).text
+        assert "<script>alert" not in text
+    assert "&lt;script&gt;alert" in demo_client.get(path).text
+
+
+def test_the_list_asks_the_database_a_fixed_number_of_times(demo_client: FlaskClient, demo: Store) -> None:
+    counts = []
+    for _ in range(2):
+        sent: list[str] = []
+        listener = lambda *arguments: sent.append(arguments[2])  # noqa: E731, B023
+        event.listen(demo.engine, "before_cursor_execute", listener)
+        assert demo_client.get("/batches").status_code == 200
+        event.remove(demo.engine, "before_cursor_execute", listener)
+        counts.append(len(sent))
+        for _ in range(3):
+            plan(demo_client)
+    assert counts[0] == counts[1] <= 4
+
+
+def test_the_first_page_shows_what_is_in_work_and_what_is_wanting(demo_client: FlaskClient) -> None:
+    page = demo_client.get("/").text
+    for words in ("Millrace Yard", "demonstration", "HR-2026-001", "Garden balm", "no price yet", "in process"):
+        assert words in page
