@@ -7,6 +7,7 @@ from types import MappingProxyType
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
+from app.reference.declaration_names import name_rows
 from app.reference.inci_names import inci_names
 from app.reference.library import find_substance, substances
 from app.reference.synonyms import synonyms
@@ -27,7 +28,17 @@ def printed_otherwise() -> Mapping[str, str]:
     """
     rows = read_table("label_synonyms", ["printed", "inci", "mark"])
     single = {key: names[0] for key, names in synonyms().items() if len(names) == 1}
-    return MappingProxyType(single | {inci_key(row["printed"]): row["inci"] for row in rows})
+    return MappingProxyType(_colour_names() | single | {inci_key(row["printed"]): row["inci"] for row in rows})
+
+
+def _colour_names() -> dict[str, str]:
+    """Give the colour number by each other name that only one colour has and no substance (``Yellow 6``)."""
+    found: dict[str, set[str]] = {}
+    for row in name_rows():
+        for key in row.names if row.kind == "colour" and row.eu_name.startswith("CI ") else ():
+            found.setdefault(key, set()).add(row.eu_name)
+    named = {key: next(iter(numbers)) for key, numbers in found.items() if len(numbers) == 1}
+    return {key: number for key, number in named.items() if key not in substances() and key not in inci_names()}
 
 
 class LabelNames:

@@ -211,12 +211,16 @@ def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told:
     parts = len(clash.given_up) + 1
     ways = []
     for remedy in clash.remedies:
-        low, high = percent_words(remedy.low), percent_words(remedy.high)
-        effect = f"{found.names[remedy.statement.index].name} would then lie between {low} and {high}."
+        effect = f"{found.names[remedy.statement.index].name} would then {_lie(remedy.low, remedy.high)}."
         ways.append(
             WayOut(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect)
         )
     return ShownClash(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
+
+
+def _lie(low: float, high: float) -> str:
+    ends = percent_words(low), percent_words(high)
+    return f"be at {ends[0]}" if ends[0] == ends[1] else f"lie between {ends[0]} and {ends[1]}"
 
 
 def _named(statement: Statement, names: Sequence[ReadName], told: Told) -> tuple[str, str]:
