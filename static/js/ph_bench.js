@@ -60,12 +60,12 @@
     clearTimeout(timer);
     try {
       const body = new URLSearchParams(unsent.fields);
-      const answer = await fetch(unsent.action, { method: "POST", body, signal: AbortSignal.timeout(15000) });
+      const answer = await fetch(unsent.action, { method: "POST", body, redirect: "manual", signal: AbortSignal.timeout(15000) });
       if (answer.status >= 500) throw new Error(String(answer.status));
       forget(UNSENT);
-      if (answer.redirected || answer.status === 404) {
+      if (answer.type === "opaqueredirect" || answer.status === 404) {
         forgetTyped();
-        location.replace(answer.redirected ? answer.url : location.href);
+        location.replace(`/batches/${box.dataset.batch}/ph`);
         return;
       }
       show(await answer.text());
