@@ -1,6 +1,6 @@
 """What a plan would be as a formula, before anything is written: the same results as on the page of a formula."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from decimal import Decimal
@@ -8,9 +8,10 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.reference.materials import material as library_material
-from app.reference.mixtures import Entry
+from app.reference.mixtures import Entry, build_mixture
+from app.reference.preservatives import assess_mixture
 from app.reference.rulebook import in_inci, rulebook
-from app.science.composition import DosedMaterial, SubstanceTotal
+from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import Comparison
 from app.science.numbers import plain
@@ -32,7 +33,7 @@ NEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """A plan as a draft with its results, its declaration beside the list, pH in words, and what the rules find."""
+    """A plan as a draft with its results, and in words its pH, preservation, cost and what the rules find."""
 
     plan: Plan
     draft: Draft
@@ -40,6 +41,7 @@ class Preview:
     declared: Declared | None
     comparison: Comparison
     ph: str
+    preservation: str
     findings: tuple[Finding, ...]
     cost: str
 
@@ -70,7 +72,8 @@ def preview(session: Session, sheet: Sheet, own: OwnShelf, choices: Choices, tau
         results=found,
         declared=declared,
         comparison=compared(sheet.names, declared, taught),
-        ph=ph_words(found.substances),
+        ph=ph_words(found),
+        preservation=preservation_words(found),
         findings=_findings(found, sheet),
         cost=cost_words(found),
     )
@@ -98,18 +101,40 @@ def _borrowed(ids: Mapping[str, int]) -> Shelf:
     }
 
 
-def ph_words(substances: Sequence[SubstanceTotal]) -> str:
+def _entries(found: Results) -> list[Entry]:
+    return [Entry(s.inci, s.percent, Decimal(100)) for s in found.substances]
+
+
+def ph_words(found: Results) -> str:
     """Say the pH of a formula expanded to substances, or why it is not known."""
     try:
-        found = ph_of([Entry(s.inci, s.percent, Decimal(100)) for s in substances])
+        ph = ph_of(_entries(found)).ph
     except Invalid as fault:
         return f"not known: {fault.message}"
-    return f"about {found.ph.value:.1f} ({found.ph.low:.1f} to {found.ph.high:.1f})"
+    return f"about {ph.value:.1f} ({ph.low:.1f} to {ph.high:.1f})"
+
+
+def _ph(found: Results) -> Decimal | None:
+    try:
+        return Decimal(f"{ph_of(_entries(found)).ph.value:.2f}")
+    except Invalid:
+        return None
+
+
+def preservation_words(found: Results) -> str:
+    """Say what each preserving substance can do at the predicted pH, or why that is not known."""
+    leave_on = found.reading.draft.exposure == Exposure.LEAVE_ON.value
+    try:
+        judged = assess_mixture(build_mixture(_entries(found)).mixture, leave_on)
+    except Invalid as fault:
+        return f"not known: {fault.message}"
+    verdicts = [f"{one.inci}: {one.verdict.value}" for one in judged.systems]
+    return "; ".join(verdicts) or "no preserving substance of the shipped table"
 
 
 def _findings(found: Results, sheet: Sheet) -> tuple[Finding, ...]:
     dosed = tuple(_dosed(line) for line in found.lines if line.read.material and line.read.material.parts)
-    facts = FormulaFacts(in_inci(dosed), Exposure(found.reading.draft.exposure))
+    facts = FormulaFacts(in_inci(dosed), Exposure(found.reading.draft.exposure), _ph(found))
     verdict = check_formula(facts, rulebook(sheet.jurisdiction))
     return tuple(f for f in verdict.findings if f.severity is not Severity.NOTE)
 
@@ -138,6 +163,7 @@ def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
     """Say what the choices change beside the plan without them: pH, limits, declaration, cost."""
     texts = [
         ("Predicted pH", before.ph, after.ph),
+        ("Preservation", before.preservation, after.preservation),
         ("Limits and cautions", _finding_words(before), _finding_words(after)),
         ("Declaration", *_difference(before.declared, after.declared)),
         ("Cost of the materials", before.cost, after.cost),
