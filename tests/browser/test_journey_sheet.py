@@ -1,0 +1,71 @@
+"""The way of a newcomer: the first start, a formula changed, its sheet printed, a batch planned and taken down."""
+
+import io
+import re
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+from pypdf import PdfReader
+
+from app.store.engine import Store
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture
+def store(demo: Store) -> Store:
+    """The pages are opened on the demonstration workshop."""
+    return demo
+
+
+PAGES = ["/", "/help", "/batches", "/batches/new?formula=1", "/batches/1", "/batches/4", "/formulas/1/batch-sheet?size=abc"]
+PAPERS = ["/formulas/1/batch-sheet", "/formulas/2/cost-sheet", "/formulas/7/declaration", "/batches/2/sheet"]
+
+
+@pytest.mark.paper
+def test_the_first_run_ends_with_a_printed_sheet(
+    chromium: Browser, serve: Callable[..., object], tmp_path: Path
+) -> None:
+    served = serve(tmp_path / "first run", "demo")
+    page = chromium.new_page()
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(served.address)  # type: ignore[attr-defined]
+    expect(page.get_by_role("heading", name="Millrace Yard")).to_be_visible()
+    page.get_by_role("link", name=re.compile("Workbench hand gel")).first.click()
+    glycerin = page.get_by_label("% w/w of Glycerin, vegetable")
+    glycerin.fill("5")
+    expect(page.locator("#total")).to_contain_text("88.85")
+    page.get_by_role("link", name="Batch sheet").click()
+    expect(page.get_by_role("row", name=re.compile("Glycerin, vegetable"))).to_contain_text("30.93")
+    address = page.get_by_role("link", name="Open as PDF").get_attribute("href") or ""
+    answer = page.request.get(f"{served.address.rstrip('/')}{address}")  # type: ignore[attr-defined]
+    text = " ".join(p.extract_text() for p in PdfReader(io.BytesIO(answer.body())).pages)
+    assert "30.93" in text
+    assert all(url.startswith(served.address.rstrip("/")) for url in asked)  # type: ignore[attr-defined]
+    page.close()
+
+
+def test_a_batch_is_planned_and_taken_down(visit: Callable[..., Page]) -> None:
+    page = visit("/batches/new?formula=1", width=820)
+    page.get_by_label("How much should be left").fill("300 g")
+    page.get_by_label("Made by").fill("Ines")
+    page.get_by_role("button", name="Plan batch and give it a number").click()
+    expect(page.get_by_role("heading", name=re.compile("Batch HG-2026-002"))).to_be_visible()
+    page.get_by_label("Actual grams of Water, purified").fill("277,9")
+    page.get_by_label("Lot of Water, purified").fill("W-9")
+    page.get_by_role("button", name="Take the weights down").click()
+    expect(page.get_by_label("Actual grams of Water, purified")).to_have_value("277.9")
+    expect(page.locator(".state").first).to_have_text("in process")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("path", [*PAGES, *PAPERS])
+def test_nothing_serious_stands_in_the_way_of_anyone(
+    visit: Callable[..., Page], axe: Callable[[Page], list[str]], path: str, scheme: str
+) -> None:
+    page = visit(path, width=1280 if scheme == "light" else 390, color_scheme=scheme)
+    assert axe(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= (1280 if scheme == "light" else 390)
