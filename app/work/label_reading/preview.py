@@ -164,15 +164,18 @@ def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
     texts = [
         ("Predicted pH", before.ph, after.ph),
         ("Preservation", before.preservation, after.preservation),
-        ("Limits and cautions", _finding_words(before), _finding_words(after)),
+        ("Limits and cautions", _finding_words(before, after), _finding_words(after, before)),
         ("Declaration", *_difference(before.declared, after.declared)),
         ("Cost of the materials", before.cost, after.cost),
     ]
     return tuple(Change(*row) for row in texts)
 
 
-def _finding_words(one: Preview) -> str:
-    return " ".join(dict.fromkeys(f.message for f in one.findings)) or "nothing was found by the shipped rules"
+def _finding_words(one: Preview, other: Preview) -> str:
+    """Say what the rules find of one plan and not of the other."""
+    there = {f.message for f in other.findings}
+    only = dict.fromkeys(f.message for f in one.findings if f.message not in there)
+    return " ".join(only) or "nothing that the shipped rules find of this one alone"
 
 
 def _difference(before: Declared | None, after: Declared | None) -> tuple[str, str]:
