@@ -20,8 +20,14 @@ def store(demo: Store) -> Store:
     return demo
 
 
-PAGES = ["/", "/help", "/batches", "/batches/new?formula=1", "/batches/1", "/batches/4", "/formulas/1/batch-sheet?size=abc"]
-PAPERS = ["/formulas/1/batch-sheet", "/formulas/2/cost-sheet", "/formulas/7/declaration", "/batches/2/sheet"]
+PAGES = ["/", "/help", "/batches", "/batches/new?formula=1", "/batches/1", "/batches/4"]
+PAPERS = [
+    "/formulas/1/batch-sheet",
+    "/formulas/1/batch-sheet?size=abc",
+    "/formulas/2/cost-sheet",
+    "/formulas/7/declaration",
+    "/batches/2/sheet",
+]
 
 
 @pytest.mark.paper
