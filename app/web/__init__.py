@@ -6,6 +6,7 @@ from flask import Flask
 
 from app.store.engine import Store
 from app.web import areas, errors, security, template_tools
+from app.web.row_number import RowNumber
 
 TOP = Path(__file__).resolve().parents[2]
 MEBIBYTE = 1024 * 1024
@@ -32,6 +33,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
         TEMPLATES_AUTO_RELOAD=False,
     )
     app.extensions["store"] = store
+    app.url_map.converters["int"] = RowNumber
     security.protect(app)
     errors.explain(app)
     template_tools.equip(app)

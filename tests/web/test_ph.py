@@ -141,7 +141,9 @@ def test_the_session_ends_and_goes_back_into_the_formula(client: FlaskClient, st
     assert "As made, batch" in client.get("/formulas/1").get_data(as_text=True)
 
 
-@pytest.mark.parametrize("path", ["/batches/99/ph", "/formulas/99/ph", "/formulas/99/ph/stock"])
+@pytest.mark.parametrize(
+    "path", ["/batches/99/ph", "/formulas/99/ph", "/formulas/99/ph/stock", f"/batches/{'9' * 20}/ph"]
+)
 def test_what_is_not_there_is_not_found(client: FlaskClient, path: str) -> None:
     assert client.get(path).status_code == 404
 
@@ -193,3 +195,35 @@ def test_a_stock_solution_is_worked_out_with_its_label(client: FlaskClient, gel:
     assert "never water to alkali" in page
     changed = client.get(f"/formulas/{gel.formula_id}/ph/stock?start=lactic&shown=naoh-pellets&strength=10&assay=98")
     assert 'value="88"' in changed.get_data(as_text=True)
+
+
+def test_a_decided_batch_shows_its_session_and_takes_no_more(client: FlaskClient, gel: Any, started: str) -> None:
+    send(client, started, "addition", grams="8")
+    old = form_of(client.get(started).get_data(as_text=True), f"{started}/1/reading")
+    page = client.get(f"/batches/{gel.batch_id}").get_data(as_text=True)
+    decided = {**form_of(page, f"/batches/{gel.batch_id}/decide"), "state": "rejected", "who": "Tom", "why": "spilt"}
+    assert client.post(f"/batches/{gel.batch_id}/decide", data=decided).status_code == 303
+    page = client.get(started).get_data(as_text=True)
+    assert "rejected" in page
+    assert "Take it down" not in page
+    assert "Additions and readings" in page
+    refused = client.post(f"{started}/1/reading", data={**old, "ph": "6.1"})
+    assert refused.status_code == 409
+    assert "not overwritten" in refused.get_data(as_text=True)
+
+
+def test_drops_of_a_weighed_dropper_are_taken_down_in_grams(client: FlaskClient, gel: Any, started: str) -> None:
+    send(
+        client,
+        started,
+        "drops",
+        material_id=gel.materials["alkali"],
+        dropper="Pipette",
+        drop_count="20",
+        drop_grams="1,0",
+    )
+    page = client.get(started).get_data(as_text=True)
+    assert "50.0 mg a drop" in page
+    dropper = re.findall(r'<option value="(\d+)"[^>]*>Pipette', page)[0]
+    send(client, started, "addition", drops="40", dropper_id=dropper)
+    assert ", 40 drops" in client.get(started).get_data(as_text=True)

@@ -60,11 +60,12 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
     with store.reading() as session:
         batch = load_batch(session, batch_id)
         states = [state_of(session, batch, record) for record in sessions_of(session, batch_id)]
-        running = next((s for s in states if s.record.finished_at is None), None)
+        closed = batch.state in CLOSED
+        running = next((s for s in states if s.record.finished_at is None and not closed), None)
         ids = {s.material.id for s in (running.solution, running.back_on_shelf) if s} if running else set()
         return BenchPage(
             batch=batch,
-            closed=batch.state in CLOSED,
+            closed=closed,
             running=running,
             ended=tuple(s for s in states if s is not running),
             start=_start_form(session, batch),
