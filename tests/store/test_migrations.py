@@ -7,9 +7,12 @@ import pytest
 from alembic import command
 from alembic.util.exc import CommandError
 from sqlalchemy import inspect, text
+from sqlalchemy.exc import DBAPIError
 
 from app.store.engine import Store, sqlite_url
 from app.store.migrate import alembic_config, back_to, current, head, known_revisions, to_revision
+from app.work.batches.loading import load_batch
+from app.work.batches.planning import Plan, plan_batch
 from app.work.demo import load_demo
 
 SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%' ORDER BY type, name"
@@ -97,6 +100,11 @@ def test_the_same_migrations_and_the_demo_stand_on_a_server(empty_server: str) -
     with store.reading() as session:
         counts = {t: session.scalar(text(f"SELECT count(*) FROM {t}")) for t in ("batch", "formula")}  # noqa: S608
     assert counts == {"batch": 5, "formula": 8}
+    batch_id = plan_batch(store, Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines"))
+    with store.reading() as session:
+        assert load_batch(session, batch_id).number == "HG-2026-002"
+    with pytest.raises(DBAPIError, match="kept as it is"), store.transaction() as session:
+        session.execute(text("UPDATE batch_event SET what = 'other'"))
     store.close()
     back_to(empty_server, "0001")
     to_revision(empty_server)
