@@ -10,8 +10,8 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.reference.neutralisers import way_back
+from app.science.acid_base.bench import ACCEPT, Move, Step, next_step, open_session
 from app.science.acid_base.bench import Session as Model
-from app.science.acid_base.bench import Step, next_step, open_session
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, Reading, refit
@@ -26,6 +26,7 @@ from app.work.ph.mixture import mixture_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
 
 COVER_90 = 1.645
+LEAST_WEIGHABLE_G = 0.02
 COLDEST, HOTTEST = Decimal(0), Decimal(80)
 ZERO = Decimal(0)
 
@@ -72,6 +73,22 @@ class State:
     def waits_for_reading(self) -> bool:
         """Whether something was added since the last reading."""
         return self.last is not None and self.last.kind is EntryKind.ADDITION
+
+    @property
+    def met_by_the_model(self) -> bool:
+        """Whether nothing is left to add because the model, not the last reading, sees the target met."""
+        step = self.step
+        return step is not None and step.move is Move.STOP and abs(step.expected_ph - self.target) <= ACCEPT
+
+    @property
+    def too_little_to_weigh(self) -> bool:
+        """Whether the next addition is smaller than a bench scale shows."""
+        return self.step is not None and 0 < self.step.grams < LEAST_WEIGHABLE_G
+
+    @property
+    def target(self) -> float:
+        """The pH that is wanted."""
+        return float(self.record.target_ph)
 
     @property
     def expected_ph(self) -> float | None:

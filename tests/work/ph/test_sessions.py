@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from app.science.acid_base.bench import Move, open_session
+from app.science.acid_base.bench import Move, Step, open_session
 from app.science.acid_base.dosing import ph_after
 from app.science.errors import Invalid
 from app.store.batches import Batch
@@ -274,3 +274,23 @@ def test_nothing_added_is_nothing_to_take_back(store: Store, gel: Any) -> None:
 
 def test_a_way_back_is_put_on_the_shelf_once(store: Store, gel: Any) -> None:
     assert put_way_back_on_shelf(store, "Citric Acid") == put_way_back_on_shelf(store, "Citric Acid")
+
+
+@pytest.mark.parametrize(
+    ("move", "expected", "met"),
+    [(Move.STOP, 6.25, True), (Move.STOP, 7.4, False), (Move.ADD, 6.25, False)],
+    ids=["the model sees it met", "nothing reaches it", "something is left to add"],
+)
+def test_a_stop_at_the_target_asks_for_one_more_reading(
+    store: Store, gel: Any, move: Move, expected: float, met: bool
+) -> None:
+    begin(store, gel)
+    step = Step(move, 0, 0.5, 0.5, 0.4, 0.6, expected, 1.0)
+    assert replace(running(store, gel), step=step).met_by_the_model is met
+
+
+@pytest.mark.parametrize(("grams", "little"), [(0.004, True), (0.5, False), (0.0, False)])
+def test_an_addition_that_no_scale_shows_is_said_to_be_one(store: Store, gel: Any, grams: float, little: bool) -> None:
+    begin(store, gel)
+    step = Step(Move.ADD, 0, grams, grams, grams, grams, 6.0, 1.0)
+    assert replace(running(store, gel), step=step).too_little_to_weigh is little
