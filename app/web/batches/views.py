@@ -8,6 +8,7 @@ from app.store.batches import ReadingKind
 from app.web import context
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.work.batches.deciding import decide, what_is_open
+from app.work.batches.history import deeds
 from app.work.batches.listing import find_batches
 from app.work.batches.loading import CLOSED, load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
@@ -62,6 +63,7 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
             "batches/show.html",
             batch=batch,
             closed=batch.state in CLOSED,
+            history=deeds(batch.history),
             open_points=what_is_open(batch),
             yield_percent=yield_percent(batch),
             kinds=list(ReadingKind),

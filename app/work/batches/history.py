@@ -1,0 +1,56 @@
+"""The history of a batch as a person reads it: one deed is one line, with its details below."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.store.batches import BatchEvent
+
+TAKEN_DOWN = ("weight", "lot", "initials")
+ONE_DEED = timedelta(seconds=5)
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """What one person did at one time; ``details`` are its lines in the record, in order."""
+
+    details: tuple[BatchEvent, ...]
+
+    @property
+    def first(self) -> BatchEvent:
+        """The line the deed began with."""
+        return self.details[0]
+
+    @property
+    def at(self) -> datetime:
+        """When it was done."""
+        return self.first.at
+
+    @property
+    def words(self) -> str:
+        """The deed in words; a single line speaks for itself."""
+        if len(self.details) == 1:
+            return self.first.what
+        materials = {event.what.rpartition(": ")[0] for event in self.details}
+        return f"taken down: {len(materials)} {'material' if len(materials) == 1 else 'materials'}"
+
+
+def deeds(history: Sequence[BatchEvent]) -> tuple[Deed, ...]:
+    """Gather the lines that were written in one go by the same person for the same reason, oldest first."""
+    groups: list[list[BatchEvent]] = []
+    for event in history:
+        if groups and _goes_on(groups[-1][-1], event):
+            groups[-1].append(event)
+        else:
+            groups.append([event])
+    return tuple(Deed(tuple(group)) for group in groups)
+
+
+def _goes_on(before: BatchEvent, event: BatchEvent) -> bool:
+    same = (before.by, before.why) == (event.by, event.why)
+    return same and _is_weighing(before) and _is_weighing(event) and event.at - before.at <= ONE_DEED
+
+
+def _is_weighing(event: BatchEvent) -> bool:
+    material, _, what = event.what.rpartition(": ")
+    return bool(material) and what in TAKEN_DOWN

@@ -1,0 +1,79 @@
+"""A batch sheet of one line, of twenty-five and of eighty, with long names and other letters: nothing is lost."""
+
+import io
+import re
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from pypdf import PageObject, PdfReader
+
+from app.documents.papers import Setting, press
+from app.science.batch_size import BatchSize
+from app.science.composition import Part
+from app.store.workshop import Paper as PaperSize
+from app.store.workshop import Scale, Workshop
+from app.work.formulas.sound import SoundFormula, SoundLine, SoundPhase
+from app.work.sheets import BatchSheet, batch_sheet
+
+pytestmark = pytest.mark.paper
+LONG = "Bis-Ethylhexyloxyphenol Methoxyphenyl Triazine/Acrylates/C10-30 Alkyl Acrylate Crosspolymer"
+NAMES = ("Ελαιόλαδο", "Вода очищенная", "Crème d'œuf à l'amidon", LONG, "Methoxycinnamidopropyltrimonium" * 2)
+SIZES = {"A4": (595, 842), "Letter": (612, 792)}
+MARGIN = 20
+
+
+PARTS = (Part("Aqua", Decimal(100)),)
+
+
+def sheet_of(count: int) -> BatchSheet:
+    share = Decimal(50) / max(count - 1, 1)
+    shares = [Decimal(100) - share * (count - 1), *[share] * (count - 1)]
+    lines = tuple(
+        SoundLine(str(n), "A", n, f"{NAMES[n % 5]} {n}", percent, n == 0, PARTS) for n, percent in enumerate(shares)
+    )
+    phase = SoundPhase("A", "Everything", Decimal(75), ("Melt.", "Stir."), lines)
+    formula = SoundFormula(1, "XX", "Largo", "", "leave-on", (), "", (phase,), "3 kg", "50 g")
+    scales = [Scale(name="Bench scale", readability_g=Decimal("0.01"), capacity_g=Decimal(5000))]
+    return batch_sheet(formula, BatchSize(Decimal(3000)), "3 kg", Decimal(0), scales)
+
+
+def printed(sheet: BatchSheet, paper: str) -> PdfReader:
+    shop = Workshop(id=1, name="Larch Street workshop", paper=PaperSize.A4)
+    return PdfReader(
+        io.BytesIO(press("batch_sheet", "XX", 2, Setting(shop, date(2026, 11, 25), paper), sheet=sheet).content)
+    )
+
+
+def bare(text: str) -> str:
+    """Drop what a line break changes: spaces, and the hyphens and breaks within a long word."""
+    return re.sub(r"[\s\u00ad\u200b]", "", text)
+
+
+def starts(page: PageObject) -> list[tuple[float, float]]:
+    """Give where each piece of text begins, in points from the lower left corner."""
+    found: list[tuple[float, float]] = []
+
+    def note(words: str, cm: list[float], tm: list[float], *_rest: object) -> None:
+        if words.strip():
+            found.append((cm[0] * tm[4] + cm[2] * tm[5] + cm[4], cm[1] * tm[4] + cm[3] * tm[5] + cm[5]))
+
+    page.extract_text(visitor_text=note)
+    return found
+
+
+@pytest.mark.parametrize(("count", "paper"), [(1, "A4"), (25, "Letter"), (80, "A4")])
+def test_every_line_is_on_paper_whole_and_inside_the_margins(count: int, paper: str) -> None:
+    sheet = sheet_of(count)
+    reader = printed(sheet, paper)
+    text = bare("".join(page.extract_text() for page in reader.pages))
+    for line in sheet.lines:
+        assert bare(line.line.name) in text
+        assert f"{line.shown_g:.{line.places}f}g" in text
+    assert f"page{len(reader.pages)}of{len(reader.pages)}" in text
+    width, height = SIZES[paper]
+    for page in reader.pages:
+        assert (round(page.mediabox.width), round(page.mediabox.height)) == (width, height)
+        assert all(MARGIN <= x <= width - MARGIN and MARGIN <= y <= height - MARGIN for x, y in starts(page))
+    assert len(reader.pages) <= 1 + count // 9
+    assert reader.trailer["/Root"]["/Lang"] == "en"  # type: ignore[index]

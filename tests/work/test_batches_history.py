@@ -1,0 +1,35 @@
+"""The history of a batch is read deed by deed, and no line of it is lost on the way."""
+
+from datetime import UTC, datetime, timedelta
+
+from app.store.batches import BatchEvent
+from app.work.batches.history import deeds
+
+START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+
+
+def event(what: str, seconds: float = 0, *, by: str = "Ines", why: str = "") -> BatchEvent:
+    return BatchEvent(at=START + timedelta(seconds=seconds), by=by, what=what, old="", new="x", why=why)
+
+
+def test_weights_taken_down_in_one_go_are_one_deed_with_its_details() -> None:
+    history = [event("planned"), event("Water: weight", 60), event("Water: lot", 60.1), event("Oil: weight", 60.2)]
+    found = deeds([*history, event("state", 60.3)])
+    assert [deed.words for deed in found] == ["planned", "taken down: 2 materials", "state"]
+    assert [part.what for deed in found for part in deed.details] == [one.what for one in history] + ["state"]
+
+
+def test_another_person_another_reason_or_a_later_time_is_another_deed() -> None:
+    lines = [
+        event("Water: weight"),
+        event("Water: lot", by="Tom"),
+        event("Oil: lot", by="Tom", why="misread"),
+        event("Oil: weight", 30, by="Tom", why="misread"),
+    ]
+    assert [len(deed.details) for deed in deeds(lines)] == [1, 1, 1, 1]
+
+
+def test_a_reading_and_a_note_stand_alone() -> None:
+    lines = [event("reading: pH"), event("reading: pH", 1), event("note", 2), event("note", 3)]
+    assert [deed.words for deed in deeds(lines)] == ["reading: pH", "reading: pH", "note", "note"]
+    assert deeds([]) == ()
