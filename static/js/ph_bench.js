@@ -17,13 +17,11 @@
 
   function remember(form) {
     const typed = Object.fromEntries([...new FormData(form)].filter(([name]) => name !== "key" && name !== "row_version"));
-    keep(draftOf(form), { version: form.elements.row_version?.value ?? "", typed });
+    keep(draftOf(form), typed);
   }
 
   function restore(form) {
-    const kept = recall(draftOf(form));
-    if (!kept || kept.version !== (form.elements.row_version?.value ?? "")) return;
-    for (const [name, value] of Object.entries(kept.typed)) {
+    for (const [name, value] of Object.entries(recall(draftOf(form)) ?? {})) {
       const field = form.elements[name];
       if (field && field.type !== "hidden" && value !== "") field.value = value;
     }
@@ -39,10 +37,6 @@
     now.textContent = "Send now";
     now.addEventListener("click", send);
     line.append(now);
-  }
-
-  function forgetTyped() {
-    Object.keys(sessionStorage).filter((key) => key.startsWith(`${place}.typed.`)).forEach(forget);
   }
 
   function show(html) {
@@ -64,7 +58,7 @@
       if (answer.status >= 500) throw new Error(String(answer.status));
       forget(UNSENT);
       if (answer.type === "opaqueredirect" || answer.status === 404) {
-        forgetTyped();
+        if (unsent.draft) forget(unsent.draft);
         location.replace(`/batches/${box.dataset.batch}/ph`);
         return;
       }
@@ -86,7 +80,11 @@
       form.addEventListener("submit", (event) => {
         event.preventDefault();
         if (recall(UNSENT)) return void send();
-        keep(UNSENT, { action: form.getAttribute("action"), fields: [...new FormData(form)] });
+        keep(UNSENT, {
+          action: form.getAttribute("action"),
+          draft: form.dataset.keep ? draftOf(form) : "",
+          fields: [...new FormData(form)],
+        });
         send();
       });
     }

@@ -168,3 +168,24 @@ def test_the_comparisons_read_well(visit: Callable[..., Page], axe: Callable[[Pa
     page.get_by_role("link", name=re.compile("Stock solutions")).click()
     expect(page.locator(".bottle-label")).to_contain_text("CORROSIVE")
     assert axe(page) == []
+
+
+def test_what_is_typed_beside_an_entry_stays_and_what_was_sent_is_not_offered_again(
+    visit: Callable[..., Page], store: Store, gel: Any
+) -> None:
+    begin(store, gel)
+    page = visit(f"/batches/{gel.batch_id}/ph", width=820)
+    page.get_by_text("Weigh 20 drops of a dropper").click()
+    page.fill("#dropper", "Glass pipette")
+    add(page, "4")
+    page.get_by_text("Weigh 20 drops of a dropper").click()
+    expect(page.locator("#dropper")).to_have_value("Glass pipette")
+    page.fill("#drop_grams", "0.9")
+    page.get_by_role("button", name="Keep this dropper").click()
+    expect(page.locator(".flashes")).to_contain_text("weighed")
+    read_meter(page, "5.2")
+    expect(page.locator("#grams")).to_have_value("")
+    page.get_by_text("Weigh 20 drops of a dropper").click()
+    expect(page.locator("#dropper")).to_have_value("")
+    page.get_by_text("Counted in drops").click()
+    expect(page.locator("#dropper_id")).to_contain_text("Glass pipette: 45.0 mg a drop")
