@@ -1,0 +1,135 @@
+"""A crawler that fills every field of every form with what should not be there: each answer stays a plain page."""
+
+import shutil
+from collections.abc import Iterator
+from dataclasses import dataclass
+from html.parser import HTMLParser
+from pathlib import Path
+from urllib.parse import quote_from_bytes, urlsplit
+
+import pytest
+from flask import Flask
+from flask.testing import FlaskClient
+from markupsafe import escape
+
+from app.store.engine import Store, sqlite_url
+from app.web import create_app
+
+SCRIPT = "\"'><script>alert(7)</script>"
+HOSTILE = [SCRIPT, "NaN", "1e400", "-1", "", "x" * 60_000, "nul\x00byte", "half \ud800 pair", "=cmd|' /C calc'!A0"]
+SHOWN = ("/", "/formulas", "/formulas/1", "/materials", "/batches", "/batches/1", "/workshop", "/workshop/scales")
+MOST_PAGES = 120
+SAMPLES = 2
+
+
+@dataclass(frozen=True)
+class Form:
+    """Where a form goes, what it holds, and which of its fields are typed into."""
+
+    action: str
+    held: tuple[tuple[str, str], ...]
+    typed: tuple[str, ...]
+
+
+class Reader(HTMLParser):
+    """Collects the links and the posted forms of a page."""
+
+    def __init__(self, path: str) -> None:
+        super().__init__()
+        self.path, self.links, self.forms = path, [], []  # type: ignore[var-annotated]
+        self.action, self.held, self.typed = "", {}, []  # type: ignore[var-annotated]
+
+    def handle_starttag(self, tag: str, attributes: list[tuple[str, str | None]]) -> None:
+        held = {key: value or "" for key, value in attributes}
+        if tag == "a" and held.get("href", "").startswith("/"):
+            self.links.append(held["href"].split("#")[0])
+        if tag == "form":
+            posted = held.get("method", "get").lower() == "post"
+            self.action, self.held, self.typed = (held.get("action") or self.path) if posted else "", {}, []
+        if tag in ("input", "textarea", "select", "button") and held.get("name"):
+            self._field(tag, held)
+
+    def _field(self, tag: str, held: dict[str, str]) -> None:
+        fixed = held.get("type") in ("hidden", "checkbox", "radio") or tag == "button"
+        self.held.setdefault(held["name"], held.get("value", ""))
+        if not fixed and held.get("type") != "file":
+            self.typed.append(held["name"])
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "form" and self.action:
+            self.forms.append(Form(self.action, tuple(self.held.items()), tuple(self.typed)))
+            self.action = ""
+
+
+@pytest.fixture(scope="module")
+def forms(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Form]:
+    """Walk from the first page along every link, two addresses of each kind, and collect the forms."""
+    store = Store(sqlite_url(Path(shutil.copy(demo_file, tmp_path_factory.mktemp("crawl") / "demo.db"))))
+    app = create_app(store, secret=b"a key for tests")
+    found = {(kind(app, form.action), form.typed): form for form in crawl(app)}
+    store.close()
+    return list(found.values())
+
+
+def kind(app: Flask, address: str, method: str = "POST") -> str:
+    match = app.url_map.bind("localhost").match(urlsplit(address).path, method=method)
+    return str(match[0])
+
+
+def crawl(app: Flask) -> Iterator[Form]:
+    client, waiting, seen = app.test_client(), ["/"], dict[str, int]()
+    visited: set[str] = set()
+    while waiting and len(visited) < MOST_PAGES:
+        address = waiting.pop(0)
+        endpoint = kind(app, address, "GET")
+        if address in visited or seen.get(endpoint, 0) >= SAMPLES or endpoint == "static" or ".pdf" in address:
+            continue
+        visited.add(address)
+        seen[endpoint] = seen.get(endpoint, 0) + 1
+        answer = client.get(address)
+        assert answer.status_code in (200, 302, 303, 422), address
+        if answer.mimetype == "text/html":
+            reader = Reader(address)
+            reader.feed(answer.text)
+            waiting += reader.links
+            yield from reader.forms
+
+
+def body(form: Form, bad: str) -> str:
+    """Write the form as a hostile client would: half characters go out as they are."""
+    fields = {**dict(form.held), **dict.fromkeys(form.typed, bad)}
+    sent = {name: quote_from_bytes(text.encode("utf-8", "surrogatepass")) for name, text in fields.items()}
+    return "&".join(f"{quote_from_bytes(name.encode())}={text}" for name, text in sent.items())
+
+
+def send(client: FlaskClient, form: Form, bad: str):  # type: ignore[no-untyped-def]
+    return client.post(form.action, data=body(form, bad), content_type="application/x-www-form-urlencoded")
+
+
+def test_the_crawler_meets_the_forms_of_every_area(forms: list[Form]) -> None:
+    areas = {form.action.split("/")[1] for form in forms if form.typed}
+    assert areas >= {"batches", "formulas", "materials", "workshop", "read-a-label"}
+    assert len(forms) >= 25
+
+
+@pytest.mark.parametrize("bad", HOSTILE, ids=lambda text: repr(text[:12]))
+def test_no_field_of_any_form_breaks_a_page(demo_client: FlaskClient, forms: list[Form], bad: str) -> None:
+    faults = []
+    for form in forms:
+        answer = send(demo_client, form, bad)
+        if answer.status_code >= 500:
+            faults.append(f"{form.action}: {answer.status_code}")
+        if "<script>alert" in answer.text:
+            faults.append(f"{form.action}: shown as markup")
+        if answer.status_code == 422 and answer.mimetype == "text/html" and bad.isascii() and 0 < len(bad) < 40:
+            faults += [f"{form.action}: what was typed is gone"] if is_lost(form, bad, answer.text) else []
+    for path in SHOWN:
+        answer = demo_client.get(path)
+        if answer.status_code >= 500 or "<script>alert" in answer.text:
+            faults.append(f"{path}: broken by what was stored")
+    assert faults == []
+
+
+def is_lost(form: Form, bad: str, page: str) -> bool:
+    """Tell whether the answer shows none of what was typed; a NUL, which no page can hold, may go."""
+    return bool(form.typed) and str(escape(bad.replace("\x00", ""))) not in page.replace("\x00", "")
