@@ -74,7 +74,7 @@ def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
-        found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop"))
+        found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
     priced = select(Price.material_id)
     unpriced = select(func.count(Material.id)).where(Material.retired_at.is_(None), Material.id.not_in(priced))
     count = session.scalar(unpriced) or 0

@@ -1,0 +1,35 @@
+"""The first page's values: what is in work, what was decided, and what the workshop still lacks."""
+
+from sqlalchemy import delete
+
+from app.store.batches import BatchState
+from app.store.engine import Store
+from app.store.workshop import Scale
+from app.work.bench import look_at_bench
+
+
+def test_batches_in_work_and_decided_ones_are_kept_apart(demo: Store) -> None:
+    bench = look_at_bench(demo)
+    assert bench.is_demo
+    assert {row.state for row in bench.open_batches} == {BatchState.PLANNED, BatchState.IN_PROCESS}
+    assert {row.state for row in bench.decided_batches} == {BatchState.RELEASED, BatchState.REJECTED}
+
+
+def test_formulas_come_with_the_one_touched_last_at_the_top(demo: Store) -> None:
+    times = [row.changed_at for row in look_at_bench(demo).formulas]
+    assert times == sorted(times, reverse=True)
+    assert len(times) == 8
+
+
+def test_a_workshop_without_a_scale_is_told_so_with_the_page_to_mend_it(demo: Store) -> None:
+    assert not any("scale" in one.words for one in look_at_bench(demo).wanting)
+    with demo.transaction() as session:
+        session.execute(delete(Scale))
+    assert any("scale" in one.words and one.path == "/workshop/scales" for one in look_at_bench(demo).wanting)
+
+
+def test_an_empty_workshop_has_a_bench_too(store: Store) -> None:
+    bench = look_at_bench(store)
+    assert not bench.is_demo
+    assert (bench.formulas, bench.open_batches, bench.decided_batches) == ((), (), ())
+    assert bench.wanting
