@@ -11,7 +11,8 @@ from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material, Price
 from app.store.workshop import Scale, the_workshop
-from app.work.batches.listing import BatchRow, find_batches
+from app.work.batches.listing import BatchRow, latest_batches
+from app.work.batches.loading import CLOSED
 
 MOST_FORMULAS = 8
 MOST_BATCHES = 6
@@ -50,15 +51,14 @@ class Bench:
 
 def look_at_bench(store: Store) -> Bench:
     """Gather what is in work, what was touched last and what is missing."""
-    rows = find_batches(store)
-    running = tuple(row for row in rows if row.state in {BatchState.PLANNED, BatchState.IN_PROCESS})
-    decided = tuple(row for row in rows if row not in running)
+    running = latest_batches(store, set(BatchState) - CLOSED, MOST_BATCHES)
+    decided = latest_batches(store, CLOSED, MOST_BATCHES)
     with store.reading() as session:
         return Bench(
             is_demo=the_workshop(session).is_demo,
             formulas=_latest_formulas(session),
-            open_batches=running[:MOST_BATCHES],
-            decided_batches=decided[:MOST_BATCHES],
+            open_batches=running,
+            decided_batches=decided,
             wanting=_wanting(session),
         )
 

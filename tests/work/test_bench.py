@@ -1,6 +1,6 @@
 """The first page's values: what is in work, what was decided, and what the workshop still lacks."""
 
-from sqlalchemy import delete
+from sqlalchemy import delete, text
 
 from app.store.batches import BatchState
 from app.store.engine import Store
@@ -13,6 +13,19 @@ def test_batches_in_work_and_decided_ones_are_kept_apart(demo: Store) -> None:
     assert bench.is_demo
     assert {row.state for row in bench.open_batches} == {BatchState.PLANNED, BatchState.IN_PROCESS}
     assert {row.state for row in bench.decided_batches} == {BatchState.RELEASED, BatchState.REJECTED}
+
+
+def test_an_old_batch_in_process_is_not_hidden_by_newer_ones(demo: Store) -> None:
+    waiting = [row.number for row in look_at_bench(demo).open_batches]
+    with demo.transaction() as session:
+        known = {name for (_, name, *_rest) in session.execute(text("PRAGMA table_info(batch)"))} - {"id", "number"}
+        rest = ", ".join(sorted(known))
+        counting = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n WHERE i < 250)"
+        released = f"SELECT 'Z-' || id || '-' || i, {rest} FROM batch, n WHERE state = 'released'"  # noqa: S608
+        copy = f"INSERT INTO batch (number, {rest}) {released}"
+        session.execute(text(f"{counting} {copy}"))
+        session.execute(text("UPDATE batch SET planned_on = '2027-01-01' WHERE number LIKE 'Z-%'"))
+    assert [row.number for row in look_at_bench(demo).open_batches] == waiting
 
 
 def test_formulas_come_with_the_one_touched_last_at_the_top(demo: Store) -> None:

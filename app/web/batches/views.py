@@ -5,13 +5,15 @@ from werkzeug.wrappers import Response
 
 from app.science.errors import Invalid
 from app.store.batches import ReadingKind
+from app.store.errors import Conflict
 from app.web import context
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.work.batches.deciding import decide, what_is_open
 from app.work.batches.history import deeds
-from app.work.batches.listing import find_batches
+from app.work.batches.listing import MOST_ROWS, find_batches
 from app.work.batches.loading import CLOSED, load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
+from app.work.batches.overtaken import clashes, still_typed
 from app.work.batches.planning import plan_batch, planning_choices
 from app.work.batches.weighing import Faults, record_weighings
 
@@ -24,7 +26,7 @@ def index() -> Page:
     """List batches, searched by any words and by state."""
     words, state = request.args.get("q", ""), request.args.get("state", "")
     rows = find_batches(context.store(), words, state)
-    return render_template("batches/index.html", rows=rows, words=words, state=state)
+    return render_template("batches/index.html", rows=rows, most=MOST_ROWS, words=words, state=state)
 
 
 @blueprint.get("/new")
@@ -82,6 +84,8 @@ def weights(batch_id: int) -> Page:
         )
     except Faults as error:
         return _again(batch_id, error.messages)
+    except Conflict as error:
+        return _overtaken(batch_id, f"{error} Your weights are not saved: look them over and take them down again.")
     flash("The weights are taken down.")
     return _back(batch_id, "weights")
 
@@ -123,7 +127,7 @@ def note(batch_id: int) -> Page:
     try:
         add_note(context.store(), batch_id, text=_typed("note"), who=who, key=_typed("key"))
     except Invalid as error:
-        return _again(batch_id, {error.field: error.message})
+        return _again(batch_id, {f"note-{error.field}": error.message})
     return _back(batch_id, "history")
 
 
@@ -155,6 +159,13 @@ def _row_version() -> int:
 
 def _again(batch_id: int, faults: dict[str, str]) -> Page:
     return _record_page(batch_id, faults, dict(request.form)), 422
+
+
+def _overtaken(batch_id: int, words: str) -> Page:
+    with context.store().reading() as session:
+        batch = load_batch(session, batch_id)
+    faults = {"weights": words} | clashes(batch, weighed_entries(request.form))
+    return _record_page(batch_id, faults, still_typed(request.form, batch)), 409
 
 
 def _back(batch_id: int, anchor: str) -> Response:

@@ -1,5 +1,6 @@
 """The list of batches, searched by any words."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -43,6 +44,13 @@ def find_batches(store: Store, words: str = "", state: str = "", formula_id: int
         wanted = wanted.where(FormulaVersion.formula_id == formula_id)
     with store.reading() as session:
         return [BatchRow(*row) for row in session.execute(wanted.limit(MOST_ROWS))]
+
+
+def latest_batches(store: Store, states: Collection[BatchState], most: int) -> tuple[BatchRow, ...]:
+    """List the newest batches in any of some states, however many others came after them."""
+    wanted = _all_rows().where(Batch.state.in_(states)).limit(most)
+    with store.reading() as session:
+        return tuple(BatchRow(*row) for row in session.execute(wanted))
 
 
 def _all_rows() -> Rows:
