@@ -30,7 +30,7 @@ class PartItem(RequestModel):
     nano: bool = False
     cas: str | None = Field(default=None, max_length=40)
     may_contain: bool = False
-    allergens: list[AllergenItem] = Field(default_factory=list, max_length=400)
+    allergens: list[AllergenItem] = Field(default_factory=list, max_length=1000)
 
 
 class MaterialItem(RequestModel):
@@ -38,10 +38,10 @@ class MaterialItem(RequestModel):
 
     name: Text
     percent: Percent
-    composition: list[PartItem] = Field(min_length=1, max_length=400)
+    composition: list[PartItem] = Field(min_length=1, max_length=1000)
 
 
-Materials = Annotated[list[MaterialItem], Field(min_length=1, max_length=400)]
+Materials = Annotated[list[MaterialItem], Field(min_length=1, max_length=10_000)]
 
 
 def dosed(materials: Iterable[MaterialItem]) -> tuple[DosedMaterial, ...]:
@@ -54,7 +54,12 @@ def dosed(materials: Iterable[MaterialItem]) -> tuple[DosedMaterial, ...]:
     for n, item in enumerate(items):
         _at_most_all((part.percent for part in item.composition if not part.may_contain), f"materials[{n}].composition")
     _at_most_all((item.percent for item in items), "materials")
-    return tuple(DosedMaterial(item.name, item.percent, tuple(map(_part, item.composition))) for item in items)
+    return tuple(map(dosed_material, items))
+
+
+def dosed_material(item: MaterialItem) -> DosedMaterial:
+    """Translate one material into the value science works on."""
+    return DosedMaterial(item.name, item.percent, tuple(map(_part, item.composition)))
 
 
 def _at_most_all(percents: Iterable[Decimal], field: str) -> None:
