@@ -98,7 +98,8 @@ def batch_sheet(
 
 
 def _line(line: SoundLine, weighed: WeighedLine, names: dict[str, str], scales: Sequence[Scale]) -> SheetLine:
-    scale = next(s for s in scales if s.readability_g == weighed.scale.readability_g)
+    chosen = (weighed.scale.readability_g, weighed.scale.capacity_g)
+    scale = next(s for s in scales if (s.readability_g, s.capacity_g) == chosen)
     return SheetLine(
         line,
         weighed.target_g,

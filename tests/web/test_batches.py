@@ -80,14 +80,42 @@ def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: 
     assert 'value="L77"' in answer.text
 
 
-def test_a_stale_record_is_not_overwritten(demo_client: FlaskClient) -> None:
+def test_an_overtaken_form_keeps_what_was_typed_and_shows_what_is_there_by_now(demo_client: FlaskClient) -> None:
     path = plan(demo_client)
     version = field(demo_client.get(path).text, "row_version")
-    first = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[0]
-    assert demo_client.post(f"{path}/weights", data={"row_version": version, f"actual-{first}": "1"}).status_code == 303
-    answer = demo_client.post(f"{path}/weights", data={"row_version": version, f"actual-{first}": "2"})
+    first, second, third = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[:3]
+    theirs = {"row_version": version, f"actual-{first}": "270", f"lot-{first}": "W1", f"actual-{second}": "5"}
+    assert demo_client.post(f"{path}/weights", data=theirs).status_code == 303
+    mine = {"row_version": version, f"actual-{first}": "271", f"lot-{first}": "", f"actual-{third}": "7"}
+    answer = demo_client.post(f"{path}/weights", data=mine)
     assert answer.status_code == 409
     assert "not saved" in answer.text
+    assert "the record has 270 g, lot W1 by now; you typed 271 g." in answer.text
+    kept = [field(answer.text, f"{kind}-{n}") for kind, n in (("actual", first), ("lot", first), ("actual", second))]
+    assert kept == ["271", "W1", "5"]
+    again = {name: field(answer.text, name) for name in ("row_version", f"actual-{first}", f"actual-{third}")}
+    assert demo_client.post(f"{path}/weights", data=again).status_code == 303
+    assert field(demo_client.get(path).text, f"actual-{first}") == "271"
+
+
+def test_weights_that_come_after_the_decision_are_shown_and_not_written(demo_client: FlaskClient) -> None:
+    line = re.findall(r'name="actual-(\d+)"', demo_client.get("/batches/4").text)[0]
+    version = field(demo_client.get("/batches/4").text, "row_version")
+    decision = {"row_version": version, "who": "Tom", "state": "rejected", "why": "spilt"}
+    assert demo_client.post("/batches/4/decide", data=decision).status_code == 303
+    answer = demo_client.post("/batches/4/weights", data={"row_version": version, f"actual-{line}": "1.25"})
+    assert answer.status_code == 409
+    assert "is rejected" in answer.text
+    assert "you typed 1.25 g" in answer.text
+    assert ">1.25<" not in demo_client.get("/batches/4").text
+
+
+def test_a_note_on_a_decided_batch_needs_a_name(demo_client: FlaskClient) -> None:
+    answer = demo_client.post("/batches/1/note", data={"note": "Pot 3 leaks.", "who": " "})
+    assert answer.status_code == 422
+    assert 'id="note-who-fault"' in answer.text
+    assert ">Pot 3 leaks.</textarea>" in answer.text
+    assert demo_client.post("/batches/1/note", data={"note": "Pot 3 leaks.", "who": "Tom"}).status_code == 303
 
 
 @pytest.mark.parametrize("bad", HOSTILE, ids=lambda text: repr(text[:20]))

@@ -136,6 +136,18 @@ def test_a_size_that_makes_no_sense_is_told_at_its_field(demo_client: FlaskClien
     assert demo_client.get(f"/formulas/1/batch-sheet.pdf?{query}").status_code in {200, 422}
 
 
+@pytest.mark.parametrize("name", ["formula_id", "endpoint", "_method", "_scheme", "_external", "kind"])
+def test_nothing_added_to_an_address_breaks_a_paper(demo_client: FlaskClient, name: str) -> None:
+    for kind in KINDS:
+        assert demo_client.get(f"/formulas/1/{kind}?{name}=2").status_code == 200
+        assert demo_client.get(f"/formulas/1/{kind}.pdf?{name}=2&size=abc").status_code in {200, 422}
+
+
+@pytest.mark.parametrize("version", ["abc", "-1", "9999999999", "999"])
+def test_a_version_that_is_not_there_is_not_the_draft(demo_client: FlaskClient, version: str) -> None:
+    assert demo_client.get(f"/formulas/1/batch-sheet?version={version}").status_code == 404
+
+
 def test_a_volume_without_a_density_says_so(demo_client: FlaskClient) -> None:
     answer = demo_client.get("/formulas/6/batch-sheet?size=2+l")
     assert answer.status_code == 422

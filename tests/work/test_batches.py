@@ -10,6 +10,7 @@ from sqlalchemy import event, text
 from sqlalchemy.exc import IntegrityError, OperationalError
 
 from app.science.errors import Invalid
+from app.science.numbers import to_places
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound, Unusable
@@ -20,6 +21,7 @@ from app.work.batches.listing import find_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import Plan, plan_batch, planning_choices
+from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import Faults, Weighed, record_weighings
 from app.work.formulas.deeds import From, open_draft, save_draft
 
@@ -88,7 +90,7 @@ def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
     ("change", "field"),
     [
         ({"size": "abc"}, "size"),
-        ({"size": ""}, ""),
+        ({"size": ""}, "size"),
         ({"size": "NaN g"}, "size"),
         ({"size": "1e400 g"}, "size"),
         ({"size": "-1 g"}, "size"),
@@ -101,10 +103,9 @@ def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
     ids=str,
 )
 def test_a_plan_that_makes_no_sense_uses_up_no_number(demo: Store, change: dict[str, object], field: str) -> None:
-    if field:
-        with pytest.raises(Invalid) as told:
-            plan_batch(demo, replace(PLAN, **change))
-        assert told.value.field == field
+    with pytest.raises(Invalid) as told:
+        plan_batch(demo, replace(PLAN, **change))
+    assert told.value.field == field
     assert load(demo, plan_batch(demo, PLAN)).number == "HG-2026-002"
 
 
@@ -204,6 +205,27 @@ def test_the_yield_is_a_share_of_what_was_weighed_in(demo: Store) -> None:
     assert yield_percent(load(demo, batch_id)) == Decimal("150.03") / weighed * 100
 
 
+def test_a_yield_taken_down_twice_is_one_line_of_the_history(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    for _ in range(2):
+        record_yield(demo, batch_id, text="150", who="Ines")
+    assert [event.what for event in load(demo, batch_id).history].count("yield") == 1
+
+
+def test_the_sheet_of_a_batch_keeps_its_weights_whatever_becomes_of_the_scales(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    planned = [(line.name, line.shown_g, line.scale) for line in load(demo, batch_id).lines]
+    changes = ("UPDATE scale SET readability_g = '1', name = name || ' new'", "DELETE FROM scale")
+    for change in changes:
+        with demo.transaction() as session:
+            session.execute(text(change))
+        with demo.reading() as session:
+            sheet = sheet_of_batch(session, batch_id)["sheet"]
+        assert [(row.line.name, row.shown_g, row.scale) for row in sheet.lines] == planned
+        assert all(row.shown_g == to_places(row.shown_g, row.places) for row in sheet.lines)
+        assert sheet.weighed_g == sum(weight for _, weight, _ in planned)
+
+
 # -- deciding
 
 
@@ -250,6 +272,9 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
     for deed in deeds:
         with pytest.raises(Conflict, match="dated note"):
             deed()
+    with pytest.raises(Invalid) as told:
+        add_note(demo, batch_id, text="Label misprinted on three pots.", who="")
+    assert told.value.field == "who"
     add_note(demo, batch_id, text="Label misprinted on three pots.", who="Tom")
     assert load(demo, batch_id).history[-1].new == "Label misprinted on three pots."
 

@@ -127,6 +127,13 @@ def test_heat_and_alkali_carry_their_cautions(hydrophilic: SoundFormula) -> None
     assert HOT_CAUTION not in made[2]
 
 
+def test_of_two_scales_with_one_step_the_one_that_holds_the_weight_is_named(hydrophilic: SoundFormula) -> None:
+    small, large = scales(("0.1", "60"), ("0.1", "3000"))
+    small.name, large.name = "small", "large"
+    sheet = batch_sheet(hydrophilic, BatchSize(Decimal(500)), "", Decimal(0), [small, large])
+    assert {line.scale for line in sheet.lines if line.target_g > 60} == {"large"}
+
+
 def test_without_a_scale_the_sheet_says_what_is_missing(hydrophilic: SoundFormula) -> None:
     with pytest.raises(Invalid, match="no scale"):
         batch_sheet(hydrophilic, BatchSize(Decimal(500)), "", Decimal(0), [])

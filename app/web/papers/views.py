@@ -8,6 +8,7 @@ from flask import Blueprint, Response, make_response, render_template, request, 
 from app.documents.papers import Setting, press
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
+from app.store.errors import NotFound
 from app.web import context
 from app.web.batches.forms import number
 from app.web.template_tools import workshop
@@ -23,9 +24,12 @@ Page = str | Response | tuple[str, int]
 def asked(formula_id: int) -> Asked:
     """Read from the address which paper is wanted."""
     args = request.args
+    version = number(args.get("version", ""))
+    if version is None and args.get("version"):
+        raise NotFound("There is no such version of this formula.")
     return Asked(
         formula_id,
-        number(args.get("version", "")),
+        version,
         args.get("size", ""),
         args.get("fill", ""),
         args.get("loss", ""),
@@ -96,7 +100,7 @@ Maker = Callable[[Any, Asked], Any]
 
 def _page(kind: str, formula_id: int, make: Maker) -> Page:
     wanted = asked(formula_id)
-    values: dict[str, Any] = {"kind": kind, "asked": wanted, "query": request.query_string.decode("ascii", "ignore")}
+    values: dict[str, Any] = {"kind": kind, "asked": wanted, "query": _query()}
     try:
         with context.store().reading() as session:
             sheet = make(session, wanted)
@@ -107,8 +111,12 @@ def _page(kind: str, formula_id: int, make: Maker) -> Page:
     return render_template("papers/page.html", sheet=sheet, fault=None, on_page=True, number=None, **values)
 
 
+def _query() -> str:
+    return request.query_string.decode("ascii", "ignore")
+
+
 def _pdf(kind: str, formula_id: int, make: Maker) -> Page:
-    back = url_for(f"papers.{kind}", formula_id=formula_id, **request.args)
+    back = f"{url_for(f'papers.{kind}', formula_id=formula_id)}?{_query()}"
     try:
         with context.store().reading() as session:
             sheet = make(session, asked(formula_id))

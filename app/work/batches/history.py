@@ -53,4 +53,4 @@ def _goes_on(before: BatchEvent, event: BatchEvent) -> bool:
 
 def _is_weighing(event: BatchEvent) -> bool:
     material, _, what = event.what.rpartition(": ")
-    return bool(material) and what in TAKEN_DOWN
+    return material not in {"", "reading"} and what in TAKEN_DOWN

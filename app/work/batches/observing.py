@@ -6,7 +6,7 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.store.batches import Batch, BatchReading, ReadingKind
 from app.store.engine import Store
-from app.work.batches.loading import load_batch, log, open_batch
+from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
 from app.work.once import earlier_result, remember, scoped
@@ -68,7 +68,10 @@ def add_note(store: Store, batch_id: int, *, text: str, who: str, key: str = "")
     with store.transaction() as session:
         if earlier_result(session, key) is not None:
             return
-        log(load_batch(session, batch_id), "note", by=who, new=text.strip()[:4000])
+        batch = load_batch(session, batch_id)
+        if batch.state in CLOSED and not who.strip():
+            raise Invalid("who", f"Write who adds the note: the batch is {batch.state.value}.")
+        log(batch, "note", by=who, new=text.strip()[:4000])
         remember(session, key, str(batch_id))
 
 
@@ -82,6 +85,8 @@ def record_yield(store: Store, batch_id: int, *, text: str, who: str) -> None:
     with store.transaction() as session:
         batch = open_batch(session, batch_id)
         weight = read_weight(text, "yield")
+        if weight == batch.yield_g:
+            return
         log(batch, "yield", by=who, old=_words(batch.yield_g), new=_words(weight))
         batch.yield_g = weight
 
