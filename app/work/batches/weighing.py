@@ -4,6 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
+from sqlalchemy.orm.attributes import flag_modified
+
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.store.batches import Batch, BatchLine, BatchState
@@ -49,6 +51,8 @@ def record_weighings(
         weights = _read_weights(known)
         for line, entry in known:
             _take_down(batch, line, entry, weights[line.id], who, why)
+        # The record counts as changed although only its lines were, so that an older form is recognised.
+        flag_modified(batch, "made_by")
         if batch.state is BatchState.PLANNED and any(weights.values()):
             batch.state, batch.started_at = BatchState.IN_PROCESS, now()
             log(batch, "state", by=who, old="planned", new="in process")

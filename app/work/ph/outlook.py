@@ -1,8 +1,10 @@
 """What pH a formula will have, what holds it there, what the neutraliser does to it, and what that means."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
+
+import numpy as np
 
 from app.reference.acid_base import acid_base_table
 from app.reference.neutralisers import neutralisers
@@ -12,7 +14,7 @@ from app.science.acid_base.advice import Advice, ask_dose
 from app.science.acid_base.gel import Window, companions, gel_notes
 from app.science.acid_base.model import compile_model
 from app.science.acid_base.prediction import predict
-from app.science.acid_base.titration import BufferShare, buffer_shares
+from app.science.acid_base.titration import POINTS, BufferShare, CurvePoint, buffer_shares, curve_with_band
 from app.science.acid_base.values import Adjuster, Mixture, Prediction
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
@@ -22,6 +24,7 @@ from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
 LEAVE_ON = "leave-on"
 MOST_SHARES = 4
 LEAST_SHARE = 0.03
+PAST_THE_FORMULA = 1.15
 ACID, BASE = "Citric Acid", "Sodium Hydroxide"
 
 
@@ -143,7 +146,16 @@ def _with_own_line(materials: Sequence[DosedMaterial], line: PhLine, target: flo
     before_g = batch_g * float(100 - line.percent) / 100
     mixture, _ = mixture_of(without(materials, line))
     advice = ask_dose(mixture, (line.adjuster,), target, before_g)
-    return Titration(line.material, line.adjuster, advice, batch_g * float(line.percent) / 100, own_line=True)
+    in_formula = batch_g * float(line.percent) / 100
+    if in_formula > advice.curve[-1].grams:
+        advice = replace(advice, curve=_curve_past(mixture, line.adjuster, in_formula, before_g))
+    return Titration(line.material, line.adjuster, advice, in_formula, own_line=True)
+
+
+def _curve_past(mixture: Mixture, adjuster: Adjuster, grams: float, before_g: float) -> tuple[CurvePoint, ...]:
+    """Draw the curve as far as the formula goes, and a little further."""
+    doses = np.linspace(0.0, PAST_THE_FORMULA * grams / before_g, POINTS)
+    return curve_with_band(compile_model(mixture, (adjuster,)), doses, before_g)
 
 
 def _usual(mixture: Mixture, target: float) -> tuple[Adjuster, str]:
