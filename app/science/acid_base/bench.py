@@ -13,6 +13,8 @@ from app.science.acid_base.model import Model, compile_model
 from app.science.acid_base.refit import METER_OFFSET, SESSION_TRACE, Reading, refit
 from app.science.acid_base.values import Adjuster, Mixture
 
+OUT_OF_REACH = "Neither solution brings this batch to the target."
+MEASURE_AGAIN = "By all readings together the target is met, though the last one is off: stir, wait and measure once more."
 ACCEPT = 0.15  # pH around the target at which the session ends
 
 
@@ -89,9 +91,8 @@ def next_step(session: Session, added_g: Sequence[float], readings: Sequence[Rea
         dose = plan_dose(session.model, session.target, belief, before, which)
         if dose.value:
             return _step(session, move, which, (dose, belief, before), misfit)
-    return Step(
-        Move.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, ("Neither solution brings this batch to the target.",)
-    )
+    words = MEASURE_AGAIN if readings and dose.value is not None else OUT_OF_REACH
+    return Step(Move.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, (words,))
 
 
 def _step(session: Session, move: Move, which: int, plan: tuple[Dose, Belief | None, Array], misfit: float) -> Step:
