@@ -14,7 +14,7 @@ from app.science.acid_base.refit import METER_OFFSET, SESSION_TRACE, Reading, re
 from app.science.acid_base.values import Adjuster, Mixture
 
 OUT_OF_REACH = "Neither solution brings this batch to the target."
-MEASURE_AGAIN = "By all readings together the target is met, though the last one is off: stir, wait and measure once more."
+MEASURE_AGAIN = "All readings together say the target is met, though the last is off: stir, wait, measure once more."
 ACCEPT = 0.15  # pH around the target at which the session ends
 
 
