@@ -85,10 +85,11 @@ def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
 
 @dataclass(frozen=True, slots=True)
 class DeclarationSheet:
-    """The ingredient declaration of a formula under one law, with the formula expanded to substances."""
+    """The ingredient declaration of a formula under one law and the other, with the formula expanded to substances."""
 
     formula: SoundFormula
     declared: Declared
+    other: Declared
     substances: tuple[SubstanceTotal, ...]
 
 
@@ -104,5 +105,7 @@ def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
     known = {known.value: known for known in Jurisdiction}
     if asked.jurisdiction and asked.jurisdiction not in known:
         raise Invalid("jurisdiction", "Choose EU or US.")
+    law = known.get(asked.jurisdiction, home)
+    other = next(one for one in Jurisdiction if one is not law)
     substances = tuple(sorted(expand(formula.dosed()), key=lambda total: -total.percent))
-    return DeclarationSheet(formula, declared_formula(formula, known.get(asked.jurisdiction, home)), substances)
+    return DeclarationSheet(formula, declared_formula(formula, law), declared_formula(formula, other), substances)

@@ -173,6 +173,9 @@ def test_prices_that_are_missing_are_named_and_the_cost_says_at_least(demo_clien
     assert "Folding box" in page
     assert "at least €" in page
     assert "at most" in page
+    offers = page.split("Buying for more batches at once")[1]
+    assert offers.count("at least €") == offers.count("at most ") == 3
+    assert page.split("For a margin of")[1].split("</table>")[0].count("at least €") == 4
     assert "Folding box" not in demo_client.get("/formulas/1/cost-sheet").text
 
 
@@ -188,4 +191,7 @@ def test_the_declaration_follows_the_law_that_is_asked_for(demo_client: FlaskCli
     eu, us = (demo_client.get(f"/formulas/7/declaration?jurisdiction={law}").text for law in ("EU", "US"))
     assert "CI 77491" in eu.split('id="declaration"')[1][:600]
     assert "Iron Oxides" in us.split('id="declaration"')[1][:600]
+    for page, other in ((eu, "Iron Oxides"), (us, "CI 77491")):
+        assert other in page.split('id="declaration-other"')[1][:600]
+        assert page.count("data-copy=") == 2
     assert demo_client.get("/formulas/7/declaration?jurisdiction=XX").status_code == 422
