@@ -67,6 +67,16 @@ def test_a_batch_is_planned_and_taken_down(visit: Callable[..., Page]) -> None:
     expect(page.locator(".state").first).to_have_text("in process")
 
 
+def test_on_a_phone_the_field_of_a_weight_is_in_sight_beside_its_material(visit: Callable[..., Page]) -> None:
+    page = visit("/batches/4", width=390)
+    for field in page.locator(".bench-table input").all():
+        box = field.bounding_box()
+        assert box
+        assert box["x"] >= 0
+        assert box["x"] + box["width"] <= 390
+        assert box["height"] >= 48
+
+
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("path", [*PAGES, *PAPERS])
 def test_nothing_serious_stands_in_the_way_of_anyone(
