@@ -280,9 +280,18 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
 
 
 @pytest.mark.parametrize("table", ["batch_event", "batch_reading", "formula_version", "version_line"])
-def test_the_history_and_the_versions_cannot_be_altered_in_the_database(demo: Store, table: str) -> None:
-    with pytest.raises((IntegrityError, OperationalError, Unusable)), demo.transaction() as session:
-        session.execute(text(f"UPDATE {table} SET id = id + 100000"))  # noqa: S608
+@pytest.mark.parametrize("change", ["UPDATE {} SET id = id + 100000", "DELETE FROM {}"])
+def test_the_history_and_the_versions_cannot_be_altered_in_the_database(demo: Store, table: str, change: str) -> None:
+    before = count(demo, table)
+    with pytest.raises(IntegrityError, match="is kept as it is"), demo.transaction() as session:
+        session.execute(text(change.format(table)))
+    assert count(demo, table) == before > 0
+
+
+@pytest.mark.parametrize("table", ["batch", "material", "formula"])
+def test_what_a_record_refers_to_cannot_be_deleted(demo: Store, table: str) -> None:
+    with pytest.raises(IntegrityError), demo.transaction() as session:
+        session.execute(text(f"DELETE FROM {table} WHERE id = 1"))  # noqa: S608
 
 
 def test_a_version_with_a_batch_cannot_be_deleted(demo: Store) -> None:
