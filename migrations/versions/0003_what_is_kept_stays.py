@@ -1,4 +1,4 @@
-"""what is kept stays: no version, reading or line of a history can be deleted
+"""what is kept stays: no version and no line of a history can be deleted
 
 Revision ID: 0003
 Revises: 0002
@@ -11,7 +11,8 @@ down_revision = "0002"
 branch_labels = None
 depends_on = None
 
-KEPT_FOR_GOOD = ("formula_version", "version_line", "batch_event", "batch_reading")
+# A reading that was typed wrongly can be taken back while the batch is open; its history keeps both.
+KEPT_FOR_GOOD = ("formula_version", "version_line", "batch_event")
 
 
 def _on_sqlite() -> bool:
