@@ -151,9 +151,8 @@ def test_lines_move_by_key_by_button_and_by_dragging(visit: Callable[..., Page],
     page.mouse.move(box["x"] + 5, box["y"] + 8)
     page.mouse.down()
     page.mouse.move(there["x"] + 40, there["y"] + 5, steps=6)
-    page.mouse.up()
-    saved(page)
-    page.wait_for_function("document.querySelector('#state').textContent.startsWith('Saved')")
+    with page.expect_response(lambda answer: answer.request.method == "POST" and answer.ok):
+        page.mouse.up()
     expect(page.locator("[data-phase='b'] [data-line='g']")).to_be_visible()
     page.reload()
     expect(page.locator("[data-phase='b'] [data-line='g']")).to_be_visible()
