@@ -1,13 +1,12 @@
 """The shipped materials as a shelf for covering an inferred list."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from functools import cache
 
 from app.reference.inference_prior import class_of
 from app.reference.material import LibraryMaterial
-from app.reference.materials import library_materials, material
-from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Wanted, cover
-from app.science.inference.phases import PhaseItem, Step, propose_phases
+from app.reference.materials import library_materials
+from app.science.inference.cover import ShelfMaterial, Wanted
 from app.science.inference.values import Estimate
 from app.science.label_list.values import ReadName
 from app.science.names import inci_key
@@ -35,28 +34,3 @@ def wanted_from(names: Sequence[ReadName], rows: Sequence[Estimate]) -> tuple[Wa
         for name, row in zip(names, rows, strict=True)
         if not name.may_contain
     )
-
-
-def cover_label(
-    names: Sequence[ReadName],
-    rows: Sequence[Estimate],
-    own: Iterable[ShelfMaterial] = (),
-    left_out: frozenset[str] = frozenset(),
-) -> Cover:
-    """Cover an inferred list from the maker's own shelf first, then from the library.
-
-    Raises:
-        Invalid: when no material holds any of the substances.
-    """
-    return cover(wanted_from(names, rows), [*own, *library_shelf()], left_out)
-
-
-def phases_of(lines: Iterable[CoverLine]) -> tuple[Step, ...]:
-    """Propose phases for covered lines, with the phase hints of the library where it knows the material."""
-    return propose_phases([_item(line) for line in lines])
-
-
-def _item(line: CoverLine) -> PhaseItem:
-    found = material(line.material.id)
-    hint = found.phase_hint if found else "either"
-    return PhaseItem(line.material.id, line.material.name, line.percent, line.material.class_name, hint)

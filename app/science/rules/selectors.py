@@ -96,9 +96,3 @@ class Selector:
         named = ingredient.key in self._keys or not self.tags.isdisjoint(ingredient.tags)
         hit = named or (self._pattern is not None and self._pattern.match(ingredient.words) is not None)
         return hit and not (self._but is not None and self._but.takes(ingredient))
-
-
-def classes_named(selectors: Iterable[Selector]) -> frozenset[str]:
-    """List the classes some selectors speak of, so that a table can be checked for slips of the pen."""
-    tags = (tag for s in selectors for tag in (*s.tags, *(i for i in s.but if ":" in i)))
-    return frozenset(tag.removeprefix("class:") for tag in tags if tag.startswith("class:"))

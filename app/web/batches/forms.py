@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Self
 
+from app.web.row_number import number
 from app.work.batches.planning import Plan, PlanningChoices
 from app.work.batches.weighing import Weighed
 from app.work.clock import today
@@ -64,11 +65,6 @@ class PlanForm:
         return Plan(
             self.formula_id, self.version_id, self.size, self.fill, self.loss, self.planned_on, self.made_by, self.key
         )
-
-
-def number(text: str) -> int | None:
-    """Read a record number from a form; None for anything else."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
 
 
 def weighed_entries(form: Mapping[str, str]) -> list[Weighed]:

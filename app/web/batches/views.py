@@ -8,6 +8,7 @@ from app.store.batches import ReadingKind
 from app.store.errors import Conflict
 from app.web import context
 from app.web.batches.forms import PlanForm, weighed_entries
+from app.web.row_number import number
 from app.work.batches.deciding import decide, what_is_open
 from app.work.batches.history import deeds
 from app.work.batches.listing import MOST_ROWS, find_batches
@@ -153,8 +154,8 @@ def _who() -> str:
 
 
 def _row_version() -> int:
-    text = _typed("row_version")
-    return int(text) if text.isdecimal() and len(text) < 10 else -1
+    found = number(_typed("row_version"))
+    return -1 if found is None else found
 
 
 def _again(batch_id: int, faults: dict[str, str]) -> Page:

@@ -6,6 +6,7 @@ from dataclasses import fields, replace
 
 from app.science.errors import Invalid
 from app.store.materials import PhaseHint
+from app.web.row_number import number
 from app.work.materials.composition import fitted, with_pasted, with_water
 from app.work.materials.finding import ALL, IN_USE, RETIRED, Wanted
 from app.work.materials.prices import TypedPrice
@@ -29,7 +30,8 @@ def wanted(query: Mapping[str, str]) -> Wanted:
 
 def whole_number(text: str, otherwise: int = 0) -> int:
     """Read a page or version number; anything else is ``otherwise``."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else otherwise
+    found = number(text)
+    return otherwise if found is None else found
 
 
 def typed_material(form: Mapping[str, str]) -> TypedMaterial:

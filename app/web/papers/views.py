@@ -10,7 +10,7 @@ from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import NotFound
 from app.web import context
-from app.web.batches.forms import number
+from app.web.row_number import number
 from app.web.template_tools import workshop
 from app.work.batches.sheets import sheet_of_batch
 from app.work.clock import today

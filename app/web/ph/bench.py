@@ -9,8 +9,9 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.ph.area import blueprint
-from app.web.ph.forms import addition_of, at_of, number, reading_of, start_of
+from app.web.ph.forms import addition_of, at_of, reading_of, start_of
 from app.web.ph.session_plot import session_plot
+from app.web.row_number import number
 from app.work.ph.as_made import take_as_made
 from app.work.ph.droppers import weigh_drops
 from app.work.ph.entries import add_addition, add_reading, take_back_last

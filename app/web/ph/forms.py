@@ -2,13 +2,9 @@
 
 from collections.abc import Mapping
 
+from app.web.row_number import number
 from app.work.ph.entries import At, TypedAddition, TypedReading
 from app.work.ph.sessions import Start
-
-
-def number(text: str) -> int | None:
-    """Read a record number from a form; None for anything else."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
 
 
 def start_of(form: Mapping[str, str]) -> Start:

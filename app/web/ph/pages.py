@@ -12,8 +12,8 @@ from app.web import context
 from app.web.formulas.forms import new_id
 from app.web.formulas.page import Sheet, look
 from app.web.ph.area import blueprint
-from app.web.ph.forms import number
 from app.web.ph.section import ph_view
+from app.web.row_number import number
 from app.work.formulas.deeds import From
 from app.work.formulas.steps import OpenDraft
 from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows

@@ -6,8 +6,8 @@ from app.documents.papers import press
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.web import context
-from app.web.batches.forms import number
 from app.web.papers.views import setting
+from app.web.row_number import number
 from app.web.rules.area import Page, blueprint
 from app.work.rules.sheet import ChecksSheet, answer_finding, checks_sheet
 from app.work.typed import Faults

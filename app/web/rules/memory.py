@@ -7,7 +7,7 @@ from flask import flash, redirect, render_template, request, url_for
 
 from app.reference.provenance import MemoryValue, from_memory
 from app.web import context
-from app.web.batches.forms import number
+from app.web.row_number import number
 from app.web.rules.area import Page, blueprint
 from app.work.rules.book import counts_in_checks
 from app.work.rules.corrections import (

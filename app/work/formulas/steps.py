@@ -1,6 +1,6 @@
 """The steps of a draft: what a save adds, and what undo and redo walk along."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sqlalchemy import delete, func, select
@@ -191,10 +191,3 @@ def use_materials(session: Session, formula_id: int, before: set[int], after: se
         known = session.scalars(select(Material.id).where(Material.id.in_(came)))
         session.add_all(DraftMaterial(formula_id=formula_id, material_id=material_id) for material_id in known)
     session.flush()
-
-
-def without_missing(session: Session, draft: Draft) -> Draft:
-    """Leave materials out that are no longer there; their lines keep the typed name."""
-    known = set(session.scalars(select(Material.id).where(Material.id.in_(_materials(draft)))))
-    kept = (line if line.material_id in known else replace(line, material_id=None) for line in draft.lines)
-    return replace(draft, lines=tuple(kept))

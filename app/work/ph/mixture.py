@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from app.reference.acid_base import acid_base_table
 from app.reference.mixtures import Entry, build_mixture
-from app.reference.neutralisers import is_base, neutralisers
+from app.reference.neutralisers import neutralisers
 from app.science.acid_base.values import Adjuster, Mixture, Substance
 from app.science.composition import DosedMaterial, Part, expand
 from app.science.errors import Invalid
@@ -69,8 +69,3 @@ def adjuster_of(parts: Sequence[Part]) -> Adjuster | None:
 
 def _sets_ph(substance: Substance) -> bool:
     return substance.inci in {n.adjuster.substance.inci for n in neutralisers()}
-
-
-def raises_ph(adjuster: Adjuster) -> bool:
-    """Tell whether an adjuster raises the pH."""
-    return is_base(adjuster.substance)
