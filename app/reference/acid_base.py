@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 from app.reference.tables import read_table
+from app.reference.water import water_percent_in
 from app.science.acid_base.hydrates import name_waters, parse_waters, split_name, with_waters
 from app.science.acid_base.values import Family, Ion, Line, Polymer, Substance
 from app.science.names import inci_key
@@ -174,7 +175,8 @@ class AcidBaseTable:
         substance = found.substance if found else None
         solvent = inci_key(name) in SOLVENT_NAMES
         matters = substance is None and MATTERS.search(inci_key(name)) is not None
-        return Line(name, percent, substance, assay_percent, is_solvent=solvent, could_matter=matters)
+        water = float(water_percent_in(name)) if substance is None else 0.0
+        return Line(name, percent, substance, assay_percent, False, water, solvent, matters)
 
 
 def _hydrated(rows: tuple[Row, ...], waters: float) -> Found:

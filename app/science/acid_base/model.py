@@ -109,7 +109,11 @@ def check_temperature(temperature_c: float) -> None:
 
 
 def water_percent(lines: Sequence[Line], balancing_percent: float) -> float:
-    """Give the water of a formula, % w/w: balancing water, water lines, the rest of solutions, crystal water."""
+    """Return the water of a formula, % w/w.
+
+    Counted are the balancing water, lines of water, what hydrosols and juices hold, the rest of solutions and the
+    water of crystallisation.
+    """
     return balancing_percent + sum(_line_water(line) for line in lines)
 
 
@@ -118,7 +122,7 @@ def _line_water(line: Line) -> float:
         return line.percent
     rest = line.percent * (1.0 - line.assay_percent / 100.0)
     if line.substance is None:
-        return rest
+        return rest + (line.percent - rest) * line.own_water_percent / 100.0
     moles = line.percent * line.assay_percent / 100.0 / line.substance.molar_mass
     return rest + moles * line.substance.water * WATER_MOLAR_MASS
 

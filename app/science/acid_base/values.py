@@ -109,6 +109,7 @@ class Line:
         substance: what it brings; None when there are no acid-base data (then it is an inert solute).
         assay_percent: share of the substance in the material, 0..100; the rest is water.
         is_water: the line is water itself.
+        own_water_percent: water within the named substance itself (a hydrosol, a juice), % w/w of it.
         is_solvent: an alcohol or glycol, which shifts pKa values when there is much of it.
         could_matter: no acid-base data, yet the name says that it may give or take protons or salts.
     """
@@ -118,6 +119,7 @@ class Line:
     substance: Substance | None = None
     assay_percent: float = 100.0
     is_water: bool = False
+    own_water_percent: float = 0.0
     is_solvent: bool = False
     could_matter: bool = False
 
