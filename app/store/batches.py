@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, mapped_column, relationship
+from sqlalchemy.orm.attributes import flag_modified
 
 from app.store.base import (
     STRICT,
@@ -86,6 +87,26 @@ class Batch(Base):
         order_by="BatchEvent.id", cascade="all, delete-orphan", passive_deletes=True
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+
+    def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
+        """Add a line to the history."""
+        self.history.append(BatchEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
+
+    def touch(self) -> None:
+        """Count the record as changed although only its parts were, so that an older form is recognised."""
+        flag_modified(self, "made_by")
+
+    def start(self, *, by: str, at: datetime) -> None:
+        """Note that work began, where it had not; the record counts as changed."""
+        if self.state is BatchState.PLANNED:
+            self.state, self.started_at = BatchState.IN_PROCESS, at
+            self.log("state", by=by, at=at, old="planned", new="in process")
+        self.touch()
+
+    def record(self, reading: "BatchReading", *, by: str, why: str = "") -> None:
+        """Take a reading into the record and its history."""
+        self.readings.append(reading)
+        self.log(f"reading: {reading.kind.value}", by=by, at=reading.taken_at, new=reading.words, why=why)
 
 
 class BatchLine(Base):

@@ -171,3 +171,13 @@ def test_the_first_page_shows_what_is_in_work_and_what_is_wanting(demo_client: F
     page = demo_client.get("/").text
     for words in ("Millrace Yard", "demonstration", "HR-2026-001", "Garden balm", "no price yet", "in process"):
         assert words in page
+
+
+def test_release_pressed_twice_is_one_release(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    decision = {"row_version": field(page, "row_version"), "key": field(page.split('/decide"')[1], "key"), "who": "Tom"}
+    decision |= {"state": "released", "why": "a training batch"}
+    assert [demo_client.post(f"{path}/decide", data=decision).status_code for _ in range(2)] == [303, 303]
+    assert demo_client.get(path).text.count("in process became") == 0
+    assert demo_client.get(path).text.count("a training batch") == 1

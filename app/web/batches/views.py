@@ -137,7 +137,15 @@ def decision(batch_id: int) -> Page:
     """Release or reject a batch."""
     who = _who()
     try:
-        decide(context.store(), batch_id, _row_version(), state=_typed("state"), who=who, why=_typed("why"))
+        decide(
+            context.store(),
+            batch_id,
+            _row_version(),
+            state=_typed("state"),
+            who=who,
+            why=_typed("why"),
+            key=_typed("key"),
+        )
     except Invalid as error:
         return _again(batch_id, {f"decide-{error.field}": error.message})
     flash(f"The batch is {_typed('state')}.")

@@ -1,8 +1,10 @@
 """Releasing and rejecting a batch: once, by a named person, with a reason where something is open."""
 
+from sqlalchemy.orm import Session
+
 from app.science.errors import Invalid
 from app.store.batches import Batch, BatchState
-from app.store.engine import Store
+from app.work.action import action
 from app.work.batches.loading import CLOSED, log, open_batch
 from app.work.clock import now
 
@@ -16,7 +18,8 @@ def what_is_open(batch: Batch) -> list[str]:
     return missing + ([] if batch.readings else ["no reading or look taken down"])
 
 
-def decide(store: Store, batch_id: int, row_version: int, *, state: str, who: str, why: str) -> None:
+@action(once="decision on batch {batch_id}")
+def decide(session: Session, batch_id: int, row_version: int, *, state: str, who: str, why: str, key: str = "") -> None:
     """Release or reject a batch for good.
 
     Raises:
@@ -27,11 +30,10 @@ def decide(store: Store, batch_id: int, row_version: int, *, state: str, who: st
         raise Invalid("state", "Choose released or rejected.")
     if not who.strip():
         raise Invalid("who", "Write who decides.")
-    with store.transaction() as session:
-        batch = open_batch(session, batch_id, row_version)
-        _ask_for_reason(batch, BatchState(state), why)
-        log(batch, "state", by=who, old=batch.state.value, new=state, why=why)
-        batch.state, batch.decided_at, batch.decided_by = BatchState(state), now(), who.strip()[:80]
+    batch = open_batch(session, batch_id, row_version)
+    _ask_for_reason(batch, BatchState(state), why)
+    log(batch, "state", by=who, old=batch.state.value, new=state, why=why)
+    batch.state, batch.decided_at, batch.decided_by = BatchState(state), now(), who.strip()[:80]
 
 
 def _ask_for_reason(batch: Batch, state: BatchState, why: str) -> None:

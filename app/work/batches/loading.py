@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
-from app.store.batches import Batch, BatchEvent, BatchState
+from app.store.batches import Batch, BatchState
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import FormulaVersion
 from app.work.clock import now
@@ -11,13 +11,15 @@ from app.work.clock import now
 CLOSED = {BatchState.RELEASED, BatchState.REJECTED}
 
 
-def load_batch(session: Session, batch_id: int) -> Batch:
-    """Load a batch with its version, lines, readings and history.
+def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) -> Batch:
+    """Load a batch with its version, lines, readings and history; for writing, its row is held until the action ends.
 
     Raises:
         NotFound: when there is none of that id.
     """
     wanted = select(Batch).where(Batch.id == batch_id)
+    if for_writing:
+        wanted = wanted.with_for_update(of=Batch)
     batch = session.scalars(
         wanted.options(
             selectinload(Batch.lines),
@@ -38,7 +40,7 @@ def open_batch(session: Session, batch_id: int, row_version: int | None = None) 
         NotFound: when there is none of that id.
         Conflict: when it is decided already, or was changed since the form with ``row_version`` was read.
     """
-    batch = load_batch(session, batch_id)
+    batch = load_batch(session, batch_id, for_writing=True)
     if batch.state in CLOSED:
         raise Conflict(
             f"Batch {batch.number} is {batch.state.value}: it is corrected by a dated note, not overwritten."
@@ -50,4 +52,4 @@ def open_batch(session: Session, batch_id: int, row_version: int | None = None) 
 
 def log(batch: Batch, what: str, *, by: str, old: str = "", new: str = "", why: str = "") -> None:
     """Add a line to the history of a batch."""
-    batch.history.append(BatchEvent(at=now(), by=by.strip(), what=what, old=old, new=new, why=why.strip()))
+    batch.log(what, by=by, at=now(), old=old, new=new, why=why)

@@ -2,14 +2,15 @@
 
 from decimal import Decimal
 
+from sqlalchemy.orm import Session
+
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.store.batches import Batch, BatchReading, ReadingKind
-from app.store.engine import Store
+from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
-from app.work.once import earlier_result, remember, scoped
 
 LIMITS = {
     ReadingKind.PH: (Decimal(0), Decimal(14)),
@@ -18,8 +19,9 @@ LIMITS = {
 }
 
 
+@action(once="reading of batch {batch_id}")
 def add_reading(
-    store: Store, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
+    session: Session, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
 ) -> None:
     """Add an observation to a batch; a pH, temperature or weight is read as a number.
 
@@ -27,14 +29,8 @@ def add_reading(
         Invalid: at ``kind``, ``words`` or ``temperature``.
         Conflict: when the batch is decided already.
     """
-    key = scoped(f"reading of batch {batch_id}", key)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch = open_batch(session, batch_id)
-        batch.readings.append(_reading(kind, words, temperature, who))
-        log(batch, f"reading: {kind}", by=who, new=words.strip())
-        remember(session, key, str(batch_id))
+    batch = open_batch(session, batch_id)
+    batch.record(_reading(kind, words, temperature, who), by=who)
 
 
 def _reading(kind: str, words: str, temperature: str, who: str) -> BatchReading:
@@ -56,7 +52,8 @@ def _reading(kind: str, words: str, temperature: str, who: str) -> BatchReading:
     )
 
 
-def add_note(store: Store, batch_id: int, *, text: str, who: str, key: str = "") -> None:
+@action(once="note on batch {batch_id}")
+def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str = "") -> None:
     """Add a dated note; the only way to correct a batch that is decided.
 
     Raises:
@@ -64,31 +61,26 @@ def add_note(store: Store, batch_id: int, *, text: str, who: str, key: str = "")
     """
     if not text.strip():
         raise Invalid("note", "Write the note first.")
-    key = scoped(f"note on batch {batch_id}", key)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch = load_batch(session, batch_id)
-        if batch.state in CLOSED and not who.strip():
-            raise Invalid("who", f"Write who adds the note: the batch is {batch.state.value}.")
-        log(batch, "note", by=who, new=text.strip()[:4000])
-        remember(session, key, str(batch_id))
+    batch = load_batch(session, batch_id)
+    if batch.state in CLOSED and not who.strip():
+        raise Invalid("who", f"Write who adds the note: the batch is {batch.state.value}.")
+    log(batch, "note", by=who, new=text.strip()[:4000])
 
 
-def record_yield(store: Store, batch_id: int, *, text: str, who: str) -> None:
+@action()
+def record_yield(session: Session, batch_id: int, *, text: str, who: str) -> None:
     """Take down how much finished product came out, in grams.
 
     Raises:
         Invalid: at ``yield``, when it cannot be read.
         Conflict: when the batch is decided already.
     """
-    with store.transaction() as session:
-        batch = open_batch(session, batch_id)
-        weight = read_weight(text, "yield")
-        if weight == batch.yield_g:
-            return
-        log(batch, "yield", by=who, old=_words(batch.yield_g), new=_words(weight))
-        batch.yield_g = weight
+    batch = open_batch(session, batch_id)
+    weight = read_weight(text, "yield")
+    if weight == batch.yield_g:
+        return
+    log(batch, "yield", by=who, old=_words(batch.yield_g), new=_words(weight))
+    batch.yield_g = weight
 
 
 def _words(weight: Decimal | None) -> str:

@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from sqlalchemy.orm.attributes import flag_modified
+from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
-from app.store.batches import Batch, BatchLine, BatchState
-from app.store.engine import Store
+from app.store.batches import Batch, BatchLine
+from app.work.action import action
 from app.work.batches.loading import log, open_batch
 from app.work.clock import now
 
@@ -35,8 +35,9 @@ class Faults(Invalid):
         self.messages = messages
 
 
+@action()
 def record_weighings(
-    store: Store, batch_id: int, row_version: int, entries: Iterable[Weighed], *, who: str, why: str = ""
+    session: Session, batch_id: int, row_version: int, entries: Iterable[Weighed], *, who: str, why: str = ""
 ) -> None:
     """Take down the weights, lots and initials of a batch; every change goes into its history.
 
@@ -44,18 +45,15 @@ def record_weighings(
         Faults: with a message at each ``actual-<line>`` that cannot be read; nothing is written.
         Conflict: when the batch is decided, or was changed in the meantime.
     """
-    with store.transaction() as session:
-        batch = open_batch(session, batch_id, row_version)
-        lines = {line.id: line for line in batch.lines}
-        known = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines]
-        weights = _read_weights(known)
-        for line, entry in known:
-            _take_down(batch, line, entry, weights[line.id], who, why)
-        # The record counts as changed although only its lines were, so that an older form is recognised.
-        flag_modified(batch, "made_by")
-        if batch.state is BatchState.PLANNED and any(weights.values()):
-            batch.state, batch.started_at = BatchState.IN_PROCESS, now()
-            log(batch, "state", by=who, old="planned", new="in process")
+    batch = open_batch(session, batch_id, row_version)
+    lines = {line.id: line for line in batch.lines}
+    known = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines]
+    weights = _read_weights(known)
+    for line, entry in known:
+        _take_down(batch, line, entry, weights[line.id], who, why)
+    if any(weights.values()):
+        batch.start(by=who, at=now())
+    batch.touch()
 
 
 def _read_weights(known: list[tuple[BatchLine, Weighed]]) -> dict[int, Decimal | None]:

@@ -11,15 +11,14 @@ from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.batches import Batch
 from app.store.bench_ph import PhSession
-from app.store.engine import Store
 from app.store.errors import NotFound
+from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.formulas.deeds import find
 from app.work.formulas.reading import NotSound
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import add_step, opened
 from app.work.formulas.versions import keep_in
-from app.work.once import earlier_result, remember, scoped
 from app.work.ph.beaker import own_line, shelf_of_batch
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.session_state import State, model_of, readings_of, state_of
@@ -53,29 +52,23 @@ def _fitted_dose(session: Session, batch: Batch, state: State) -> Decimal | None
     return None if dose is None else to_places(Decimal(str(dose * model.batch_g)), PLACES)
 
 
-def take_as_made(store: Store, batch_id: int, session_id: int, *, who: str, key: str = "") -> int:
+@action(once="as made from session {session_id}")
+def take_as_made(session: Session, batch_id: int, session_id: int, *, who: str, key: str = "") -> int:
     """Write what the batch needed into the draft of its formula, keep it as a version, and give the version's id.
 
     Raises:
         Invalid: when nothing was added, or the draft cannot take it.
         NotFound: when the batch has no such session.
     """
-    key = scoped(f"as made from session {session_id}", key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        batch = load_batch(session, batch_id)
-        made = _made(session, batch, session_id)
-        formula = find(session, batch.version.formula_id)
-        there = opened(session, formula)
-        draft = settle(session, rewritten(there.draft, made), there.draft)
-        note = f"As made, batch {batch.number}"
-        if draft != there.draft:
-            add_step(session, formula, draft, deed=note)
-        version = _kept(session, formula.id, note, who)
-        remember(session, key, str(version))
-        return version
+    batch = load_batch(session, batch_id)
+    made = _made(session, batch, session_id)
+    formula = find(session, batch.version.formula_id)
+    there = opened(session, formula)
+    draft = settle(session, rewritten(there.draft, made), there.draft)
+    note = f"As made, batch {batch.number}"
+    if draft != there.draft:
+        add_step(session, formula, draft, deed=note)
+    return _kept(session, formula.id, note, who)
 
 
 def _made(session: Session, batch: Batch, session_id: int) -> Rewrite:

@@ -8,11 +8,10 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, parse_number, to_places
 from app.store.bench_ph import DropWeight
-from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.materials import Material
+from app.work.action import action
 from app.work.clock import now
-from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, name
 
 LEAST_DROPS, MOST_DROPS = Decimal(5), Decimal(500)
@@ -29,7 +28,8 @@ def droppers(session: Session, material_ids: set[int]) -> tuple[DropWeight, ...]
     return tuple(newest.values())
 
 
-def weigh_drops(store: Store, material_id: int, *, dropper: str, drops: str, grams: str, key: str = "") -> None:
+@action(once="drops")
+def weigh_drops(session: Session, material_id: int, *, dropper: str, drops: str, grams: str, key: str = "") -> None:
     """Note what so many drops of a dropper weighed.
 
     Raises:
@@ -43,13 +43,9 @@ def weigh_drops(store: Store, material_id: int, *, dropper: str, drops: str, gra
     if count and weight and not LIGHTEST <= weight / count <= HEAVIEST:
         reader.fail("drop_grams", f"A drop would weigh {to_places(weight / count, PLACES)} g; check count and weight.")
     reader.finish()
-    with store.transaction() as session:
-        if earlier_result(session, scoped("drops", key)) is not None:
-            return
-        if session.get(Material, material_id) is None:
-            raise NotFound("There is no such material.")
-        session.add(DropWeight(material_id=material_id, dropper=title, drops=count, grams=weight, weighed_at=now()))
-        remember(session, scoped("drops", key), title or "")
+    if session.get(Material, material_id) is None:
+        raise NotFound("There is no such material.")
+    session.add(DropWeight(material_id=material_id, dropper=title, drops=count, grams=weight, weighed_at=now()))
 
 
 def _grams(text: str) -> Decimal:

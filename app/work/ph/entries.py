@@ -10,15 +10,14 @@ from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
 from app.store.batches import Batch, BatchLine, BatchReading, ReadingKind
 from app.store.bench_ph import EntryKind, PhEntry, PhSession
-from app.store.engine import Store
+from app.work.action import action
 from app.work.batches.loading import log
 from app.work.clock import now
 from app.work.formulas.shelf import read_shelf
-from app.work.once import earlier_result, remember, scoped
 from app.work.ph.beaker import line_for
 from app.work.ph.droppers import grams_of_drops
 from app.work.ph.session_state import State, state_of
-from app.work.ph.sessions import into_process, open_record
+from app.work.ph.sessions import open_record
 from app.work.typed import Reader, maybe_number
 
 ZERO = Decimal(0)
@@ -57,29 +56,25 @@ class TypedReading:
     temperature: str = ""
 
 
-def add_addition(store: Store, at: At, typed: TypedAddition) -> None:
+@action(once="pH entry of session {at.session_id}", key="{at.key}")
+def add_addition(session: Session, at: At, typed: TypedAddition) -> None:
     """Take down what was added; the batch's own line gets the sum, a new material a line of its own.
 
     Raises:
         Faults: at ``grams``, ``drops`` or ``dropper_id``.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
-    key = scoped(f"pH entry of session {at.session_id}", at.key)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
-        state = state_of(session, batch, record, curves=False)
-        material_id = _material(state, typed.back)
-        grams, drops = _read_amount(session, typed, material_id, record.batch_g)
-        entry = _entry(record, EntryKind.ADDITION, at.who)
-        entry.material_id, entry.grams, entry.drops = material_id, grams, drops
-        entry.advised_g = _advised(state, typed.back)
-        record.entries.append(entry)
-        _into_batch(session, batch, (material_id, grams), at.who)
-        into_process(batch, at.who)
-        flag_modified(record, "started_by")
-        remember(session, key, str(entry.position))
+    batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
+    state = state_of(session, batch, record, curves=False)
+    material_id = _material(state, typed.back)
+    grams, drops = _read_amount(session, typed, material_id, record.batch_g)
+    entry = _entry(record, EntryKind.ADDITION, at.who)
+    entry.material_id, entry.grams, entry.drops = material_id, grams, drops
+    entry.advised_g = _advised(state, typed.back)
+    record.entries.append(entry)
+    _into_batch(session, batch, (material_id, grams), at.who)
+    batch.start(by=at.who, at=now())
+    flag_modified(record, "started_by")
 
 
 def _material(state: State, back: bool) -> int:
@@ -165,26 +160,22 @@ def _new_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
     )
 
 
-def add_reading(store: Store, at: At, typed: TypedReading) -> None:
+@action(once="pH entry of session {at.session_id}", key="{at.key}")
+def add_reading(session: Session, at: At, typed: TypedReading) -> None:
     """Take down what the meter or strip says.
 
     Raises:
         Faults: at ``ph``, ``uncertainty`` or ``temperature``.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
-    key = scoped(f"pH entry of session {at.session_id}", at.key)
     ph, uncertainty, warmth = _read_reading(typed)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
-        entry = _entry(record, EntryKind.READING, at.who)
-        entry.ph, entry.uncertainty, entry.temperature_c = ph, uncertainty, warmth
-        record.entries.append(entry)
-        _reading_into_batch(batch, entry)
-        into_process(batch, at.who)
-        flag_modified(record, "started_by")
-        remember(session, key, str(entry.position))
+    batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
+    entry = _entry(record, EntryKind.READING, at.who)
+    entry.ph, entry.uncertainty, entry.temperature_c = ph, uncertainty, warmth
+    record.entries.append(entry)
+    _reading_into_batch(batch, entry)
+    batch.start(by=at.who, at=now())
+    flag_modified(record, "started_by")
 
 
 def _read_reading(typed: TypedReading) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
@@ -203,38 +194,32 @@ def _read_reading(typed: TypedReading) -> tuple[Decimal | None, Decimal | None, 
 
 def _reading_into_batch(batch: Batch, entry: PhEntry) -> None:
     words = f"{plain(entry.ph or ZERO)} ± {plain(entry.uncertainty or ZERO)}"
-    batch.readings.append(
-        BatchReading(
-            kind=ReadingKind.PH,
-            value=entry.ph,
-            words=words,
-            temperature_c=entry.temperature_c,
-            taken_at=entry.at,
-            taken_by=entry.by,
-        )
+    reading = BatchReading(
+        kind=ReadingKind.PH,
+        value=entry.ph,
+        words=words,
+        temperature_c=entry.temperature_c,
+        taken_at=entry.at,
+        taken_by=entry.by,
     )
-    log(batch, "reading: pH", by=entry.by, new=words, why="pH session")
+    batch.record(reading, by=entry.by, why="pH session")
 
 
-def take_back_last(store: Store, at: At, why: str = "") -> None:
+@action(once="taken back in session {at.session_id}", key="{at.key}")
+def take_back_last(session: Session, at: At, why: str = "") -> None:
     """Take the last entry back, where it was typed wrongly; the history keeps both.
 
     Raises:
         Invalid: when there is nothing to take back.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
-    key = scoped(f"taken back in session {at.session_id}", at.key)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
-        if not record.entries:
-            raise Invalid("", "There is nothing to take back.")
-        entry = record.entries.pop()
-        _out_of_batch(batch, entry, at.who, why.strip() or "taken back: typed wrongly")
-        into_process(batch, at.who)
-        flag_modified(record, "started_by")
-        remember(session, key, str(entry.position))
+    batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
+    if not record.entries:
+        raise Invalid("", "There is nothing to take back.")
+    entry = record.entries.pop()
+    _out_of_batch(batch, entry, at.who, why.strip() or "taken back: typed wrongly")
+    batch.start(by=at.who, at=now())
+    flag_modified(record, "started_by")
 
 
 def _out_of_batch(batch: Batch, entry: PhEntry, who: str, why: str) -> None:

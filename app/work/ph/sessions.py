@@ -5,19 +5,18 @@ from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
-from sqlalchemy.orm.attributes import flag_modified
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain, to_places
-from app.store.batches import Batch, BatchState
+from app.store.batches import Batch
 from app.store.bench_ph import DropWeight, PhSession
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
+from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
 from app.work.formulas.draft import Draft
 from app.work.formulas.shelf import read_shelf
-from app.work.once import earlier_result, remember, scoped
 from app.work.ph.beaker import beaker_of, own_line, shelf_of_batch
 from app.work.ph.droppers import droppers
 from app.work.ph.session_state import State, sessions_of, state_of
@@ -108,29 +107,24 @@ class Start:
     key: str = ""
 
 
-def start_session(store: Store, batch_id: int, typed: Start) -> int:
+@action(once="pH session of batch {batch_id}", key="{typed.key}")
+def start_session(session: Session, batch_id: int, typed: Start) -> int:
     """Start a session and give its id; the same form taken twice starts one.
 
     Raises:
         Faults: at ``material_id``, ``target`` or ``batch_g``.
         Conflict: when the batch is decided, or a session runs already.
     """
-    key = scoped(f"pH session of batch {batch_id}", typed.key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        batch = open_batch(session, batch_id)
-        if any(record.finished_at is None for record in sessions_of(session, batch_id)):
-            raise Conflict("A pH session of this batch runs already.")
-        record = _read_start(session, batch, typed)
-        session.add(record)
-        session.flush()
-        _check_model(session, batch, record)
-        into_process(batch, typed.who)
-        log(batch, "pH session started", by=record.started_by, new=_words(session, record))
-        remember(session, key, str(record.id))
-        return record.id
+    batch = open_batch(session, batch_id)
+    if any(record.finished_at is None for record in sessions_of(session, batch_id)):
+        raise Conflict("A pH session of this batch runs already.")
+    record = _read_start(session, batch, typed)
+    session.add(record)
+    session.flush()
+    _check_model(session, batch, record)
+    batch.start(by=typed.who, at=now())
+    log(batch, "pH session started", by=record.started_by, new=_words(session, record))
+    return record.id
 
 
 def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
@@ -177,14 +171,6 @@ def _words(session: Session, record: PhSession) -> str:
     return f"{name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker"
 
 
-def into_process(batch: Batch, who: str) -> None:
-    """Note that work on a batch began, and that its record changed, so that an older form is refused."""
-    if batch.state is BatchState.PLANNED:
-        batch.state, batch.started_at = BatchState.IN_PROCESS, now()
-        log(batch, "state", by=who, old="planned", new="in process")
-    flag_modified(batch, "made_by")
-
-
 def open_record(session: Session, batch_id: int, session_id: int, row_version: int) -> tuple[Batch, PhSession]:
     """Load a running session with its batch.
 
@@ -203,19 +189,15 @@ def open_record(session: Session, batch_id: int, session_id: int, row_version: i
     return batch, record
 
 
-def end_session(store: Store, batch_id: int, session_id: int, row_version: int, *, who: str, key: str = "") -> None:
+@action(once="end of pH session {session_id}")
+def end_session(session: Session, batch_id: int, session_id: int, row_version: int, *, who: str, key: str = "") -> None:
     """End a session; its additions and readings stay in the record.
 
     Raises:
         Conflict: as for `open_record`.
     """
-    key = scoped(f"end of pH session {session_id}", key)
-    with store.transaction() as session:
-        if earlier_result(session, key) is not None:
-            return
-        batch, record = open_record(session, batch_id, session_id, row_version)
-        last = next((e.ph for e in reversed(record.entries) if e.ph is not None), None)
-        record.finished_at = now()
-        log(batch, "pH session ended", by=who[:80], new=f"pH {plain(last)}" if last is not None else "nothing read")
-        into_process(batch, who)
-        remember(session, key, str(session_id))
+    batch, record = open_record(session, batch_id, session_id, row_version)
+    last = next((e.ph for e in reversed(record.entries) if e.ph is not None), None)
+    record.finished_at = now()
+    log(batch, "pH session ended", by=who[:80], new=f"pH {plain(last)}" if last is not None else "nothing read")
+    batch.start(by=who, at=now())
