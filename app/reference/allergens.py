@@ -12,7 +12,7 @@ from app.science.composition import DosedMaterial
 from app.science.rules import allergens as rules
 from app.science.rules.allergens import AllergenEntry, AllergenIndex, DeclaredAllergen, FragrantPattern
 from app.science.rules.names import rule_key
-from app.science.rules.values import Exposure
+from app.science.rules.values import Exposure, Source
 
 COLUMNS = [
     "label_name",
@@ -77,7 +77,7 @@ def _entry(row: Row, others: Iterable[str]) -> AllergenEntry:
             }
         ),
         duty_since=row["duty_since"],
-        source=f"{row['source']} ({row['source_status']})",
+        source=Source(row["source"], row["source_status"]),
         is_natural=label.upper() in _NATURAL_LABELS or label.upper().split()[-1] in _NATURAL_WORDS,
     )
 

@@ -17,6 +17,7 @@ from app.science.rules.check import Rulebook
 from app.science.rules.colourants import Area, Colourant, ColourIndex
 from app.science.rules.names import is_water, rule_key
 from app.science.rules.selectors import Selector
+from app.science.rules.values import Source
 from app.science.rules.warnings import WarningRule
 
 JURISDICTIONS = ("EU", "US")
@@ -88,7 +89,7 @@ def _warning(row: dict[str, str]) -> WarningRule:
         is_legal=row["legal"] == "legal",
         text=row["text"],
         reason=row["reason"],
-        source=f"{row['source']} ({row['source_status']})",
+        source=Source(row["source"], row["source_status"]),
     )
 
 
@@ -113,5 +114,5 @@ def _colourant(row: dict[str, str]) -> Colourant:
         eu_area=Area(int(row["eu_area"])) if row["eu_area"] else None,
         us_name=row["us_name"],
         us_use=row["us_use"],
-        source=f"{row['source']} ({row['source_status']})",
+        source=Source(row["source"], row["source_status"]),
     )

@@ -115,7 +115,7 @@ def test_just_over_the_limit_the_row_fires(row):
     assert hits
     assert hits[0].severity in (Severity.STOP, Severity.CAUTION)
     assert hits[0].materials == ("jar",)
-    assert row["as_of"] in hits[0].source
+    assert row["as_of"] in hits[0].source.text
 
 
 @pytest.mark.parametrize("row", CAPPED)

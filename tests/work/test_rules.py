@@ -13,7 +13,7 @@ from app.reference.materials import material as library_material
 from app.reference.provenance import from_memory
 from app.reference.rulebook import rulebook
 from app.science.errors import Invalid
-from app.science.rules.values import Finding, Severity
+from app.science.rules.values import Finding, Severity, Source
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.work.formulas.deeds import From, create, open_draft, save_draft
@@ -21,20 +21,20 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
 from app.work.materials.typed_material import TypedMaterial, TypedPart
-from app.work.rules.answers import Told, fingerprint
+from app.work.rules.answers import AnsweredFinding, fingerprint
 from app.work.rules.book import book_of, corrected_limits, counts_in_checks, limit_key
 from app.work.rules.checks import FormulaChecks
 from app.work.rules.corrections import find_value, put_right, read_corrections, shipped_values, take_back
 from app.work.rules.own_values import memory_about
 from app.work.rules.products import SPECIAL, product_words
 from app.work.rules.sheet import answer_finding, checks_sheet
-from app.work.rules.tables import find_table, old_law, overviews, rows_of, split_source, tables
+from app.work.rules.tables import find_table, old_law, overviews, rows_of, tables
 from app.work.typed import Faults
 
 D = Decimal
 BENZOATE_RULE = "EU 1223/2009 Annex V entry 1"
 SHELF = ("Aqua", "Sodium Benzoate", "Glycerin", "Cera Alba")
-FINDING = Finding("R1", Severity.STOP, ("Aqua", "Mel"), "Too much.", "a law", D("0.5"), D("0.6"), ("Honey",))
+FINDING = Finding("R1", Severity.STOP, ("Aqua", "Mel"), "Too much.", Source("a law"), D("0.5"), D("0.6"), ("Honey",))
 Make = Callable[..., int]
 
 
@@ -69,8 +69,8 @@ def checks(store: Store, formula_id: int, version_id: int | None = None) -> Form
     return found
 
 
-def stop(found: FormulaChecks) -> Told:
-    return next(t for t in found.home.told if t.finding.severity == Severity.STOP)
+def stop(found: FormulaChecks) -> AnsweredFinding:
+    return next(t for t in found.home.findings if t.finding.severity == Severity.STOP)
 
 
 def retype(store: Store, formula_id: int, benzoate: str) -> None:
@@ -82,23 +82,23 @@ def retype(store: Store, formula_id: int, benzoate: str) -> None:
 
 def test_benzoate_over_its_cap_is_a_stop_with_its_figures(store: Store, make: Make) -> None:
     """Annex V entry 1: 0.5 % as the acid in leave-on products; its salt counts 0.8475, so 0.59 % is just over."""
-    told = stop(checks(store, make("1")))
-    assert (told.finding.rule, told.finding.limit, told.unit) == (BENZOATE_RULE, D("0.5"), "%")
-    assert D("0.84") < (told.finding.found or 0) < D("0.85")
-    assert told.finding.materials == ("Sodium Benzoate",)
-    assert not [t for t in checks(store, make("0.589")).home.told if t.finding.severity == Severity.STOP]
+    one = stop(checks(store, make("1")))
+    assert (one.finding.rule, one.finding.limit, one.finding.unit) == (BENZOATE_RULE, D("0.5"), "%")
+    assert D("0.84") < (one.finding.found or 0) < D("0.85")
+    assert one.finding.materials == ("Sodium Benzoate",)
+    assert not [t for t in checks(store, make("0.589")).home.findings if t.finding.severity == Severity.STOP]
 
 
 def test_a_figure_of_many_places_is_written_short(store: Store, make: Make) -> None:
-    told = stop(checks(store, make("0.777777")))
-    assert "0.65917 % as benzoic acid, over the limit of 0.5 %" in told.said
-    assert told.finding.found == D("0.777777") * D("0.8475")
+    one = stop(checks(store, make("0.777777")))
+    assert "0.65917 % as benzoic acid, over the limit of 0.5 %" in one.finding.what
+    assert one.finding.found == D("0.777777") * D("0.8475")
 
 
 def test_an_answer_stands_while_what_was_found_stays_and_is_asked_for_again_after(store: Store, make: Make) -> None:
     formula = make("1")
-    told = stop(checks(store, formula))
-    answer_finding(store, formula, None, told.fingerprint, "A trial, not for sale.", "Ines")
+    one = stop(checks(store, formula))
+    answer_finding(store, formula, None, one.fingerprint, "A trial, not for sale.", "Ines")
     answered = stop(checks(store, formula)).answer
     assert answered
     assert (answered.reason, answered.who) == ("A trial, not for sale.", "Ines")
@@ -144,19 +144,19 @@ def test_an_answer_needs_a_reason_and_a_name(
     store: Store, make: Make, reason: str, who: str, fields: list[str]
 ) -> None:
     formula = make("1")
-    told = stop(checks(store, formula))
+    one = stop(checks(store, formula))
     with pytest.raises(Faults) as caught:
-        answer_finding(store, formula, None, told.fingerprint, reason, who)
+        answer_finding(store, formula, None, one.fingerprint, reason, who)
     assert [fault.field for fault in caught.value.faults] == fields
     assert stop(checks(store, formula)).answer is None
 
 
 def test_what_is_no_longer_found_cannot_be_answered(store: Store, make: Make) -> None:
     formula = make("1")
-    told = stop(checks(store, formula))
+    one = stop(checks(store, formula))
     retype(store, formula, "0.4")
     with pytest.raises(Invalid, match="no longer there"):
-        answer_finding(store, formula, None, told.fingerprint, "A reason", "Ines")
+        answer_finding(store, formula, None, one.fingerprint, "A reason", "Ines")
 
 
 def test_a_version_of_another_formula_is_not_found(store: Store, make: Make) -> None:
@@ -182,13 +182,13 @@ def test_another_finding_has_another_fingerprint(other: Finding) -> None:
 
 
 def test_order_spelling_and_wording_make_no_other_finding() -> None:
-    same = replace(FINDING, inci=("MEL", "aqua"), message="Said anew.", found=D("0.600"), source="elsewhere")
+    same = replace(FINDING, inci=("MEL", "aqua"), what="Said anew.", found=D("0.600"), source=Source("elsewhere"))
     assert fingerprint(same) == fingerprint(FINDING)
 
 
 def test_without_an_amount_the_words_tell_findings_apart() -> None:
     bare = replace(FINDING, found=None, limit=None)
-    assert fingerprint(bare) != fingerprint(replace(bare, message="Other words."))
+    assert fingerprint(bare) != fingerprint(replace(bare, what="Other words."))
 
 
 @settings(max_examples=30)
@@ -212,7 +212,7 @@ def test_what_no_rule_can_look_at_is_said(store: Store, make: Make) -> None:
 
 def test_words_on_the_front_are_looked_at(store: Store, make: Make) -> None:
     found = checks(store, make("0.4", claims="Heals eczema and treats acne"))
-    assert any(t.finding.rule.startswith("K") for t in found.home.told)
+    assert any(t.finding.rule.startswith("K") for t in found.home.findings)
     assert not any("none are written" in line for line in found.home.not_checked)
 
 
@@ -226,7 +226,7 @@ def test_the_target_goes_before_the_predicted_ph_and_a_wide_guess_is_not_used(st
 
 def test_what_both_markets_say_is_said_once(store: Store, make: Make) -> None:
     found = checks(store, make("1", exposure="rinse-off"))
-    marks = [t.fingerprint for each in found.everywhere for t in each.told]
+    marks = [t.fingerprint for each in found.everywhere for t in each.findings]
     assert len(marks) == len(set(marks))
     assert [each.jurisdiction for each in found.everywhere] == ["EU", "US"]
 
@@ -395,18 +395,6 @@ def test_which_corrections_the_checks_follow() -> None:
     assert counts_in_checks("ingredients", "natural_origin_index")
     assert not counts_in_checks("ingredients", "density_g_ml")
     assert not counts_in_checks("pka", "pKa_all")
-
-
-@pytest.mark.parametrize(
-    ("text", "parted"),
-    [
-        ("21 CFR 740.11(a) (from memory)", ("21 CFR 740.11(a)", "from memory")),
-        ("a book (second edition)", ("a book (second edition)", "")),
-        ("x (verified)", ("x", "verified")),
-    ],
-)
-def test_a_source_is_parted_from_how_far_it_was_checked(text: str, parted: tuple[str, str]) -> None:
-    assert split_source(text) == parted
 
 
 PENTYLENE = ("ingredients", "Pentylene Glycol", "density_g_ml")

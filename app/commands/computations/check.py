@@ -56,5 +56,5 @@ def _item(f: Finding) -> FindingItem:
         message=f.message,
         limit=f.limit,
         found=f.found,
-        source=f.source,
+        source=str(f.source),
     )

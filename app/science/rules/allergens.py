@@ -8,8 +8,9 @@ from fnmatch import fnmatchcase
 from functools import lru_cache
 
 from app.science.composition import DosedMaterial, Kind
+from app.science.numbers import figures
 from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, plain_name, rule_key
-from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Verdict
+from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -22,7 +23,7 @@ class AllergenEntry:
     cas: frozenset[str]
     thresholds: Mapping[Exposure, Decimal]
     duty_since: str
-    source: str
+    source: Source
     is_natural: bool
 
 
@@ -132,7 +133,7 @@ def check_allergens(formula: FormulaFacts, index: AllergenIndex) -> Verdict:
 def _finding(d: DeclaredAllergen, exposure: Exposure) -> Finding:
     names = tuple(dict.fromkeys((d.label_name, *(n for n in d.names if rule_key(n) != rule_key(d.label_name)))))
     words = (
-        f"Name {d.label_name} in the ingredient list: {plain(d.percent)} % in the product, more than "
+        f"Name {d.label_name} in the ingredient list: {figures(d.percent, 5)} % in the product, more than "
         f"{plain(d.threshold)} % ({exposure}). Brought by {', '.join(d.materials)}."
     )
     if d.entry.duty_since.startswith("added"):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.rules.selectors import Ingredient
-from app.science.rules.values import Finding, Severity
+from app.science.rules.values import Finding, Severity, Source
 
 _WORD_ENDS = r"(?<![\w-])", r"(?![\w-])"
 BULK = Decimal("0.5")
@@ -65,7 +65,14 @@ def _pattern(phrase: str) -> str:
 def _finding(rule: ClaimRule, hits: Sequence[str]) -> Finding:
     quoted = ", ".join(f'"{hit}"' for hit in hits)
     words = f"{quoted}: {rule.message} ({rule.kind})."
-    return Finding(rule.rule_id, rule.severity, (), words, f"{rule.rule} ({rule.source_status})")
+    return Finding(rule.rule_id, rule.severity, (), words, Source(rule.rule, rule.source_status))
+
+
+def claims_a_drug(texts: Iterable[str], rules: Iterable[ClaimRule]) -> bool:
+    """Tell whether words on the product make it a drug in the United States."""
+    plain_texts = [_plain(text) for text in texts]
+    drugs = (rule for rule in rules if rule.kind.startswith("drug") and "US" in rule.jurisdictions)
+    return any(_hits(plain_texts, rule) for rule in drugs)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,18 +86,18 @@ class SoapStanding:
 
 def soap_standing(
     present: Sequence[Ingredient],
-    claims: Sequence[Finding],
+    claims_a_drug: bool,
     cosmetic_claims: bool,
     fat_acid_salts: Decimal | None = None,
 ) -> SoapStanding:
     """Tell soap from cosmetic and drug by 21 CFR 701.20.
 
     Soap: the bulk of the non-volatile matter is alkali salt of fatty acids, the cleaning comes from it, and it is
-    labelled, sold and represented only as soap. ``claims`` are findings on the words used, ``cosmetic_claims`` tells
-    whether it is said to do more than clean (moisturise, perfume). ``fat_acid_salts`` (% w/w) stands in for the named
-    salts when the formula lists fats and alkali instead.
+    labelled, sold and represented only as soap. ``claims_a_drug`` tells whether words make it a drug,
+    ``cosmetic_claims`` whether it is said to do more than clean (moisturise, perfume). ``fat_acid_salts`` (% w/w)
+    stands in for the named salts when the formula lists fats and alkali instead.
     """
-    if any("(drug" in f.message for f in claims):
+    if claims_a_drug:
         return SoapStanding(False, "drug", "a claim makes it a drug, whatever it is made of")
     if _other_detergent(present):
         return SoapStanding(False, "cosmetic", "a synthetic detergent helps to clean, so it is a cosmetic")

@@ -6,7 +6,7 @@ from enum import IntEnum
 
 from app.science.rules.names import rule_key
 from app.science.rules.selectors import Ingredient
-from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Verdict
+from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
 
 
 class Area(IntEnum):
@@ -34,7 +34,7 @@ class Colourant:
     eu_area: Area | None
     us_name: str
     us_use: str
-    source: str
+    source: Source
 
 
 class ColourIndex:

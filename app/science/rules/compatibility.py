@@ -4,9 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.rules.names import plain
 from app.science.rules.selectors import Classes, Ingredient, Selector, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, Severity, Verdict
+from app.science.rules.values import Facts, Finding, FormulaFacts, Severity, Source, Unit, Verdict
 
 SEVERITIES = {"block": Severity.STOP, "warn": Severity.CAUTION, "info": Severity.NOTE}
 
@@ -24,9 +23,9 @@ class TradeRule:
     source_status: str
 
     @property
-    def citation(self) -> str:
+    def citation(self) -> Source:
         """The source with how far it was checked."""
-        return f"{self.source} ({self.source_status})" if self.source != self.source_status else self.source
+        return Source(self.source, self.source_status)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +132,7 @@ def _judge_heat(match: _Match, formula: FormulaFacts) -> Verdict:
         return Verdict(not_checked=(words,))
     if c.temp_above_c is None or max(hottest) <= c.temp_above_c:
         return Verdict()
-    return Verdict((_finding(match, (), c.temp_above_c, max(hottest), "°C"),))
+    return Verdict((_finding(match, (), c.temp_above_c, max(hottest), Unit.CELSIUS),))
 
 
 def _judge_order(match: _Match, formula: FormulaFacts) -> Verdict:
@@ -152,23 +151,26 @@ def _finding(
     present: Sequence[Ingredient],
     limit: Decimal | None = None,
     found: Decimal | None = None,
-    unit: str = "pH",
+    unit: Unit = Unit.PH,
 ) -> Finding:
     c, rule = match.condition, match.condition.rule
-    at = (
-        f" ({_measure(found, unit)}; the bound is {_measure(limit, unit)})"
-        if limit is not None and found is not None
-        else ""
-    )
-    words = f"{', '.join(match.names)}: {rule.title}{at}. Why: {rule.why}. What to do: {rule.action}."
+    at = f" ({unit.write(found)}; the bound is {unit.write(limit)})" if limit is not None and found is not None else ""
     if limit is None and (cap := c.a_above or c.b_above) is not None:
-        limit, found = cap, _total(match.a if c.a_above is not None else match.b)
-    severity = _step_down(rule.severity) if c.milder and any(c.milder.takes(i) for i in present) else rule.severity
-    return Finding(rule.rule_id, severity, match.names, words, rule.citation, limit, found, match.materials)
-
-
-def _measure(value: Decimal, unit: str) -> str:
-    return f"pH {plain(value)}" if unit == "pH" else f"{plain(value)} {unit}"
+        limit, found, unit = cap, _total(match.a if c.a_above is not None else match.b), Unit.PERCENT
+    milder = c.milder is not None and any(c.milder.takes(i) for i in present)
+    return Finding(
+        rule=rule.rule_id,
+        severity=_step_down(rule.severity) if milder else rule.severity,
+        inci=match.names,
+        what=f"{', '.join(match.names)}: {rule.title}{at}.",
+        source=rule.citation,
+        limit=limit,
+        found=found,
+        materials=match.materials,
+        why=rule.why,
+        action=rule.action,
+        unit=unit,
+    )
 
 
 def _step_down(severity: Severity) -> Severity:

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
+from app.science.numbers import figures
 from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, rule_key
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Verdict
 
@@ -38,12 +39,19 @@ def check_formaldehyde(formula: FormulaFacts, rules: Iterable[LimitRule], releas
 
 
 def _label(rule: LimitRule, found: tuple[Amount, ...], total: Decimal) -> Finding:
-    words = (
-        f'The label must say "{rule.label_wording}": up to {plain(total)} % formaldehyde in total '
-        f"({SAFE_SUM_WORDS}). A measurement of at most {plain(rule.max_percent or Decimal(0))} % would lift this."
+    return Finding(
+        rule=rule.legal_reference,
+        severity=Severity.NOTE,
+        inci=names_in(found),
+        what=f'The label must say: "{rule.label_wording}"',
+        source=rule.citation,
+        limit=rule.max_percent,
+        found=total,
+        materials=materials_in(found),
+        why=f"up to {figures(total, 5)} % formaldehyde in total ({SAFE_SUM_WORDS})",
+        action=f"a measurement of at most {plain(rule.max_percent or Decimal(0))} % would lift this",
+        quote=rule.label_wording,
     )
-    names, materials = names_in(found), materials_in(found)
-    return Finding(rule.legal_reference, Severity.NOTE, names, words, rule.citation, rule.max_percent, total, materials)
 
 
 def _barred(
@@ -51,7 +59,9 @@ def _barred(
 ) -> Iterable[Finding]:
     if total < BARRED_FROM or not any(rule_key(a.name) == BARRED_KEY for a in found):
         return
-    words = f"Up to {plain(total)} % formaldehyde can be set free; from {plain(BARRED_FROM)} % on it may not be used."
+    words = (
+        f"Up to {figures(total, 5)} % formaldehyde can be set free; from {plain(BARRED_FROM)} % on it may not be used."
+    )
     for rule in rules:
         if rule_key(rule.inci_name) == BARRED_KEY and BARRED_KEY in shares:
             names, materials = names_in(found), materials_in(found)

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from app.science.numbers import figures
 from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
-from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, Severity, Verdict
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, Severity, Unit, Verdict
 
 # Kinds of product that a maker knows at once; a limit for them is listed, but it neither excuses nor alarms.
 RARE_PRODUCTS = frozenset(
@@ -68,10 +69,20 @@ class Present:
         message: str,
         limit: Decimal | None = None,
         found: Decimal | None = None,
+        unit: Unit = Unit.PERCENT,
     ) -> Finding:
         """Say something of these amounts in the name of one rule."""
-        names, materials = names_in(self.amounts), materials_in(self.amounts)
-        return Finding(rule.legal_reference, severity, names, message, rule.citation, limit, found, materials)
+        return Finding(
+            rule=rule.legal_reference,
+            severity=severity,
+            inci=names_in(self.amounts),
+            what=message,
+            source=rule.citation,
+            limit=limit,
+            found=found,
+            materials=materials_in(self.amounts),
+            unit=unit,
+        )
 
 
 def judge(present: Present, formula: FormulaFacts, others: Sequence[Present]) -> Verdict:
@@ -307,7 +318,7 @@ def _ph_finding(present: Present, rule: LimitRule, ph: Decimal) -> Finding:
     severity = Severity.CAUTION if rule.rule_type == "guidance" else Severity.STOP
     words = f"{_names(present)}: the product must be at pH {_window(rule)} for {_where(rule)}; it is at pH {plain(ph)}."
     low = rule.ph_min is not None and ph < rule.ph_min
-    return present.finding(rule, severity, words, rule.ph_min if low else rule.ph_max, ph)
+    return present.finding(rule, severity, words, rule.ph_min if low else rule.ph_max, ph, Unit.PH)
 
 
 def _names(present: Present) -> str:
@@ -316,7 +327,7 @@ def _names(present: Present) -> str:
 
 def _amount(present: Present, rule: LimitRule) -> str:
     as_ = "" if rule.expressed_as in ("", "as such", "each") else f" as {rule.expressed_as}"
-    return f"{_names(present)}: {plain(present.total)} %{as_}"
+    return f"{_names(present)}: {figures(present.total, 5)} %{as_}"
 
 
 def _brought(present: Present) -> str:

@@ -7,7 +7,7 @@ from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
 from app.science.rules.names import plain
 from app.science.rules.selectors import Classes, Ingredient, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, Severity, Verdict
+from app.science.rules.values import Facts, Finding, FormulaFacts, Unit, Verdict
 
 # Figures of formulation practice (from memory): bound water, alcohol that keeps, and what is too little to matter.
 KEEPING_ACTIVITY = Decimal("0.7")
@@ -54,10 +54,20 @@ def _say(
     what: str,
     limit: Decimal | None = None,
     found: Decimal | None = None,
-    severity: Severity | None = None,
+    unit: Unit = Unit.PERCENT,
 ) -> Finding:
-    words = f"{what}. Why: {rule.why}. What to do: {rule.action}."
-    return Finding(rule.rule_id, severity or rule.severity, tuple(names), words, rule.citation, limit, found)
+    return Finding(
+        rule=rule.rule_id,
+        severity=rule.severity,
+        inci=tuple(names),
+        what=f"{what}.",
+        source=rule.citation,
+        limit=limit,
+        found=found,
+        why=rule.why,
+        action=rule.action,
+        unit=unit,
+    )
 
 
 def _unpreserved(present: Sequence[Ingredient], rules: Rules) -> Iterable[Finding]:
@@ -91,7 +101,7 @@ def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRu
         cap = i.facts.max_temp_c
         if hottest is not None and cap is not None and hottest > cap:
             what = f"{i.name} is heated to {plain(hottest)} °C and stands {plain(cap)} °C"
-            yield _say(rule, (i.name,), what, cap, hottest)
+            yield _say(rule, (i.name,), what, cap, hottest, Unit.CELSIUS)
 
 
 def _out_of_use(present: Iterable[Ingredient], rule: TradeRule) -> Iterable[Finding]:
@@ -110,7 +120,7 @@ def _out_of_ph(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trade
         limit = _overstepped(i, formula.ph)
         if limit is not None and formula.ph is not None:
             what = f"{i.name}: the product is at pH {plain(formula.ph)}, its range ends at {plain(limit)}"
-            yield _say(rule, (i.name,), what, limit, formula.ph)
+            yield _say(rule, (i.name,), what, limit, formula.ph, Unit.PH)
 
 
 def _overstepped(i: Ingredient, ph: Decimal | None) -> Decimal | None:
@@ -125,7 +135,7 @@ def _gap(formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     if len(formula.joined_c) > 1:
         gap = max(formula.joined_c) - min(formula.joined_c)
         if gap > PHASE_GAP_C:
-            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap)
+            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, Unit.CELSIUS)
 
 
 def _not_checked(present: Iterable[Ingredient], formula: FormulaFacts) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from app.science.composition import DosedMaterial
 from app.science.names import inci_key
+from app.science.numbers import figures
 
 
 class Severity(StrEnum):
@@ -33,21 +34,63 @@ class Purpose(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing a rule found.
+class Source:
+    """Where a rule is from, and how far it was checked: ``verified``, ``from memory``, ``common practice``..."""
 
-    ``inci`` names the substances concerned; ``limit`` and ``found`` are % w/w of the finished formula, expressed as
-    the rule expresses them (as the acid, for example), or a pH where the rule speaks of pH.
+    text: str
+    status: str = ""
+
+    def __str__(self) -> str:
+        """Return both in one line."""
+        return f"{self.text} ({self.status})" if self.status and self.status != self.text else self.text
+
+
+class Unit(StrEnum):
+    """What the limit of a finding and the amount found are measured in."""
+
+    PERCENT = "%"
+    PH = "pH"
+    CELSIUS = "°C"
+    RATIO = "times"
+
+    def write(self, value: Decimal, digits: int = 5) -> str:
+        """Return a value with its unit, in so many significant figures.
+
+        >>> Unit.PH.write(Decimal("5.50")), Unit.PERCENT.write(Decimal("0.65917346"))
+        ('pH 5.5', '0.65917 %')
+        """
+        return f"pH {figures(value, digits)}" if self is Unit.PH else f"{figures(value, digits)} {self}"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing a rule found, in parts that a page, a paper and the command word for themselves.
+
+    ``inci`` names the substances concerned; ``what`` says what was found in a sentence, ``why`` why it matters and
+    ``action`` what to do, where the rule says so. ``limit`` and ``found`` are in ``unit``: % w/w of the finished
+    formula, expressed as the rule expresses them (as the acid, for example), a pH or a temperature. ``quote`` is a
+    wording that the label has to carry, exactly as the law has it.
     """
 
     rule: str
     severity: Severity
     inci: tuple[str, ...]
-    message: str
-    source: str
+    what: str
+    source: Source
     limit: Decimal | None = None
     found: Decimal | None = None
     materials: tuple[str, ...] = ()
+    why: str = ""
+    action: str = ""
+    unit: Unit = Unit.PERCENT
+    quote: str = ""
+
+    @property
+    def message(self) -> str:
+        """All of it in one line, for answers that are no page."""
+        why = f" Why: {self.why}." if self.why else ""
+        action = f" What to do: {self.action}." if self.action else ""
+        return f"{self.what}{why}{action}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +172,10 @@ class LimitRule:
     applies_in: frozenset[str] = frozenset()
 
     @property
-    def citation(self) -> str:
+    def citation(self) -> Source:
         """The entry with the date of the table and how far it was checked."""
         date = f", as of {self.as_of}" if self.as_of else ""
-        return f"{self.legal_reference}{date}; {self.source} ({self.source_status})"
+        return Source(f"{self.legal_reference}{date}; {self.source}", self.source_status)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from app.science.rules.limit_verdicts import Present
 from app.science.rules.names import names_in
 from app.science.rules.selectors import Ingredient, Selector
-from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Source
 
 # Cells of the legal tables that point elsewhere instead of giving a wording.
 POINTERS = ("see ", "name from", "use the FDA", "Sunburn Alert (as above)")
@@ -30,7 +30,7 @@ class WarningRule:
     is_legal: bool
     text: str
     reason: str
-    source: str
+    source: Source
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Statement:
     text: str
     reason: str
     is_legal: bool
-    source: str
+    source: Source
     rule: str
     inci: tuple[str, ...] = ()
 
@@ -104,5 +104,12 @@ def _called(rule: WarningRule, present: Iterable[Ingredient]) -> tuple[str, ...]
 def as_finding(statement: Statement) -> Finding:
     """Tell of a statement as a note."""
     must = "must" if statement.is_legal else "should"
-    words = f'The label {must} say: "{statement.text}" Reason: {statement.reason}.'
-    return Finding(statement.rule, Severity.NOTE, statement.inci, words, statement.source)
+    return Finding(
+        rule=statement.rule,
+        severity=Severity.NOTE,
+        inci=statement.inci,
+        what=f'The label {must} say: "{statement.text}"',
+        source=statement.source,
+        why=statement.reason,
+        quote=statement.text if statement.is_legal else "",
+    )

@@ -36,7 +36,7 @@ def give_answer(formula_id: int) -> Page:
     typed = {field: request.form.get(field, "") for field in FIELDS}
     version = number(request.form.get("version", ""))
     try:
-        told = answer_finding(context.store(), formula_id, version, typed["finding"], typed["reason"], typed["who"])
+        found = answer_finding(context.store(), formula_id, version, typed["finding"], typed["reason"], typed["who"])
     except Faults as error:
         return _page(_sheet(formula_id), typed, {fault.field: fault.message for fault in error.faults}), 422
     except Invalid as error:
@@ -44,7 +44,7 @@ def give_answer(formula_id: int) -> Page:
     context.remember_person(typed["who"])
     flash("The answer is written down. It stands until the formula changes what was found.")
     return redirect(
-        url_for("rules.formula_checks", formula_id=formula_id, version=version, _anchor=f"f-{told.key}"), 303
+        url_for("rules.formula_checks", formula_id=formula_id, version=version, _anchor=f"f-{found.key}"), 303
     )
 
 

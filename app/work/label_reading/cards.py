@@ -97,7 +97,7 @@ def _limit_rows(jurisdiction: str) -> Mapping[str, tuple[LimitRule, ...]]:
 def _limits(key: str, jurisdiction: str) -> Iterable[tuple[str, str]]:
     rows = _limit_rows(jurisdiction).get(key, ())
     for row in rows[:MOST_LIMITS]:
-        yield limit_words(row), row.citation
+        yield limit_words(row), row.citation.text
     if len(rows) > MOST_LIMITS:
         yield f"and {len(rows) - MOST_LIMITS} more for other uses", "; ".join(r.legal_reference for r in rows[3:])
 

@@ -1,17 +1,14 @@
 """Answers to findings: a written reason that stands while what was found stays the same."""
 
 import hashlib
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import figures
 from app.science.rules.names import plain, rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
@@ -19,12 +16,6 @@ from app.work.clock import now
 from app.work.typed import Reader, name, words
 
 LONGEST_REASON = 2000
-_LONG = re.compile(r"\d+\.\d{6,}")
-
-
-def _shorter(number: re.Match[str]) -> str:
-    """Write an amount that came out of a product of many places with the figures that tell something."""
-    return figures(Decimal(number[0]), 5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +31,7 @@ Answers = Mapping[tuple[str, str], Answer]
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class AnsweredFinding:
     """A finding with what tells it from any other, and the answer that was given to just this."""
 
     finding: Finding
@@ -52,40 +43,22 @@ class Told:
         """A short name for elements of a page, unlike any other on it."""
         return self.fingerprint[:12]
 
-    @property
-    def said(self) -> str:
-        """What was found, without why it matters and what to do."""
-        return _LONG.sub(_shorter, self.finding.message.partition(" Why: ")[0])
-
-    @property
-    def why(self) -> str:
-        """Why it matters and what to do, where the rule says so."""
-        why, _, deed = self.finding.message.partition(" Why: ")[2].partition(" What to do: ")
-        return f"{why[:1].upper()}{why[1:]} To do: {deed}" if deed else why
-
-    @property
-    def unit(self) -> str:
-        """The unit of the limit and of what was found: ``%``, ``°C``, or ``pH``."""
-        found = "" if self.finding.found is None else plain(self.finding.found)
-        signs = {"pH": f"pH {found}", "°C": f"{found} °C"}
-        return next((unit for unit, sign in signs.items() if sign in self.finding.message), "%")
-
 
 def fingerprint(finding: Finding) -> str:
-    """Tell a finding by its rule, weight, substances, amount found and limit; its words count where it has no amount.
+    """Return what tells a finding from others: rule, weight, substances, amount and limit; its words without an amount.
 
     Another amount, another limit or another substance makes another finding, which is asked about again.
     """
     amounts = tuple("" if value is None else plain(value) for value in (finding.found, finding.limit))
-    told = (finding.rule, str(finding.severity), sorted(map(rule_key, finding.inci)), *amounts)
-    spoken = finding.message if finding.found is None else ""
-    return hashlib.blake2b(repr((told, spoken)).encode("utf-8", "surrogatepass"), digest_size=16).hexdigest()
+    parts = (finding.rule, str(finding.severity), sorted(map(rule_key, finding.inci)), *amounts)
+    spoken = finding.what if finding.found is None else ""
+    return hashlib.blake2b(repr((parts, spoken)).encode("utf-8", "surrogatepass"), digest_size=16).hexdigest()
 
 
-def tell(findings: Iterable[Finding], answers: Answers) -> tuple[Told, ...]:
-    """Put each finding beside the answer that was given to it."""
+def attach_answers(findings: Iterable[Finding], answers: Answers) -> tuple[AnsweredFinding, ...]:
+    """Return each finding beside the answer that was given to it."""
     marked = ((finding, fingerprint(finding)) for finding in findings)
-    return tuple(Told(finding, mark, answers.get((finding.rule, mark))) for finding, mark in marked)
+    return tuple(AnsweredFinding(finding, mark, answers.get((finding.rule, mark))) for finding, mark in marked)
 
 
 def read_answers(session: Session, formula_id: int) -> Answers:
@@ -94,7 +67,7 @@ def read_answers(session: Session, formula_id: int) -> Answers:
     return {(row.rule, row.fingerprint): Answer(row.reason, row.answered_by, row.answered_at) for row in rows}
 
 
-def write_answer(session: Session, formula_id: int, told: Told, reason: str, who: str) -> None:
+def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reason: str, who: str) -> None:
     """Write a reason down; an earlier one of the same finding stays below it, with its name and day.
 
     Raises:
@@ -104,7 +77,7 @@ def write_answer(session: Session, formula_id: int, told: Told, reason: str, who
     clean = reader.take(_reason, reason)
     person = reader.take(name, who, "who", "Write who gives this answer.")
     reader.finish()
-    row = _row(session, formula_id, told)
+    row = _row(session, formula_id, found)
     row.reason = _with_earlier(clean or "", row)
     row.answered_by, row.answered_at = person or "", now()
     session.add(row)
@@ -117,11 +90,11 @@ def _reason(text: str) -> str:
     return found
 
 
-def _row(session: Session, formula_id: int, told: Told) -> FindingAnswer:
-    finding = told.finding
-    mine = (FindingAnswer.rule == finding.rule, FindingAnswer.fingerprint == told.fingerprint)
+def _row(session: Session, formula_id: int, found: AnsweredFinding) -> FindingAnswer:
+    finding = found.finding
+    mine = (FindingAnswer.rule == finding.rule, FindingAnswer.fingerprint == found.fingerprint)
     row = session.scalars(select(FindingAnswer).where(FindingAnswer.formula_id == formula_id, *mine)).first()
-    fresh = {"rule": finding.rule, "fingerprint": told.fingerprint, "finding": finding.message, "reason": ""}
+    fresh = {"rule": finding.rule, "fingerprint": found.fingerprint, "finding": finding.message, "reason": ""}
     return row or FindingAnswer(formula_id=formula_id, **fresh)
 
 

@@ -13,7 +13,7 @@ from app.science.rules.colourants import Area, Colourant, ColourIndex
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.limits import LimitIndex
 from app.science.rules.names import plain_name
-from app.science.rules.values import Facts, LimitRule, SubstanceFacts
+from app.science.rules.values import Facts, LimitRule, Source, SubstanceFacts
 from app.work.rules.corrections import Correction
 
 # What of an ingredient the rules ask about, and how the cell of a correction is read.
@@ -36,7 +36,7 @@ def counts_in_checks(table: str, column: str) -> bool:
 
 
 def own_source(correction: Correction) -> str:
-    """Say whose value it is and where it is from."""
+    """Return whose value it is and where it is from."""
     by = f" by {correction.who}" if correction.who else ""
     return f"{correction.source}; put right here{by} on {correction.at.astimezone():%Y-%m-%d}"
 
@@ -89,7 +89,7 @@ def corrected_colourants(corrections: Iterable[Correction]) -> tuple[Colourant, 
 
 
 def _coloured(one: Colourant, found: Correction) -> Colourant:
-    return replace(one, eu_area=Area(int(found.value)), source=f"{own_source(found)} (your own)")
+    return replace(one, eu_area=Area(int(found.value)), source=Source(own_source(found), "your own"))
 
 
 def corrected_trade(shipped: Mapping[str, TradeRule], corrections: Iterable[Correction]) -> Mapping[str, TradeRule]:

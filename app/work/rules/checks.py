@@ -8,13 +8,13 @@ from decimal import Decimal
 from app.reference.claims import claim_rules
 from app.reference.rulebook import JURISDICTIONS
 from app.science.rules.check import ORDER, Rulebook, check_formula, label_statements, names_of
-from app.science.rules.claims import SoapStanding, check_claims, soap_standing
+from app.science.rules.claims import SoapStanding, check_claims, claims_a_drug, soap_standing
 from app.science.rules.counts import Counts, count, is_oil
 from app.science.rules.natural_origin import NaturalOrigin, natural_origin
 from app.science.rules.selectors import Ingredient, ingredients
 from app.science.rules.values import Finding, Severity
 from app.science.rules.warnings import Statement
-from app.work.rules.answers import Answers, Told, tell
+from app.work.rules.answers import AnsweredFinding, Answers, attach_answers
 from app.work.rules.asking import Question
 from app.work.rules.book import book_of
 from app.work.rules.corrections import Correction
@@ -34,25 +34,25 @@ class Checks:
     """What the rules of one jurisdiction say: findings with their answers, the label's statements, the gaps."""
 
     jurisdiction: str
-    told: tuple[Told, ...]
+    findings: tuple[AnsweredFinding, ...]
     statements: tuple[Statement, ...]
     not_checked: tuple[str, ...]
 
-    def open(self, *severities: str) -> tuple[Told, ...]:
+    def open(self, *severities: str) -> tuple[AnsweredFinding, ...]:
         """List the findings of some severities that have no answer yet."""
-        return tuple(t for t in self.told if t.answer is None and t.finding.severity in severities)
+        return tuple(t for t in self.findings if t.answer is None and t.finding.severity in severities)
 
     def besides(self, home: "Checks") -> "Checks":
         """Leave out what is said at home already; the statements of the label stay whole."""
-        said = {told.fingerprint for told in home.told}
-        told = tuple(one for one in self.told if one.fingerprint not in said)
+        there = {one.fingerprint for one in home.findings}
+        findings = tuple(one for one in self.findings if one.fingerprint not in there)
         gaps = tuple(line for line in self.not_checked if line not in home.not_checked)
-        return replace(self, told=told, not_checked=gaps)
+        return replace(self, findings=findings, not_checked=gaps)
 
     @property
-    def answered(self) -> tuple[Told, ...]:
+    def answered(self) -> tuple[AnsweredFinding, ...]:
         """The findings that were answered."""
-        return tuple(t for t in self.told if t.answer is not None)
+        return tuple(t for t in self.findings if t.answer is not None)
 
     @property
     def summary(self) -> str:
@@ -82,9 +82,9 @@ class FormulaChecks:
         """The checks of every jurisdiction, the workshop's own first."""
         return (self.home, *self.others)
 
-    def find(self, mark: str) -> Told | None:
+    def find(self, mark: str) -> AnsweredFinding | None:
         """Find a finding by its fingerprint."""
-        return next((t for checks in self.everywhere for t in checks.told if t.fingerprint == mark), None)
+        return next((t for checks in self.everywhere for t in checks.findings if t.fingerprint == mark), None)
 
 
 def check(
@@ -110,7 +110,9 @@ def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:
     claims = check_claims(asked.texts, book.jurisdiction, claim_rules())
     findings = sorted((*claims, *verdict.findings), key=lambda f: ORDER[f.severity])
     gaps = (*asked.missing, *verdict.not_checked, *_unsaid(asked))
-    return Checks(book.jurisdiction, tell(_each_once(findings), answers), label_statements(asked.facts, book), gaps)
+    return Checks(
+        book.jurisdiction, attach_answers(_each_once(findings), answers), label_statements(asked.facts, book), gaps
+    )
 
 
 def _each_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -132,4 +134,4 @@ def _soap(present: Sequence[Ingredient], asked: Question) -> SoapStanding | None
     if not (fats or called or any(i.is_a("soap") for i in present)):
         return None
     more = any(MORE_THAN_CLEAN.search(text) for text in asked.texts)
-    return soap_standing(present, check_claims(asked.texts, "US", claim_rules()), more, fats)
+    return soap_standing(present, claims_a_drug(asked.texts, claim_rules()), more, fats)

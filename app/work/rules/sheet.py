@@ -14,7 +14,7 @@ from app.work.formulas.deeds import open_draft
 from app.work.formulas.reading import Reading, read
 from app.work.formulas.results import read_ground, results_of
 from app.work.formulas.versions import version_content
-from app.work.rules.answers import Told, read_answers, write_answer
+from app.work.rules.answers import AnsweredFinding, read_answers, write_answer
 from app.work.rules.asking import question
 from app.work.rules.checks import FormulaChecks, check
 from app.work.rules.corrections import read_corrections
@@ -78,7 +78,9 @@ def _checked(session: Session, formula_id: int, reading: Reading, home: str) -> 
     )
 
 
-def answer_finding(store: Store, formula_id: int, version_id: int | None, mark: str, reason: str, who: str) -> Told:
+def answer_finding(
+    store: Store, formula_id: int, version_id: int | None, mark: str, reason: str, who: str
+) -> AnsweredFinding:
     """Write down why a finding is acceptable, or what was done about it.
 
     Raises:
@@ -88,8 +90,8 @@ def answer_finding(store: Store, formula_id: int, version_id: int | None, mark: 
     """
     with store.transaction() as session:
         checks = checks_sheet(session, formula_id, version_id).checks
-        told = checks.find(mark) if checks else None
-        if told is None:
+        found = checks.find(mark) if checks else None
+        if found is None:
             raise Invalid("finding", GONE)
-        write_answer(session, formula_id, told, reason, who)
-        return told
+        write_answer(session, formula_id, found, reason, who)
+        return found

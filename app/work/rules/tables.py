@@ -28,7 +28,6 @@ from app.work.rules.corrections import Correction, Place, shipped_values
 GUIDANCE = "GUIDANCE"
 WHOSE = {"EU": "European Union", "US": "United States", GUIDANCE: "guidance, no law"}
 _STATE = re.compile(r"state of (\d{1,2} [A-Z][a-z]+ \d{4})")
-_STATUS = re.compile(r"^(?P<source>.*) \((?P<status>verified|from memory|common practice|computed|your own)\)$", re.S)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,16 +68,6 @@ class Overview:
     old: bool
 
 
-def split_source(text: str) -> tuple[str, str]:
-    """Part a source from the word that says how far it was checked.
-
-    >>> split_source("21 CFR 740.11(a) (from memory)")
-    ('21 CFR 740.11(a)', 'from memory')
-    """
-    found = _STATUS.match(text)
-    return (found["source"], found["status"]) if found else (text, "")
-
-
 def _place(table: str, key: str, column: str) -> Place | None:
     place = (table, key, column)
     return place if place in shipped_values() else None
@@ -108,10 +97,12 @@ def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[Ro
 
 
 def _allergen_row(entry: AllergenEntry) -> Row:
-    source, status = split_source(entry.source)
     thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
     return Row(
-        entry.label_name, (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since), source, status
+        entry.label_name,
+        (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since),
+        entry.source.text,
+        entry.source.status,
     )
 
 
@@ -135,20 +126,27 @@ def _claim_row(rule: ClaimRule) -> Row:
 
 
 def _warning_row(rule: WarningRule) -> Row:
-    source, status = split_source(rule.source)
     called = "; ".join(rule.selector.items) if rule.selector else ""
     kind = ", ".join(word for word in (called, rule.product, rule.exposure) if word)
     wording = "fixed by law" if rule.is_legal else "own words"
     return Row(
-        rule.rule_id, (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason), source, status
+        rule.rule_id,
+        (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason),
+        rule.source.text,
+        rule.source.status,
     )
 
 
 def _colourant_row(one: Colourant) -> Row:
-    source, status = split_source(one.source)
     area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
     also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
-    return Row(one.ci, (also, area, one.us_name, one.us_use), source, status, _place("colourants", one.ci, "eu_area"))
+    return Row(
+        one.ci,
+        (also, area, one.us_name, one.us_use),
+        one.source.text,
+        one.source.status,
+        _place("colourants", one.ci, "eu_area"),
+    )
 
 
 LIMIT_COLUMNS = ("At most", "Where", "Condition", "Entry")

@@ -5,7 +5,7 @@ import pytest
 from app.reference.claims import claim_rules
 from app.reference.compatibility import classes, facts_for
 from app.science.composition import DosedMaterial, Part
-from app.science.rules.claims import check_claims, soap_standing
+from app.science.rules.claims import check_claims, claims_a_drug, soap_standing
 from app.science.rules.selectors import ingredients
 from app.science.rules.values import Severity
 
@@ -15,7 +15,7 @@ def found(text, jurisdiction):
 
 
 def kinds(text, jurisdiction):
-    return {f.message.rsplit("(", 1)[1].rstrip(").") for f in found(text, jurisdiction)}
+    return {f.what.rsplit("(", 1)[1].rstrip(").") for f in found(text, jurisdiction)}
 
 
 # The examples of cosmetic and drug claims: FD&C Act 201(g)(1), 201(i); section 5.3 of the labelling reference
@@ -76,7 +76,7 @@ def test_every_rule_fires_on_its_words_and_not_on_what_it_leaves_out(rule):
 def test_the_words_are_quoted_and_the_rule_named():
     finding = found("Soothes eczema and ECZEMA", "US")[0]
     assert finding.message.count('"eczema"') == 1
-    assert "FD&C Act 201(g)(1)" in finding.source
+    assert "FD&C Act 201(g)(1)" in str(finding.source)
 
 
 def present(parts):
@@ -100,13 +100,13 @@ TRUE_SOAP = {"Sodium Olivate": "60", "Sodium Cocoate": "20", "Aqua": "15", "Glyc
     ],
 )
 def test_soap_is_told_from_cosmetic_and_drug(parts, words, cosmetic_claims, kind):
-    claims = check_claims(words, "US", claim_rules())
-    standing = soap_standing(present(parts), claims, cosmetic_claims)
+    drug = claims_a_drug(words, claim_rules())
+    standing = soap_standing(present(parts), drug, cosmetic_claims)
     assert (standing.kind, standing.is_soap) == (kind, kind == "soap")
     assert standing.why
 
 
 def test_soap_listed_as_fats_and_alkali_is_judged_by_its_salts():
     made = present({"Olea Europaea Fruit Oil": "70", "Sodium Hydroxide": "9", "Aqua": "21"})
-    assert not soap_standing(made, (), False).is_soap
-    assert soap_standing(made, (), False, Decimal(72)).is_soap
+    assert not soap_standing(made, False, False).is_soap
+    assert soap_standing(made, False, False, Decimal(72)).is_soap
