@@ -17,7 +17,7 @@ import sys
 import threading
 import time
 from pathlib import Path
-from typing import IO, Callable, Iterator, Sequence  # noqa: UP035 - read by Pythons that lack the newer place
+from typing import IO, Callable, Iterable, Iterator, Sequence  # noqa: UP035 - read by Pythons that lack the newer place
 
 ROOT = Path(__file__).resolve().parents[1]
 LOCKS = ROOT / "app" / "requirements"
@@ -126,7 +126,7 @@ def main(arguments: Sequence[str]) -> int:
     return hand_over([str(environment.python), "-m", "app", *arguments])
 
 
-def refuse_old_python(version: Sequence[int] = sys.version_info) -> None:
+def refuse_old_python(version: Sequence[int] = sys.version_info[:3]) -> None:
     """Refuse a Python that is too old.
 
     Raises:
@@ -248,7 +248,7 @@ def create(environment: Environment, holder: IO[bytes]) -> None:
         raise Trouble(advice)
     say(f"First start: making a private environment in {environment.folder}")
     with helper([sys.executable, "-m", "venv", str(environment.folder)], holder) as process:
-        words = process.stdout.read().decode("utf-8", "replace")
+        words = process.communicate()[0].decode("utf-8", "replace")
     if process.returncode:
         say(words.strip())
         raise Trouble(advice)
@@ -262,7 +262,7 @@ def install(environment: Environment, size: str, holder: IO[bytes]) -> None:
     """
     total = len(re.findall(r"^\S+==", lock_file(size).read_text(encoding="utf-8"), re.MULTILINE))
     with helper(pip_command(environment, size), holder) as pip:
-        lines = [line.decode("utf-8", "replace").rstrip() for line in follow(pip.stdout, total)]
+        lines = [line.decode("utf-8", "replace").rstrip() for line in follow(pip.stdout or (), total)]
     if pip.returncode:
         say("\n".join(lines[-15:]))
         raise Trouble(likely_cause("\n".join(lines)))
@@ -273,10 +273,10 @@ def helper(command: Sequence[str], holder: IO[bytes]) -> subprocess.Popen[bytes]
 
     It shares the lock: should it outlive this process, nobody clears the folder under it.
     """
-    keep = {} if os.name == "nt" else {"pass_fds": (holder.fileno(),)}
+    keep = () if os.name == "nt" else (holder.fileno(),)
     environ = dict(os.environ, PYTHONUNBUFFERED="1", PIP_USER="0")
     return subprocess.Popen(  # noqa: S603
-        list(command), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=environ, **keep
+        list(command), stdout=subprocess.PIPE, stderr=subprocess.STDOUT, env=environ, pass_fds=keep
     )
 
 
@@ -288,7 +288,7 @@ def pip_command(environment: Environment, size: str) -> list[str]:
     return base + source + quiet + ["-r", str(lock_file(size))]
 
 
-def follow(stream: IO[bytes], total: int) -> Iterator[bytes]:
+def follow(stream: Iterable[bytes], total: int) -> Iterator[bytes]:
     """Pass an installer's lines on and show how far it is."""
     found = 0
     with Progress() as progress:
@@ -373,7 +373,7 @@ def try_lock(file: IO[bytes]) -> bool:
 
 
 def _system_lock() -> Callable[[IO[bytes]], None]:
-    if os.name == "nt":
+    if sys.platform == "win32":
         import msvcrt
 
         def lock(file: IO[bytes]) -> None:

@@ -64,8 +64,15 @@ def answer(name: str, text: str) -> str:
         request = module.Request.model_validate(_read(text))
     except ValidationError as error:
         raise _first_fault(error) from error
-    result = module.compute(request).model_dump(mode="python", by_alias=True, exclude_none=True)
-    return json.dumps(result, default=_plain, ensure_ascii=False, allow_nan=False)
+    try:
+        result = module.compute(request).model_dump(mode="python", by_alias=True, exclude_none=True)
+        return json.dumps(result, default=_plain, ensure_ascii=False, allow_nan=False)
+    except Invalid:
+        raise
+    except Exception as error:
+        # Whatever a computation trips over, the caller gets a sentence and the other lines their answers.
+        message = f"this could not be worked out ({type(error).__name__}); please report it with the request"
+        raise Invalid("", message) from error
 
 
 def _read(text: str) -> Any:
@@ -163,10 +170,15 @@ def compute(name: str | None, lines: bool, list_names: bool, show_schema: bool) 
             load(name)
             _run_lines(name)
         else:
-            click.echo(answer(name, _standard_input()))
+            _write(answer(name, _standard_input()))
     except Invalid as error:
-        click.echo(fault_line(error), err=True)
+        _write(fault_line(error), err=True)
         sys.exit(2)
+
+
+def _write(text: str, *, err: bool = False) -> None:
+    """Write a line in UTF-8 whatever the terminal speaks; half of a surrogate pair is written as its escape."""
+    click.echo(text.encode("utf-8", "backslashreplace"), err=err)
 
 
 def _standard_input() -> str:
@@ -180,6 +192,6 @@ def _run_lines(name: str) -> None:
     good = True
     for fine, line in answer_lines(name, _standard_input().split("\n")):
         good = good and fine
-        click.echo(line)
+        _write(line)
     if not good:
         sys.exit(2)

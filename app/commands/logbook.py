@@ -14,7 +14,10 @@ CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029]")
 class OneRecordALine(logging.Formatter):
     """Indent every line after a record's first, and write control characters out."""
 
-    converter = time.gmtime
+    @staticmethod
+    def converter(seconds: float | None) -> time.struct_time:
+        """Return a time in UTC."""
+        return time.gmtime(seconds)
 
     def format(self, record: logging.LogRecord) -> str:
         """Write one record."""

@@ -98,9 +98,10 @@ def listen(port: int | None) -> socket.socket:
 
 def _bind(port: int) -> socket.socket | None:
     listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    # On Windows the same option would let two programs share the port.
-    option = socket.SO_EXCLUSIVEADDRUSE if sys.platform == "win32" else socket.SO_REUSEADDR
-    listener.setsockopt(socket.SOL_SOCKET, option, 1)
+    if sys.platform == "win32":  # there the usual option would let two programs share the port
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+    else:
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((HOST, port))
         listener.listen(128)

@@ -6,6 +6,7 @@ from typing import Annotated, Any
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema
 
 LARGEST = Decimal("1e12")
+SMALLEST = Decimal("1e-12")  # a thousandth of a nanogram; nothing smaller is weighed, paid or measured
 MOST_CHARACTERS = 40
 
 
@@ -22,6 +23,8 @@ def _number(value: Any) -> Decimal:
         raise ValueError("write a number, such as 2.5") from error
     if not number.is_finite() or abs(number) > LARGEST:
         raise ValueError("the number must be finite and at most 1e12")
+    if number and abs(number) < SMALLEST:
+        raise ValueError("the number is too small: write 0, or at least 1e-12")
     return number
 
 
@@ -33,6 +36,8 @@ Positive = Annotated[Number, Field(gt=0)]
 Percent = Annotated[Number, Field(ge=0, le=100)]
 # A result: exact inside, a plain JSON number outside; never limited in digits as a request is.
 Figure = Annotated[Decimal, WithJsonSchema({"type": "number"})]
+# A result of the chemistry, which works in binary floats.
+Measured = Annotated[float, WithJsonSchema({"type": "number"})]
 
 
 def _id(value: Any) -> Any:

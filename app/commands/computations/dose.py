@@ -1,11 +1,19 @@
 """``dose``: how much of a solution brings a batch to a pH, and what is left to add after readings."""
 
-from decimal import Decimal
 from typing import Any
 
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
-from app.commands.computations._base import AnswerModel, NonNegative, Number, Percent, Positive, RequestModel, Text
+from app.commands.computations._base import (
+    AnswerModel,
+    Measured,
+    NonNegative,
+    Number,
+    Percent,
+    Positive,
+    RequestModel,
+    Text,
+)
 from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
 from app.reference.mixtures import build_adjuster
 from app.reference.neutralisers import way_back
@@ -44,20 +52,20 @@ class Request(MixtureRequest):
 class Point(AnswerModel):
     """One dose with the pH it leads to."""
 
-    grams: Number
-    ph: Number
+    grams: Measured
+    ph: Measured
 
 
 class Answer(AnswerModel):
     """The dose in grams of solution for the whole batch; null where the target cannot be reached."""
 
-    grams: Number | None
-    low_grams: Number | None
-    high_grams: Number | None
-    first_addition_g: Number | None
-    percent_of_batch: Number | None
+    grams: Measured | None
+    low_grams: Measured | None
+    high_grams: Measured | None
+    first_addition_g: Measured | None
+    percent_of_batch: Measured | None
     reachable: bool
-    remaining_g: Number | None = None
+    remaining_g: Measured | None = None
     curve: list[Point]
     cautions: list[str]
     notes: list[str]
@@ -114,5 +122,5 @@ def _answer(request: Request, advice: Advice, notes: list[str]) -> Answer:
     )
 
 
-def _grams(value: float | None) -> Decimal | None:
-    return None if value is None else Decimal(str(tidy(value)))
+def _grams(value: float | None) -> float | None:
+    return None if value is None else tidy(value)

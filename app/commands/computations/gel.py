@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.commands.computations._base import AnswerModel, Measured, Number, Percent, RequestModel, Text
 from app.commands.computations._mixture import MOST_LINES, MixtureLine, entries, tidy
 from app.reference.acid_base import acid_base_table
 from app.reference.mixtures import build_mixture
@@ -37,7 +37,7 @@ class Request(RequestModel):
 class Answer(AnswerModel):
     """The ionised share (0..1) and where the thickener stands."""
 
-    ionised_fraction: Number
+    ionised_fraction: Measured
     window: Literal["below", "thickening", "full", "falling"]
     notes: list[str]
 

@@ -1,6 +1,6 @@
 """``ph``: the pH of a mixture as a range, with the species that make it."""
 
-from app.commands.computations._base import AnswerModel, Number
+from app.commands.computations._base import AnswerModel, Measured
 from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
 from app.science.acid_base.prediction import predict
 from app.science.acid_base.validity import REFUSE_IONIC_STRENGTH
@@ -19,16 +19,16 @@ class Species(AnswerModel):
 
     inci: str
     form: str
-    mol_per_kg: Number
+    mol_per_kg: Measured
 
 
 class Answer(AnswerModel):
     """The predicted pH with its bounds (about 90 % cover)."""
 
-    ph: Number
-    low: Number
-    high: Number
-    ionic_strength: Number
+    ph: Measured
+    low: Measured
+    high: Measured
+    ionic_strength: Measured
     species: list[Species]
     notes: list[str]
 

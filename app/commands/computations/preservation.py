@@ -4,7 +4,7 @@ from typing import Any, Literal
 
 from pydantic import SerializerFunctionWrapHandler, model_serializer
 
-from app.commands.computations._base import AnswerModel, Number
+from app.commands.computations._base import AnswerModel, Measured, Number
 from app.commands.computations._mixture import MixtureRequest, tidy
 from app.reference.preservatives import assess_mixture
 from app.science.errors import Invalid
@@ -24,10 +24,10 @@ class SystemModel(AnswerModel):
     """One preserving substance; ``active_percent`` counts the un-ionised acid where an acid acts."""
 
     inci: str
-    percent: Number
-    active_percent: Number
-    undissociated_fraction: Number | None
-    ph_window: list[Number]
+    percent: Measured
+    active_percent: Measured
+    undissociated_fraction: Measured | None
+    ph_window: list[Measured]
     verdict: str
     why: str
 
