@@ -41,7 +41,11 @@ def _migrate(connection: Connection) -> None:
 
 
 def _run() -> None:
-    engine = create_engine(context.config.attributes["url"], poolclass=NullPool)
+    # A connection whose transaction is open already: the migration becomes a part of it.
+    if joined := context.config.attributes.get("connection"):
+        _migrate(joined)
+        return
+    engine = create_engine(context.config.attributes["url"], poolclass=NullPool, hide_parameters=True)
     if engine.dialect.name == "sqlite":
         event.listen(engine, "connect", _prepare)
         event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("BEGIN IMMEDIATE"))

@@ -7,16 +7,17 @@ import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
+from typing import Protocol, Self
 
 import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from sqlalchemy import create_engine, event, make_url, text
+from sqlalchemy.pool import StaticPool
 
 from app.documents.render import pdf_state
 from app.store.engine import Store, sqlite_url
@@ -40,8 +41,10 @@ BROWSER_PLACES = (
     "C:/Program Files (x86)/Microsoft/Edge/Application/msedge.exe",
 )
 
-# The machine is shared and the examples of a CI run are to be the same at every try.
-hypothesis.settings.register_profile("tarebook", deadline=None, derandomize="CI" in os.environ)
+# The examples are the same at every run; `python3 -m app test --explore` looks for new ones. The machine is shared,
+# so there is no limit to the time of one example.
+hypothesis.settings.register_profile("tarebook", deadline=None, derandomize=True)
+hypothesis.settings.register_profile("explore", deadline=None, max_examples=500, print_blob=True)
 hypothesis.settings.load_profile("tarebook")
 
 
@@ -85,42 +88,119 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
             pytest.skip(reason)
 
 
+@pytest.fixture
+def database(request: pytest.FixtureRequest) -> str:
+    """The kind of database: SQLite, and in the rooms of the store and the actions PostgreSQL as well."""
+    return str(getattr(request, "param", "sqlite"))
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Ask what the store and the actions do of both kinds of database, where a server is named."""
+    both = metafunc.definition.path.is_relative_to(ROOT / "tests" / "store") or metafunc.definition.path.is_relative_to(
+        ROOT / "tests" / "work"
+    )
+    if both and "database" in metafunc.fixturenames and not metafunc.definition.get_closest_marker("sqlite"):
+        server = [] if no_server() else ["postgresql"]
+        metafunc.parametrize("database", ["sqlite", *server], indirect=True)
+
+
+def lay_out(url: str, *, demo: bool) -> None:
+    """Make the tables of a database and put a workshop in: the demonstration, or an empty one."""
+    to_revision(url)
+    store = Store(url)
+    if demo:
+        load_demo(store)
+    else:
+        with store.transaction() as session:
+            session.add(Workshop(id=1, name="Larch Street workshop"))
+    store.close()
+
+
 @pytest.fixture(scope="session")
 def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database at the newest revision with a workshop in it, made once and copied for each test."""
     path = tmp_path_factory.mktemp("database") / "tarebook.db"
-    to_revision(sqlite_url(path))
-    store = Store(sqlite_url(path))
-    with store.transaction() as session:
-        session.add(Workshop(id=1, name="Larch Street workshop"))
-    store.close()
+    lay_out(sqlite_url(path), demo=False)
     return path
-
-
-@pytest.fixture
-def store(migrated_file: Path, tmp_path: Path) -> Iterator[Store]:
-    path = Path(shutil.copy(migrated_file, tmp_path / "tarebook.db"))
-    store = Store(sqlite_url(path))
-    yield store
-    store.close()
 
 
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demonstration workshop, loaded once and copied for each test that asks for it."""
     path = tmp_path_factory.mktemp("demo") / "tarebook.db"
-    to_revision(sqlite_url(path))
-    store = Store(sqlite_url(path))
-    load_demo(store)
-    store.close()
+    lay_out(sqlite_url(path), demo=True)
     return path
 
 
+class Server:
+    """The PostgreSQL server that TAREBOOK_TEST_POSTGRESQL names: databases made, copied and dropped on it."""
+
+    def __init__(self) -> None:
+        self.url = make_url(os.environ["TAREBOOK_TEST_POSTGRESQL"])
+        self.engine = create_engine(self.url, isolation_level="AUTOCOMMIT", poolclass=StaticPool)
+        self.samples: dict[bool, str] = {}
+
+    @contextmanager
+    def database(self, template: str = "template1") -> Iterator[str]:
+        """Make a database, give its address, and drop it afterwards."""
+        name = f"tarebook_{secrets.token_hex(6)}"
+        with self.engine.connect() as connection:
+            connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {template}"))
+            yield self.url.set(database=name).render_as_string(hide_password=False)
+            connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
+
+    @contextmanager
+    def copy(self, *, demo: bool) -> Iterator[str]:
+        """Copy a sample that is made once."""
+        if demo not in self.samples:
+            sample = self.made.enter_context(self.database())
+            lay_out(sample, demo=demo)
+            self.samples[demo] = str(make_url(sample).database)
+        with self.database(self.samples[demo]) as url:
+            yield url
+
+    def __enter__(self) -> Self:
+        self.made = ExitStack()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.made.close()
+        self.engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    with Server() as server:
+        yield server
+
+
 @pytest.fixture
-def demo(demo_file: Path, tmp_path: Path) -> Iterator[Store]:
-    store = Store(sqlite_url(Path(shutil.copy(demo_file, tmp_path / "demo.db"))))
-    yield store
-    store.close()
+def empty_server(server: Server) -> Iterator[str]:
+    """The address of an empty database on the server."""
+    with server.database() as url:
+        yield url
+
+
+def open_copy(request: pytest.FixtureRequest, database: str, path: Path, *, demo: bool) -> Iterator[Store]:
+    """Open a copy of a database that was made once."""
+    with ExitStack() as stack:
+        if database == "postgresql":
+            url = stack.enter_context(request.getfixturevalue("server").copy(demo=demo))
+        else:
+            url = sqlite_url(Path(shutil.copy(request.getfixturevalue("demo_file" if demo else "migrated_file"), path)))
+        store = Store(url)
+        yield store
+        store.close()
+
+
+@pytest.fixture
+def store(request: pytest.FixtureRequest, database: str, tmp_path: Path) -> Iterator[Store]:
+    yield from open_copy(request, database, tmp_path / "tarebook.db", demo=False)
+
+
+@pytest.fixture
+def demo(request: pytest.FixtureRequest, database: str, tmp_path: Path) -> Iterator[Store]:
+    yield from open_copy(request, database, tmp_path / "demo.db", demo=True)
 
 
 @pytest.fixture
@@ -163,19 +243,6 @@ def statements(store: Store) -> CountStatements:
             event.remove(store.engine, "before_cursor_execute", note)
 
     return collecting
-
-
-@pytest.fixture
-def empty_server() -> Iterator[str]:
-    """Give the address of an empty database on the PostgreSQL server that TAREBOOK_TEST_POSTGRESQL names."""
-    url = make_url(os.environ["TAREBOOK_TEST_POSTGRESQL"])
-    name = f"tarebook_{secrets.token_hex(6)}"
-    engine = create_engine(url, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(text(f"CREATE DATABASE {name}"))
-        yield url.set(database=name).render_as_string(hide_password=False)
-        connection.execute(text(f"DROP DATABASE {name} WITH (FORCE)"))
-    engine.dispose()
 
 
 class Served:

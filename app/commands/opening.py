@@ -2,13 +2,15 @@
 
 import logging
 
+from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from app.commands import places
 from app.commands.places import Places
 from app.store import backup, migrate
-from app.store.engine import Store, sqlite_url
+from app.store.engine import ONE_WRITER, Store, make_engine, plain_faults, sqlite_url
 from app.store.errors import Unusable
+from app.store.workshop import Workshop
 
 LOG = logging.getLogger(__name__)
 
@@ -63,15 +65,34 @@ def fill(url: str) -> None:
         store.close()
 
 
+# Two first starts at once: the second waits until the first has filled the database.
+LONGEST_FILL = "SET LOCAL lock_timeout = '2min'"
+
+
 def _open_server(url: str) -> Store:
-    revision = server_revision(url)
-    if revision is None:
-        fill(url)
-    elif revision not in migrate.known_revisions():
-        raise Unusable("the database that TAREBOOK_DATABASE_URL names was written by a newer Tarebook")
-    elif revision != migrate.head():
-        _upgrade(url, "the database server keeps its own copies")
+    engine = make_engine(url)
+    try:
+        with plain_faults(), engine.begin() as connection:
+            connection.exec_driver_sql(LONGEST_FILL)
+            connection.exec_driver_sql(ONE_WRITER)
+            _bring_server_up_to_date(connection)
+    finally:
+        engine.dispose()
     return Store(url)
+
+
+def _bring_server_up_to_date(connection: Connection) -> None:
+    """Make or upgrade the tables and see that there is a workshop, all in the transaction that is open."""
+    from app.work.demo import load_demo
+
+    revision = migrate.revision_of(connection)
+    if revision is not None and revision not in migrate.known_revisions():
+        raise Unusable("the database that TAREBOOK_DATABASE_URL names was written by a newer Tarebook")
+    if revision != migrate.head():
+        LOG.info("bringing the database server from revision %s to %s", revision, migrate.head())
+        migrate.to_head_inside(connection)
+    if connection.scalar(select(func.count()).select_from(Workshop)) == 0:
+        load_demo(Store.inside(connection))
 
 
 def server_revision(url: str) -> str | None:

@@ -1,6 +1,7 @@
 """The ``test`` command: pytest, in the environment that was prepared for it."""
 
 import os
+import secrets
 import sys
 
 import click
@@ -9,10 +10,22 @@ from app import bootstrap
 
 
 @click.command("test", add_help_option=False, context_settings={"ignore_unknown_options": True})
+@click.option("--explore", is_flag=True)
 @click.argument("arguments", nargs=-1, type=click.UNPROCESSED)
-def test(arguments: tuple[str, ...]) -> None:
-    """Run the tests of Tarebook; what follows is passed to pytest."""
+def test(explore: bool, arguments: tuple[str, ...]) -> None:
+    """Run the tests of Tarebook; what follows is passed to pytest.
+
+    Every run gives the same answer. With --explore the order and the examples are new ones.
+    """
     os.chdir(bootstrap.ROOT)
     # Nothing narrowed down: share the whole suite out over the processors.
-    spread = () if arguments else ("-n", "auto")
-    sys.exit(bootstrap.hand_over([sys.executable, "-m", "pytest", *spread, *arguments]))
+    spread = () if arguments else ("-n", "auto", "--dist", "worksteal")
+    found = exploring(secrets.randbelow(2**32)) if explore else ()
+    sys.exit(bootstrap.hand_over([sys.executable, "-m", "pytest", *spread, *found, *arguments]))
+
+
+def exploring(seed: int) -> tuple[str, ...]:
+    """Return the options of pytest that take new examples in a new order, and say how to repeat the run."""
+    options = ("--hypothesis-profile=explore", f"--randomly-seed={seed}", f"--hypothesis-seed={seed}")
+    click.echo(f"Exploring. To repeat this run: python3 -m app test -n auto {' '.join(options)}", err=True)
+    return options

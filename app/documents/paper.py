@@ -33,10 +33,10 @@ def paper_html(template: str, *, workshop: Workshop, printed_on: date, paper: st
 
 
 def file_name(*pieces: str) -> str:
-    """Make a file name out of code, version and date: letters, digits and hyphens only.
+    """Make a file name out of code, version and date: letters, digits, hyphens and single dots only.
 
     >>> file_name("batch sheet", "HC/1", "2026-11-25")
     'batch-sheet_HC-1_2026-11-25.pdf'
     """
-    clean = (re.sub(r"[^A-Za-z0-9.]+", "-", piece).strip("-.") for piece in pieces)
-    return "_".join(piece[:60] for piece in clean if piece) + ".pdf"
+    clean = (re.sub(r"[^A-Za-z0-9.]+|\.{2,}", "-", piece).strip("-.")[:60].rstrip("-.") for piece in pieces)
+    return "_".join(piece for piece in clean if piece) + ".pdf"

@@ -1,12 +1,13 @@
-"""The connection, once: pragmas, transactions, and which database is used."""
+"""The connection, once: settings, transactions, and what a database's own faults mean in words."""
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.exc import OperationalError, StatementError
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import DatabaseError, DataError, IntegrityError, InternalError, ProgrammingError
 from sqlalchemy.orm import Session, sessionmaker
 from sqlalchemy.orm.exc import StaleDataError
 
@@ -20,20 +21,30 @@ PRAGMAS = (
     "PRAGMA busy_timeout=5000",
     "PRAGMA trusted_schema=OFF",
 )
+# The same patience as busy_timeout; and a program that hangs in mid-action does not hold the others up for ever.
+SERVER_SETTINGS = "SET lock_timeout = '5s'; SET idle_in_transaction_session_timeout = '2min'"
+ONE_WRITER = f"SELECT pg_advisory_xact_lock({APPLICATION_ID})"
+SECONDS_TO_CONNECT = 5
 WRITES = "tarebook_writes"
 
 
 def sqlite_url(path: Path) -> str:
-    """Write the SQLAlchemy address of a SQLite file."""
-    return f"sqlite:///{path}"
+    """Return the SQLAlchemy address of a SQLite file, whatever signs its name has."""
+    return URL.create("sqlite", database=str(path)).render_as_string()
 
 
 def make_engine(url: str) -> Engine:
-    """Make an engine whose every connection enforces references and begins its own transactions."""
-    engine = create_engine(url)
-    if engine.dialect.name == "sqlite":
+    """Return an engine whose every connection enforces references and begins its own transactions."""
+    # Values stay out of error texts and so out of the log: they are what somebody typed.
+    if make_url(url).get_backend_name() == "sqlite":
+        engine = create_engine(url, hide_parameters=True)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
+    else:
+        patience = {} if "connect_timeout" in make_url(url).query else {"connect_timeout": SECONDS_TO_CONNECT}
+        engine = create_engine(url, hide_parameters=True, pool_pre_ping=True, connect_args=patience)
+        event.listen(engine, "connect", _prepare_server)
+        event.listen(engine, "begin", _begin_server)
     return engine
 
 
@@ -44,8 +55,27 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    writes = connection.get_execution_options().get(WRITES, False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+
+
+def _prepare_server(connection: Any, _record: Any) -> None:
+    connection.autocommit = True
+    connection.execute(SERVER_SETTINGS)
+    connection.autocommit = False
+
+
+def _begin_server(connection: Connection) -> None:
+    """Let one action write at a time, as SQLite does.
+
+    What an action read, it can then rely on until it ends: the next number of a series, a code or name that was
+    free, a form that was not taken yet, a batch that was still open.
+    """
+    if _writes(connection):
+        connection.exec_driver_sql(ONE_WRITER)
+
+
+def _writes(connection: Connection) -> bool:
+    return bool(connection.get_execution_options().get(WRITES, False))
 
 
 class Store:
@@ -54,29 +84,41 @@ class Store:
     def __init__(self, url: str) -> None:
         self.url = url
         self.engine = make_engine(url)
-        self._reading = sessionmaker(self.engine, expire_on_commit=False)
+        server = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+        snapshot = {} if self.engine.dialect.name == "sqlite" else server
+        self._reading = sessionmaker(self.engine.execution_options(**snapshot), expire_on_commit=False)
         self._writing = sessionmaker(self.engine.execution_options(**{WRITES: True}), expire_on_commit=False)
+
+    @classmethod
+    def inside(cls, connection: Connection) -> Self:
+        """Return a store whose every action is part of the transaction that a connection has open."""
+        store = cls.__new__(cls)
+        store.url = connection.engine.url.render_as_string(hide_password=False)
+        store.engine = connection.engine
+        store._reading = store._writing = sessionmaker(
+            connection, expire_on_commit=False, join_transaction_mode="create_savepoint"
+        )
+        return store
 
     @contextmanager
     def transaction(self) -> Iterator[Session]:
-        """Do one deed: everything or nothing.
+        """Do one action: everything or nothing, and one at a time.
 
         Raises:
             Conflict: when a record changed since it was read.
-            Unusable: when the database is busy, full or read-only.
+            Unusable: when the database is busy, full, read-only, damaged or away.
         """
-        try:
-            with self._writing.begin() as session:
-                yield session
-        except StaleDataError as error:
-            raise Conflict("somebody else saved this in the meantime") from error
-        except OperationalError as error:
-            raise Unusable(_plain_words(error)) from error
+        with plain_faults(), self._writing.begin() as session:
+            yield session
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
-        """Read a consistent state; writes nothing."""
-        with self._reading() as session:
+        """Read a consistent state; writes nothing.
+
+        Raises:
+            Unusable: when the database is busy, damaged or away.
+        """
+        with plain_faults(), self._reading() as session:
             yield session
 
     def close(self) -> None:
@@ -84,14 +126,38 @@ class Store:
         self.engine.dispose()
 
 
-REASONS = {
-    "locked": "the database is busy; try again in a moment",
-    "full": "the disk is full",
-    "readonly": "the database file cannot be written",
-    "malformed": "the database file is damaged",
-}
+# Signs in what SQLite and PostgreSQL write, and what they mean to the person at the bench.
+MEANINGS = (
+    (r"locked|lock timeout|deadlock|could not serialize", "the database is busy; try again in a moment"),
+    (r"disk is full|No space left", "the disk is full"),
+    (r"readonly|read-only", "the database file cannot be written"),
+    (r"malformed|not a database|disk I/O error", "the database file is damaged or its disk fails"),
+    (r"unable to open", "the database file cannot be opened"),
+    (r"no such (table|column)", "the database lacks a table or column of this program"),
+    (
+        r"connect|server closed|terminat|starting up|shutting down|SSL|resolve host",
+        "the database server does not answer; see that it runs and try again",
+    ),
+)
+# What a database says of one statement is no fault of the database as a whole.
+OF_ONE_STATEMENT = (DataError, IntegrityError, InternalError, ProgrammingError)
 
 
-def _plain_words(error: StatementError) -> str:
-    text = str(error.orig)
-    return next((words for sign, words in REASONS.items() if sign in text), "the database could not be written")
+@contextmanager
+def plain_faults() -> Iterator[None]:
+    """Turn what a database reports of itself into the small family of errors that pages know.
+
+    Raises:
+        Conflict: when a record changed since it was read.
+        Unusable: when the database is busy, full, read-only, damaged or away.
+    """
+    try:
+        yield
+    except StaleDataError as error:
+        raise Conflict("somebody else saved this in the meantime") from error
+    except OF_ONE_STATEMENT:
+        raise
+    except DatabaseError as error:
+        said = str(error.orig)
+        found = (words for signs, words in MEANINGS if re.search(signs, said, re.IGNORECASE))
+        raise Unusable(next(found, "the database cannot be used")) from error

@@ -6,6 +6,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy import Connection
 
 from app.store.engine import make_engine
 
@@ -35,14 +36,26 @@ def current(url: str) -> str | None:
     engine = make_engine(url)
     try:
         with engine.connect() as connection:
-            return MigrationContext.configure(connection).get_current_revision()
+            return revision_of(connection)
     finally:
         engine.dispose()
+
+
+def revision_of(connection: Connection) -> str | None:
+    """Return the revision that a connection's database stands at; None for an empty one."""
+    return MigrationContext.configure(connection).get_current_revision()
 
 
 def to_revision(url: str, revision: str = "head") -> None:
     """Walk a database up to a revision, all or nothing."""
     command.upgrade(alembic_config(url), revision)
+
+
+def to_head_inside(connection: Connection) -> None:
+    """Walk a database up to the newest revision as part of the transaction that a connection has open."""
+    config = alembic_config("")
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
 
 
 def back_to(url: str, revision: str) -> None:

@@ -11,7 +11,6 @@ import inspect
 from collections.abc import Callable
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
-from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.store.engine import Store
@@ -22,10 +21,6 @@ LONGEST_KEY = 100
 P = ParamSpec("P")
 R = TypeVar("R", bound=int | str | None)
 READERS: dict[object, Callable[[str], Any]] = {int: int, str: str, None: lambda _text: None}
-
-
-class _TakenAtOnceError(Exception):
-    """The same form is being taken by another process at this moment."""
 
 
 def action(
@@ -49,19 +44,15 @@ def action(
                 given = signature.bind(None, *args, **kwargs)
                 given.apply_defaults()
                 form = request_key(once.format_map(given.arguments), key.format_map(given.arguments))
-            try:
-                with store.transaction() as session:
-                    taken = session.get(FormKey, form) if form else None
-                    if taken is not None:
-                        return read(taken.result)  # type: ignore[no-any-return]
-                    claim = _claim(session, form) if form else None
-                    result = do(session, *args, **kwargs)
-                    if claim is not None:
-                        claim.result = "" if result is None else str(result)
-                    return result
-            except _TakenAtOnceError:
-                with store.reading() as session:
-                    return read(session.get_one(FormKey, form).result)  # type: ignore[no-any-return]
+            # One action writes at a time, so a form that is not taken now is not taken by another one meanwhile.
+            with store.transaction() as session:
+                taken = session.get(FormKey, form) if form else None
+                if taken is not None:
+                    return read(taken.result)  # type: ignore[no-any-return]
+                result = do(session, *args, **kwargs)
+                if form:
+                    session.add(FormKey(key=form, taken_at=now(), result="" if result is None else str(result)))
+                return result
 
         return act
 
@@ -72,14 +63,3 @@ def request_key(place: str, key: str) -> str:
     """Return a form's key tied to its place; empty for a key that is none of ours, which then counts as no key."""
     whole = f"{place} {key}"
     return whole if key.strip() and whole.isprintable() and len(whole) <= LONGEST_KEY else ""
-
-
-def _claim(session: Session, form: str) -> FormKey:
-    """Write the key first, so that a server with several writers makes the second press wait for the first."""
-    claim = FormKey(key=form, taken_at=now(), result="")
-    session.add(claim)
-    try:
-        session.flush()
-    except IntegrityError as error:
-        raise _TakenAtOnceError from error
-    return claim

@@ -88,7 +88,7 @@ def test_every_way_to_end_has_a_status(code: object, status: int) -> None:
 @pytest.mark.parametrize(
     ("arguments", "passed"),
     [
-        ([], ["-n", "auto"]),
+        ([], ["-n", "auto", "--dist", "worksteal"]),
         (["-k", "ph and not web", "--lf", "-x"], ["-k", "ph and not web", "--lf", "-x"]),
         (["tests/science", "--help"], ["tests/science", "--help"]),
     ],
@@ -100,6 +100,21 @@ def test_the_test_command_passes_its_arguments_through(
     monkeypatch.setattr(bootstrap, "hand_over", lambda command: started.append(command) or 5)
     assert cli.run(["test", *arguments]) == 5
     assert started == [[sys.executable, "-m", "pytest", *passed]]
+
+
+def test_exploring_says_how_to_repeat_itself(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    started: list[list[str]] = []
+    monkeypatch.setattr(bootstrap, "hand_over", lambda command: started.append(command) or 0)
+    cli.run(["test", "--explore", "tests/science"])
+    seeds = {word.partition("seed=")[2] for word in started[0] if "seed=" in word}
+    assert len(seeds) == 1
+    assert "--hypothesis-profile=explore" in started[0]
+    assert started[0][-1] == "tests/science"
+    said = capsys.readouterr().err
+    assert "python3 -m app test" in said
+    assert all(word in said for word in started[0] if "seed=" in word)
 
 
 def test_the_module_of_each_command_is_named_after_it() -> None:

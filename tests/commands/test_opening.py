@@ -3,12 +3,14 @@
 import shutil
 import sqlite3
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from alembic import command
-from sqlalchemy import select
+from sqlalchemy import make_url, select, text
 
 from app.commands import demo, opening
 from app.commands.places import Places
@@ -16,6 +18,9 @@ from app.store import backup, migrate
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Unusable
 from app.store.workshop import Workshop, the_workshop
+from app.work.demo import load_demo
+
+ALL_OUT = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name")
 
 
 @pytest.fixture
@@ -190,11 +195,57 @@ def test_a_database_server_is_filled_once_and_kept(
 
 
 @pytest.mark.postgresql
+def test_two_first_starts_at_once_fill_a_server_once(
+    empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
+    with ThreadPoolExecutor() as pool:
+        stores = [start.result() for start in [pool.submit(opening.open_workshop, where) for _ in range(2)]]
+    assert [len(names(store)) for store in stores] == [1, 1]
+    for store in stores:
+        store.close()
+
+
+@pytest.mark.postgresql
+def test_a_first_start_that_is_stopped_leaves_the_server_empty(
+    empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
+
+    def stopped(store: Store) -> None:
+        load_demo(store)
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("app.work.demo.load_demo", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            opening.open_workshop(where)
+    assert migrate.current(empty_server) is None
+
+
+@pytest.mark.postgresql
+def test_a_server_that_goes_away_is_a_sentence_and_comes_back_by_itself(server: Any) -> None:
+    with server.copy(demo=False) as url:
+        store = Store(url)
+        assert names(store) == ["Larch Street workshop"]
+        # As after a restart of the server: the connections that lie waiting are dead.
+        with server.engine.connect() as connection:
+            connection.execute(ALL_OUT, {"name": make_url(url).database})
+        assert names(store) == ["Larch Street workshop"]
+        store.close()
+    gone = Store("postgresql+psycopg://me@127.0.0.1:9/book")
+    for use in (gone.reading, gone.transaction):
+        with pytest.raises(Unusable, match="the database server does not answer"), use() as session:
+            session.execute(select(Workshop))
+    gone.close()
+
+
+@pytest.mark.postgresql
 def test_a_server_of_a_newer_program_is_refused(
     empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
-    monkeypatch.setattr(opening, "server_revision", lambda _url: "from the future")
+    monkeypatch.setattr(migrate, "revision_of", lambda _connection: "from the future")
     with pytest.raises(Unusable, match="newer Tarebook"):
         opening.open_workshop(where)
 

@@ -1,7 +1,7 @@
 """The press: our own files only, a time limit, and a name for every file."""
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from app.documents.paper import file_name
@@ -66,6 +66,9 @@ def test_only_the_static_folder_is_ours(address: str, ours: bool) -> None:
 
 
 @given(st.lists(st.text(max_size=80), max_size=4))
+@example(["0..0"])
+@example(["0" * 59 + ".0"])
+@example(["..", "a/../b"])
 def test_a_file_name_holds_nothing_that_could_be_a_path(pieces: list[str]) -> None:
     name = file_name(*pieces)
     assert name.endswith(".pdf")

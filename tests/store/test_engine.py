@@ -25,6 +25,7 @@ def material(name: str = "Water", **values: object) -> Material:
     return Material(name=name, name_key=name.upper(), created_at=datetime.now(UTC), **values)
 
 
+@pytest.mark.sqlite
 def test_references_are_enforced_and_every_save_reaches_the_disk(store: Store) -> None:
     with store.reading() as session:
         found = {
@@ -101,6 +102,7 @@ def test_the_later_of_two_saves_of_one_record_is_told(store: Store) -> None:
         session.merge(stale)
 
 
+@pytest.mark.sqlite
 def test_a_database_that_cannot_be_written_says_so(store: Store) -> None:
     with store.engine.connect() as connection:
         connection.exec_driver_sql("PRAGMA query_only=ON")
@@ -134,6 +136,7 @@ while True:
 """
 
 
+@pytest.mark.sqlite
 def test_a_save_that_was_acknowledged_outlives_a_kill(store: Store, tmp_path: Path) -> None:
     url = sqlite_url(tmp_path / "tarebook.db")
     for _ in range(3):

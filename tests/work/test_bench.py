@@ -1,5 +1,6 @@
 """The first page's values: what is in work, what was decided, and what the workshop still lacks."""
 
+import pytest
 from sqlalchemy import delete, text
 
 from app.store.batches import BatchState
@@ -15,6 +16,7 @@ def test_batches_in_work_and_decided_ones_are_kept_apart(demo: Store) -> None:
     assert {row.state for row in bench.decided_batches} == {BatchState.RELEASED, BatchState.REJECTED}
 
 
+@pytest.mark.sqlite
 def test_an_old_batch_in_process_is_not_hidden_by_newer_ones(demo: Store) -> None:
     waiting = [row.number for row in look_at_bench(demo).open_batches]
     with demo.transaction() as session:

@@ -104,6 +104,7 @@ def test_the_functions_to_choose_from_are_those_there_are(store: Store) -> None:
     assert known == sorted(known)
 
 
+@pytest.mark.sqlite
 def test_a_material_that_takes_the_place_of_a_deleted_one_is_found(store: Store) -> None:
     first = shelf.add_material(store, WAX)
     assert names(store, words="beeswax") == ["Beeswax"]

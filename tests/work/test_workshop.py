@@ -151,6 +151,7 @@ def test_packaging_that_cannot_be_is_refused(typed: TypedPackaging, field: str) 
     assert [fault.field for fault in refused.value.faults] == [field]
 
 
+@pytest.mark.sqlite
 def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) -> None:
     first = copies.make_copy(store)
     gear.add_scale(store, TypedScale("Bench", "0.1", "2 kg"))
@@ -165,6 +166,7 @@ def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) ->
 
 
 @pytest.mark.parametrize("name", ["../tarebook.db", "tarebook.db", "", "tarebook-20260101-000000-by-hand.db"])
+@pytest.mark.sqlite
 def test_only_a_listed_backup_is_found(store: Store, name: str) -> None:
     copies.make_copy(store)
     with pytest.raises(NotFound):
@@ -180,5 +182,6 @@ def test_a_workshop_on_a_server_is_not_backed_up_here() -> None:
         copies.make_copy(server)
 
 
+@pytest.mark.sqlite
 def test_the_backup_folder_lies_beside_the_workshop(store: Store, tmp_path: Path) -> None:
     assert copies.backup_folder(store) == tmp_path / "backups"

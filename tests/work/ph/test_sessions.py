@@ -86,6 +86,7 @@ def test_weights_that_are_taken_down_count_instead_of_planned_ones(store: Store,
 
 
 @pytest.mark.parametrize("more", [0.8, 1.0, 1.25], ids=["less acid", "as the tables", "more acid"])
+@pytest.mark.sqlite
 def test_following_the_steps_meets_the_target_without_passing_it_far(store: Store, gel: Any, more: float) -> None:
     begin(store, gel)
     ph = true_beaker(store, gel, more)
