@@ -5,7 +5,7 @@ from pathlib import Path
 from flask import Flask
 
 from app.store.engine import Store
-from app.web import areas, errors, security, template_tools
+from app.web import areas, assets, compression, errors, security, template_tools
 from app.web.row_number import RowNumber
 
 TOP = Path(__file__).resolve().parents[2]
@@ -20,7 +20,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
         secret: the key that signs the cookie; made once per data folder.
         port: the port it is served on; cookies carry it in their name, since cookies ignore ports.
     """
-    app = Flask(__name__, template_folder=str(TOP / "templates"), static_folder=str(TOP / "static"))
+    app = Flask(__name__, template_folder=str(TOP / "templates"), static_folder=None)
     app.config.update(
         SECRET_KEY=secret,
         SESSION_COOKIE_NAME=f"tarebook_{port}",
@@ -37,5 +37,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
     security.protect(app)
     errors.explain(app)
     template_tools.equip(app)
+    assets.serve(app, TOP / "static")
     areas.register(app)
+    compression.compress_for_others(app)
     return app
