@@ -25,12 +25,12 @@ from app.store.migrate import to_revision
 from app.store.workshop import Workshop
 from app.web import create_app
 from app.work.batches.planning import Plan, plan_batch
-from app.work.bench_gear import TypedScale, add_scale
 from app.work.demo import load_demo
+from app.work.equipment import SCALES, ScaleForm
 from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 
 ROOT = Path(__file__).resolve().parents[1]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "chrome", "msedge")
@@ -315,13 +315,13 @@ def gel(store: Store) -> GelBatch:
         "acid": ("Citric acid 20 %", (("Citric Acid", "20"), ("Aqua", "80"))),
     }
     ids = {
-        word: add_material(store, TypedMaterial(name=name, parts=tuple(TypedPart(*part) for part in parts)))
+        word: add_material(store, MaterialForm(name=name, parts=tuple(PartForm(*part) for part in parts)))
         for word, (name, parts) in shelf.items()
     }
     amounts = {"water": "", "glycerin": "3", "carbomer": "0.5", "alkali": "1.8"}
     lines = tuple(DraftLine(word, "a", shelf[word][0], None, amount, not amount) for word, amount in amounts.items())
     draft = Draft(phases=(DraftPhase("a", "Gel"),), lines=lines, target_ph="6.2", batch="500 g")
     formula_id = create(store, "Bench gel", code="BG", content=draft)
-    add_scale(store, TypedScale("Bench scale", "0.01 g", "2 kg"))
+    SCALES.add(store, ScaleForm("Bench scale", "0.01 g", "2 kg"))
     batch_id = plan_batch(store, Plan(formula_id, None, "500 g", planned_on="2026-11-25", made_by="Ines"))
     return GelBatch(formula_id, batch_id, ids)

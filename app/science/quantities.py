@@ -128,6 +128,31 @@ def to_grams(
     return to_millilitres(quantity, field=field, drops_per_ml=drops_per_ml) * _density(density_g_ml, quantity, field)
 
 
+def parse_grams(
+    text: str,
+    field: str = "",
+    density_g_ml: Decimal | None = None,
+    *,
+    low: Decimal | None = None,
+    high: Decimal | None = None,
+) -> Decimal:
+    """Return the grams of a weight as typed: ``1.2 kg``, ``500 mg``, ``12.5 gram``; a bare number is grams.
+
+    A volume needs the density in g/mL. The limits are in grams, both allowed; without ``low`` zero is refused.
+
+    Raises:
+        Invalid: at ``field``, when it cannot be read, is a volume without a density, or is out of range.
+    """
+    grams = to_grams(parse_quantity(text, field, default_unit="g"), density_g_ml, field)
+    if low is None and grams <= 0:
+        raise Invalid(field, "Give an amount above 0.")
+    if low is not None and grams < low:
+        raise Invalid(field, f"The weight is {figures(grams, 8)} g; the least allowed is {plain(low)} g.")
+    if high is not None and grams > high:
+        raise Invalid(field, f"The weight is {figures(grams, 8)} g; the most allowed is {plain(high)} g.")
+    return grams
+
+
 def to_millilitres(
     quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "", *, drops_per_ml: Decimal = DROPS_PER_ML
 ) -> Decimal:

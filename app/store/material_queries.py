@@ -153,6 +153,12 @@ def all_materials(session: Session) -> list[Material]:
     return list(session.scalars(loaded.order_by(Material.name_key, Material.id)))
 
 
+def materials_named(session: Session, name_keys: Sequence[str]) -> list[Material]:
+    """Return the materials with these names, retired or not, with parts and allergens."""
+    loaded = select(Material).options(selectinload(Material.parts).selectinload(MaterialPart.allergens))
+    return list(session.scalars(loaded.where(Material.name_key.in_(name_keys))))
+
+
 def every_packaging(session: Session) -> list[Packaging]:
     """List the packaging, what is not retired first, then by name."""
     return list(

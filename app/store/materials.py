@@ -39,6 +39,16 @@ class PhaseHint(StrEnum):
     ANY = "any"
 
 
+class Solvent(StrEnum):
+    """What a material dissolves in, for making a stock solution of it; ``none`` is a powder that stays one."""
+
+    WATER = "water"
+    OIL = "oil"
+    ALCOHOL = "alcohol"
+    NONE = "none"
+    UNKNOWN = "unknown"
+
+
 class PriceKind(StrEnum):
     """Whether a price was paid or offered."""
 
@@ -53,6 +63,7 @@ class Material(Base):
     __table_args__ = (
         not_blank("name"),
         one_of("phase_hint", PhaseHint),
+        one_of("dissolves_in", Solvent),
         above_zero("density_g_ml"),
         number_between("use_low", 0, 100),
         number_between("use_high", 0, 100),
@@ -70,6 +81,7 @@ class Material(Base):
     library_key: Mapped[str | None] = mapped_column(index=True)
     form: Mapped[Words]
     phase_hint: Mapped[PhaseHint] = mapped_column(Word(PhaseHint), default=PhaseHint.ANY)
+    dissolves_in: Mapped[Solvent] = mapped_column(Word(Solvent), default=Solvent.UNKNOWN)
     functions: Mapped[Words]
     density_g_ml: Mapped[MaybeAmount]
     use_low: Mapped[MaybeAmount]

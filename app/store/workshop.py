@@ -7,7 +7,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from app.store.base import STRICT, Amount, Base, Key, Words, above_zero, not_blank, number_between, one_of
+from app.store.base import STRICT, Amount, Base, Key, MaybeAmount, Words, above_zero, not_blank, number_between, one_of
 from app.store.types import Word
 
 
@@ -63,13 +63,14 @@ class Workshop(Base):
 
 
 class Scale(Base):
-    """A scale on the bench: its smallest step and its largest load, in grams."""
+    """A scale on the bench: its smallest step, its largest load and the vessel that usually stands on it, in grams."""
 
     __tablename__ = "scale"
     __table_args__ = (
         not_blank("name"),
         above_zero("readability_g"),
         CheckConstraint("CAST(capacity_g AS REAL) >= CAST(readability_g AS REAL)", name="capacity_holds_a_step"),
+        number_between("vessel_g", 0, None),
         STRICT,
     )
 
@@ -77,6 +78,7 @@ class Scale(Base):
     name: Mapped[str] = mapped_column(unique=True)
     readability_g: Mapped[Amount]
     capacity_g: Mapped[Amount]
+    vessel_g: Mapped[MaybeAmount]
 
 
 class NumberSeries(Base):

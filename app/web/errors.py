@@ -16,7 +16,7 @@ WORDS = {
     403: ("This request came from another site", "Nothing was changed. Open the page here and do it again."),
     404: ("There is no such page", "It may have been retired, or the address has a slip in it."),
     405: ("That cannot be done here", "Nothing was changed."),
-    413: ("That is too much at once", "Nothing was saved. Send less than 8 MB and fewer than 10,000 rows."),
+    413: ("That is too much at once", "Nothing was saved. Send less than 8 MB and tables of at most 20,000 lines."),
     415: ("This kind of file is not read here", "Nothing was saved."),
 }
 

@@ -10,8 +10,11 @@ MOST_FAULTS = 50
 LONGEST_CELL = 100_000
 ENCODINGS = {"utf-8": "UTF-8", "cp1252": "Windows-1252 (Western Europe)", "utf-16": "UTF-16"}
 
-# A spreadsheet takes a cell that begins so for a formula (OWASP ASVS 5.0, 1.2.10); TAB, CR and NUL are skipped by some.
-_DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\x00")
+MOST_COLUMNS = 200
+
+# A spreadsheet takes a cell that begins so for a formula (OWASP ASVS 5.0, 1.2.10); TAB, CR and NUL are skipped by some,
+# and some take the full-width forms of the signs for the signs.
+_DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "\x00", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _MARKS = ",;\t"
 
 
@@ -143,6 +146,8 @@ def _broken(reason: str) -> str:
 
 
 def _check_heading(heading: list[str], required: Sequence[str], known: Sequence[str]) -> None:
+    if len(heading) > MOST_COLUMNS:
+        raise Unreadable([LineFault(1, f"a table can have {MOST_COLUMNS} columns; this one has {len(heading):,}.")])
     missing = [name for name in required if name not in heading]
     strange = [name for name in heading if name not in known]
     doubled = sorted({name for name in heading if heading.count(name) > 1})

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from functools import partial
@@ -28,9 +27,8 @@ from app.work.batches.weighing import Weighed, record_weighings
 from app.work.formulas.deeds import insert
 from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
 from app.work.formulas.versions import keep_version
-from app.work.materials.reading import read_material
+from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.materials.shelf import insert_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_library
 
 FOLDER = Path(__file__).resolve().parents[2] / "seed_data" / "demo"
 Row = Mapping[str, Any]
@@ -82,12 +80,12 @@ def _shelved(session: Session, row: Row) -> Material:
     shipped = library_material(slug(row["library"]))
     if shipped is None:
         raise NotFound(f"The library has no {row['library']}.")
-    return _priced(session, replace(from_library(shipped), name=row["name"]), row)
+    return _priced(session, from_library(shipped).but(name=row["name"]), row)
 
 
 def _own(session: Session, row: Row) -> Material:
     plain_fields = ("name", "form", "phase_hint", "functions", "use_low", "use_high", "cautions", "source")
-    typed = TypedMaterial(
+    typed = MaterialForm(
         **{key: row.get(key, "") for key in plain_fields},
         density=row.get("density_g_ml", ""),
         parts=tuple(_part(part) for part in row["parts"]),
@@ -95,14 +93,14 @@ def _own(session: Session, row: Row) -> Material:
     return _priced(session, typed, row)
 
 
-def _part(row: Row) -> TypedPart:
+def _part(row: Row) -> PartForm:
     share = f"{row['low']}-{row['high']} ({row['percent']})" if "low" in row else row["percent"]
     allergens = "\n".join(f"{name} {percent}" for name, percent in row.get("allergens", ()))
-    return TypedPart(inci=row["inci"], percent=share, kind=row["kind"], allergens=allergens)
+    return PartForm(inci=row["inci"], percent=share, kind=row["kind"], allergens=allergens)
 
 
-def _priced(session: Session, typed: TypedMaterial, row: Row) -> Material:
-    material = insert_material(session, read_material(typed))
+def _priced(session: Session, typed: MaterialForm, row: Row) -> Material:
+    material = insert_material(session, typed.checked())
     material.prices.extend(_price(price, material.density_g_ml) for price in row["prices"])
     session.flush()
     return material

@@ -1,28 +1,21 @@
 """Reading what was typed into a form: all faults at once, each at its field."""
 
-import hashlib
 import unicodedata
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable
 from decimal import Decimal
 from typing import ParamSpec, TypeVar
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
+from app.work.form import Faults
+
+__all__ = ["Faults", "Reader", "maybe_number", "name", "one_line", "words"]
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
 
 P = ParamSpec("P")
 T = TypeVar("T")
-
-
-class Faults(ValueError):
-    """Everything that keeps a form from being taken, in the order of its fields."""
-
-    def __init__(self, faults: Sequence[Invalid]) -> None:
-        super().__init__("; ".join(str(fault) for fault in faults))
-        self.faults = tuple(faults)
 
 
 class Reader:
@@ -99,28 +92,3 @@ def maybe_number(text: str, field: str, *, low: Decimal | None = None, high: Dec
         Invalid: when something is typed that is no number inside the limits.
     """
     return parse_number(text, field, low=low, high=high) if text.strip() else None
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A field that two people typed differently."""
-
-    label: str
-    mine: str
-    theirs: str
-
-
-def differences(mine: object, theirs: object, labels: Mapping[str, str]) -> tuple[Difference, ...]:
-    """List what differs between two states of a form whose fields are text, in the order of ``labels``."""
-    pairs = [(label, str(getattr(mine, field)), str(getattr(theirs, field))) for field, label in labels.items()]
-    return tuple(Difference(label, a, b) for label, a, b in pairs if even(a) != even(b))
-
-
-def even(text: str) -> str:
-    """Give a text without what a form may change by itself: line ends and blanks around lines."""
-    return "\n".join(line.strip() for line in text.strip().splitlines())
-
-
-def fingerprint(typed: object) -> str:
-    """Give a short text that tells one state of a form from another; it travels with the form."""
-    return hashlib.blake2b(repr(typed).encode("utf-8", "surrogatepass"), digest_size=12).hexdigest()

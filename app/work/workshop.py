@@ -1,10 +1,7 @@
 """The settings of the workshop: who it is, its money, its paper, its law and how it numbers batches."""
 
-from dataclasses import dataclass, fields
 from decimal import Decimal
-from enum import StrEnum
 from functools import cache
-from typing import TypeVar
 
 from babel import Locale
 from babel.core import get_global
@@ -12,64 +9,18 @@ from babel.localedata import locale_identifiers
 from babel.numbers import get_currency_name
 
 from app.science.batch_number import parse_pattern
-from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.workshop import Jurisdiction, Paper, Workshop, the_workshop
-from app.work.materials.typed_material import number
-from app.work.typed import Reader, maybe_number, name, one_line, words
+from app.work.form import Choice, Form
+from app.work.form_fields import Area, Line, Listed, Name, Number, OneOf
 
-HIGHEST_RATE = Decimal(10) ** 6
-HUNDRED = Decimal(100)
-NEARLY_ALL = Decimal(99)
 ZERO = Decimal(0)
-W = TypeVar("W", bound=StrEnum)
-
-LABELS = {
-    "name": "Name of the workshop",
-    "address": "Address",
-    "contact": "Contact",
-    "currency": "Currency",
-    "locale": "How money is written",
-    "paper": "Paper",
-    "jurisdiction": "Whose label rules",
-    "batch_number_pattern": "Pattern of batch numbers",
-    "labour_rate": "Labour, an hour",
-    "overhead_percent": "Overhead",
-    "tax_percent": "Tax",
-    "loss_percent": "Usual process loss",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class TypedSettings:
-    """The settings as typed."""
-
-    name: str = ""
-    address: str = ""
-    contact: str = ""
-    currency: str = "EUR"
-    locale: str = "en"
-    paper: str = Paper.A4.value
-    jurisdiction: str = Jurisdiction.EU.value
-    batch_number_pattern: str = "{code}-{year}-{count}"
-    labour_rate: str = ""
-    overhead_percent: str = ""
-    tax_percent: str = ""
-    loss_percent: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """A value that can be chosen, with its words."""
-
-    value: str
-    words: str
 
 
 @cache
 def currencies() -> tuple[Choice, ...]:
-    """The currencies that are legal tender somewhere today, by code, from babel's copy of the Unicode locale data."""
+    """Return the currencies that are legal tender somewhere today, by code, from babel's copy of the Unicode data."""
     tenders = (tender for history in get_global("territory_currencies").values() for tender in history)
     codes = {code for code, _since, until, legal in tenders if until is None and legal}
     return tuple(Choice(code, f"{code}, {get_currency_name(code, locale='en')}") for code in sorted(codes))
@@ -77,7 +28,7 @@ def currencies() -> tuple[Choice, ...]:
 
 @cache
 def locales() -> tuple[Choice, ...]:
-    """The languages with a country or without one that money can be written in, by their English names."""
+    """Return the languages with a country or without one that money can be written in, by their English names."""
     english = Locale("en")
     plain = [Locale.parse(tag) for tag in locale_identifiers() if _is_plain(tag)]
     named = (Choice(str(place), str(place.get_display_name(english) or place)) for place in plain)
@@ -89,84 +40,70 @@ def _is_plain(tag: str) -> bool:
     return len(rest) <= 1 and all(len(piece) == 2 and piece.isupper() for piece in rest)
 
 
-def as_typed(shop: Workshop) -> TypedSettings:
-    """Give the stored settings as they would be typed."""
-    return TypedSettings(**{f.name: _text(getattr(shop, f.name)) for f in fields(TypedSettings)})
+class Currency(Listed):
+    """A currency by its code, in capitals or not."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the code in capitals."""
+        return super().read(text.upper(), at, form)
 
 
-def _text(value: object) -> str:
-    return number(value) if isinstance(value, Decimal) else str(value)
+class NumberPattern(Line):
+    """The pattern that batch numbers are made by."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the pattern, which makes numbers that differ."""
+        parse_pattern(text)
+        return text.strip()
 
 
-def read_settings(typed: TypedSettings) -> dict[str, object]:
-    """Read every setting; numbers left empty are zero.
+class SettingsForm(Form):
+    """The settings; numbers left empty are zero."""
 
-    Raises:
-        Faults: with everything that is wrong, each at the name of its field.
-    """
-    reader = Reader()
-    take = reader.take
-    values: dict[str, object] = {
-        "name": take(name, typed.name, "name", "Give the workshop a name; it stands on every sheet."),
-        "address": take(words, typed.address, "address", longest=1000),
-        "contact": take(one_line, typed.contact, "contact"),
-        "currency": take(_currency, typed.currency),
-        "locale": take(_locale, typed.locale),
-        "paper": take(_word, Paper, typed.paper, "paper", "Choose A4 or Letter."),
-        "jurisdiction": take(_word, Jurisdiction, typed.jurisdiction, "jurisdiction", "Choose EU or US."),
-        "batch_number_pattern": take(_pattern, typed.batch_number_pattern),
-        "labour_rate": take(_amount, typed.labour_rate, "labour_rate", HIGHEST_RATE),
-        "overhead_percent": take(_amount, typed.overhead_percent, "overhead_percent", HUNDRED * 10),
-        "tax_percent": take(_amount, typed.tax_percent, "tax_percent", HUNDRED),
-        "loss_percent": take(_amount, typed.loss_percent, "loss_percent", NEARLY_ALL),
-    }
-    reader.finish()
-    return values
-
-
-def _currency(text: str) -> str:
-    code = text.strip().upper()
-    if code not in {choice.value for choice in currencies()}:
-        raise Invalid("currency", "Choose a currency of the list.")
-    return code
-
-
-def _locale(text: str) -> str:
-    if text.strip() not in {choice.value for choice in locales()}:
-        raise Invalid("locale", "Choose a language of the list.")
-    return text.strip()
-
-
-def _word(kind: type[W], text: str, field: str, asked: str) -> W:
-    try:
-        return kind(text)
-    except ValueError as error:
-        raise Invalid(field, asked) from error
-
-
-def _pattern(text: str) -> str:
-    parse_pattern(text)
-    return text.strip()
-
-
-def _amount(text: str, field: str, most: Decimal) -> Decimal:
-    return maybe_number(text, field, low=ZERO, high=most) or ZERO
+    name = Name(
+        "Name of the workshop",
+        "Give the workshop a name; it stands on every sheet.",
+        hint="It stands on every sheet.",
+        width="w20",
+    )
+    address = Area("Address", longest=1000, hint="As it should stand on a label.")
+    contact = Line("Contact", hint="A telephone number or an e-mail address.", width="w20")
+    currency = Currency(
+        "Currency",
+        currencies,
+        "Choose a currency of the list.",
+        default="EUR",
+        hint="Prices that are noted already keep their figures.",
+    )
+    locale = Listed("How money is written", locales, "Choose a language of the list.", default="en")
+    paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
+    jurisdiction = OneOf("Whose label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
+    batch_number_pattern = NumberPattern(
+        "Pattern of batch numbers",
+        default="{code}-{year}-{count}",
+        hint="Made of {code} {year} {month} {day} {count}; {count:3} pads to three digits, {year:2} is short.",
+        width="w20",
+    )
+    labour_rate = Number("Labour, an hour", high=10**6, empty=ZERO, width="w8")
+    overhead_percent = Number("Overhead, %", high=1000, empty=ZERO)
+    tax_percent = Number("Tax on the price, %", high=100, empty=ZERO)
+    loss_percent = Number("Usual process loss, %", high=99, empty=ZERO)
 
 
 def load_workshop(store: Store) -> Workshop:
-    """Read the workshop."""
+    """Return the workshop."""
     with store.reading() as session:
         return the_workshop(session)
 
 
-def change_settings(store: Store, typed: TypedSettings, row_version: int) -> None:
+def change_settings(store: Store, typed: SettingsForm, row_version: int) -> None:
     """Write the settings.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
         Conflict: when they changed since version ``row_version`` was read.
     """
-    values = read_settings(typed)
+    values = typed.checked().columns()
     with store.transaction() as session:
         shop = the_workshop(session)
         if shop.row_version != row_version:

@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.engine import Store
-from app.work.bench_gear import TypedScale, add_scale
+from app.work.equipment import SCALES, ScaleForm
 from app.work.label_reading.choosing import Choices
 from app.work.label_reading.lists import TypedList, start_list
 from app.work.label_reading.starting import start_formula
@@ -34,7 +34,7 @@ def fields(page: Page) -> dict[str, str]:
 
 
 def test_a_list_of_25_names_becomes_a_formula_with_a_batch_sheet(visit: Callable[..., Page], store: Store) -> None:
-    add_scale(store, TypedScale(name="Bench", readability="0.01 g", capacity="2 kg"))
+    SCALES.add(store, ScaleForm(name="Bench", readability="0.01 g", capacity="2 kg"))
     page = visit("/read-a-label")
     page.get_by_label("Title").fill("Invented cream")
     page.get_by_label("Ingredient list").fill(LIST)

@@ -6,27 +6,27 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.engine import Store
-from app.work import bench_gear as gear
+from app.work import equipment as gear
 from app.work.materials import shelf
-from app.work.materials.prices import TypedPrice, add_price
-from app.work.materials.typed_material import TypedMaterial, TypedPart
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.prices import PriceForm, add_price
 
 pytestmark = pytest.mark.browser
 
 Visit = Callable[..., Page]
-BLEND = TypedMaterial(
+BLEND = MaterialForm(
     "Honey in glycerin, a blend with a rather long name for a small screen",
     density="1.2",
-    parts=(TypedPart("Glycerin", "60-80", "56-81-5"), TypedPart("Mel", "20", allergens="Limonene 1")),
+    parts=(PartForm("Glycerin", "60-80", "56-81-5"), PartForm("Mel", "20", allergens="Limonene 1")),
 )
 
 
 @pytest.fixture
 def blend(store: Store) -> int:
     material_id = shelf.add_material(store, BLEND)
-    add_price(store, material_id, TypedPrice("12.40", "8 oz", "2026-03-05"))
-    gear.add_scale(store, gear.TypedScale("Bench", "0.1", "2 kg"))
-    gear.add_packaging(store, gear.TypedPackaging("Jar", "48", "52.80"))
+    add_price(store, material_id, PriceForm("12.40", "8 oz", "2026-03-05"))
+    gear.SCALES.add(store, gear.ScaleForm("Bench", "0.1", "2 kg"))
+    gear.PACKAGING.add(store, gear.PackagingForm("Jar", "48", "52.80"))
     return material_id
 
 

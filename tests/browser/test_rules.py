@@ -10,8 +10,8 @@ from app.store.engine import Store
 from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 
 pytestmark = pytest.mark.browser
 
@@ -19,7 +19,7 @@ pytestmark = pytest.mark.browser
 @pytest.fixture
 def formula(store: Store) -> int:
     for name in ("Aqua", "Sodium Benzoate", "Parfum"):
-        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
     lines = (
         DraftLine("w", "a", "Aqua", qs=True),
         DraftLine("b", "a", "Sodium Benzoate", None, "0.4"),

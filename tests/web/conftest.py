@@ -9,8 +9,8 @@ from werkzeug.test import TestResponse
 from app.store.engine import Store
 from app.work.formulas.deeds import create, open_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 
 SHELF = ("Water", "Glycerin", "Oil")
 
@@ -72,7 +72,7 @@ class Desk:
 @pytest.fixture
 def formula(store: Store) -> int:
     for name in SHELF:
-        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
     lines = (
         DraftLine("w", "a", "Water", qs=True),
         DraftLine("g", "a", "Glycerin", None, "5"),

@@ -13,13 +13,12 @@ from app.store.formulas import DraftMaterial, Formula
 from app.store.materials import Material
 from app.work.clock import now
 from app.work.materials import shelf
-from app.work.materials.prices import TypedPrice, add_price
-from app.work.materials.reading import read_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_library
+from app.work.materials.material_form import MaterialForm, PartForm, from_library
+from app.work.materials.prices import PriceForm, add_price
 
 SCRIPT = "<script>alert('x')</script>\"><img src=x onerror=alert(1)>"
 GLYCERIN = {"name": "Glycerin", "phase_hint": "any", "part-0-inci": "Glycerin", "part-0-percent": "100"}
-BLEND = TypedMaterial("Blend", density="1.02", parts=(TypedPart("Aqua", "60-80", "7732-18-5"), TypedPart("Mel", "20")))
+BLEND = MaterialForm("Blend", density="1.02", parts=(PartForm("Aqua", "60-80", "7732-18-5"), PartForm("Mel", "20")))
 
 
 def text_of(answer: TestResponse) -> str:
@@ -78,7 +77,7 @@ def test_a_library_row_comes_to_the_shelf_once(client: FlaskClient, store: Store
 
 def test_a_library_row_whose_name_is_taken_is_offered_for_renaming(client: FlaskClient, store: Store) -> None:
     name = next(m.name for m in library_materials() if m.key == "glycerin")
-    shelf.add_material(store, TypedMaterial(name, parts=(TypedPart("Aqua"),)))
+    shelf.add_material(store, MaterialForm(name, parts=(PartForm("Aqua"),)))
     answer = client.post("/materials/shelf/glycerin")
     assert answer.status_code == 422
     assert "already a material named" in text_of(answer)
@@ -86,7 +85,7 @@ def test_a_library_row_whose_name_is_taken_is_offered_for_renaming(client: Flask
 
 
 def test_the_page_of_a_material_shows_everything(client: FlaskClient, store: Store, blend: int) -> None:
-    add_price(store, blend, TypedPrice("12.40", "8 oz", "2026-03-05", "Quay"))
+    add_price(store, blend, PriceForm("12.40", "8 oz", "2026-03-05", "Quay"))
     with store.transaction() as session:
         session.add(Formula(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
         session.flush()
@@ -166,7 +165,7 @@ def test_the_buttons_of_the_composition_work_without_script_and_write_nothing(
     client: FlaskClient, store: Store, deed: str, expected: list[str]
 ) -> None:
     rows = {"part-0-inci": "Mel", "part-0-percent": "60", "part-7-inci": "Glycerin", "part-7-percent": "10-20"}
-    answer = client.post("/materials/new", data={"name": "x", "deed": deed, "pasted": "Cera Alba 5-6", **rows})
+    answer = client.post("/materials/new", data={"name": "x", "action": deed, "pasted": "Cera Alba 5-6", **rows})
     assert answer.status_code == 200
     page = answer.get_data(as_text=True).split("<template")[0]
     assert re.findall(r'name="part-\d+-percent" value="([^"]*)"', page) == expected
@@ -249,7 +248,7 @@ def test_retiring_and_bringing_back(client: FlaskClient, store: Store, blend: in
 
 
 def test_deleting_says_what_goes_and_is_refused_for_what_is_used(client: FlaskClient, store: Store, blend: int) -> None:
-    add_price(store, blend, TypedPrice("12.40", "8 oz"))
+    add_price(store, blend, PriceForm("12.40", "8 oz"))
     assert "2 rows and 1 price" in text_of(client.get(f"/materials/{blend}/delete"))
     with store.transaction() as session:
         session.add(Formula(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
@@ -399,7 +398,7 @@ def test_a_script_in_a_name_is_shown_as_text(client: FlaskClient) -> None:
 def test_a_list_page_sends_the_same_few_statements_however_long_it_is(
     client: FlaskClient, store: Store, statements
 ) -> None:  # type: ignore[no-untyped-def]
-    values = [read_material(from_library(one)) for one in library_materials()[:60]]
+    values = [from_library(one).checked() for one in library_materials()[:60]]
     counts = []
     for batch in (values[:2], values[2:]):
         with store.transaction() as session:

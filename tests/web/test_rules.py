@@ -14,8 +14,8 @@ from app.web.rules import memory
 from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.rules.tables import tables
 
 SCRIPT = "<script>alert('x')</script>\"><img src=x onerror=alert(1)>"
@@ -31,7 +31,7 @@ def text_of(answer: TestResponse) -> str:
 @pytest.fixture
 def formula(store: Store) -> int:
     for name in ("Aqua", "Sodium Benzoate", "Glycerin"):
-        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
     lines = (DraftLine("w", "a", "Aqua", qs=True), DraftLine("b", "a", "Sodium Benzoate", None, "1"))
     draft = Draft(phases=(DraftPhase("a"),), lines=lines, product_type="hand cream", target_ph="4.8")
     return create(store, "Hand cream", content=draft)

@@ -1,4 +1,3 @@
-from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -9,16 +8,16 @@ from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftMaterial, Formula
 from app.store.materials import Material, MaterialPart, PartAllergen
 from app.work.clock import now
+from app.work.form import Faults
 from app.work.materials import shelf
+from app.work.materials.composition import remarks
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.origin import ENTERED, origins
-from app.work.materials.prices import TypedPrice, add_price
-from app.work.materials.reading import read_material, remarks
-from app.work.materials.typed_material import TypedMaterial, TypedPart, changes, from_shelf
-from app.work.typed import Faults
+from app.work.materials.prices import PriceForm, add_price
 
 D = Decimal
 
-EXTRACT = TypedMaterial(
+EXTRACT = MaterialForm(
     name="Calendula extract",
     form="liquid",
     phase_hint="cool-down",
@@ -31,17 +30,17 @@ EXTRACT = TypedMaterial(
     max_temp="40",
     source="data sheet of March",
     parts=(
-        TypedPart("Glycerin", "60-80", "56-81-5"),
-        TypedPart("Aqua", "27.5", "7732-18-5"),
-        TypedPart(),
-        TypedPart("Parfum", "2.5", kind="perfume", allergens="Limonene 4.2\nLinalool\t1,1 %", source="certificate"),
+        PartForm("Glycerin", "60-80", "56-81-5"),
+        PartForm("Aqua", "27.5", "7732-18-5"),
+        PartForm(),
+        PartForm("Parfum", "2.5", kind="perfume", allergens="Limonene 4.2\nLinalool\t1,1 %", source="certificate"),
     ),
 )
 
 
-def faults_of(typed: TypedMaterial) -> dict[str, str]:
+def faults_of(typed: MaterialForm) -> dict[str, str]:
     with pytest.raises(Faults) as refused:
-        read_material(typed)
+        typed.checked()
     return {fault.field: fault.message for fault in refused.value.faults}
 
 
@@ -58,10 +57,10 @@ def test_a_material_is_kept_as_it_was_typed(store: Store) -> None:
 
 
 def test_everything_that_is_wrong_is_told_at_once_at_its_field() -> None:
-    rows = (TypedPart("", "5"), TypedPart("Aqua", "nan"), TypedPart("Glycerin", "-1"), TypedPart("Mel", "5", kind="x"))
-    rows += (TypedPart("Parfum", "5", allergens="Limonene"),)
+    rows = (PartForm("", "5"), PartForm("Aqua", "nan"), PartForm("Glycerin", "-1"), PartForm("Mel", "5", kind="x"))
+    rows += (PartForm("Parfum", "5", allergens="Limonene"),)
     own = {"name": " ", "density": "1180", "use_low": "5", "use_high": "1", "ph_min": "abc", "max_temp": "1e400"}
-    wrong = replace(EXTRACT, **own, form="gas", parts=rows)
+    wrong = EXTRACT.but(**own, form="gas", parts=rows)
     found = faults_of(wrong)
     assert found.keys() == {
         "name", "density", "use_high", "ph_min", "max_temp", "form", "part-0-inci", "part-1-percent", "part-2-percent",
@@ -72,43 +71,43 @@ def test_everything_that_is_wrong_is_told_at_once_at_its_field() -> None:
 
 
 def test_a_composition_over_100_is_refused_with_the_figure() -> None:
-    found = faults_of(replace(EXTRACT, parts=(TypedPart("Aqua", "60"), TypedPart("Glycerin", "41,5"))))
+    found = faults_of(EXTRACT.but(parts=(PartForm("Aqua", "60"), PartForm("Glycerin", "41,5"))))
     assert found == {"part-1-percent": "The rows add up to 101.5 %; take 1.5 away."}
 
 
 def test_a_material_needs_an_inci_name() -> None:
-    assert "INCI name" in faults_of(replace(EXTRACT, parts=(TypedPart(),)))["part-0-inci"]
+    assert "INCI name" in faults_of(EXTRACT.but(parts=(PartForm(),)))["part-0-inci"]
 
 
 def test_a_single_substance_counts_as_100() -> None:
-    values = read_material(TypedMaterial(name="Glycerin", parts=(TypedPart("Glycerin"),)))
-    assert values.parts[0].part.percent == 100
+    form = MaterialForm(name="Glycerin", parts=(PartForm("Glycerin"),)).checked()
+    assert form.parts[0].part.percent == 100
 
 
 def test_a_slip_in_a_cas_number_is_a_caution_and_is_kept(store: Store) -> None:
-    typed = TypedMaterial(name="Glycerin", parts=(TypedPart("Glycerin", "99", "56-81-6"),))
+    typed = MaterialForm(name="Glycerin", parts=(PartForm("Glycerin", "99", "56-81-6"),))
     stored = shelf.load_material(store, shelf.add_material(store, typed))
     assert stored.parts[0].cas == "56-81-6"
-    told = remarks(tuple(row.part for row in read_material(typed).parts))
+    told = remarks(tuple(row.part for row in typed.checked().parts))
     assert [words.split(" ")[0] for words in told] == ["The", "1"]
     assert "check digit of CAS 56-81-6" in told[0]
     assert told[1].startswith("1 % of this material is not accounted for")
 
 
 def test_an_unknown_inci_name_is_worth_a_second_look() -> None:
-    told = remarks(tuple(r.part for r in read_material(TypedMaterial("x", parts=(TypedPart("Glicerinum"),))).parts))
+    told = remarks(tuple(r.part for r in MaterialForm("x", parts=(PartForm("Glicerinum"),)).checked().parts))
     assert any("Glicerinum is not in the list" in words for words in told)
 
 
 def test_a_caustic_material_entered_without_cautions_gets_the_usual_one(store: Store) -> None:
-    typed = TypedMaterial(name="Lye 30 %", parts=(TypedPart("Sodium Hydroxide", "30"), TypedPart("Aqua", "70")))
+    typed = MaterialForm(name="Lye 30 %", parts=(PartForm("Sodium Hydroxide", "30"), PartForm("Aqua", "70")))
     cautions = shelf.load_material(store, shelf.add_material(store, typed)).cautions
     assert "never water onto the alkali" in cautions
 
 
 def test_the_same_form_taken_twice_makes_one_material(store: Store) -> None:
     first = shelf.add_material(store, EXTRACT, "a key")
-    assert shelf.add_material(store, replace(EXTRACT, name="Another"), "a key") == first
+    assert shelf.add_material(store, EXTRACT.but(name="Another"), "a key") == first
     with store.reading() as session:
         assert session.scalar(select(func.count(Material.id))) == 1
 
@@ -116,13 +115,13 @@ def test_the_same_form_taken_twice_makes_one_material(store: Store) -> None:
 def test_two_live_materials_cannot_have_one_name_in_any_case(store: Store) -> None:
     shelf.add_material(store, EXTRACT)
     with pytest.raises(Faults, match="already a material named"):
-        shelf.add_material(store, replace(EXTRACT, name="calendula  EXTRACT"))
+        shelf.add_material(store, EXTRACT.but(name="calendula  EXTRACT"))
 
 
 def test_editing_replaces_the_composition_and_leaves_nothing_behind(store: Store) -> None:
     material_id = shelf.add_material(store, EXTRACT)
     stored = shelf.load_material(store, material_id)
-    fewer = replace(EXTRACT, parts=(TypedPart("Aqua", "100"),))
+    fewer = EXTRACT.but(parts=(PartForm("Aqua", "100"),))
     shelf.revise_material(store, material_id, fewer, stored.row_version)
     with store.reading() as session:
         assert session.scalar(select(func.count(MaterialPart.id))) == 1
@@ -132,21 +131,21 @@ def test_editing_replaces_the_composition_and_leaves_nothing_behind(store: Store
 def test_a_change_of_the_composition_alone_makes_an_older_form_stale(store: Store) -> None:
     material_id = shelf.add_material(store, EXTRACT)
     seen = shelf.load_material(store, material_id).row_version
-    shelf.revise_material(store, material_id, replace(EXTRACT, parts=(TypedPart("Aqua", "99"),)), seen)
+    shelf.revise_material(store, material_id, EXTRACT.but(parts=(PartForm("Aqua", "99"),)), seen)
     with pytest.raises(Conflict):
-        shelf.revise_material(store, material_id, replace(EXTRACT, notes="mine"), seen)
+        shelf.revise_material(store, material_id, EXTRACT.but(notes="mine"), seen)
     assert shelf.load_material(store, material_id).notes == ""
 
 
 def test_line_ends_of_a_form_are_no_difference() -> None:
-    sent = replace(EXTRACT.parts[3], allergens="Limonene 4.2\r\nLinalool\t1,1 %\r\n")
-    assert changes(replace(EXTRACT, parts=(*EXTRACT.parts[:3], sent)), EXTRACT) == ()
+    sent = EXTRACT.text["parts"][3].but(allergens="Limonene 4.2\r\nLinalool\t1,1 %\r\n")
+    assert EXTRACT.but(parts=(*EXTRACT.text["parts"][:3], sent)).differences(EXTRACT) == ()
 
 
 def test_the_differences_between_two_edits_are_named() -> None:
-    theirs = replace(EXTRACT, notes="theirs", parts=EXTRACT.parts[:2])
-    assert [d.label for d in changes(EXTRACT, theirs)] == ["Notes", "Composition"]
-    assert changes(EXTRACT, replace(EXTRACT, notes=" ")) == ()
+    theirs = EXTRACT.but(notes="theirs", parts=EXTRACT.text["parts"][:2])
+    assert [d.label for d in EXTRACT.differences(theirs)] == ["Notes", "Composition"]
+    assert EXTRACT.differences(EXTRACT.but(notes=" ")) == ()
 
 
 def test_a_material_of_a_formula_can_be_retired_but_not_deleted(store: Store) -> None:
@@ -165,7 +164,7 @@ def test_a_material_of_a_formula_can_be_retired_but_not_deleted(store: Store) ->
 
 def test_an_unused_material_goes_with_its_prices(store: Store) -> None:
     material_id = shelf.add_material(store, EXTRACT)
-    add_price(store, material_id, TypedPrice("12.40", "8 oz"))
+    add_price(store, material_id, PriceForm("12.40", "8 oz"))
     assert shelf.load_use(store, material_id).prices == 1
     assert shelf.delete_unused(store, material_id) == "Calendula extract"
     with store.reading() as session:
@@ -200,7 +199,7 @@ def test_a_value_keeps_its_library_source_until_it_is_changed(store: Store) -> N
     assert ENTERED not in {origin.status for origin in before.values()}
     assert before["Use range, upper end"].status == "verified"
     assert "°C" in before["Density"].source
-    shelf.revise_material(store, material_id, replace(from_shelf(stored), use_high="20"), stored.row_version)
+    shelf.revise_material(store, material_id, MaterialForm.of(stored).but(use_high="20"), stored.row_version)
     after = {origin.label: origin for origin in origins(shelf.load_material(store, material_id))}
     changed = {label for label in after if after[label] != before[label]}
     assert changed == {"Use range, upper end"}
@@ -223,9 +222,9 @@ def test_a_failure_at_any_write_leaves_everything_as_it_was(store: Store, deed: 
         event.listen(store.engine, "before_cursor_execute", stop)
         try:
             if deed == "add":
-                shelf.add_material(store, replace(EXTRACT, name="Another"), "key")
+                shelf.add_material(store, EXTRACT.but(name="Another"), "key")
             else:
-                shelf.revise_material(store, material_id, replace(EXTRACT, notes="new"), seen)
+                shelf.revise_material(store, material_id, EXTRACT.but(notes="new"), seen)
             break
         except RuntimeError:
             failures += 1

@@ -8,21 +8,22 @@ from app.science.errors import Invalid
 from app.work.materials.composition import (
     cas_remark,
     fitted,
-    read_allergens,
-    read_parts,
     sum_of,
     with_pasted,
     with_water,
 )
+from app.work.materials.material_form import MaterialForm, PartForm, nearest_allergen, read_allergens
 from app.work.materials.names import cas_of, names_like
-from app.work.materials.typed_material import TypedMaterial, TypedPart
-from app.work.typed import Reader
 
 D = Decimal
 
 
-def rows(*texts: str) -> tuple[TypedPart, ...]:
-    return tuple(TypedPart(f"Name {n}", text) for n, text in enumerate(texts))
+def rows(*texts: str) -> tuple[PartForm, ...]:
+    return tuple(PartForm(f"Name {n}", text) for n, text in enumerate(texts))
+
+
+def shown(form: MaterialForm) -> list[tuple[str, str]]:
+    return [(row.text["inci"], row.text["percent"]) for row in form.text["parts"]]
 
 
 SUMS = [
@@ -36,11 +37,11 @@ SUMS = [
 
 @pytest.mark.parametrize(("percents", "words"), SUMS)
 def test_the_sum_is_said_in_words(percents: tuple[str, ...], words: str) -> None:
-    assert sum_of(rows(*percents)).sentence == words
+    assert sum_of(MaterialForm(parts=rows(*percents))).sentence == words
 
 
 def test_what_each_row_counts_is_told_row_by_row() -> None:
-    assert sum_of((*rows("30-50 (42)", "x"), TypedPart(), TypedPart("Aqua", "< 5"))).counted == (
+    assert sum_of(MaterialForm(parts=(*rows("30-50 (42)", "x"), PartForm(), PartForm("Aqua", "< 5")))).counted == (
         D(42),
         None,
         None,
@@ -49,21 +50,21 @@ def test_what_each_row_counts_is_told_row_by_row() -> None:
 
 
 def test_water_is_the_rest_in_a_row_of_its_own_or_in_the_row_it_has() -> None:
-    fresh = with_water(TypedMaterial(parts=(*rows("60.5"), TypedPart())))
-    assert [(p.inci, p.percent) for p in fresh.parts] == [("Name 0", "60.5"), ("Aqua", "39.5")]
-    there = with_water(TypedMaterial(parts=(TypedPart("AQUA", "10"), *rows("60"))))
-    assert [(p.inci, p.percent) for p in there.parts] == [("AQUA", "40"), ("Name 0", "60")]
-    full = TypedMaterial(parts=rows("100", "1"))
+    fresh = with_water(MaterialForm(parts=(*rows("60.5"), PartForm())))
+    assert shown(fresh) == [("Name 0", "60.5"), ("Aqua", "39.5")]
+    there = with_water(MaterialForm(parts=(PartForm("AQUA", "10"), *rows("60"))))
+    assert shown(there) == [("AQUA", "40"), ("Name 0", "60")]
+    full = MaterialForm(parts=rows("100", "1"))
     assert with_water(full) == full
 
 
 def test_ranges_are_fitted_to_100_and_keep_their_width() -> None:
-    typed = fitted(TypedMaterial(parts=rows("50-70", "20-30", "10")))
-    assert [p.percent for p in typed.parts] == ["50-70 (63.34)", "20-30 (26.66)", "10"]
-    assert sum_of(typed.parts).missing == 0
-    hopeless = TypedMaterial(parts=rows("10-20", "20"))
+    typed = fitted(MaterialForm(parts=rows("50-70", "20-30", "10")))
+    assert [percent for _, percent in shown(typed)] == ["50-70 (63.34)", "20-30 (26.66)", "10"]
+    assert sum_of(typed).missing == 0
+    hopeless = MaterialForm(parts=rows("10-20", "20"))
     assert fitted(hopeless) == hopeless
-    assert not sum_of(hopeless.parts).can_fit
+    assert not sum_of(hopeless).can_fit
 
 
 PASTED = [
@@ -78,16 +79,16 @@ PASTED = [
 
 @pytest.mark.parametrize(("text", "expected"), PASTED, ids=range(len(PASTED)))
 def test_pasted_lines_become_rows(text: str, expected: list[tuple[str, str, str]]) -> None:
-    found = with_pasted(TypedMaterial(parts=(TypedPart(),)), text).parts
-    assert [(p.inci, p.percent, p.cas) for p in found] == expected
+    found = with_pasted(MaterialForm(parts=(PartForm(),)), text).text["parts"]
+    assert [(p.text["inci"], p.text["percent"], p.text["cas"]) for p in found] == expected
 
 
 @settings(max_examples=60)
 @given(st.text(max_size=200))
 def test_anything_can_be_pasted_and_summed(text: str) -> None:
-    typed = with_pasted(TypedMaterial(), text)
-    read_parts(typed.parts, Reader())
-    assert sum_of(typed.parts).total >= 0
+    typed = with_pasted(MaterialForm(), text)
+    typed.faults()
+    assert sum_of(typed).total >= 0
 
 
 def test_an_allergen_sheet_is_read_line_by_line() -> None:
@@ -103,6 +104,9 @@ def test_an_allergen_sheet_is_read_line_by_line() -> None:
         ("Limonene 4\nLinalool", "Line 2: write the name and the percent"),
         ("Limonene 101", "Line 1: The number is 101"),
         ("Limonene 60\nLinalool 50", "add up to 110 %"),
+        ("Limonene 1\nLinallol 2\nGeraniol 1", "Line 2: Linallol is not an allergen .* did you mean Linalool"),
+        ("Moon dust 1", "Line 1: Moon dust is not an allergen of the EU list, so it would not be declared; put"),
+        ("Limonene 1\nLinalool 1\n\nlimonene 2", "Line 4: limonene is in line 1 already"),
         ("a 1\n" * 151, "can have 150 lines; this one has 151"),
         ("x" * 60_000, "Line 1"),
     ],
@@ -110,6 +114,26 @@ def test_an_allergen_sheet_is_read_line_by_line() -> None:
 def test_an_allergen_sheet_that_cannot_be_read_names_the_line(text: str, words: str) -> None:
     with pytest.raises(Invalid, match=words):
         read_allergens(text, "f")
+
+
+def test_a_name_no_law_lists_is_kept_in_quotation_marks_and_comes_back_in_them() -> None:
+    row = PartForm("Parfum", "2", kind="perfume", allergens='Limonene 1\n"Moon dust" 0.5')
+    read = row.checked()
+    assert [(a.inci, a.percent) for a in read.allergens] == [("Limonene", D(1)), ("Moon dust", D("0.5"))]
+    assert read.as_read().text["allergens"] == 'Limonene 1\n"Moon dust" 0.5'
+
+
+# Label names of Annex III to Regulation (EC) 1223/2009 as amended by (EU) 2023/1545, with slips a hand makes.
+SLIPS = [
+    ("Linallol", "LINALOOL"), ("Limonen", "LIMONENE"), ("Citronelol", "CITRONELLOL"), ("Cumarin", "COUMARIN"),
+    ("Eugenoll", "EUGENOL"), ("Gerianol", "GERANIOL"), ("Hexyl Cinamal", "HEXYL CINNAMAL"), ("Moon dust", ""),
+    ("xyz", ""),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("typed", "meant"), SLIPS)
+def test_the_nearest_listed_allergen_is_offered(typed: str, meant: str) -> None:
+    assert nearest_allergen(typed).upper() == meant
 
 
 @pytest.mark.parametrize(

@@ -1,23 +1,18 @@
-from dataclasses import replace
-
 import pytest
 
 from app.store.engine import Store
 from app.work.materials import shelf
 from app.work.materials.finding import PAGE, Wanted, find, functions_known
-from app.work.materials.reading import read_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_shelf
+from app.work.materials.material_form import MaterialForm, PartForm
 
-WATER = TypedMaterial(
-    name="Water", phase_hint="water", functions="solvent", parts=(TypedPart("Aqua", "", "7732-18-5"),)
-)
-GLYCERIN = TypedMaterial(
+WATER = MaterialForm(name="Water", phase_hint="water", functions="solvent", parts=(PartForm("Aqua", "", "7732-18-5"),))
+GLYCERIN = MaterialForm(
     name="House syrup",
     phase_hint="water",
     functions="humectant; solvent",
-    parts=(TypedPart("Glycerin", "", "56-81-5"),),
+    parts=(PartForm("Glycerin", "", "56-81-5"),),
 )
-WAX = TypedMaterial(name="Beeswax", phase_hint="oil", functions="emollient", parts=(TypedPart("Cera Alba"),))
+WAX = MaterialForm(name="Beeswax", phase_hint="oil", functions="emollient", parts=(PartForm("Cera Alba"),))
 
 
 @pytest.fixture
@@ -78,26 +73,26 @@ def test_what_stands_on_the_shelf_is_not_offered_again(store: Store) -> None:
 def test_a_change_is_found_at_once(store: Store, ids: dict[str, int]) -> None:
     assert names(store, words="tallow") == []
     stored = shelf.load_material(store, ids["Beeswax"])
-    shelf.revise_material(store, stored.id, replace(from_shelf(stored), name="Tallow"), stored.row_version)
+    shelf.revise_material(store, stored.id, MaterialForm.of(stored).but(name="Tallow"), stored.row_version)
     assert names(store, words="tallow") == ["Tallow"]
     shelf.delete_unused(store, stored.id)
-    shelf.add_material(store, replace(WAX, name="Lanolin"))
+    shelf.add_material(store, WAX.but(name="Lanolin"))
     assert names(store, words="tallow") == []
     assert names(store, words="lanolin") == ["Lanolin"]
 
 
 def test_long_lists_come_in_pages(store: Store) -> None:
-    values = read_material(WATER)
+    values = WATER.checked()
     with store.transaction() as session:
         for n in range(PAGE + 5):
-            shelf.insert_material(session, replace(values, name=f"Water {n:03}"))
+            shelf.insert_material(session, values.but(name=f"Water {n:03}"))
     first, second, past = (find(store, Wanted(), page) for page in (1, 2, 99))
     assert (len(first.materials), len(second.materials), first.pages) == (PAGE, 5, 2)
     assert (first.shelf_count, past.page) == (PAGE + 5, 2)
 
 
 def test_the_functions_to_choose_from_are_those_there_are(store: Store) -> None:
-    shelf.add_material(store, replace(WAX, functions="house secret"))
+    shelf.add_material(store, WAX.but(functions="house secret"))
     known = functions_known(store)
     assert "house secret" in known
     assert "humectant" in known
@@ -109,5 +104,5 @@ def test_a_material_that_takes_the_place_of_a_deleted_one_is_found(store: Store)
     first = shelf.add_material(store, WAX)
     assert names(store, words="beeswax") == ["Beeswax"]
     shelf.delete_unused(store, first)
-    assert shelf.add_material(store, replace(WAX, name="Lanolin")) == first
+    assert shelf.add_material(store, WAX.but(name="Lanolin")) == first
     assert names(store, words="lanolin") == ["Lanolin"]

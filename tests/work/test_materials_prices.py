@@ -10,17 +10,21 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.materials import Price, newest_price
 from app.work.clock import today
+from app.work.form import Faults
 from app.work.materials import prices, shelf
-from app.work.materials.prices import PriceValues, TypedPrice, read_price
-from app.work.materials.typed_material import TypedMaterial, TypedPart
-from app.work.typed import Faults, fingerprint
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.prices import PriceContext, PriceForm
 
 D = Decimal
-OIL = TypedMaterial(name="Sunflower oil", density="0.92", parts=(TypedPart("Helianthus Annuus Seed Oil"),))
+OIL = MaterialForm(name="Sunflower oil", density="0.92", parts=(PartForm("Helianthus Annuus Seed Oil"),))
 
 
-def per_kg(values: PriceValues) -> Decimal:
-    return Price(amount=values.amount, quantity_g=values.quantity_g).per_kg
+def euro(density: Decimal | None = None) -> PriceContext:
+    return PriceContext(density, "EUR")
+
+
+def per_kg(form: PriceForm) -> Decimal:
+    return Price(**form.columns()).per_kg
 
 
 PER_KG = [
@@ -39,52 +43,52 @@ PER_KG = [
 def test_the_price_of_a_kilogram_follows(
     amount: str, quantity: str, density: Decimal | None, expected: Decimal
 ) -> None:
-    values = read_price(TypedPrice(amount, quantity, "2026-03-05"), density, "EUR")
+    values = PriceForm(amount, quantity, "2026-03-05").checked(euro(density))
     assert abs(per_kg(values) - expected) < D("1e-18")
 
 
 REFUSED = [
-    (TypedPrice("", "1 kg"), "amount", "Give what was paid"),
-    (TypedPrice("nan", "1 kg"), "amount", "not a number"),
-    (TypedPrice("-1", "1 kg"), "amount", "negative"),
-    (TypedPrice("1e400", "1 kg"), "amount", "without the letter e"),
-    (TypedPrice("1,234", "1 kg"), "amount", "can mean"),
-    (TypedPrice("1.2345678", "1 kg"), "amount", "at most 6 decimals"),
-    (TypedPrice("5", ""), "quantity", "amount and a unit"),
-    (TypedPrice("5", "5"), "quantity", "unit"),
-    (TypedPrice("5", "0 g"), "quantity", "above 0"),
-    (TypedPrice("5", "500 mL"), "quantity", "density"),
-    (TypedPrice("5", "1 kg", "05/03/2026"), "priced_on", "year-month-day"),
-    (TypedPrice("5", "1 kg", "2026-02-30"), "priced_on", "year-month-day"),
-    (TypedPrice("5", "1 kg", "0001-01-01"), "priced_on", "after 1900"),
-    (TypedPrice("5", "1 kg", kind="stolen"), "kind", "Choose"),
-    (TypedPrice("5", "1 kg", supplier="x" * 300), "supplier", "Shorten"),
+    (PriceForm("", "1 kg"), "amount", "Give the amount"),
+    (PriceForm("nan", "1 kg"), "amount", "not a number"),
+    (PriceForm("-1", "1 kg"), "amount", "negative"),
+    (PriceForm("1e400", "1 kg"), "amount", "without the letter e"),
+    (PriceForm("1,234", "1 kg"), "amount", "can mean"),
+    (PriceForm("1.2345678", "1 kg"), "amount", "at most 6 decimals"),
+    (PriceForm("5", ""), "quantity", "amount and a unit"),
+    (PriceForm("5", "5"), "quantity", "unit"),
+    (PriceForm("5", "0 g"), "quantity", "above 0"),
+    (PriceForm("5", "500 mL"), "quantity", "density"),
+    (PriceForm("5", "1 kg", "05/03/2026"), "priced_on", "year-month-day"),
+    (PriceForm("5", "1 kg", "2026-02-30"), "priced_on", "year-month-day"),
+    (PriceForm("5", "1 kg", "0001-01-01"), "priced_on", "after 1900"),
+    (PriceForm("5", "1 kg", kind="stolen"), "kind", "Choose"),
+    (PriceForm("5", "1 kg", supplier="x" * 300), "supplier", "Shorten"),
 ]
 
 
 @pytest.mark.parametrize(("typed", "field", "words"), REFUSED, ids=range(len(REFUSED)))
-def test_what_is_wrong_with_a_price_is_told_at_its_field(typed: TypedPrice, field: str, words: str) -> None:
+def test_what_is_wrong_with_a_price_is_told_at_its_field(typed: PriceForm, field: str, words: str) -> None:
     with pytest.raises(Faults) as refused:
-        read_price(typed, None, "EUR")
+        typed.checked(euro())
     assert [fault.field for fault in refused.value.faults] == [field]
     assert words in refused.value.faults[0].message
 
 
 def test_an_empty_date_is_today() -> None:
-    assert read_price(TypedPrice("5", "1 kg"), None, "EUR").priced_on == today()
+    assert PriceForm("5", "1 kg").checked(euro()).priced_on == today()
 
 
 def test_prices_are_noted_once_changed_and_removed(store: Store) -> None:
     material_id = shelf.add_material(store, OIL)
-    prices.add_price(store, material_id, TypedPrice("6", "500 mL", "2026-03-05"), "key")
-    prices.add_price(store, material_id, TypedPrice("7", "500 mL", "2026-03-05"), "key")
+    prices.add_price(store, material_id, PriceForm("6", "500 mL", "2026-03-05"), "key")
+    prices.add_price(store, material_id, PriceForm("7", "500 mL", "2026-03-05"), "key")
     (price,) = shelf.load_material(store, material_id).prices
-    seen = fingerprint(prices.as_typed(price))
-    prices.revise_price(store, material_id, price.id, TypedPrice("8", "1 L", "2026-03-06"), seen)
+    seen = PriceForm.of(price).fingerprint
+    prices.revise_price(store, material_id, price.id, PriceForm("8", "1 L", "2026-03-06"), seen)
     (changed,) = shelf.load_material(store, material_id).prices
     assert (changed.amount, changed.quantity_g, changed.priced_on) == (D(8), D(920), date(2026, 3, 6))
     with pytest.raises(Conflict):
-        prices.revise_price(store, material_id, price.id, TypedPrice("9", "1 L"), seen)
+        prices.revise_price(store, material_id, price.id, PriceForm("9", "1 L"), seen)
     prices.remove_price(store, material_id, price.id)
     assert shelf.load_material(store, material_id).prices == []
     with pytest.raises(NotFound):
@@ -94,9 +98,9 @@ def test_prices_are_noted_once_changed_and_removed(store: Store) -> None:
 def test_the_newest_price_paid_counts_before_any_offer(store: Store) -> None:
     material_id = shelf.add_material(store, OIL)
     for typed in (
-        TypedPrice("10", "1 kg", "2026-01-01"),
-        TypedPrice("11", "1 kg", "2026-02-01"),
-        TypedPrice("5", "1 kg", "2026-03-01", kind="offered"),
+        PriceForm("10", "1 kg", "2026-01-01"),
+        PriceForm("11", "1 kg", "2026-02-01"),
+        PriceForm("5", "1 kg", "2026-03-01", kind="offered"),
     ):
         prices.add_price(store, material_id, typed)
     newest = newest_price(shelf.load_material(store, material_id).prices)
@@ -109,6 +113,6 @@ def test_the_newest_price_paid_counts_before_any_offer(store: Store) -> None:
 @given(st.text(max_size=40), st.text(max_size=40), st.text(max_size=20))
 def test_a_price_of_any_text_is_read_or_refused(amount: str, quantity: str, day: str) -> None:
     with suppress(Faults):
-        values = read_price(TypedPrice(amount, quantity, day), D("0.9"), "EUR")
+        values = PriceForm(amount, quantity, day).checked(euro(D("0.9")))
         assert values.amount >= 0
-        assert values.quantity_g > 0
+        assert values.quantity.grams > 0

@@ -3,7 +3,6 @@ import io
 import shutil
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,10 +13,10 @@ from app.store.engine import Store, sqlite_url
 from app.store.material_queries import all_materials
 from app.work.csv_text import LONGEST_CELL, Unreadable, decode, guarded, read_table, unguarded, write_table
 from app.work.materials import shelf, transfer, transfer_prices
-from app.work.materials.prices import TypedPrice, add_price, as_typed
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_shelf
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.prices import PriceForm, add_price
 
-EXTRACT = TypedMaterial(
+EXTRACT = MaterialForm(
     name="=cmd|' /C calc'!A0",
     form="liquid",
     phase_hint="cool-down",
@@ -28,12 +27,12 @@ EXTRACT = TypedMaterial(
     notes='"quoted", and a line\nmore; 100 % of it',
     supplier="@someone",
     parts=(
-        TypedPart("Glycerin", "60-80 (75)", "56-81-5", source="-sheet"),
-        TypedPart("CI 77891", "5", kind="colourant", nano=True, may_contain=True),
-        TypedPart("Parfum", "2", kind="perfume", allergens="Limonene 4.2\nLinalool 1.1"),
+        PartForm("Glycerin", "60-80 (75)", "56-81-5", source="-sheet"),
+        PartForm("CI 77891", "5", kind="colourant", nano="yes", may_contain="yes"),
+        PartForm("Parfum", "2", kind="perfume", allergens="Limonene 4.2\nLinalool 1.1"),
     ),
 )
-RETIRED = TypedMaterial(name="Old water", parts=(TypedPart("Aqua", "100"),))
+RETIRED = MaterialForm(name="Old water", parts=(PartForm("Aqua", "100"),))
 
 
 def fill(store: Store) -> None:
@@ -41,14 +40,16 @@ def fill(store: Store) -> None:
     shelf.retire(store, shelf.add_material(store, RETIRED))
     shelf.add_material(store, RETIRED)
     shelf.put_on_shelf(store, "glycerin")
-    add_price(store, first, TypedPrice("12.40", "8 oz", "2026-03-05", "=evil()", note="+1"))
-    add_price(store, first, TypedPrice("3", "500 mL", "2026-03-06", kind="offered"))
+    add_price(store, first, PriceForm("12.40", "8 oz", "2026-03-05", "=evil()", note="+1"))
+    add_price(store, first, PriceForm("3", "500 mL", "2026-03-06", kind="offered"))
 
 
 def state(store: Store) -> list[object]:
     with store.reading() as session:
         found = all_materials(session)
-        return sorted((repr(from_shelf(m)), m.retired_at is None, [as_typed(p) for p in m.prices]) for m in found)
+        return sorted(
+            (repr(MaterialForm.of(m)), m.retired_at is None, [PriceForm.of(p) for p in m.prices]) for m in found
+        )
 
 
 def test_what_goes_out_comes_in_the_same(store: Store, another_store: Callable[[], Store]) -> None:
@@ -72,7 +73,11 @@ def test_no_cell_can_run_as_a_formula(store: Store) -> None:
     ):
         for row in csv.DictReader(io.StringIO(text, newline="")):
             cells = [cell for column, cell in row.items() if column not in numbers]
-            assert not [cell for cell in cells if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\x00"))]
+            assert not [
+                cell
+                for cell in cells
+                if cell.startswith(("=", "+", "-", "@", "\t", "\r", "\x00", "＝", "＋", "－", "＠"))
+            ]
 
 
 def test_numbers_stay_numbers(store: Store) -> None:
@@ -81,13 +86,13 @@ def test_numbers_stay_numbers(store: Store) -> None:
     assert (row["ph from"], row["percent"], row["low"], row["high"]) == ("-0.5", "75", "60", "80")
 
 
-CELLS = st.text(alphabet=st.sampled_from("a'=+-@\t\r\x00,;\"\n é漢"), max_size=8)
+CELLS = st.text(alphabet=st.sampled_from("a'=+-@＝＋－＠\t\r\x00,;\"\n é漢"), max_size=8)
 
 
 @given(CELLS)
 def test_the_apostrophe_goes_on_and_off_again(text: str) -> None:
     assert unguarded(guarded(text)) == text
-    assert not guarded(text).startswith(("=", "+", "-", "@", "\t", "\r", "\x00"))
+    assert not guarded(text).startswith(("=", "+", "-", "@", "\t", "\r", "\x00", "＝", "＋", "－", "＠"))
 
 
 @settings(max_examples=60)
@@ -109,7 +114,7 @@ def test_taking_the_same_file_again_changes_nothing(store: Store) -> None:
 
 
 def test_figures_of_the_file_are_taken_only_when_asked_for(store: Store) -> None:
-    material_id = shelf.add_material(store, replace(EXTRACT, name="Extract"))
+    material_id = shelf.add_material(store, EXTRACT.but(name="Extract"))
     text = transfer.export_materials(store).replace("1.18", "1.20")
     assert transfer.preview(store, text).changed == ("Extract",)
     assert transfer.import_materials(store, text, update=False) == 0
@@ -215,6 +220,31 @@ def test_a_damaged_file_is_read_or_refused_and_nothing_else(data: st.DataObject)
         text[place] = data.draw(st.sampled_from(["", '"', ",", "\n", "\x00", "-", "9", "é", "\ud800", "'", "=", "\r"]))
     with suppress(Unreadable):
         assert transfer.read_file("".join(text))
+
+
+def test_a_heading_of_a_hundred_thousand_columns_is_refused_at_once() -> None:
+    for heading in ("," * 100_000, ",".join(f"c{n}" for n in range(100_000))):
+        with pytest.raises(Unreadable, match="a table can have 200 columns"):
+            transfer.read_file(f"{heading}\nA,Aqua\n")
+
+
+def test_a_long_file_is_written_in_pieces_that_can_be_taken_up_again(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(transfer, "PIECE", 2)
+    turns: list[list[str]] = []
+    monkeypatch.setattr(transfer, "sleep", lambda _seconds: turns.append(names_on(store)))
+    text = "name,inci\n" + "".join(f"M{n},Aqua\n" for n in range(5))
+    assert transfer.import_materials(store, text, update=False, key="k") == 5
+    assert turns == [["M0", "M1"], ["M0", "M1", "M2", "M3"]]
+    assert transfer.import_materials(store, text, update=False, key="k") == 5
+    assert transfer.import_materials(store, text + "M9,Mel\n", update=False, key="other") == 1
+    assert names_on(store) == ["M0", "M1", "M2", "M3", "M4", "M9"]
+
+
+def names_on(store: Store) -> list[str]:
+    with store.reading() as session:
+        return [material.name for material in all_materials(session)]
 
 
 def test_a_hundred_thousand_lines_are_too_many() -> None:

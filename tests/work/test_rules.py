@@ -19,8 +19,8 @@ from app.store.errors import NotFound
 from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.rules.answers import AnsweredFinding, fingerprint
 from app.work.rules.book import book_of, corrected_limits, counts_in_checks, limit_key
 from app.work.rules.checks import FormulaChecks
@@ -41,7 +41,7 @@ Make = Callable[..., int]
 @pytest.fixture
 def shelf(store: Store) -> None:
     for name in SHELF:
-        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
 
 
 @pytest.fixture
@@ -200,7 +200,7 @@ def test_fingerprints_are_the_same_exactly_where_the_amounts_are(one: Decimal, o
 
 def test_what_no_rule_can_look_at_is_said(store: Store, make: Make) -> None:
     formula = make("0.4")
-    add_material(store, TypedMaterial(name="Mystery base", parts=(TypedPart("Glycerin", "60"),)))
+    add_material(store, MaterialForm(name="Mystery base", parts=(PartForm("Glycerin", "60"),)))
     with store.reading() as session:
         there = open_draft(session, formula)
     more = (DraftLine("m", "a", "Mystery base", None, "3"), DraftLine("x", "a", "Moon dust", None, "1"))

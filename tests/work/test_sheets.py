@@ -16,17 +16,18 @@ from app.science.scales import Scale as Readability
 from app.science.weighing import weighed_batch
 from app.store.engine import Store
 from app.store.workshop import Scale
-from app.work.bench_gear import TypedScale, add_scale
+from app.work import equipment
+from app.work.equipment import ScaleForm
 from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.sound import SoundFormula
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.papers import Asked, batch_sheet_of, formula_asked
 from app.work.sheets import ALKALI_CAUTION, HOT_CAUTION, BatchSheet, batch_sheet
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "data" / "published_formulas.json").read_text())["formulas"]
-SCALES = (TypedScale("Powder scale", "0.001 g", "50 g"), TypedScale("Bench scale", "0.1 g", "5 kg"))
+SCALES = (ScaleForm("Powder scale", "0.001 g", "50 g"), ScaleForm("Bench scale", "0.1 g", "5 kg"))
 SIZES = ("250 g", "1 kg", "3.7 kg", "2 lb")
 HALF = Decimal("0.5")
 
@@ -36,14 +37,14 @@ def put_up(store: Store, published: dict[str, Any]) -> int:
     items = published["items"]
     fills = next((n for n, item in enumerate(items) if item["qs"]), _largest(items))
     for n, item in enumerate(items):
-        add_material(store, TypedMaterial(name=f"{n} {item['inci']}", parts=(TypedPart(item["inci"], "100"),)))
+        add_material(store, MaterialForm(name=f"{n} {item['inci']}", parts=(PartForm(item["inci"], "100"),)))
     lines = tuple(
         DraftLine(str(n), "a", f"{n} {item['inci']}", None, "" if n == fills else str(item["percent_w_w"]), n == fills)
         for n, item in enumerate(items)
     )
     draft = Draft(phases=(DraftPhase("a", "All", "75"),), lines=lines, batch="1 kg")
     for scale in SCALES:
-        add_scale(store, scale)
+        equipment.SCALES.add(store, scale)
     return create(store, published["title"][:80], content=draft)
 
 

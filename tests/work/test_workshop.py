@@ -1,4 +1,3 @@
-from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -7,16 +6,16 @@ from babel.numbers import format_currency
 
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict, NotFound, Unusable
-from app.store.workshop import the_workshop
-from app.work import bench_gear as gear
+from app.store.workshop import Workshop, the_workshop
 from app.work import copies
+from app.work import equipment as gear
 from app.work import workshop as work
-from app.work.bench_gear import TypedPackaging, TypedScale
-from app.work.typed import Faults, differences, fingerprint
-from app.work.workshop import TypedSettings
+from app.work.equipment import PackagingForm, ScaleForm
+from app.work.form import Faults
+from app.work.workshop import SettingsForm
 
 D = Decimal
-GOOD = TypedSettings(
+GOOD = SettingsForm(
     name="Larch Street workshop",
     address="1 Larch Street\nAshwater",
     currency="jpy",
@@ -51,7 +50,7 @@ WRONG = [
 def test_what_is_wrong_with_a_setting_is_told_at_its_field(store: Store, field: str, typed: str) -> None:
     version = work.load_workshop(store).row_version
     with pytest.raises(Faults) as refused:
-        work.change_settings(store, replace(GOOD, **{field: typed}), version)
+        work.change_settings(store, GOOD.but(**{field: typed}), version)
     assert [fault.field for fault in refused.value.faults] == [field]
     assert work.load_workshop(store).row_version == version
 
@@ -60,9 +59,9 @@ def test_settings_that_changed_meanwhile_are_not_overwritten(store: Store) -> No
     seen = work.load_workshop(store).row_version
     work.change_settings(store, GOOD, seen)
     with pytest.raises(Conflict):
-        work.change_settings(store, replace(GOOD, name="Mine"), seen)
-    theirs = work.as_typed(work.load_workshop(store))
-    found = differences(replace(GOOD, name="Mine"), theirs, work.LABELS)
+        work.change_settings(store, GOOD.but(name="Mine"), seen)
+    theirs = SettingsForm.of(work.load_workshop(store))
+    found = GOOD.but(name="Mine").differences(theirs)
     assert found[0].label == "Name of the workshop"
 
 
@@ -77,9 +76,9 @@ def test_every_currency_and_locale_offered_can_be_written() -> None:
 
 
 def test_scales_are_listed_finest_first(store: Store) -> None:
-    gear.add_scale(store, TypedScale("Floor", "1", "15 kg"))
-    gear.add_scale(store, TypedScale("Pocket", "10 mg", "200"))
-    assert [(s.name, s.readability_g, s.capacity_g) for s in gear.list_scales(store)] == [
+    gear.SCALES.add(store, ScaleForm("Floor", "1", "15 kg"))
+    gear.SCALES.add(store, ScaleForm("Pocket", "10 mg", "200"))
+    assert [(s.name, s.readability_g, s.capacity_g) for s in gear.SCALES.list(store)] == [
         ("Pocket", D("0.01"), D(200)),
         ("Floor", D(1), D(15000)),
     ]
@@ -88,80 +87,85 @@ def test_scales_are_listed_finest_first(store: Store) -> None:
 @pytest.mark.parametrize(
     ("typed", "field"),
     [
-        (TypedScale("", "1", "2"), "name"),
-        (TypedScale("a", "", "2"), "readability"),
-        (TypedScale("a", "0", "2"), "readability"),
-        (TypedScale("a", "1e400", "2"), "readability"),
-        (TypedScale("a", "1 mL", "2"), "readability"),
-        (TypedScale("a", "1 kg", "2 g"), "capacity"),
-        (TypedScale("a", "1", "nan"), "capacity"),
+        (ScaleForm("", "1", "2"), "name"),
+        (ScaleForm("a", "", "2"), "readability"),
+        (ScaleForm("a", "0", "2"), "readability"),
+        (ScaleForm("a", "1e400", "2"), "readability"),
+        (ScaleForm("a", "1 mL", "2"), "readability"),
+        (ScaleForm("a", "1 kg", "2 g"), "capacity"),
+        (ScaleForm("a", "1", "nan"), "capacity"),
+        (ScaleForm("a", "1", "2 kg", "2 kg"), "vessel"),
+        (ScaleForm("a", "1", "2 kg", "-1"), "vessel"),
     ],
 )
-def test_a_scale_that_cannot_be_is_refused(typed: TypedScale, field: str) -> None:
+def test_a_scale_that_cannot_be_is_refused(typed: ScaleForm, field: str) -> None:
     with pytest.raises(Faults) as refused:
-        gear.read_scale(typed)
+        typed.checked()
     assert [fault.field for fault in refused.value.faults] == [field]
 
 
 def test_a_scale_is_noted_once_changed_and_removed(store: Store) -> None:
-    typed = TypedScale("Bench", "0.1", "2 kg")
-    gear.add_scale(store, typed, "key")
-    gear.add_scale(store, replace(typed, name="Again"), "key")
-    (scale,) = gear.list_scales(store)
+    typed = ScaleForm("Bench", "0.1", "2 kg")
+    gear.SCALES.add(store, typed, "key")
+    gear.SCALES.add(store, typed.but(name="Again"), "key")
+    (scale,) = gear.SCALES.list(store)
     with pytest.raises(Faults, match="already one named"):
-        gear.add_scale(store, typed)
-    seen = fingerprint(gear.scale_as_typed(scale))
-    gear.revise_scale(store, scale.id, replace(typed, capacity="3 kg"), seen)
+        gear.SCALES.add(store, typed)
+    seen = ScaleForm.of(scale).fingerprint
+    gear.SCALES.revise(store, scale.id, typed.but(capacity="3 kg"), seen)
     with pytest.raises(Conflict):
-        gear.revise_scale(store, scale.id, replace(typed, capacity="4 kg"), seen)
-    assert gear.load_scale(store, scale.id).capacity_g == 3000
+        gear.SCALES.revise(store, scale.id, typed.but(capacity="4 kg"), seen)
+    assert gear.SCALES.load(store, scale.id).capacity_g == 3000
+    seen = ScaleForm.of(gear.SCALES.load(store, scale.id)).fingerprint
+    gear.SCALES.revise(store, scale.id, typed.but(vessel="0.35 kg"), seen)
+    assert gear.SCALES.load(store, scale.id).vessel_g == 350
     assert gear.remove_scale(store, scale.id) == "Bench"
     with pytest.raises(NotFound):
-        gear.load_scale(store, scale.id)
+        gear.SCALES.load(store, scale.id)
 
 
 def test_packaging_is_noted_changed_and_retired(store: Store) -> None:
-    gear.add_packaging(store, TypedPackaging("Jar", "48", "52,80", "Quay"))
-    gear.add_packaging(store, TypedPackaging("a tin", "100"))
-    tin, jar = gear.list_packaging(store)
+    gear.PACKAGING.add(store, PackagingForm("Jar", "48", "52,80", "Quay"))
+    gear.PACKAGING.add(store, PackagingForm("a tin", "100"))
+    tin, jar = gear.PACKAGING.list(store)
     assert (jar.units_per_pack, jar.price, tin.price) == (D(48), D("52.8"), None)
-    seen = fingerprint(gear.packaging_as_typed(jar))
-    gear.revise_packaging(store, jar.id, TypedPackaging("Jar", "50", "50"), seen)
+    seen = PackagingForm.of(jar).fingerprint
+    gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "50", "50"), seen)
     with pytest.raises(Conflict):
-        gear.revise_packaging(store, jar.id, TypedPackaging("Jar", "51"), seen)
+        gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "51"), seen)
     gear.retire_packaging(store, tin.id)
-    assert [piece.name for piece in gear.list_packaging(store)] == ["Jar", "a tin"]
+    assert [piece.name for piece in gear.PACKAGING.list(store)] == ["Jar", "a tin"]
     gear.retire_packaging(store, tin.id, back=True)
-    assert gear.load_packaging(store, tin.id).retired_at is None
+    assert gear.PACKAGING.load(store, tin.id).retired_at is None
 
 
 @pytest.mark.parametrize(
     ("typed", "field"),
     [
-        (TypedPackaging("", "1"), "name"),
-        (TypedPackaging("a", "0"), "units_per_pack"),
-        (TypedPackaging("a", ""), "units_per_pack"),
-        (TypedPackaging("a", "1", "-1"), "price"),
-        (TypedPackaging("a", "1", "1e400"), "price"),
+        (PackagingForm("", "1"), "name"),
+        (PackagingForm("a", "0"), "units_per_pack"),
+        (PackagingForm("a", ""), "units_per_pack"),
+        (PackagingForm("a", "1", "-1"), "price"),
+        (PackagingForm("a", "1", "1e400"), "price"),
     ],
 )
-def test_packaging_that_cannot_be_is_refused(typed: TypedPackaging, field: str) -> None:
+def test_packaging_that_cannot_be_is_refused(typed: PackagingForm, field: str) -> None:
     with pytest.raises(Faults) as refused:
-        gear.read_packaging(typed)
+        typed.checked(Workshop(currency="EUR", locale="en"))
     assert [fault.field for fault in refused.value.faults] == [field]
 
 
 @pytest.mark.sqlite
 def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) -> None:
     first = copies.make_copy(store)
-    gear.add_scale(store, TypedScale("Bench", "0.1", "2 kg"))
+    gear.SCALES.add(store, ScaleForm("Bench", "0.1", "2 kg"))
     second = copies.make_copy(store)
     assert [one.path for one in copies.list_copies(store)] == [second, first]
     assert copies.list_copies(store)[0].why == "made by hand"
     copy = Store(sqlite_url(second))
     with copy.reading() as session:
         assert the_workshop(session).name == "Larch Street workshop"
-    assert [scale.name for scale in gear.list_scales(copy)] == ["Bench"]
+    assert [scale.name for scale in gear.SCALES.list(copy)] == ["Bench"]
     copy.close()
 
 

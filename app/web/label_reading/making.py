@@ -8,7 +8,6 @@ from app.science.errors import Invalid
 from app.web import context
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.forms import OUT, choices
-from app.web.materials.forms import by_field
 from app.work.label_reading.choosing import Choices, check_something_left, own_shelf
 from app.work.label_reading.comparing import compare
 from app.work.label_reading.lists import open_list, taught_names
@@ -57,7 +56,7 @@ def start(list_id: int) -> Page:
     try:
         formula_id = start_formula(context.store(), list_id, chosen, name, request.form.get("form_key", ""))
     except Faults as wrong:
-        faults = by_field(wrong.faults)
+        faults = wrong.by_field
     except Invalid as wrong:
         faults = {wrong.field: wrong.message}
     else:

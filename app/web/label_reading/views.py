@@ -15,7 +15,7 @@ from app.web.label_reading import making
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
 from app.web.label_reading.forms import statement, typed_list, typed_values
-from app.web.materials.forms import by_field, whole_number
+from app.web.materials.forms import whole_number
 from app.work.label_reading import lists
 from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
@@ -53,7 +53,7 @@ def create() -> Page:
     try:
         list_id = lists.start_list(context.store(), typed, request.form.get("form_key", ""))
     except Faults as wrong:
-        return _index(typed, by_field(wrong.faults)), 422
+        return _index(typed, wrong.by_field), 422
     return redirect(url_for("label_reading.show", list_id=list_id), 303)
 
 
@@ -96,7 +96,7 @@ def known(list_id: int) -> Page:
     try:
         there = lists.say_known(context.store(), list_id, typed)
     except Faults as wrong:
-        return _refused(list_id, typed, by_field(wrong.faults), live=live)
+        return _refused(list_id, typed, wrong.by_field, live=live)
     if live:
         return jsonify(parts=_parts(there))
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
@@ -167,7 +167,7 @@ def revise(list_id: int) -> Page:
     try:
         lists.revise_list(context.store(), list_id, typed, version)
     except Faults as wrong:
-        return _edit(list_id, typed, version, by_field(wrong.faults)), 422
+        return _edit(list_id, typed, version, wrong.by_field), 422
     except Conflict as late:
         with context.store().reading() as session:
             newest = lists.find_list(session, list_id).row_version
@@ -211,7 +211,7 @@ def teach(list_id: int) -> Page:
     try:
         lists.teach(context.store(), printed, meaning)
     except Faults as wrong:
-        return _teach(list_id, printed[:200], meaning, by_field(wrong.faults)), 422
+        return _teach(list_id, printed[:200], meaning, wrong.by_field), 422
     flash(f"{printed} is read as {meaning} from now on.")
     return redirect(url_for("label_reading.show", list_id=list_id), 303)
 

@@ -6,14 +6,13 @@ from app.science.composition import Part
 from app.store.materials import Material
 from app.web import context
 from app.work.materials import shelf
-from app.work.materials.composition import width_text
+from app.work.materials.composition import remarks, width_text
 from app.work.materials.origin import origins
-from app.work.materials.prices import LABELS, TypedPrice
-from app.work.materials.reading import remarks
+from app.work.materials.prices import PriceForm
 
 
-def render_page(material: Material, typed: TypedPrice | None = None, faults: dict[str, str] | None = None) -> str:
-    """Render the page of a material, with the price form as it was typed."""
+def render_page(material: Material, form: PriceForm | None = None, faults: dict[str, str] | None = None) -> str:
+    """Return the page of a material, with the price form as it was typed."""
     return render_template(
         "materials/show.html",
         material=material,
@@ -22,9 +21,8 @@ def render_page(material: Material, typed: TypedPrice | None = None, faults: dic
         remarks=remarks(_parts(material)),
         width_text=width_text,
         total=sum(part.percent for part in material.parts),
-        typed=typed or TypedPrice(supplier=material.supplier),
+        form=form or PriceForm(supplier=material.supplier),
         faults=faults or {},
-        labels=LABELS,
     )
 
 

@@ -6,19 +6,10 @@ from werkzeug.wrappers import Response
 from app.store.errors import Conflict
 from app.web import context
 from app.web.materials.area import blueprint
-from app.web.materials.forms import by_field, typed_price
 from app.web.materials.page import render_page
-from app.work.materials.prices import (
-    LABELS,
-    TypedPrice,
-    add_price,
-    as_typed,
-    price_of,
-    remove_price,
-    revise_price,
-)
+from app.work.form import Faults
+from app.work.materials.prices import PriceForm, add_price, price_of, remove_price, revise_price
 from app.work.materials.shelf import load_material
-from app.work.typed import Faults, differences, fingerprint
 
 
 def _back(material_id: int) -> Response:
@@ -27,44 +18,44 @@ def _back(material_id: int) -> Response:
 
 @blueprint.post("/materials/<int:material_id>/prices")
 def create_price(material_id: int) -> Response | tuple[str, int]:
-    """Note a price."""
-    typed = typed_price(request.form)
+    """Add a price."""
+    form = PriceForm.sent(request.form)
     try:
-        add_price(context.store(), material_id, typed, request.form.get("key", ""))
+        add_price(context.store(), material_id, form, request.form.get("key", ""))
     except Faults as wrong:
-        return render_page(load_material(context.store(), material_id), typed, by_field(wrong.faults)), 422
-    flash("Price noted.")
+        return render_page(load_material(context.store(), material_id), form, wrong.by_field), 422
+    flash("Price added.")
     return _back(material_id)
 
 
-def _form(material_id: int, price_id: int, typed: TypedPrice | None = None, **more: object) -> str:
+def _page(material_id: int, price_id: int, form: PriceForm | None = None, **more: object) -> str:
     material = load_material(context.store(), material_id)
-    stored = as_typed(price_of(material, price_id))
-    given = {"faults": {}, "differences": (), "seen": fingerprint(stored), "labels": LABELS}
+    stored = PriceForm.of(price_of(material, price_id))
+    given = {"faults": {}, "differences": (), "seen": stored.fingerprint}
     return render_template(
-        "materials/price.html", **{**given, **more}, material=material, price_id=price_id, typed=typed or stored
+        "materials/price.html", **{**given, **more}, material=material, price_id=price_id, form=form or stored
     )
 
 
 @blueprint.get("/materials/<int:material_id>/prices/<int:price_id>")
 def edit_price(material_id: int, price_id: int) -> str:
     """Offer a price to be changed."""
-    return _form(material_id, price_id)
+    return _page(material_id, price_id)
 
 
 @blueprint.post("/materials/<int:material_id>/prices/<int:price_id>")
 def save_price(material_id: int, price_id: int) -> Response | tuple[str, int]:
     """Write what was changed in a price."""
-    typed, seen = typed_price(request.form), request.form.get("seen", "")
+    form, seen = PriceForm.sent(request.form), request.form.get("seen", "")
     try:
-        revise_price(context.store(), material_id, price_id, typed, seen)
+        revise_price(context.store(), material_id, price_id, form, seen)
     except Faults as wrong:
-        return _form(material_id, price_id, typed, faults=by_field(wrong.faults), seen=seen), 422
+        return _page(material_id, price_id, form, faults=wrong.by_field, seen=seen), 422
     except Conflict:
-        stored = as_typed(price_of(load_material(context.store(), material_id), price_id))
-        differing = differences(typed, stored, LABELS)
+        stored = PriceForm.of(price_of(load_material(context.store(), material_id), price_id))
+        differing = form.differences(stored)
         if differing:
-            return _form(material_id, price_id, typed, differences=differing), 409
+            return _page(material_id, price_id, form, differences=differing), 409
     flash("Price saved.")
     return _back(material_id)
 

@@ -13,9 +13,9 @@ from app.web.materials import editing, prices, transfer
 from app.web.materials.area import blueprint
 from app.web.materials.forms import wanted, whole_number
 from app.web.materials.page import render_page
+from app.work.form import Faults
 from app.work.materials import shelf
 from app.work.materials.finding import MOST_LIBRARY, Found, Wanted, find, functions_known
-from app.work.typed import Faults
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]
 

@@ -10,39 +10,32 @@ from werkzeug.wrappers import Response
 from app.science.batch_number import example
 from app.science.errors import Invalid
 from app.store.errors import Conflict
-from app.store.workshop import Jurisdiction, Paper
 from app.web import context
-from app.web.materials.forms import by_field, whole_number
-from app.web.workshop import gear
+from app.web.materials.forms import whole_number
+from app.web.workshop import equipment
 from app.web.workshop.area import blueprint
-from app.web.workshop.forms import typed_settings
 from app.work import workshop as work
 from app.work.clock import today
 from app.work.copies import backup_folder, find_copy, list_copies, make_copy
-from app.work.typed import Faults, differences
+from app.work.form import Faults
 
-__all__ = ["blueprint", "gear"]
+__all__ = ["blueprint", "equipment"]
 
 
-def _form(typed: work.TypedSettings, row_version: int, **more: object) -> str:
+def _form(typed: work.SettingsForm, row_version: int, **more: object) -> str:
     given: dict[str, object] = {"faults": {}, "differences": ()}
     return render_template(
         "workshop/settings.html",
         **{**given, **more},
-        typed=typed,
+        form=typed,
         row_version=row_version,
-        currencies=work.currencies(),
-        locales=work.locales(),
-        papers=[word.value for word in Paper],
-        jurisdictions=[word.value for word in Jurisdiction],
-        number_example=_example(typed.batch_number_pattern),
-        labels=work.LABELS,
+        number_example=_example(typed.text["batch_number_pattern"]),
         sample=Decimal("1234.5"),
     )
 
 
 def _example(pattern: str) -> str:
-    """Say what the first batch would be called, or what keeps the pattern from being used."""
+    """Return what the first batch would be called, or what keeps the pattern from being used."""
     try:
         return f"The first batch of a formula HC1 planned today would be {example(pattern, today())}."
     except Invalid as wrong:
@@ -53,26 +46,26 @@ def _example(pattern: str) -> str:
 def settings() -> str:
     """Show the settings."""
     shop = work.load_workshop(context.store())
-    return _form(work.as_typed(shop), shop.row_version)
+    return _form(work.SettingsForm.of(shop), shop.row_version)
 
 
 @blueprint.get("/workshop/number-example")
 def number_example() -> Response:
-    """Say what a pattern as typed would give."""
+    """Return what a pattern as typed would give."""
     return jsonify(words=_example(request.args.get("pattern", "")[:500]))
 
 
 @blueprint.post("/workshop")
 def save_settings() -> Response | tuple[str, int]:
     """Write the settings."""
-    typed, row_version = typed_settings(request.form), whole_number(request.form.get("row_version", ""))
+    typed, row_version = work.SettingsForm.sent(request.form), whole_number(request.form.get("row_version", ""))
     try:
         work.change_settings(context.store(), typed, row_version)
     except Faults as wrong:
-        return _form(typed, row_version, faults=by_field(wrong.faults)), 422
+        return _form(typed, row_version, faults=wrong.by_field), 422
     except Conflict:
         shop = work.load_workshop(context.store())
-        differing = differences(typed, work.as_typed(shop), work.LABELS)
+        differing = typed.differences(work.SettingsForm.of(shop))
         if differing:
             return _form(typed, shop.row_version, differences=differing), 409
     flash("Settings saved.")

@@ -11,8 +11,8 @@ from app.science.names import inci_key
 from app.store.engine import Store
 from app.work.formulas.paste import Choice
 from app.work.materials.finding import LONGEST_QUERY, shelf_index
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.typed import Faults
 
 MOST = 12
@@ -70,7 +70,7 @@ def take(store: Store, value: str, typed: str) -> str:
         if source == FROM_LIBRARY:
             put_on_shelf(store, key)
         elif source == BARE:
-            add_material(store, TypedMaterial(name=typed, parts=(TypedPart(inci=typed, percent="100"),)))
+            add_material(store, MaterialForm(name=typed, parts=(PartForm(inci=typed, percent="100"),)))
     except Faults as faults:
         if source == BARE or not _has_name(faults):
             raise Invalid("typed", faults.faults[0].message) from faults

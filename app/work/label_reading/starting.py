@@ -1,6 +1,5 @@
 """Starting a formula from a list: library materials come to the shelf, the draft is written, all or nothing."""
 
-from dataclasses import replace
 from itertools import count
 
 from sqlalchemy.orm import Session
@@ -16,9 +15,8 @@ from app.work.formulas.deeds import insert
 from app.work.label_reading.choosing import OWN, Choices, Plan, check_something_left, make_plan, own_shelf
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.lists import open_list
-from app.work.materials.reading import read_material
+from app.work.materials.material_form import MaterialForm, from_library
 from app.work.materials.shelf import insert_material
-from app.work.materials.typed_material import TypedMaterial, from_library
 from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, name
 
@@ -65,11 +63,14 @@ def _put(session: Session, library_key: str) -> int:
     if shipped is None:
         raise NotFound("The library has no such material.")
     typed = from_library(shipped)
-    return insert_material(session, read_material(_with_free_name(session, typed))).id
+    return insert_material(session, _with_free_name(session, typed).checked()).id
 
 
-def _with_free_name(session: Session, typed: TypedMaterial) -> TypedMaterial:
+def _with_free_name(session: Session, typed: MaterialForm) -> MaterialForm:
     """Give the material another name when one of the maker's own has it."""
-    names = (typed.name if n == 1 else f"{typed.name} (library{'' if n == 2 else f' {n - 1}'})" for n in count(1))
+    names = (
+        typed.text["name"] if n == 1 else f"{typed.text['name']} (library{'' if n == 2 else f' {n - 1}'})"
+        for n in count(1)
+    )
     free = next(text for text in names if live_id_of_name(session, inci_key(text)) is None)
-    return replace(typed, name=free)
+    return typed.but(name=free)

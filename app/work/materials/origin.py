@@ -7,13 +7,14 @@ from app.reference.materials import material as library_material
 from app.reference.provenance import Provenance
 from app.science.numbers import plain
 from app.store.materials import Material
-from app.work.materials.typed_material import TypedMaterial, from_library, from_shelf
+from app.work.materials.material_form import MaterialForm, from_library
 
 ENTERED = "entered here"
 SOURCE_OF = {
     "functions": "functions",
     "form": "form",
     "phase_hint": "phase_hint",
+    "dissolves_in": "solubility",
     "density": "density",
     "use_low": "use_low",
     "use_high": "use_high",
@@ -27,6 +28,7 @@ WORDS = {
     "functions": "Functions",
     "form": "Form",
     "phase_hint": "Usual phase",
+    "dissolves_in": "Dissolves in",
     "density": "Density",
     "use_low": "Use range, lower end",
     "use_high": "Use range, upper end",
@@ -46,20 +48,20 @@ class Origin:
 
 
 def origins(material: Material) -> tuple[Origin, ...]:
-    """Tell for every value that is given where it comes from; a value changed since it left the library is ours."""
+    """Return for every value that is given where it comes from: a value changed since it left the library is ours."""
     shipped = library_material(material.library_key) if material.library_key else None
-    now = from_shelf(material)
+    now = MaterialForm.of(material)
     then = from_library(shipped) if shipped else None
-    return tuple(_origin(name, now, then, shipped) for name in WORDS if _given(getattr(now, name)))
+    return tuple(_origin(name, now, then, shipped) for name in WORDS if _given(now.text[name]))
 
 
 def _given(value: object) -> bool:
-    return bool(value) and value != "any"
+    return bool(value) and value not in ("any", "unknown")
 
 
-def _origin(name: str, now: TypedMaterial, then: TypedMaterial | None, shipped: LibraryMaterial | None) -> Origin:
-    if shipped is None or then is None or getattr(now, name) != getattr(then, name):
-        return Origin(WORDS[name], now.source, ENTERED)
+def _origin(name: str, now: MaterialForm, then: MaterialForm | None, shipped: LibraryMaterial | None) -> Origin:
+    if shipped is None or then is None or now.text[name] != then.text[name]:
+        return Origin(WORDS[name], now.text["source"], ENTERED)
     found = shipped.sources.get(SOURCE_OF[name])
     return Origin(WORDS[name], _words(name, found, shipped), found.status.value if found else "")
 

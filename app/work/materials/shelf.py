@@ -19,35 +19,15 @@ from app.store.material_queries import (
     use_of,
 )
 from app.store.materials import Material, MaterialPart, PartAllergen
+from app.work.action import action
 from app.work.clock import now
-from app.work.materials.composition import ReadPart
-from app.work.materials.reading import MaterialValues, read_material
-from app.work.materials.typed_material import TypedMaterial, from_library
-from app.work.once import earlier_result, remember, scoped
+from app.work.form import Faults
+from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.rules.own_values import with_own_values
-from app.work.typed import Faults
-
-OWN_COLUMNS = (
-    "name",
-    "form",
-    "phase_hint",
-    "functions",
-    "density_g_ml",
-    "use_low",
-    "use_high",
-    "ph_min",
-    "ph_max",
-    "max_temp_c",
-    "cautions",
-    "notes",
-    "source",
-    "supplier",
-    "library_key",
-)
 
 
 def load_material(store: Store, material_id: int) -> Material:
-    """Read one material with parts, allergens and prices.
+    """Return one material with parts, allergens and prices.
 
     Raises:
         NotFound: when there is none.
@@ -57,70 +37,53 @@ def load_material(store: Store, material_id: int) -> Material:
 
 
 def on_shelf(store: Store, library_key: str) -> int | None:
-    """Give the id of the material that came from a row of the library, when one is on the shelf."""
+    """Return the id of the material that came from a row of the library, when one is on the shelf."""
     with store.reading() as session:
         return live_id_of_library_key(session, library_key)
 
 
 def load_use(store: Store, material_id: int) -> Use:
-    """Read what depends on a material."""
+    """Return what depends on a material."""
     with store.reading() as session:
         return use_of(session, material_id)
 
 
-def add_material(store: Store, typed: TypedMaterial, key: str = "") -> int:
-    """Put a material on the shelf and give its id; the same form taken twice gives the same material.
+@action(once="material")
+def add_material(session: Session, typed: MaterialForm, key: str = "") -> int:
+    """Put a material on the shelf and return its id; the same form taken twice gives the same material.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
     """
-    values, key = read_material(typed), scoped("material", key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        material = insert_material(session, values)
-        remember(session, key, str(material.id))
-        return material.id
+    return insert_material(session, typed).id
 
 
-def insert_material(session: Session, values: MaterialValues, retired_at: datetime | None = None) -> Material:
+def insert_material(session: Session, typed: MaterialForm, retired_at: datetime | None = None) -> Material:
     """Write a new material, or one retired already, inside a transaction that is open.
 
     Raises:
-        Faults: when a material that is not retired has the name.
+        Faults: with everything that is wrong, or when a material that is not retired has the name.
     """
+    form = typed.checked()
     if retired_at is None:
-        _check_name_free(session, values.name)
-    name_key = inci_key(values.name)
-    material = Material(name_key=name_key, created_at=now(), retired_at=retired_at, **_columns(values))
-    material.parts = list(_rows(values.parts))
+        _check_name_free(session, form.name)
+    material = new_material(form, retired_at)
     session.add(material)
     session.flush()
     return material
 
 
-def _columns(values: MaterialValues) -> dict[str, object]:
-    return {column: getattr(values, column) for column in OWN_COLUMNS}
+def new_material(form: MaterialForm, retired_at: datetime | None = None) -> Material:
+    """Return a material that is not in the database yet."""
+    material = Material(name_key=inci_key(form.name), created_at=now(), retired_at=retired_at, **form.columns())
+    material.parts = list(_rows(form.parts))
+    return material
 
 
-def _rows(parts: Iterable[ReadPart]) -> Iterable[MaterialPart]:
+def _rows(parts: Iterable[PartForm]) -> Iterable[MaterialPart]:
     for position, row in enumerate(parts):
-        part = row.part
-        allergens = [PartAllergen(inci=a.inci, percent=a.percent) for a in part.allergens]
-        yield MaterialPart(
-            position=position,
-            inci=part.inci,
-            cas=part.cas,
-            percent=part.percent,
-            low=part.low,
-            high=part.high,
-            kind=part.kind,
-            nano=part.nano,
-            may_contain=part.may_contain,
-            source=row.source,
-            allergens=allergens,
-        )
+        allergens = [PartAllergen(inci=a.inci, percent=a.percent) for a in row.allergens]
+        yield MaterialPart(position=position, allergens=allergens, **row.columns() | {"cas": row.cas or None})
 
 
 def _check_name_free(session: Session, name: str, apart_from: int | None = None) -> None:
@@ -128,7 +91,7 @@ def _check_name_free(session: Session, name: str, apart_from: int | None = None)
         raise Faults([Invalid("name", f"There is already a material named {name}; give this one another name.")])
 
 
-def revise_material(store: Store, material_id: int, typed: TypedMaterial, row_version: int) -> None:
+def revise_material(store: Store, material_id: int, typed: MaterialForm, row_version: int) -> None:
     """Write what was changed in a material.
 
     Raises:
@@ -136,35 +99,31 @@ def revise_material(store: Store, material_id: int, typed: TypedMaterial, row_ve
         Conflict: when the material changed since version ``row_version`` was read.
         NotFound: when there is no such material.
     """
-    values = read_material(typed)
+    form = typed.checked()
     with store.transaction() as session:
-        material = _fresh(session, material_id, row_version)
+        material = get_material(session, material_id)
+        if material.row_version != row_version:
+            raise Conflict(f"{material.name} was changed in the meantime.")
         if material.retired_at is None:
-            _check_name_free(session, values.name, apart_from=material_id)
-        update_material(session, material, values)
+            _check_name_free(session, form.name, apart_from=material_id)
+        update_material(session, material, form)
 
 
-def _fresh(session: Session, material_id: int, row_version: int) -> Material:
-    material = get_material(session, material_id)
-    if material.row_version != row_version:
-        raise Conflict(f"{material.name} was changed in the meantime.")
-    return material
-
-
-def update_material(session: Session, material: Material, values: MaterialValues) -> None:
+def update_material(session: Session, material: Material, typed: MaterialForm) -> None:
     """Write new values into a material; its version goes up even when only its composition changed."""
-    for column, value in _columns(values).items():
+    form = typed.checked()
+    for column, value in form.columns().items():
         setattr(material, column, value)
-    material.name_key = inci_key(values.name)
+    material.name_key = inci_key(form.name)
     flag_modified(material, "name")
     material.parts.clear()
     session.flush()
-    material.parts.extend(_rows(values.parts))
+    material.parts.extend(_rows(form.parts))
     session.flush()
 
 
 def put_on_shelf(store: Store, library_key: str, key: str = "") -> int:
-    """Take a shipped material as a start for one's own and give its id; one that is there already is given instead.
+    """Take a shipped material as a start for one's own and return its id, or the id of one that is there already.
 
     Raises:
         NotFound: when the library has no such material.
@@ -206,7 +165,7 @@ def bring_back(store: Store, material_id: int) -> None:
 
 
 def delete_unused(store: Store, material_id: int) -> str:
-    """Delete a material that no formula and no batch uses, with its prices, and give its name.
+    """Delete a material that no formula and no batch uses, with its prices, and return its name.
 
     Raises:
         NotFound: when there is none.

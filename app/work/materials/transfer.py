@@ -1,79 +1,55 @@
-"""Materials as a file: out for a spreadsheet or another workshop, and in again, all or nothing."""
+"""Materials as a file: out for a spreadsheet or another workshop, and in again once every line is right."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from time import sleep
 
 from sqlalchemy.orm import Session
 
 from app.science.names import inci_key
 from app.science.numbers import plain
 from app.store.engine import Store
-from app.store.material_queries import all_materials
+from app.store.material_queries import all_materials, materials_named
 from app.store.materials import Material
+from app.work.action import action
 from app.work.clock import now
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
-from app.work.materials.reading import MaterialValues, as_typed, read_material
-from app.work.materials.shelf import insert_material, update_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, changes, from_shelf, number
-from app.work.once import earlier_result, remember, scoped
-from app.work.typed import Faults
+from app.work.form import Faults
+from app.work.form_fields import is_yes
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.shelf import new_material, update_material
 
-OWN = {
-    "name": "name",
-    "form": "form",
-    "phase": "phase_hint",
-    "functions": "functions",
-    "density g/ml": "density",
-    "use from %": "use_low",
-    "use to %": "use_high",
-    "ph from": "ph_min",
-    "ph to": "ph_max",
-    "highest temperature c": "max_temp",
-    "cautions": "cautions",
-    "notes": "notes",
-    "source": "source",
-    "supplier": "supplier",
-    "library": "library_key",
-}
-OF_PART = {"inci": "inci", "percent": "percent", "cas": "cas", "kind": "kind", "part source": "source"}
 RANGE = ("low", "high")
 COLUMNS = (
-    *OWN,
+    *MaterialForm.csv_columns(),
     "retired",
     "part",
-    "inci",
-    "percent",
-    *RANGE,
-    "cas",
-    "kind",
-    "nano",
-    "may contain",
-    "allergens",
-    "part source",
+    *(column for name in PartForm.csv_columns() for column in ((name, *RANGE) if name == "percent" else (name,))),
 )
 REQUIRED = ("name", "inci")
 NUMBERS = (
-    "density g/ml",
-    "use from %",
-    "use to %",
-    "ph from",
-    "ph to",
-    "highest temperature c",
+    *(column for column, field in MaterialForm.csv_columns().items() if field.numeric),
     "part",
     "percent",
     *RANGE,
 )
-YES = {"yes", "y", "1", "true", "x"}
+# A piece is written in well under a second; between two of them others who wait get their turn.
+PIECE = 100
+TURN_S = 0.06
 
 
 @dataclass(frozen=True, slots=True)
 class Incoming:
-    """A material of a file: the line it starts in, as typed, as read, and whether it is retired."""
+    """A material of a file: the line it starts in, its form with every field read, and whether it is retired."""
 
     line: int
-    typed: TypedMaterial
-    values: MaterialValues
+    form: MaterialForm
     retired: bool
+
+    @property
+    def key(self) -> tuple[str, bool]:
+        """What tells it from the others: its name, retired or not."""
+        return inci_key(self.form.name), self.retired
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,34 +62,31 @@ class Preview:
 
 
 def export_materials(store: Store) -> str:
-    """Write every material, a line per substance in it; what belongs to the material stands in its first line."""
+    """Return every material, a line per substance in it; what belongs to the material stands in its first line."""
     with store.reading() as session:
         return write_table(COLUMNS, (row for m in all_materials(session) for row in _lines(m)), NUMBERS)
 
 
 def _lines(material: Material) -> Iterator[dict[str, str]]:
-    typed = from_shelf(material)
-    first = {column: getattr(typed, field) for column, field in OWN.items()}
-    first["retired"] = "yes" if material.retired_at else ""
-    for place, (part, stored) in enumerate(zip(typed.parts, material.parts, strict=True)):
+    form = MaterialForm.of(material)
+    first = form.cells | {"retired": "yes" if material.retired_at else ""}
+    for place, (part, stored) in enumerate(zip(form.text["parts"], material.parts, strict=True)):
         row = first if place == 0 else {"name": material.name}
-        yield row | {
-            "part": str(place + 1),
-            "inci": part.inci,
-            "percent": plain(stored.percent),
-            "low": number(stored.low),
-            "high": number(stored.high),
-            "cas": part.cas,
-            "kind": part.kind,
-            "nano": "yes" if part.nano else "",
-            "may contain": "yes" if part.may_contain else "",
-            "allergens": "; ".join(part.allergens.splitlines()),
-            "part source": part.source,
-        }
+        yield (
+            row
+            | part.cells
+            | {
+                "part": str(place + 1),
+                "percent": plain(stored.percent),
+                "low": "" if stored.low is None else plain(stored.low),
+                "high": "" if stored.high is None else plain(stored.high),
+                "allergens": "; ".join(part.text["allergens"].splitlines()),
+            }
+        )
 
 
 def read_file(text: str) -> list[Incoming]:
-    """Read the materials of a file.
+    """Return the materials of a file.
 
     Raises:
         Unreadable: with everything that is wrong, by line.
@@ -153,7 +126,7 @@ def _doubled(listed: Iterable[tuple[str, list[Record]]]) -> Iterator[LineFault]:
     seen: dict[str, int] = {}
     for key, records in listed:
         line = records[0].line
-        retired = records[0].cells.get("retired", "").strip().casefold() in YES
+        retired = is_yes(records[0].cells.get("retired", ""))
         if key in seen and key and not retired:
             yield LineFault(
                 line, f"{records[0].cells['name']} is in line {seen[key]} already; keep its lines together."
@@ -164,25 +137,15 @@ def _doubled(listed: Iterable[tuple[str, list[Record]]]) -> Iterator[LineFault]:
 
 def _incoming(records: list[Record]) -> Incoming:
     cells = records[0].cells
-    own = {field: cells.get(column, "") for column, field in OWN.items()}
-    own["phase_hint"] = own["phase_hint"] or "any"
-    typed = TypedMaterial(**own, parts=tuple(_part(record) for record in records))
-    retired = cells.get("retired", "").strip().casefold() in YES
-    return Incoming(records[0].line, typed, read_material(typed), retired)
+    typed = MaterialForm.from_cells(cells, parts=tuple(_part(record.cells) for record in records))
+    return Incoming(records[0].line, typed.checked(), is_yes(cells.get("retired", "")))
 
 
-def _part(record: Record) -> TypedPart:
-    cells = record.cells
-    texts = {field: cells.get(column, "") for column, field in OF_PART.items()}
-    low, high = (cells.get(name, "").strip() for name in RANGE)
+def _part(cells: Mapping[str, str]) -> PartForm:
+    low, high, percent = (cells.get(name, "").strip() for name in (*RANGE, "percent"))
     if low and high:
-        texts["percent"] = f"{low}-{high} ({texts['percent']})" if texts["percent"].strip() else f"{low}-{high}"
-    return TypedPart(
-        **{**texts, "kind": texts["kind"].strip() or "ingredient"},
-        nano=cells.get("nano", "").strip().casefold() in YES,
-        may_contain=cells.get("may contain", "").strip().casefold() in YES,
-        allergens="\n".join(cells.get("allergens", "").split(";")),
-    )
+        percent = f"{low}-{high} ({percent})" if percent else f"{low}-{high}"
+    return PartForm.from_cells(cells, percent=percent, allergens="\n".join(cells.get("allergens", "").split(";")))
 
 
 def _at_line(field: str, message: str, records: list[Record]) -> LineFault:
@@ -193,32 +156,33 @@ def _at_line(field: str, message: str, records: list[Record]) -> LineFault:
 
 
 def preview(store: Store, text: str) -> Preview:
-    """Tell what taking a file would do; writes nothing.
+    """Return what taking a file would do; writes nothing.
 
     Raises:
         Unreadable: with everything that is wrong, by line.
     """
     incoming = read_file(text)
+    new: list[str] = []
+    changed: list[str] = []
+    same: list[str] = []
     with store.reading() as session:
-        pairs = _paired(session, incoming)
-    new = tuple(one.values.name for one, stored in pairs if stored is None)
-    there = [(one, stored) for one, stored in pairs if stored is not None]
-    changed = tuple(one.values.name for one, stored in there if _differs(one, stored))
-    return Preview(new, changed, tuple(one.values.name for one, stored in there if not _differs(one, stored)))
+        stored = {(m.name_key, m.retired_at is not None): m for m in all_materials(session)}
+        for one in incoming:
+            there = stored.get(one.key)
+            listed = new if there is None else changed if _differs(one.form, there) else same
+            listed.append(one.form.name)
+    return Preview(tuple(new), tuple(changed), tuple(same))
 
 
-def _paired(session: Session, incoming: list[Incoming]) -> list[tuple[Incoming, Material | None]]:
-    """Put each material of a file beside the one of the same name on the shelf, retired beside retired."""
-    stored = {(m.name_key, m.retired_at is not None): m for m in all_materials(session)}
-    return [(one, stored.get((inci_key(one.values.name), one.retired))) for one in incoming]
-
-
-def _differs(one: Incoming, stored: Material) -> bool:
-    return bool(changes(as_typed(one.values), from_shelf(stored)))
+def _differs(form: MaterialForm, stored: Material) -> bool:
+    return bool(form.as_read().differences(MaterialForm.of(stored)))
 
 
 def import_materials(store: Store, text: str, *, update: bool, key: str = "") -> int:
-    """Take the materials of a file, all or nothing, and give how many were written.
+    """Take the materials of a file and return how many were written; nothing when any line is wrong.
+
+    A long file is written in pieces, so that others can save in between. One that was broken off is taken again
+    from its beginning: what is there already stays.
 
     Args:
         text: the file.
@@ -229,20 +193,26 @@ def import_materials(store: Store, text: str, *, update: bool, key: str = "") ->
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
     incoming = read_file(text)
-    key = scoped("materials file", key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        written = sum(_take(session, one, stored, update=update) for one, stored in _paired(session, incoming))
-        remember(session, key, str(written))
-        return written
+    pieces = [incoming[start : start + PIECE] for start in range(0, len(incoming), PIECE)]
+    written = 0
+    for number, piece in enumerate(pieces):
+        written += _take_piece(store, piece, update=update, key=key and f"{key} {number}")
+        if number + 1 < len(pieces):
+            sleep(TURN_S)
+    return written
 
 
-def _take(session: Session, one: Incoming, stored: Material | None, *, update: bool) -> bool:
-    if stored is not None:
-        if update:
-            update_material(session, stored, replace(one.values, library_key=stored.library_key))
-        return update
-    insert_material(session, one.values, retired_at=now() if one.retired else None)
-    return True
+@action(once="materials file")
+def _take_piece(session: Session, piece: Sequence[Incoming], *, update: bool, key: str = "") -> int:
+    stored = {
+        (m.name_key, m.retired_at is not None): m for m in materials_named(session, [one.key[0] for one in piece])
+    }
+    written = 0
+    for one in piece:
+        there = stored.get(one.key)
+        if there is None:
+            session.add(new_material(one.form, retired_at=now() if one.retired else None))
+        elif update:
+            update_material(session, there, one.form.but(library_key=there.library_key or ""))
+        written += there is None or update
+    return written

@@ -1,7 +1,7 @@
 """Prices as a file: out for a spreadsheet, and in again, all or nothing."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from sqlalchemy.orm import Session
 
@@ -12,42 +12,41 @@ from app.store.engine import Store
 from app.store.material_queries import all_materials
 from app.store.materials import Material, Price
 from app.store.workshop import Workshop, the_workshop
+from app.work.action import action
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
-from app.work.materials.prices import LABELS, PriceValues, TypedPrice, as_typed, read_price, written
+from app.work.form import Faults
+from app.work.materials.prices import PriceContext, PriceForm
 from app.work.materials.transfer import Preview
-from app.work.once import earlier_result, remember, scoped
-from app.work.typed import Faults, one_line
+from app.work.typed import one_line
 
 COLUMNS = ("material", "price", "amount", "grams", "date", "supplier", "kind", "note", "currency", "price per kg")
 REQUIRED = ("material", "price", "amount")
 NUMBERS = ("price", "grams", "price per kg")
-FIELDS = {"price": "amount", "amount": "quantity", "date": "priced_on", "supplier": "supplier", "note": "note"}
 
 
 @dataclass(frozen=True, slots=True)
 class IncomingPrice:
-    """A price of a file with the material it belongs to."""
+    """A price of a file with the material it belongs to; ``columns`` are those of the stored row."""
 
     material: Material
-    values: PriceValues
+    columns: Mapping[str, object]
 
     @property
     def there(self) -> bool:
-        """Whether the material has this very price already."""
-        return any(_same(price, self.values) for price in self.material.prices)
+        """Whether the material has this very price already, whatever its note."""
+        compared = [name for name in self.columns if name != "note"]
+        return any(
+            all(getattr(price, name) == self.columns[name] for name in compared) for price in self.material.prices
+        )
 
     @property
     def words(self) -> str:
         """The price in words, for a preview."""
-        return f"{self.material.name}: {plain(self.values.amount)} for {self.values.quantity_text}"
-
-
-def _same(price: Price, values: PriceValues) -> bool:
-    return all(getattr(price, name) == getattr(values, name) for name in PriceValues.__slots__ if name != "note")
+        return f"{self.material.name}: {self.columns['amount']:f} for {self.columns['quantity_text']}"
 
 
 def export_prices(store: Store) -> str:
-    """Write every price of every material that is not retired, newest first."""
+    """Return every price of every material that is not retired, newest first."""
     with store.reading() as session:
         currency = the_workshop(session).currency
         live = [m for m in all_materials(session) if m.retired_at is None]
@@ -56,11 +55,8 @@ def export_prices(store: Store) -> str:
 
 
 def _line(material: Material, price: Price, currency: str) -> dict[str, str]:
-    typed = as_typed(price)
-    row = {column: getattr(typed, field) for column, field in FIELDS.items()}
-    per_kg = f"{price.per_kg:.4f}"
-    extra = {"kind": typed.kind, "currency": currency, "grams": plain(price.quantity_g), "price per kg": per_kg}
-    return row | extra | {"material": material.name}
+    extra = {"currency": currency, "grams": plain(price.quantity_g), "price per kg": f"{price.per_kg:.4f}"}
+    return PriceForm.of(price).cells | extra | {"material": material.name}
 
 
 def _read(session: Session, text: str) -> list[IncomingPrice]:
@@ -72,14 +68,15 @@ def _read(session: Session, text: str) -> list[IncomingPrice]:
         try:
             found.append(_incoming(record, by_name, shop))
         except Faults as wrong:
-            faults += [LineFault(record.line, _told(fault)) for fault in wrong.faults]
+            faults += [LineFault(record.line, _with_label(fault)) for fault in wrong.faults]
     if faults or not found:
         raise Unreadable(faults[:MOST_FAULTS] or [LineFault(0, "There is no price in this file.")])
     return found
 
 
-def _told(fault: Invalid) -> str:
-    return f"{LABELS[fault.field]}: {fault.message}" if fault.field in LABELS else fault.message
+def _with_label(fault: Invalid) -> str:
+    label = PriceForm.labels().get(fault.field)
+    return f"{label}: {fault.message}" if label else fault.message
 
 
 def _incoming(record: Record, by_name: dict[str, Material], shop: Workshop) -> IncomingPrice:
@@ -93,21 +90,16 @@ def _incoming(record: Record, by_name: dict[str, Material], shop: Workshop) -> I
         raise Faults(
             [Invalid("currency", f"this price is in {cells['currency'][:10]}, the workshop uses {shop.currency}.")]
         )
-    return IncomingPrice(material, _values(cells, material, shop))
-
-
-def _values(cells: Mapping[str, str], material: Material, shop: Workshop) -> PriceValues:
-    """Read a price; grams that the file states go before the amount in words, which may need a density."""
-    texts = {field: cells.get(column, "") for column, field in FIELDS.items()}
-    typed = TypedPrice(**texts, kind=cells.get("kind", "").strip() or "paid")
-    grams = cells.get("grams", "").strip()
-    weighed = replace(typed, quantity=f"{grams} g") if grams else typed
-    values = read_price(weighed, material.density_g_ml, shop.currency, shop.locale)
-    return replace(values, quantity_text=one_line(typed.quantity, "quantity") or values.quantity_text)
+    # Grams that the file states go before the amount in words, which may need a density.
+    typed, grams = PriceForm.from_cells(cells), cells.get("grams", "").strip()
+    weighed = typed.but(quantity=f"{grams} g") if grams else typed
+    columns = weighed.checked(PriceContext(material.density_g_ml, shop.currency, shop.locale)).columns()
+    words = one_line(typed.text["quantity"], "quantity")
+    return IncomingPrice(material, columns | ({"quantity_text": words} if words else {}))
 
 
 def preview_prices(store: Store, text: str) -> Preview:
-    """Tell what taking a file would do; writes nothing.
+    """Return what taking a file would do; writes nothing.
 
     Raises:
         Unreadable: with everything that is wrong, by line.
@@ -118,19 +110,14 @@ def preview_prices(store: Store, text: str) -> Preview:
         return Preview(new, (), tuple(one.words for one in incoming if one.there))
 
 
-def import_prices(store: Store, text: str, *, key: str = "") -> int:
-    """Take the prices of a file, all or nothing, and give how many were new; one that is there stays as it is.
+@action(once="prices file")
+def import_prices(session: Session, text: str, *, key: str = "") -> int:
+    """Take the prices of a file, all or nothing, and return how many were new; one that is there stays as it is.
 
     Raises:
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
-    key = scoped("prices file", key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        fresh = [one for one in _read(session, text) if not one.there]
-        for one in fresh:
-            one.material.prices.append(written(Price(), one.values))
-        remember(session, key, str(len(fresh)))
-        return len(fresh)
+    fresh = [one for one in _read(session, text) if not one.there]
+    for one in fresh:
+        one.material.prices.append(Price(**one.columns))
+    return len(fresh)

@@ -20,8 +20,8 @@ from app.work.formulas.deeds import From, save_draft
 from app.work.formulas.draft import Draft
 from app.work.formulas.shelf import ShelfMaterial, as_shelf_material
 from app.work.formulas.steps import OpenDraft
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.solutions import solutions_on_shelf
@@ -151,8 +151,8 @@ def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callabl
         return one.material.name, one.adjuster, lambda: one.material.id
     inci, strength = wanted.adjuster.substance.inci, wanted.adjuster.strength_percent
     name = f"{inci}, {strength:g} % solution"
-    parts = (TypedPart(inci, f"{strength:g}"), TypedPart("Aqua", f"{100 - strength:g}"))
-    typed = TypedMaterial(name=name, form="liquid", phase_hint="adjuster", functions="pH adjuster", parts=parts)
+    parts = (PartForm(inci, f"{strength:g}"), PartForm("Aqua", f"{100 - strength:g}"))
+    typed = MaterialForm(name=name, form="liquid", phase_hint="adjuster", functions="pH adjuster", parts=parts)
     return name, wanted.adjuster, lambda: add_material(store, typed)
 
 
@@ -202,7 +202,7 @@ def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Deci
     shipped = next((m for m in library_materials() if _is_only(m.parts, wanted)), None)
     if shipped is not None:
         return put_on_shelf(store, shipped.key), shipped.name, HUNDRED
-    typed = TypedMaterial(name=wanted.inci, form="powder", parts=(TypedPart(wanted.inci, "100"),))
+    typed = MaterialForm(name=wanted.inci, form="powder", parts=(PartForm(wanted.inci, "100"),))
     return add_material(store, typed), wanted.inci, HUNDRED
 
 

@@ -10,8 +10,8 @@ from app.science.acid_base.values import Adjuster
 from app.store.engine import Store
 from app.store.materials import live_materials
 from app.work.formulas.shelf import ShelfMaterial, as_shelf_material
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.ph.mixture import adjuster_of
 
 DILUTE_PERCENT = 30.0
@@ -57,8 +57,8 @@ def put_way_back_on_shelf(store: Store, inci: str, key: str = "") -> int:
         Faults: when a material has that name already.
     """
     name = f"{inci}, {BACK_PERCENT} % solution"
-    parts = (TypedPart(inci, str(BACK_PERCENT)), TypedPart("Aqua", str(100 - BACK_PERCENT)))
-    typed = TypedMaterial(name=name, form="liquid", phase_hint="adjuster", functions="pH adjuster", parts=parts)
+    parts = (PartForm(inci, str(BACK_PERCENT)), PartForm("Aqua", str(100 - BACK_PERCENT)))
+    typed = MaterialForm(name=name, form="liquid", phase_hint="adjuster", functions="pH adjuster", parts=parts)
     with store.reading() as session:
         there = next((s for s in solutions_on_shelf(session) if s.material.name == name), None)
     return there.material.id if there else add_material(store, typed, key)

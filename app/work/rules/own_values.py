@@ -1,7 +1,6 @@
 """What of a library material rests on memory, and what the maker put right of it."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.reference.material import LibraryMaterial
 from app.reference.provenance import MemoryValue, from_memory
-from app.work.materials.typed_material import TypedMaterial
+from app.work.materials.material_form import MaterialForm
 from app.work.rules.corrections import Correction, is_number, read_corrections
 
 ABOUT_MATERIALS = frozenset({"ingredients", "densities", "blends", "blend_use", "hlb", "required_hlb", "sap"})
@@ -41,16 +40,16 @@ def _single(names: Iterable[str]) -> tuple[str, ...]:
     return found if len(found) == 1 else ()
 
 
-def with_own_values(session: Session, shipped: LibraryMaterial, typed: TypedMaterial) -> TypedMaterial:
+def with_own_values(session: Session, shipped: LibraryMaterial, typed: MaterialForm) -> MaterialForm:
     """Put the maker's values in place of the shipped ones from memory that a material would start with."""
     found = (pair for pair in memory_about(session, shipped) if pair[1] is not None and is_number(pair[0]))
     own: dict[str, Any] = {
         FIELDS[v.column]: c.value for v, c in found if c and v.column in FIELDS and _stands(v, typed)
     }
-    return replace(typed, **own)
+    return typed.but(**own)
 
 
-def _stands(value: MemoryValue, typed: TypedMaterial) -> bool:
+def _stands(value: MemoryValue, typed: MaterialForm) -> bool:
     """Only the very value that the material took over is replaced, not one measured of another grade or warmth."""
-    text = str(getattr(typed, FIELDS[value.column]))
+    text = str(typed.text[FIELDS[value.column]])
     return bool(text) and Decimal(text) == Decimal(value.value)

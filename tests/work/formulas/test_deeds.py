@@ -29,13 +29,13 @@ from app.work.formulas.deeds import (
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.listing import list_formulas
 from app.work.formulas.reading import MOST_LINES
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, delete_unused, load_material, revise_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_shelf
 from app.work.typed import Faults
 
 
 def shelved(store: Store, name: str) -> int:
-    return add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+    return add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
 
 
 @pytest.fixture
@@ -95,7 +95,7 @@ def test_a_typed_name_finds_its_material_and_notes_the_use(store: Store, formula
 
 def test_a_line_keeps_its_material_when_that_is_renamed(store: Store, formula: int) -> None:
     material = load_material(store, 1)
-    revise_material(store, 1, replace(from_shelf(material), name="Glycerol"), material.row_version)
+    revise_material(store, 1, MaterialForm.of(material).but(name="Glycerol"), material.row_version)
     saved(store, formula, "6")
     line = opened(store, formula).draft.lines[0]
     assert (line.typed, line.material_id) == ("Glycerin", 1)

@@ -6,13 +6,13 @@ from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.work.formulas.suggesting import choices, suggest, take, unmatched
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf, retire
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 
 
 @pytest.fixture
 def glycerin(store: Store) -> int:
-    return add_material(store, TypedMaterial(name="House glycerin", parts=(TypedPart(inci="Glycerin", percent="100"),)))
+    return add_material(store, MaterialForm(name="House glycerin", parts=(PartForm(inci="Glycerin", percent="100"),)))
 
 
 def test_the_shelf_comes_before_the_library(store: Store, glycerin: int) -> None:

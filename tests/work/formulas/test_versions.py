@@ -26,8 +26,8 @@ from app.work.formulas.versions import (
     use_version,
     version_numbered,
 )
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf, revise_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart, from_shelf
 
 CONTENT = Draft(
     phases=(DraftPhase("p", "Water", "75", "Heat."),),
@@ -38,7 +38,7 @@ CONTENT = Draft(
 @pytest.fixture
 def formula(store: Store) -> int:
     for name in ("Water", "Glycerin"):
-        add_material(store, TypedMaterial(name=name, parts=(TypedPart(inci=name, percent="100"),)))
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
     return create(store, "Cream", content=CONTENT)
 
 
@@ -69,8 +69,8 @@ def test_a_version_holds_what_the_draft_held(store: Store, formula: int) -> None
 def test_a_version_keeps_its_materials_when_the_shelf_changes(store: Store, formula: int) -> None:
     version_id = keep_version(store, formula, "", "")
     material = load_material(store, 2)
-    parts = (TypedPart(inci="Glycerin", percent="86"), TypedPart(inci="Aqua", percent="14"))
-    revise_material(store, 2, replace(from_shelf(material), name="Glycerin 86 %", parts=parts), material.row_version)
+    parts = (PartForm(inci="Glycerin", percent="86"), PartForm(inci="Aqua", percent="14"))
+    revise_material(store, 2, MaterialForm.of(material).but(name="Glycerin 86 %", parts=parts), material.row_version)
     assert [part.percent for part in read_back(store, version_id).lines[1].parts] == [100]
     assert read_back(store, version_id).lines[1].name == "Glycerin"
 

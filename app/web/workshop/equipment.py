@@ -1,0 +1,29 @@
+"""Scales and packaging: their registers, and what else happens to them."""
+
+from flask import flash, redirect, url_for
+from werkzeug.wrappers import Response
+
+from app.web import context
+from app.web.register_pages import RegisterPages
+from app.web.workshop.area import blueprint
+from app.work import equipment
+
+RegisterPages(equipment.SCALES, "workshop", "scale", "scales").mount(blueprint, "/workshop/scales")
+RegisterPages(equipment.PACKAGING, "workshop", "packaging", "packaging_list").mount(blueprint, "/workshop/packaging")
+
+
+@blueprint.post("/workshop/scales/<int:scale_id>/remove")
+def remove_scale(scale_id: int) -> Response:
+    """Take a scale off the list."""
+    name = equipment.remove_scale(context.store(), scale_id)
+    flash(f"Removed {name}. Batches keep the name of the scale they were weighed on.")
+    return redirect(url_for("workshop.scales"), 303)
+
+
+@blueprint.post("/workshop/packaging/<int:packaging_id>/<any(retire, 'bring-back'):action>")
+def retire_packaging(packaging_id: int, action: str) -> Response:
+    """Take packaging out of the choices, or put it back."""
+    back = action == "bring-back"
+    name = equipment.retire_packaging(context.store(), packaging_id, back=back)
+    flash(f"{name} is back." if back else f"Retired {name}. Formulas that use it keep it.")
+    return redirect(url_for("workshop.packaging_list"), 303)

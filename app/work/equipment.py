@@ -1,0 +1,168 @@
+"""What stands in the workshop besides materials: its scales and its packaging, each a list that is kept by a form."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any, Generic, TypeVar
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.numbers import plain
+from app.store.engine import Store
+from app.store.errors import Conflict, NotFound
+from app.store.material_queries import every_packaging
+from app.store.materials import Packaging
+from app.store.workshop import Scale, scales, the_workshop
+from app.work.clock import now
+from app.work.form import Faults, Form, rule
+from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, Name, Number
+from app.work.once import earlier_result, remember, scoped
+
+Row = TypeVar("Row", Scale, Packaging)
+
+
+class ScaleForm(Form):
+    """A scale; amounts without a unit are grams."""
+
+    name = Name("Name", "Give the scale a name, such as Bench scale.")
+    readability = Grams(
+        "Smallest step it shows",
+        "Give the smallest step it shows, such as 0.1 g.",
+        column="readability_g",
+        hint="Grams, or with a unit.",
+    )
+    capacity = Grams(
+        "Largest load",
+        "Give the largest load, such as 2 kg.",
+        column="capacity_g",
+        hint="Grams, or with a unit such as 2 kg.",
+    )
+    vessel = MaybeGrams(
+        "Weight of the usual vessel",
+        column="vessel_g",
+        low=Decimal(0),
+        hint="The beaker or pot that stands on it; the load left for a material is less by that.",
+    )
+
+    @rule
+    def capacity_holds_a_step(self) -> None:
+        """Refuse a largest load below the smallest step."""
+        if self.capacity < self.readability:
+            raise Invalid("capacity", f"The largest load is below the smallest step, {plain(self.readability)} g.")
+
+    @rule
+    def capacity_holds_the_vessel(self) -> None:
+        """Refuse a vessel that leaves nothing to weigh into it."""
+        if self.vessel is not None and self.vessel >= self.capacity:
+            raise Invalid("vessel", f"With this vessel nothing can be weighed: it holds {plain(self.capacity)} g.")
+
+
+class PackagingForm(Form):
+    """A piece of packaging; a price left empty is not known."""
+
+    name = Name("Name", "Give the packaging a name, such as Jar 60 ml with lid.", width="w20")
+    units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
+    price = MaybeMoney("Price of a pack", hint="Empty when not known.", width="w8")
+    supplier = Line("From whom")
+    notes = Area("Notes", lines=2)
+
+
+@dataclass(frozen=True)
+class Register(Generic[Row]):
+    """A list of rows with a name of their own, each kept by one form."""
+
+    row: type[Row]
+    form: type[Form]
+    rows: Callable[[Session], Sequence[Row]]
+
+    def list(self, store: Store) -> Sequence[Row]:
+        """Return the rows in the order they are shown."""
+        with store.reading() as session:
+            return self.rows(session)
+
+    def load(self, store: Store, row_id: int) -> Row:
+        """Return one row.
+
+        Raises:
+            NotFound: when there is none.
+        """
+        with store.reading() as session:
+            return self._get(session, row_id)
+
+    def add(self, store: Store, typed: Form, key: str = "") -> None:
+        """Add a row; the same form sent twice adds it once.
+
+        Raises:
+            Faults: with everything that is wrong, each at its field.
+        """
+        key = scoped(self.row.__tablename__, key)
+        with store.transaction() as session:
+            if earlier_result(session, key) is not None:
+                return
+            row = self.row()
+            self._write(session, row, typed)
+            session.add(row)
+            remember(session, key, row.name)
+
+    def revise(self, store: Store, row_id: int, typed: Form, seen: str) -> None:
+        """Change a row; ``seen`` is the fingerprint of its form as it was read.
+
+        Raises:
+            Faults: with everything that is wrong, each at its field.
+            Conflict: when it changed since it was read.
+            NotFound: when there is no such row.
+        """
+        with store.transaction() as session:
+            row = self._get(session, row_id)
+            if self.form.of(row).fingerprint != seen:
+                typed.checked(the_workshop(session))
+                raise Conflict(f"{row.name} was changed in the meantime.")
+            self._write(session, row, typed)
+
+    def _get(self, session: Session, row_id: int) -> Row:
+        row = session.get(self.row, row_id)
+        if row is None:
+            raise NotFound("There is no such entry in the workshop.")
+        return row
+
+    def _write(self, session: Session, row: Row, typed: Form) -> None:
+        values: dict[str, Any] = typed.checked(the_workshop(session)).columns()
+        name, kind = values["name"], self.row
+        if session.scalar(select(kind.id).where(kind.name == name, kind.id != (row.id or 0))) is not None:
+            raise Faults([Invalid("name", f"There is already one named {name}; give this one another name.")])
+        for column, value in values.items():
+            setattr(row, column, value)
+
+
+SCALES = Register(Scale, ScaleForm, scales)
+PACKAGING = Register(Packaging, PackagingForm, every_packaging)
+
+
+def remove_scale(store: Store, scale_id: int) -> str:
+    """Take a scale off the list and return its name; batches keep the name of the scale they were weighed on.
+
+    Raises:
+        NotFound: when there is no such scale.
+    """
+    with store.transaction() as session:
+        scale = session.get(Scale, scale_id)
+        if scale is None:
+            raise NotFound("There is no such scale.")
+        session.delete(scale)
+        return scale.name
+
+
+def retire_packaging(store: Store, packaging_id: int, *, back: bool = False) -> str:
+    """Take packaging out of the choices, or put it back, and return its name; formulas keep it.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    with store.transaction() as session:
+        piece = session.get(Packaging, packaging_id)
+        if piece is None:
+            raise NotFound("There is no such packaging.")
+        piece.retired_at = None if back else piece.retired_at or now()
+        return piece.name
