@@ -19,8 +19,8 @@ from app.work.batches.observing import add_reading
 from app.work.batches.planning import Plan, plan_batch
 from app.work.formulas.deeds import create
 from app.work.formulas.versions import keep_version
+from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.materials.typed_material import TypedMaterial, TypedPart
 from app.work.typed import Faults
 
 Told = Invalid | Faults | Conflict
@@ -88,8 +88,8 @@ def test_two_formulas_of_one_name_get_two_codes(store: Store) -> None:
 def test_a_name_on_the_shelf_is_given_once_and_the_other_is_told_at_its_field(store: Store) -> None:
     with two(store) as (one, other):
         answers = at_once(
-            lambda: add_material(one, TypedMaterial("Beeswax", parts=(TypedPart("Cera Alba", "100"),))),
-            lambda: add_material(other, TypedMaterial("beeswax", parts=(TypedPart("Cera Alba", "100"),))),
+            lambda: add_material(one, MaterialForm("Beeswax", parts=(PartForm("Cera Alba", "100"),))),
+            lambda: add_material(other, MaterialForm("beeswax", parts=(PartForm("Cera Alba", "100"),))),
         )
     (told,) = [answer for answer in answers if isinstance(answer, Faults)]
     assert [fault.field for fault in told.faults] == ["name"]
