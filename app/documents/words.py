@@ -9,6 +9,7 @@ from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
+from app.science.acid_base.wording import in_words, range_in_words
 from app.science.numbers import figures
 from app.store.types import plain_text
 from app.store.workshop import Workshop
@@ -28,6 +29,8 @@ def equip(environment: Environment) -> None:
         moment=moment,
         phase_class=phase_class,
         soft_breaks=soft_breaks,
+        ph_words=in_words,
+        ph_range=range_in_words,
     )
 
 

@@ -2,13 +2,16 @@
 
 import re
 from dataclasses import dataclass, replace
+from fnmatch import translate
 from functools import cache
 
+from app.reference.label_names import is_listed, nearest_name
 from app.reference.tables import read_table
 from app.reference.water import water_percent_in
 from app.science.acid_base.hydrates import name_waters, parse_waters, split_name, with_waters
-from app.science.acid_base.values import Family, Ion, Line, Polymer, Substance
+from app.science.acid_base.values import Family, Ion, Line, Polymer, Reserve, Substance
 from app.science.names import inci_key
+from app.science.rules.names import plain_name
 
 PKA_COLUMNS = [
     "species",
@@ -51,6 +54,7 @@ MORE_COLUMNS = [
     "other_names",
     "source_status",
 ]
+SOLD_COLUMNS = ["pattern", "base_low", "base_high", "holds_ph", "withhold_above", "words", "source", "source_status"]
 POLYMER_COLUMNS = [
     "species",
     "inci_name",
@@ -83,9 +87,11 @@ MATTERS = re.compile(
     r"\b(ACIDS?|SODIUM|DISODIUM|TRISODIUM|POTASSIUM|AMMONIUM|CALCIUM|MAGNESIUM|ZINC|ALUMIN\w+|LITHIUM|IRON|COPPER|"
     r"\w*CHLORIDE|HYDROCHLORIDE|HCL|HYDROXIDE|ZINC OXIDE|\w*CARBONATE|\w*PHOSPHATE|\w*CITRATE|LACTATE|SULFATE|"
     r"\w*AMINE|TEA|MEA|"
-    r"EXTRACT|JUICE|PROTEIN|FERMENT|FILTRATE|LYSATE|HYDROLYZED|HYDROLYSED|BETAINE|\w*SULTAINE|AMINO|PEPTIDE\S*|KAOLIN|"
-    r"BENTONITE|CLAY|HONEY|MEL|SOAP|VINEGAR|LAURETH SULFATE|COLLAGEN|KERATIN|MILK)\b"
+    r"EXTRACT|JUICE|PROTEIN|FERMENT|FILTRATE|LYSATE|HYDROLYZED|HYDROLYSED|BETAINE|\w*SULTAINE|AMINO|PEPTIDE\S*|"
+    r"CLAY|HONEY|MEL|SOAP|VINEGAR|LAURETH SULFATE|COLLAGEN|KERATIN|MILK)\b"
 )
+UNKNOWN = Reserve(-8e-5, 8e-5)  # acid or alkali hidden in an extract, a protein and the like, mol/g (estimate)
+ANYTHING = Reserve(-8e-3, 8e-3)  # a misspelt acid, base or salt: one charge per 125 g/mol either way
 SULFONATES = frozenset({"sodium_methyl_lauroyl_taurate"})
 EXTRA_FAMILIES = {"chlorhexidine_digluconate": (("gluconic_acid", 2.0),)}  # the table's own remark on that row
 ALKALI_SCATTER = {"sodium_hydroxide": 0.015, "potassium_hydroxide": 0.025, "ammonia": 0.03}
@@ -127,12 +133,14 @@ class AcidBaseTable:
         families, polymers: by their key.
         by_species: the rows by species id.
         by_name: the rows (hydrates of one substance together) by INCI name or other name, as ``inci_key``.
+        as_sold: what materials without constants bring, by the shape of their name; the first that fits wins.
     """
 
     families: dict[str, Family]
     polymers: dict[str, Polymer]
     by_species: dict[str, Row]
     by_name: dict[str, tuple[Row, ...]]
+    as_sold: tuple[tuple[re.Pattern[str], Reserve], ...]
 
     def names(self) -> tuple[str, ...]:
         """List the INCI names that have acid-base data, sorted."""
@@ -174,9 +182,22 @@ class AcidBaseTable:
         found = self.find(name, hydrate)
         substance = found.substance if found else None
         solvent = inci_key(name) in SOLVENT_NAMES
-        matters = substance is None and MATTERS.search(inci_key(name)) is not None
         water = float(water_percent_in(name)) if substance is None else 0.0
-        return Line(name, percent, substance, assay_percent, False, water, solvent, matters)
+        reserve = None if solvent else self._reserve(name, substance)
+        return Line(name, percent, substance, assay_percent, False, water, solvent, reserve)
+
+    def _reserve(self, name: str, substance: Substance | None) -> Reserve | None:
+        """Return what a material may give or take that the charge balance does not know of."""
+        words = plain_name(name)
+        known = next((reserve for pattern, reserve in self.as_sold if pattern.match(words)), None)
+        if substance is not None:
+            return known if known is not None and known.holds_ph == "soap" else None
+        if known is not None:
+            return known if known.holds_ph or known.high > known.low else None
+        if is_listed(name):
+            return UNKNOWN if MATTERS.search(words) else None
+        meant = self.find(nearest_name(name))
+        return ANYTHING if meant is not None and meant.substance.active else UNKNOWN
 
 
 def _hydrated(rows: tuple[Row, ...], waters: float) -> Found:
@@ -218,7 +239,19 @@ def acid_base_table() -> AcidBaseTable:
     by_species |= {species: by_name[inci_key(inci)][0] for species, inci in POLYMER_SPECIES.items()}
     written = {inci_key(r["inci_name"]): (by_species[r["species"]],) for r in rows if r["species"] in by_species}
     by_name = written | by_name
-    return AcidBaseTable(families, polymers, by_species, by_name)
+    return AcidBaseTable(families, polymers, by_species, by_name, _as_sold_table())
+
+
+def _as_sold_table() -> tuple[tuple[re.Pattern[str], Reserve], ...]:
+    return tuple(
+        (re.compile(translate(row["pattern"])), _as_sold_row(row)) for row in read_table("as_sold", SOLD_COLUMNS)
+    )
+
+
+def _as_sold_row(row: dict[str, str]) -> Reserve:
+    if row["holds_ph"]:
+        return Reserve(words=row["words"], holds_ph=row["holds_ph"], withhold_above=float(row["withhold_above"]))
+    return Reserve(float(row["base_low"]) / 1000.0, float(row["base_high"]) / 1000.0, row["words"])
 
 
 def _index(

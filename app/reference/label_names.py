@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from functools import cache, lru_cache
 from types import MappingProxyType
 
-from rapidfuzz import process
+from rapidfuzz import fuzz, process
 from rapidfuzz.distance import OSA
 
 from app.reference.declaration_names import name_rows
@@ -12,10 +12,12 @@ from app.reference.inci_names import inci_names
 from app.reference.library import find_substance, substances
 from app.reference.synonyms import synonyms
 from app.reference.tables import read_table
+from app.science.label_list.naming import known
 from app.science.label_list.values import Certainty, Match
 from app.science.names import inci_key
 
 SHORTEST_GUESS = 6
+LEAST_LIKENESS = 80.0
 ONE_SLIP_TO = 9
 TWO_SLIPS_TO = 20
 
@@ -60,6 +62,32 @@ class LabelNames:
 
 
 @lru_cache(maxsize=20_000)
+def is_listed(name: str) -> bool:
+    """Tell whether a name, as labels or makers write it, is one that the shipped tables know."""
+    return known(name, LabelNames()) is not None
+
+
+@lru_cache(maxsize=5_000)
+def nearest_name(name: str) -> str:
+    """Return the listed name that a text is most like; empty when none is near (less than 0.8 of the letters agree).
+
+    The likeness is 1 - d / (length of both), d the insertions and deletions from one to the other (indel distance).
+    """
+    key = inci_key(name)
+    guessed = _guess(key)
+    if guessed is not None:
+        return guessed.inci
+    found = process.extractOne(key, _all_names(), scorer=fuzz.ratio, processor=None, score_cutoff=LEAST_LIKENESS)
+    meant = _find(found[0]) if found else None
+    return meant.inci if meant else ""
+
+
+@cache
+def _all_names() -> tuple[str, ...]:
+    return tuple(dict.fromkeys([*substances(), *printed_otherwise(), *inci_names()]))
+
+
+@lru_cache(maxsize=20_000)
 def _find(key: str) -> Match | None:
     if key in printed_otherwise():
         return _match(printed_otherwise()[key], Certainty.SYNONYM)
@@ -89,7 +117,7 @@ def _capital(word: str) -> str:
 def _by_start() -> Mapping[str, tuple[str, ...]]:
     """Group all names by their first letter, to look for misspellings among few."""
     groups: dict[str, list[str]] = {}
-    for key in dict.fromkeys([*substances(), *printed_otherwise(), *inci_names()]):
+    for key in _all_names():
         groups.setdefault(key[:1], []).append(key)
     return MappingProxyType({start: tuple(sorted(keys, key=len)) for start, keys in groups.items()})
 

@@ -1,14 +1,17 @@
 """From lines as people write them (INCI, percent, strength, hydrate) to a mixture for the acid-base computation."""
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
+from rapidfuzz import fuzz, process
+
 from app.reference.acid_base import AcidBaseTable, acid_base_table
+from app.reference.known_names import unknown_names
 from app.science.acid_base.model import check_temperature
 from app.science.acid_base.values import STANDARD_TEMPERATURE_C, Adjuster, Line, Mixture
 from app.science.errors import Invalid
+from app.science.names import inci_key
 
 ROUNDING = Decimal("0.01")  # percentages that add up to 100.01 are rounded, not wrong
 
@@ -25,11 +28,12 @@ class Entry:
 
 @dataclass(frozen=True, slots=True)
 class Conditions:
-    """Balancing water in % (None: what is missing to 100), temperature in C, and whether carbonate has left."""
+    """Balancing water in % (None: what is missing to 100), temperature in C, carbonate gone, activities left at 1."""
 
     water_percent: Decimal | None = None
     temperature_c: float = STANDARD_TEMPERATURE_C
     degassed: bool = False
+    ideal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +57,10 @@ def build_mixture(entries: Sequence[Entry], conditions: Conditions | None = None
     water = _balancing_water(entries, lines, stated.water_percent)
     if stated.water_percent is not None:
         lines = [line for line in lines if not line.is_water]
-    notes = [note for entry in entries for note in _assumptions(table, entry)]
-    mixture = Mixture(tuple(lines), float(water), stated.temperature_c, stated.degassed)
+    present = [entry for entry in entries if entry.percent > 0]
+    notes = [unknown.sentence for unknown in unknown_names(entry.inci for entry in present)]
+    notes += [note for entry in present for note in _assumptions(table, entry)]
+    mixture = Mixture(tuple(lines), float(water), stated.temperature_c, stated.degassed, stated.ideal)
     return Built(mixture, tuple(dict.fromkeys(notes)))
 
 
@@ -81,7 +87,7 @@ def _balancing_water(entries: Sequence[Entry], lines: Sequence[Line], stated: De
 
 def _assumptions(table: AcidBaseTable, entry: Entry) -> list[str]:
     found = table.find(entry.inci, entry.hydrate)
-    if found is None or entry.percent == 0:
+    if found is None:
         return []
     notes = [f"{found.note}."] if found.note else []
     usual = found.substance.usual_assay_percent
@@ -95,17 +101,19 @@ def _assumptions(table: AcidBaseTable, entry: Entry) -> list[str]:
     return notes
 
 
-def build_adjuster(inci: str, strength_percent: Decimal, field: str = "adjuster") -> tuple[Adjuster, tuple[str, ...]]:
-    """Write an adjuster from its INCI name and strength in % w/w.
+def build_adjuster(
+    inci: str, strength_percent: Decimal, field: str = "adjuster", hydrate: str | None = None
+) -> tuple[Adjuster, tuple[str, ...]]:
+    """Write an adjuster from its INCI name, its strength in % w/w and, where it has one, its hydrate in words.
 
     Raises:
         Invalid: naming the field, when the name has no acid-base data or the substance moves no pH.
     """
     table = acid_base_table()
     try:
-        found = table.find(inci)
+        found = table.find(inci, hydrate)
     except Invalid as error:
-        raise Invalid(f"{field}.inci", error.message) from error
+        raise Invalid(f"{field}.{'inci' if hydrate is None else 'hydrate'}", error.message) from error
     if found is None:
         raise Invalid(f"{field}.inci", _unknown(table, inci))
     if not found.substance.active:
@@ -116,6 +124,9 @@ def build_adjuster(inci: str, strength_percent: Decimal, field: str = "adjuster"
 
 
 def _unknown(table: AcidBaseTable, inci: str) -> str:
-    close = difflib.get_close_matches(inci.upper(), table.by_name, n=3, cutoff=0.6)
-    hint = f"; did you mean {', '.join(table.by_name[c][0].substance.inci for c in close)}?" if close else ""
+    close = process.extract(
+        inci_key(inci), list(table.by_name), scorer=fuzz.ratio, processor=None, limit=3, score_cutoff=70
+    )
+    names = dict.fromkeys(table.by_name[name][0].substance.inci for name, _, _ in close)
+    hint = f"; did you mean {', '.join(names)}?" if names else ""
     return f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}"

@@ -9,7 +9,6 @@ from app.reference.tables import read_table
 from app.science.acid_base.model import LEAST_WATER_PERCENT, compile_model, water_percent
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.speciation import strength_at, undissociated_fraction
-from app.science.acid_base.validity import NO_NUMBER_WATER_SHARE, water_share
 from app.science.acid_base.values import Family, Line, Mixture, Substance
 from app.science.names import inci_key
 from app.science.preservation import ORGANISMS, Dosed, Preservation, Preservative, Surroundings, assess
@@ -104,8 +103,8 @@ def assess_mixture(mixture: Mixture, leave_on: bool, ph: float | None = None) ->
     water = max(water_percent(mixture.lines, mixture.water_percent), 0.0)
     wet = water >= LEAST_WATER_PERCENT
     model = compile_model(mixture) if wet else None
-    watery = model is not None and water_share(mixture, water) >= NO_NUMBER_WATER_SHARE
-    at = ph if ph is not None or model is None or not watery else predict_model(model).ph.value
+    found = predict_model(model) if ph is None and model is not None else None
+    at = found.ph.value if found is not None and not found.withheld else ph
     strength = strength_at(model, at) if model is not None and at is not None else 0.0
     dosed = [
         _dosed(entry, line, percent, at, (strength, mixture.temperature_c))

@@ -7,7 +7,7 @@ from pydantic import Field
 from app.commands.computations._base import Number, Percent, RequestModel, Text
 from app.reference.mixtures import Built, Conditions, Entry, build_mixture
 from app.science.acid_base.model import water_percent
-from app.science.acid_base.validity import NO_NUMBER_WATER_SHARE, water_share
+from app.science.acid_base.validity import MOSTLY_ALCOHOL, NO_NUMBER_WATER_SHARE, water_share
 from app.science.acid_base.values import Mixture
 from app.science.errors import Invalid
 
@@ -30,6 +30,9 @@ class MixtureRequest(RequestModel):
     water_percent: Percent | None = None
     temperature_c: Number | None = None
     carbonate: Literal["closed", "degassed"] = "closed"
+    activity: Literal["davies", "ideal"] = Field(
+        default="davies", description="ideal leaves every activity coefficient at 1, for exercises of a textbook"
+    )
 
     def build(self) -> Built:
         """Translate into the values of the acid-base computation.
@@ -39,7 +42,8 @@ class MixtureRequest(RequestModel):
         """
         temperature = 25.0 if self.temperature_c is None else float(self.temperature_c)
         return build_mixture(
-            entries(self.mixture), Conditions(self.water_percent, temperature, self.carbonate == "degassed")
+            entries(self.mixture),
+            Conditions(self.water_percent, temperature, self.carbonate == "degassed", self.activity == "ideal"),
         )
 
 
@@ -56,10 +60,7 @@ def require_watery(mixture: Mixture) -> None:
     """
     water = water_percent(mixture.lines, mixture.water_percent)
     if water > 0 and water_share(mixture, water) < NO_NUMBER_WATER_SHARE:
-        raise Invalid(
-            "mixture",
-            "alcohols and glycols outweigh the water here: the pH model was made for water and gives no number",
-        )
+        raise Invalid("mixture", MOSTLY_ALCOHOL)
 
 
 def tidy(value: float, digits: int = 7) -> float:

@@ -27,10 +27,11 @@ EMPTY_WHEN_UNREACHABLE = ("grams", "low_grams", "high_grams", "first_addition_g"
 
 
 class AdjusterModel(RequestModel):
-    """The solution that is added: INCI name and strength in % w/w, the rest water."""
+    """The solution that is added: INCI name, strength in % w/w (the rest water), and the hydrate that was weighed."""
 
     inci: Text
     strength_percent: Percent
+    hydrate: str | None = Field(default=None, max_length=40)
 
 
 class ReadingModel(RequestModel):
@@ -87,7 +88,9 @@ def compute(request: Request) -> Answer:
     _check(request)
     built = request.build()
     require_watery(built.mixture)
-    adjuster, notes = build_adjuster(request.adjuster.inci, request.adjuster.strength_percent)
+    adjuster, notes = build_adjuster(
+        request.adjuster.inci, request.adjuster.strength_percent, hydrate=request.adjuster.hydrate
+    )
     advice = _ask(request, built.mixture, adjuster)
     return _answer(request, advice, [*built.notes, *notes, *advice.notes])
 

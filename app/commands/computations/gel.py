@@ -9,6 +9,7 @@ from pydantic import Field
 from app.commands.computations._base import AnswerModel, Measured, Number, Percent, RequestModel, Text
 from app.commands.computations._mixture import MOST_LINES, MixtureLine, entries, tidy
 from app.reference.acid_base import acid_base_table
+from app.reference.label_names import is_listed, nearest_name
 from app.reference.mixtures import build_mixture
 from app.reference.thickeners import Thickener, thickener_of
 from app.science.acid_base.gel import companions, gel_notes, ionised_at
@@ -51,9 +52,14 @@ def compute(request: Request) -> Answer:
     if not 0 <= request.ph <= 14:
         raise Invalid("ph", "the pH must lie between 0 and 14")
     thickener, polymer = _look_up(request.polymer.inci)
-    lines = _others(request)
+    lines, named = _others(request)
     ph = float(request.ph)
-    notes = [*gel_notes(thickener.window, ph), *_beside(thickener, lines), *_dose(request.polymer.percent, thickener)]
+    notes = [
+        *named,
+        *gel_notes(thickener.window, ph),
+        *_beside(thickener, lines),
+        *_dose(request.polymer.percent, thickener),
+    ]
     return Answer(
         ionised_fraction=tidy(ionised_at(polymer, ph)) if polymer else 0,
         window=thickener.window.at(ph).value,
@@ -66,15 +72,17 @@ def _look_up(inci: str) -> tuple[Thickener, Polymer | None]:
     name = found.substance.inci if found else inci
     thickener = thickener_of(name)
     if thickener is None:
-        raise Invalid("polymer.inci", f"nothing is known about {inci!r} as a thickener")
+        hint = f"; did you mean {nearest_name(inci)}?" if not is_listed(inci) and nearest_name(inci) else ""
+        raise Invalid("polymer.inci", f"nothing is known about {inci!r} as a thickener{hint}")
     return thickener, found.substance.polymer if found else None
 
 
-def _others(request: Request) -> tuple[Line, ...]:
+def _others(request: Request) -> tuple[tuple[Line, ...], tuple[str, ...]]:
     total = sum((line.percent for line in request.mixture), Decimal(0))
     if total > 100:
         raise Invalid("mixture", f"the percentages add up to {total:f}, more than 100")
-    return build_mixture(entries(request.mixture)).mixture.lines
+    built = build_mixture(entries(request.mixture))
+    return built.mixture.lines, built.notes
 
 
 def _beside(thickener: Thickener, lines: tuple[Line, ...]) -> tuple[str, ...]:

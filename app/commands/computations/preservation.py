@@ -42,6 +42,7 @@ class Answer(AnswerModel):
 
     systems: list[SystemModel]
     gaps: list[str]
+    notes: list[str] | None = None
 
 
 def compute(request: Request) -> Answer:
@@ -52,10 +53,10 @@ def compute(request: Request) -> Answer:
     """
     if request.ph is not None and not 0 <= request.ph <= 14:
         raise Invalid("ph", "the pH must lie between 0 and 14")
-    mixture = request.build().mixture
+    built = request.build()
     ph = None if request.ph is None else float(request.ph)
-    found = assess_mixture(mixture, request.exposure == "leave-on", ph)
-    return Answer(systems=[_system(s) for s in found.systems], gaps=list(found.gaps))
+    found = assess_mixture(built.mixture, request.exposure == "leave-on", ph)
+    return Answer(systems=[_system(s) for s in found.systems], gaps=list(found.gaps), notes=list(built.notes) or None)
 
 
 def _system(found: System) -> SystemModel:

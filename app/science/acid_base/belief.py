@@ -6,9 +6,8 @@ from typing import Self
 import numpy as np
 
 from app.science.acid_base.charge_balance import Array
+from app.science.acid_base.inputs import COVERAGE
 from app.science.acid_base.model import Model
-
-COVERAGE = 1.645  # standard scores of a two-sided 90 % interval
 
 
 @dataclass(frozen=True, slots=True)

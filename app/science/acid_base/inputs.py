@@ -9,10 +9,16 @@ from numpy.typing import NDArray
 
 from app.science.acid_base.values import Adjuster, Family, Line, Mixture, Polymer, Substance
 
+COVERAGE = 1.645  # standard scores of a two-sided 90 % interval
 SOLUTION_ASSAY = 0.02  # a solution as bought scatters more than a solid (common practice)
 ADJUSTER_STRENGTH = 0.02  # a stock solution weighed on a kitchen-grade scale (common practice)
 PKA_UNKNOWN_ENTHALPY = 0.012  # per degree away from 25 C, about half the drift of an amine (common practice)
-UNKNOWN_MOL_PER_G = 5e-5  # acid or base hidden in an extract, protein or the like (estimate)
+IMPURITY_MOL_PER_G = 5e-6  # acid or base left in a salt or an amine as sold, one standard uncertainty: the usual limit
+# test for acidity or alkalinity allows twice that (0.2 mL of 0.1 mol/L on 2 g, European Pharmacopoeia, Sodium Benzoate;
+# from memory)
+STRONG_SALT_MOL_PER_G = (
+    6e-7  # the same of a salt of strong acid and base (0.5 mL of 0.01 mol/L on 4 g, Sodium Chloride)
+)
 
 
 class Kind(Enum):
@@ -25,6 +31,7 @@ class Kind(Enum):
     POLYMER_SLOPE = "polymer slope"
     STRENGTH = "strength"
     TRACE = "trace"
+    ACID_TRACE = "acid trace"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +40,17 @@ class Input:
 
     Attributes:
         name: in words for the reader.
-        kind: what it acts on.
+        kind: what it acts on; an acid trace counts downwards only.
         index: which substance, family or polymer.
-        sigma: standard uncertainty: relative for amounts, pH units for pKa, mol/kg water for traces.
+        hidden: it stands for a material without constants.
+        sigma: standard uncertainty: relative for amounts, pH units for pKa, mol of base per kg of water for traces.
     """
 
     name: str
     kind: Kind
     index: int
     sigma: float
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +71,19 @@ class Columns:
             **polymers,
             Kind.STRENGTH: len(self.adjusters),
             Kind.TRACE: 1,
+            Kind.ACID_TRACE: 1,
         }
 
 
-def list_inputs(mixture: Mixture, columns: Columns, trace: float) -> tuple[Input, ...]:
-    """List every uncertain input of a formula; ``trace`` in mol/kg of water."""
+def list_inputs(mixture: Mixture, columns: Columns, grams: Sequence[float], trace: float) -> tuple[Input, ...]:
+    """Return every uncertain input of a formula.
+
+    Args:
+        mixture: the formula.
+        columns: what takes part in the charge balance.
+        grams: grams of each substance of the columns per kg of water.
+        trace: acid or base in the water itself, mol/kg of water, one standard uncertainty.
+    """
     found = list(_assays(mixture.lines, columns.substances))
     for index, family in enumerate(columns.families):
         found.append(Input(f"the pKa of {family.name}", Kind.PKA, index, _pka_sigma(family, mixture)))
@@ -75,13 +92,41 @@ def list_inputs(mixture: Mixture, columns: Columns, trace: float) -> tuple[Input
     for index, adjuster in enumerate(columns.adjusters):
         name = f"the strength of the {adjuster.substance.inci} solution"
         found.append(Input(name, Kind.STRENGTH, index, ADJUSTER_STRENGTH))
-    found += [
-        Input(f"acid or base hidden in {line.name}", Kind.TRACE, 0, UNKNOWN_MOL_PER_G * line.percent * 10.0)
-        for line in mixture.lines
-        if line.could_matter and line.percent > 0
-    ]
+    found += _impurities(columns.substances, grams)
     found.append(Input("traces of acid or base in the water, such as carbon dioxide", Kind.TRACE, 0, trace))
     return tuple(found)
+
+
+def reserves(lines: Sequence[Line], water_kg: float) -> tuple[float, list[Input]]:
+    """Return what lines without constants bring: mol of base per gram of formula, and the inputs of its doubt.
+
+    ``water_kg`` is kg of water per gram of formula.
+    """
+    bringing = [(line, line.reserve) for line in lines if line.reserve and line.percent > 0]
+    middle = sum((r.low + r.high) / 2.0 * line.percent / 100.0 for line, r in bringing)
+    doubt = [
+        Input(
+            f"acid or base hidden in {line.name}",
+            Kind.TRACE,
+            0,
+            (r.high - r.low) / 2.0 / COVERAGE * line.percent / 100.0 / water_kg,
+            hidden=True,
+        )
+        for line, r in bringing
+        if r.high > r.low
+    ]
+    return middle, doubt
+
+
+def _impurities(substances: Sequence[Substance], grams: Sequence[float]) -> Iterator[Input]:
+    """List the acid or alkali left in salts (both ways) and the acid that amines take up from the air (downwards)."""
+    for substance, per_kg in zip(substances, grams, strict=True):
+        salt = bool(substance.ions) and (bool(substance.families) or len(substance.ions) > 1)
+        base = any(family.charge > 0 for family, _ in substance.families)
+        if salt or base:
+            kind = Kind.TRACE if salt else Kind.ACID_TRACE
+            share = IMPURITY_MOL_PER_G if substance.families else STRONG_SALT_MOL_PER_G
+            yield Input(f"traces of acid or alkali in {substance.inci}", kind, 0, share * per_kg)
 
 
 def _pka_sigma(family: Family, mixture: Mixture) -> float:

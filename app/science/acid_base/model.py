@@ -7,7 +7,7 @@ import numpy as np
 
 from app.science.acid_base.activity import COLDEST_C, HOTTEST_C, davies_slope, pka_at, pkw
 from app.science.acid_base.charge_balance import Array, System, stack_constants
-from app.science.acid_base.inputs import Columns, Input, Kind, effects, list_inputs
+from app.science.acid_base.inputs import Columns, Input, Kind, effects, list_inputs, reserves
 from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Line, Mixture, Polymer, Substance
 from app.science.errors import Invalid
 
@@ -45,6 +45,7 @@ class Model:
         parts: the substances of the mixture, per gram of formula.
         added: the adjusters, per gram of adjuster.
         water_kg: kg of water per gram of formula.
+        hidden: mol of strong base per gram of formula from materials without constants; negative for acid.
         inputs: the uncertain inputs, in the order of the columns of ``theta``.
         effects: what each input acts on, see ``inputs.effects``.
         cumulative, charges: see System.
@@ -56,6 +57,7 @@ class Model:
     parts: Stack
     added: Stack
     water_kg: float
+    hidden: float
     inputs: tuple[Input, ...]
     effects: dict[Kind, Array]
     cumulative: Array
@@ -86,14 +88,16 @@ def compile_model(mixture: Mixture, adjusters: Sequence[Adjuster] = (), trace: f
     merged = _merge(mixture.lines)
     used = [*merged, *(a.substance for a in adjusters)]
     columns = Columns(tuple(merged), _families(used, mixture.degassed), _polymers(used), tuple(adjusters))
-    inputs = list_inputs(mixture, columns, trace)
+    grams = [1000.0 * share / water for share in merged.values()]
+    hidden, doubt = reserves(mixture.lines, water / 1e5)
+    inputs = (*doubt, *list_inputs(mixture, columns, grams, trace))
     cumulative, charges = stack_constants(
         [_pkas(f, mixture) for f in columns.families], [f.charge for f in columns.families]
     )
     parts = _stack([(s, grams / 100.0, 0.0) for s, grams in merged.items()], columns)
     added = _stack([_solution(a) for a in adjusters], columns)
     return Model(
-        mixture, tuple(adjusters), columns, parts, added, water / 1e5, inputs, effects(inputs, columns),
+        mixture, tuple(adjusters), columns, parts, added, water / 1e5, hidden, inputs, effects(inputs, columns),
         cumulative, charges,
     )  # fmt: skip
 
@@ -199,11 +203,12 @@ class Variants:
 def vary(model: Model, theta: Array) -> Variants:
     """Apply variants of the uncertain inputs; ``theta`` holds standard scores, shape (N, P)."""
     change = {kind: theta @ matrix for kind, matrix in model.effects.items()}
+    trace = change[Kind.TRACE] + np.minimum(theta, 0.0) @ model.effects[Kind.ACID_TRACE]
     factors = np.exp(change[Kind.ASSAY])
     base = Stack(
         factors @ model.parts.families,
         factors @ model.parts.polymers * np.exp(-change[Kind.EQUIVALENT]),
-        factors @ model.parts.charge + change[Kind.TRACE][:, 0] * model.water_kg,
+        factors @ model.parts.charge + model.hidden + trace[:, 0] * model.water_kg,
         factors @ model.parts.square,
         np.full(theta.shape[0], model.water_kg),
     )

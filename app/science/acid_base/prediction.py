@@ -1,39 +1,62 @@
 """The pH of a formula as a range: point estimate, uncertain inputs, and what the model cannot see."""
 
+from dataclasses import replace
+
 import numpy as np
 
+from app.science.acid_base.air import uptake_of_carbon_dioxide
 from app.science.acid_base.charge_balance import Array, Equilibrium, solve
+from app.science.acid_base.inputs import COVERAGE
 from app.science.acid_base.model import Model, compile_model, dose_system
-from app.science.acid_base.validity import model_half_width, prediction_notes
+from app.science.acid_base.validity import model_half_width, prediction_notes, why_withheld
 from app.science.acid_base.values import Influence, Mixture, Prediction, Range, SpeciesAmount
-
-COVERAGE = 1.645  # standard scores of a two-sided 90 % interval
+from app.science.errors import Invalid
 
 
 def predict(mixture: Mixture) -> Prediction:
     """Predict the pH of a mixture, with its range.
 
     The range joins, as independent, the spread from every uncertain input at +-1.645 standard uncertainties and
-    the half width of the model itself at this ionic strength.
+    the half width of the model itself at this ionic strength; downwards also what carbon dioxide of the air does to a
+    solution that stands open.
 
     Raises:
-        Invalid: when there is no water, or the temperature is out of range.
+        Invalid: when there is no water, the temperature is out of range, or no number can honestly be given.
     """
-    return predict_model(compile_model(mixture))
+    found = predict_model(compile_model(mixture))
+    if found.withheld:
+        raise Invalid("mixture", found.withheld)
+    return found
 
 
 def predict_model(model: Model) -> Prediction:
-    """Predict the pH of a compiled formula, see ``predict``."""
+    """Predict the pH of a compiled formula, see ``predict``; ``withheld`` says why the number may not be shown."""
     theta = perturbations(len(model.inputs))
     system = dose_system(model, theta, np.zeros((theta.shape[0], len(model.adjusters))))
     solved = solve(system)
     strength = float(solved.ionic_strength[0])
     half = model_half_width(strength)
     spread = range_of(solved.ph, half)
+    if not model.mixture.ideal:
+        spread = _open_to_air(model, solved, spread)
     influences = rank_influences(model, solved.ph)
     species = list_species(model, system.totals[0], solved)
-    notes = prediction_notes(model, spread, strength, influences, species)
-    return Prediction(spread, strength, species, influences, float(abs(solved.residual[0])), notes)
+    capacity = float(solved.capacity[0])
+    notes = prediction_notes(model, spread, strength, capacity, influences, species)
+    return Prediction(
+        spread, strength, species, influences, float(abs(solved.residual[0])), capacity,
+        why_withheld(model, spread, influences), notes,
+    )  # fmt: skip
+
+
+def _open_to_air(model: Model, solved: Equilibrium, spread: Range) -> Range:
+    """Let the lower bound fall by what carbon dioxide of the air can do to the solution."""
+    theta = np.zeros((1, len(model.inputs)))
+    system = dose_system(model, theta, np.zeros((1, len(model.adjusters))))
+    taken = uptake_of_carbon_dioxide(system, float(solved.ph[0]), float(solved.ionic_strength[0]))
+    aired = solve(replace(system, strong_charge=system.strong_charge - taken))
+    fall = max(float(solved.ph[0] - aired.ph[0]), 0.0)
+    return replace(spread, low=spread.value - float(np.hypot(spread.value - spread.low, fall)))
 
 
 def perturbations(count: int) -> Array:
@@ -56,7 +79,7 @@ def range_of(values: Array, half: float = 0.0) -> Range:
 def rank_influences(model: Model, ph: Array) -> tuple[Influence, ...]:
     """Say how far each input moves the pH, the strongest first."""
     moves = np.abs(ph[1:].reshape(2, -1) - ph[0]).max(axis=0, initial=0.0)
-    found = [Influence(entry.name, float(move)) for entry, move in zip(model.inputs, moves, strict=True)]
+    found = [Influence(entry.name, float(move), entry.hidden) for entry, move in zip(model.inputs, moves, strict=True)]
     return tuple(sorted(found, key=lambda i: -i.ph_shift))
 
 

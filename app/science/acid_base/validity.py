@@ -3,12 +3,17 @@
 import numpy as np
 
 from app.science.acid_base.model import CARBONATE, Model
-from app.science.acid_base.values import Influence, Mixture, Range, SpeciesAmount
+from app.science.acid_base.values import HARDLY_BUFFERED_CAPACITY, Influence, Mixture, Range, SpeciesAmount
 
 WARN_IONIC_STRENGTH = 0.5
 REFUSE_IONIC_STRENGTH = 1.0
 LEAST_WATER_SHARE = 0.70  # of water + alcohols + glycols; from memory
+MOSTLY_ALCOHOL = "alcohols and glycols outweigh the water here: the pH model was made for water and gives no number"
 NO_NUMBER_WATER_SHARE = 0.50  # below, a prediction made for water means nothing (from memory)
+LITTLE_WATER_PERCENT = 5.0  # of the formula; below, what there is of it is bound (common practice)
+WIDEST = 7.0  # pH units; a wider range says nothing
+MOST_HIDDEN = 2.0  # pH by which a material without constants may move a prediction that is still shown
+HARDLY_BUFFERED = "Hardly buffered: no pH can be promised. Traces and the carbon dioxide of the air decide; measure."
 METER = "This is a prediction: measure the pH of the batch."
 
 _HALF_WIDTH_AT = (0.0, 0.1, 0.2, 0.5, 1.0, 2.0)
@@ -30,15 +35,39 @@ def water_share(mixture: Mixture, water_percent: float) -> float:
     return water_percent / (water_percent + organic)
 
 
+def why_withheld(model: Model, ph: Range, influences: tuple[Influence, ...]) -> str:
+    """Return why no number may be given for a formula; empty when one may."""
+    water = model.water_kg * 1e5
+    if water_share(model.mixture, water) < NO_NUMBER_WATER_SHARE:
+        return MOSTLY_ALCOHOL
+    if water < LITTLE_WATER_PERCENT:
+        return f"there is hardly any water in this ({water:.1f} %), and without water there is no pH to speak of"
+    holding = [
+        line
+        for line in model.mixture.lines
+        if line.reserve and line.reserve.holds_ph and line.percent >= line.reserve.withhold_above
+    ]
+    if holding:
+        name, words = holding[0].name, holding[0].reserve.words if holding[0].reserve else ""
+        return f"{name} holds the pH itself ({words}): no number can be worked out, measure it"
+    if ph.high - ph.low > WIDEST or any(i.hidden and i.ph_shift > MOST_HIDDEN for i in influences):
+        return f"too little is known to predict a pH: it could be {ph.low:.0f} to {ph.high:.0f}, mostly for " + (
+            influences[0].name if influences else "want of data"
+        )
+    return ""
+
+
 def prediction_notes(
     model: Model,
     ph: Range,
     ionic_strength: float,
+    capacity: float,
     influences: tuple[Influence, ...],
     species: tuple[SpeciesAmount, ...],
 ) -> tuple[str, ...]:
     """Write what a reader must know beside the number."""
-    notes = [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
+    notes = [HARDLY_BUFFERED] if capacity < HARDLY_BUFFERED_CAPACITY else []
+    notes += [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
     notes += _crystals(model, species)
     notes += carbonate_notes(model, ph.value)
     return (*notes, METER)
@@ -78,10 +107,13 @@ def _solvents(model: Model) -> list[str]:
 
 
 def _unknown(model: Model) -> list[str]:
-    names = [line.name for line in model.mixture.lines if line.could_matter and line.percent > 0]
+    bringing = [(line.name, line.reserve) for line in model.mixture.lines if line.reserve and line.percent > 0]
+    said = dict.fromkeys(f"{name}: {reserve.words}. The range allows for it." for name, reserve in bringing
+                         if reserve.words and not reserve.holds_ph)  # fmt: skip
+    names = dict.fromkeys(name for name, reserve in bringing if not reserve.words)
     if not names:
-        return []
-    return [f"No acid-base data for {', '.join(dict.fromkeys(names))}: counted as inert, though they may move the pH."]
+        return list(said)
+    return [*said, f"No acid-base data for {', '.join(names)}: they may move the pH, and the range is wider for it."]
 
 
 def _temperature(model: Model) -> list[str]:

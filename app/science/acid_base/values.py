@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 STANDARD_TEMPERATURE_C = 25.0
 WATER_MOLAR_MASS = 18.015
+HARDLY_BUFFERED_CAPACITY = 1e-3  # mol of strong base per kg of water per pH: a drop of acid moves the pH by tenths
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,25 @@ class Substance:
 
 
 @dataclass(frozen=True, slots=True)
+class Reserve:
+    """The acid or alkali that a material without constants brings along.
+
+    Attributes:
+        low, high: mol of strong base per gram of the material, about 90 % cover; negative for acid.
+        words: what is known of it, for the reader; empty when nothing is.
+        holds_ph: what it is (``soap``, ``aluminium salt``) when it holds the pH in a way no charge balance of weak
+            families describes; empty otherwise. Then ``low`` and ``high`` say nothing.
+        withhold_above: % w/w of the formula from which on a material that holds the pH leaves no number.
+    """
+
+    low: float = 0.0
+    high: float = 0.0
+    words: str = ""
+    holds_ph: str = ""
+    withhold_above: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Line:
     """One line of a formula.
 
@@ -111,7 +131,7 @@ class Line:
         is_water: the line is water itself.
         own_water_percent: water within the named substance itself (a hydrosol, a juice), % w/w of it.
         is_solvent: an alcohol or glycol, which shifts pKa values when there is much of it.
-        could_matter: no acid-base data, yet the name says that it may give or take protons or salts.
+        reserve: what it may give or take without constants of its own; None when that is nothing to speak of.
     """
 
     name: str
@@ -121,7 +141,7 @@ class Line:
     is_water: bool = False
     own_water_percent: float = 0.0
     is_solvent: bool = False
-    could_matter: bool = False
+    reserve: Reserve | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,10 +182,11 @@ class Range:
 
 @dataclass(frozen=True, slots=True)
 class Influence:
-    """How far one uncertain input moves the pH (half width, pH units)."""
+    """How far one uncertain input moves the pH (half width, pH units); ``hidden`` when it has no constants."""
 
     name: str
     ph_shift: float
+    hidden: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +208,8 @@ class Prediction:
         species: every form with its molality.
         influences: uncertain inputs, the strongest first.
         residual: what is left of the charge balance, mol of charge per kg of water.
+        capacity: buffer capacity dB/dpH at this pH, mol of strong base per kg of water per pH unit.
+        withheld: why no number may be shown, in words; empty when one may.
         notes: sentences for the reader.
     """
 
@@ -195,4 +218,11 @@ class Prediction:
     species: tuple[SpeciesAmount, ...]
     influences: tuple[Influence, ...]
     residual: float
+    capacity: float
+    withheld: str = ""
     notes: tuple[str, ...] = field(default=())
+
+    @property
+    def hardly_buffered(self) -> bool:
+        """Whether traces decide the pH, so that none can be promised."""
+        return self.capacity < HARDLY_BUFFERED_CAPACITY

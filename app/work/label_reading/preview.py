@@ -11,6 +11,7 @@ from app.reference.materials import material as library_material
 from app.reference.mixtures import Entry, build_mixture
 from app.reference.preservatives import assess_mixture
 from app.reference.rulebook import in_inci, rulebook
+from app.science.acid_base.wording import in_words
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import Comparison
@@ -111,7 +112,7 @@ def ph_words(found: Results) -> str:
         ph = ph_of(_entries(found)).ph
     except Invalid as fault:
         return f"not known: {fault.message}"
-    return f"about {ph.value:.1f} ({ph.low:.1f} to {ph.high:.1f})"
+    return f"about {in_words(ph)}"
 
 
 def _ph(found: Results) -> Decimal | None:
