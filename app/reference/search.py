@@ -1,7 +1,8 @@
 """Search as you type over names, INCI names, CAS numbers and functions, for the shelf and for the library.
 
-Words may stand in any order, be only begun, hold accents or not, and carry a slip of the finger. The index is made
-once for a list of entries; a query then reads only the words it needs.
+Words may stand in any order, be only begun, hold accents or not, and carry a slip of the finger. What is called just
+as it was typed comes first, then what begins so. The index is made once for a list of entries; a query then reads only
+the words it needs.
 """
 
 import re
@@ -22,6 +23,19 @@ K = TypeVar("K", bound=Hashable)
 ALONE, FIRST, OTHERS, JOINED, FUNCTION = 1.0, 0.9, 0.8, 0.75, 0.5
 EXACT, BEGUN, INSIDE, MISSPELT, SLIP = 1.0, 0.85, 0.55, 0.7, 0.15
 _WORD = re.compile(r"\d{2,7}-\d{1,2}(?:-\d?)?(?!\w)|[^\W_]+")
+# Ways to write a word that mean the same in the trade (common practice).
+_SAME = (
+    (re.compile(r"\bvit\b"), "vitamin"),
+    (re.compile(r"\bessential oil\b|\beo\b"), "oil"),
+    (re.compile(r"sulph"), "sulf"),
+    (re.compile(r"\baluminium\b"), "aluminum"),
+)
+# Words that say too little to find something by when the others are not known.
+_GENERAL = {
+    "acid", "alcohol", "and", "butter", "certified", "cold", "cosmetic", "extract", "flower", "free", "grade",
+    "gum", "in", "leaf", "natural", "of", "oil", "organic", "plant", "powder", "pressed", "pure", "raw",
+    "refined", "seed", "solution", "the", "unrefined", "vegetable", "virgin", "water", "wax",
+}  # fmt: skip
 _UNSPLIT = str.maketrans({"æ": "ae", "œ": "oe", "ø": "o", "ß": "ss", "ł": "l", "đ": "d", "’": "", "'": ""})
 
 
@@ -39,11 +53,16 @@ class Entry(Generic[K]):
 
 @dataclass(frozen=True, slots=True)
 class Hit(Generic[K]):
-    """A found entry; a higher ``score`` is a better answer (about 0..2), ``sure`` means no spelling was guessed."""
+    """A found entry; ``sure`` means no spelling was guessed.
+
+    ``standing`` is 3 for what is called just as it was typed, 2 when its name begins with those words, 1 when it begins
+    with those letters, 0 otherwise; within one standing a higher ``score`` is a better answer.
+    """
 
     entry: Entry[K]
     score: float
     sure: bool
+    standing: int = 0
 
 
 def fold(text: str) -> str:
@@ -69,14 +88,13 @@ def words_of(text: str) -> list[str]:
 class Index(Generic[K]):
     """The entries, their words in order, and for each word the entries that hold it with the weight of the field.
 
-    ``names`` are the folded names of the entries, ``alone`` the folded INCI names of those that have only one.
+    ``called`` are the folded names that an entry goes by: its own, its INCI name when it has only one, its other names.
     """
 
     entries: tuple[Entry[K], ...]
     words: tuple[str, ...]
     places: tuple[tuple[tuple[int, float], ...], ...]
-    names: tuple[str, ...]
-    alone: tuple[str, ...]
+    called: tuple[tuple[str, ...], ...]
     _heads: dict[int, dict[str, range]] = field(default_factory=dict, repr=False, compare=False)
 
     @cached_property
@@ -126,9 +144,11 @@ def build_index(entries: Iterable[Entry[K]]) -> Index[K]:
             places[number] = max(weight, places.get(number, 0.0))
     ordered = sorted(found)
     places_of = tuple(tuple(found[word].items()) for word in ordered)
-    names = tuple(" ".join(words_of(entry.name)) for entry in kept)
-    alone = tuple(" ".join(words_of(entry.inci[0])) if len(entry.inci) == 1 else "" for entry in kept)
-    return Index(kept, tuple(ordered), places_of, names, alone)
+    called = tuple(
+        tuple(" ".join(words_of(text)) for text in (e.name, *(e.inci if len(e.inci) == 1 else ()), *e.other_names))
+        for e in kept
+    )
+    return Index(kept, tuple(ordered), places_of, called)
 
 
 def _weighted_words(entry: Entry[K]) -> Iterator[tuple[str, float]]:
@@ -149,22 +169,40 @@ def _weighted_texts(entry: Entry[K]) -> Iterator[tuple[str, float]]:
 
 
 def search(index: Index[K], text: str, limit: int = 20) -> list[Hit[K]]:
-    """Find the entries that hold every word of ``text``, best first; an empty text finds nothing.
+    """Return the entries that hold every word of ``text``, best first; an empty text finds nothing.
 
-    When no entry holds every word, slips of the finger are tried for all of them, and at last the entries that hold
-    as many of the words as any.
+    Usual abbreviations are written out (``vit E``, ``lavender EO``). When no entry holds every word, slips of the
+    finger are tried for all of them, and at last the entries that hold as many of the telling words as any.
     """
-    words = words_of(text)[:12]
-    if not words or limit < 1:
+    typed = words_of(text)[:12]
+    if not typed or limit < 1:
         return []
-    plain = [_plain(index, word) for word in words]
-    found = _holding_all([_entries_with(index, m or _misspelt(index, w)) for m, w in zip(plain, words, strict=True)])
-    sure = bool(found) and all(plain)
+    written_out = words_of(_written_out(" ".join(typed)))
+    ways = [typed] if written_out == typed else [typed, written_out]
+    found: dict[int, Hit[K]] = {}
+    for words in ways:
+        for number, score in _holding_all([_entries_with(index, _plain(index, word)) for word in words]).items():
+            hit = _hit(index, number, words, score, sure=True)
+            if number not in found or _order(hit) < _order(found[number]):
+                found[number] = hit
     if not found:
-        loose = [_entries_with(index, _misspelt(index, w) | m) for m, w in zip(plain, words, strict=True)]
-        found = _holding_all(loose) or _holding_most(loose)
-    ranked = nsmallest(limit, ((-_ranked(index, words, n, s), index.names[n], n) for n, s in found.items()))
-    return [Hit(index.entries[number], -score, sure) for score, _, number in ranked]
+        words = ways[-1]
+        found = {n: _hit(index, n, words, score, sure=False) for n, score in _guessed(index, words).items()}
+    return nsmallest(limit, found.values(), key=_order)
+
+
+def _written_out(text: str) -> str:
+    for way, same in _SAME:
+        text = way.sub(same, text)
+    return text
+
+
+def _guessed(index: Index[K], words: list[str]) -> dict[int, float]:
+    plain = [_plain(index, word) for word in words]
+    slips = [_misspelt(index, word) for word in words]
+    strict = [_entries_with(index, m or s) for m, s in zip(plain, slips, strict=True)]
+    loose = [_entries_with(index, s | m) for m, s in zip(plain, slips, strict=True)]
+    return _holding_all(strict) or _holding_all(loose) or _holding_most(index, words, plain)
 
 
 def _plain(index: Index[K], word: str) -> dict[int, float]:
@@ -183,7 +221,7 @@ def _begun(index: Index[K], word: str) -> dict[int, float]:
 
 
 def _inside(index: Index[K], word: str) -> dict[int, float]:
-    if len(word) < 3:
+    if len(word) < 4:
         return {}
     found, at = {}, index.text.find(word)
     while at >= 0:
@@ -232,21 +270,36 @@ def _holding_all(by_word: list[dict[int, float]]) -> dict[int, float]:
     return {n: sum(found[n] for found in by_word) for n in smallest if all(n in found for found in by_word)}
 
 
-def _holding_most(by_word: list[dict[int, float]]) -> dict[int, float]:
+def _holding_most(index: Index[K], words: list[str], plain: list[dict[int, float]]) -> dict[int, float]:
+    """Find what holds the most of the words, of which one must be known whole and say more than ``oil`` does."""
     totals: dict[int, tuple[int, float]] = {}
-    for found in by_word:
-        for number, score in found.items():
+    telling: set[int] = set()
+    for word, meanings in zip(words, plain, strict=True):
+        whole = {number for number, quality in meanings.items() if quality == EXACT}
+        for number, score in _entries_with(index, meanings).items():
             count, total = totals.get(number, (0, 0.0))
             totals[number] = (count + 1, total + score)
-    most = max((count for count, _ in totals.values()), default=0)
-    enough = len(by_word) <= 2 * most
-    return {n: total for n, (count, total) in totals.items() if count == most and enough}
+        if len(word) > 2 and word not in _GENERAL and not word.isdigit():
+            telling.update(_entries_with(index, dict.fromkeys(whole, EXACT)))
+    most = max((totals[number][0] for number in telling), default=0)
+    enough = len(words) <= 2 * most
+    return {n: totals[n][1] for n in telling if totals[n][0] == most and enough}
 
 
-def _ranked(index: Index[K], words: list[str], number: int, total: float) -> float:
-    """Raise entries that are called what was typed, or begin with it; a shorter name goes first."""
-    typed, called = " ".join(words), (index.names[number], index.alone[number])
-    score = total / len(words) - len(called[0]) / 2000
+def _hit(index: Index[K], number: int, words: list[str], total: float, *, sure: bool) -> Hit[K]:
+    """Judge how an entry stands to what was typed."""
+    typed, called = " ".join(words), index.called[number]
+    standing = 0
     if typed in called:
-        return score + 1
-    return score + 0.3 if any(name.startswith(typed) for name in called) else score
+        standing = 3
+    elif any(name.startswith(typed) for name in called):
+        standing = 2 if any(name.startswith(typed + " ") for name in called) else 1
+    entry = index.entries[number]
+    # A substance called so goes before its solutions and blends, and a shorter name first.
+    diluted = 0.2 * (len(entry.inci) - 1) if standing == 3 else 0.0
+    score = total / len(words) - len(called[0]) / 2000 - diluted
+    return Hit(entry, score, sure, standing)
+
+
+def _order(hit: Hit[K]) -> tuple[bool, int, float, str]:
+    return not hit.sure, -hit.standing, -hit.score, hit.entry.name.casefold()

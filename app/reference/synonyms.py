@@ -1,6 +1,6 @@
-"""Other names of substances, on labels and in the trade, of ``synonyms.csv``."""
+"""Other names of substances, on labels and in the trade, of ``synonyms.csv`` and ``label_synonyms.csv``."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cache
 from types import MappingProxyType
 
@@ -12,18 +12,20 @@ COLUMNS = ("name", "inci_name", "source_status")
 
 @cache
 def synonyms() -> Mapping[str, tuple[str, ...]]:
-    """The INCI names that another name may stand for, by the other name as `inci_key`."""
-    return _grouped("name", "inci_name")
+    """Return the INCI names that another name may stand for, by the other name as `inci_key`."""
+    return _grouped((row["name"], row["inci_name"]) for row in read_table("synonyms", COLUMNS))
 
 
 @cache
 def other_names() -> Mapping[str, tuple[str, ...]]:
-    """The other names of a substance by its `inci_key`."""
-    return _grouped("inci_name", "name")
+    """Return the other names of a substance in the trade and on labels, by its `inci_key`; for finding it."""
+    trade = ((row["inci_name"], row["name"]) for row in read_table("synonyms", COLUMNS))
+    printed = ((row["inci"], row["printed"]) for row in read_table("label_synonyms", ("printed", "inci", "mark")))
+    return _grouped((*trade, *printed))
 
 
-def _grouped(key: str, value: str) -> Mapping[str, tuple[str, ...]]:
+def _grouped(pairs: Iterable[tuple[str, str]]) -> Mapping[str, tuple[str, ...]]:
     found: dict[str, list[str]] = {}
-    for row in read_table("synonyms", COLUMNS):
-        found.setdefault(inci_key(row[key]), []).append(row[value])
-    return MappingProxyType({name: tuple(values) for name, values in found.items()})
+    for key, value in pairs:
+        found.setdefault(inci_key(key), []).append(value)
+    return MappingProxyType({name: tuple(dict.fromkeys(values)) for name, values in found.items()})

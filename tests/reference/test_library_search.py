@@ -4,7 +4,7 @@ import pytest
 
 from app.reference.library_search import library_index
 from app.reference.materials import library_materials
-from app.reference.search import search
+from app.reference.search import Entry, build_index, search
 
 
 @pytest.mark.parametrize(
@@ -22,6 +22,53 @@ from app.reference.search import search
 )
 def test_a_trade_name_finds_the_material(text: str, key: str) -> None:
     assert search(library_index(), text)[0].entry.id == key
+
+
+# What makers type, and the material they mean first; names and abbreviations of the trade (common practice).
+MEANT = [
+    ("naoh", "sodium-hydroxide"), ("NaOH", "sodium-hydroxide"), ("lye", "sodium-hydroxide"),
+    ("caustic", "sodium-hydroxide"), ("caustic soda", "sodium-hydroxide"), ("caustic potash", "potassium-hydroxide"),
+    ("tea tree", "melaleuca-alternifolia-leaf-oil"), ("tea tree eo", "melaleuca-alternifolia-leaf-oil"),
+    ("argan", "argania-spinosa-kernel-oil"), ("argan oil", "argania-spinosa-kernel-oil"),
+    ("mineral oil", "paraffinum-liquidum"), ("rose water", "rosa-damascena-flower-water"),
+    ("zinc oxide", "zinc-oxide"), ("zno", "zinc-oxide"), ("water", "aqua"), ("distilled water", "aqua"),
+    ("Aqua", "aqua"), ("vit E", "tocopherol"), ("vitamin e", "tocopherol"), ("vit c", "ascorbic-acid"),
+    ("glycerine", "glycerin"), ("glycerin", "glycerin"), ("lavender EO", "lavandula-angustifolia-oil"),
+    ("lavender essential oil", "lavandula-angustifolia-oil"), ("peppermint eo", "mentha-piperita-oil"),
+    ("provitamin B5", "panthenol"), ("shea", "butyrospermum-parkii-butter"),
+    ("shea butter", "butyrospermum-parkii-butter"), ("jojoba oil", "simmondsia-chinensis-seed-oil"),
+    ("coconut oil", "cocos-nucifera-oil"), ("olive oil", "olea-europaea-fruit-oil"), ("mica", "mica"),
+    ("urea", "urea"), ("salt", "sodium-chloride"), ("sugar", "sucrose"), ("honey", "mel"), ("borax", "sodium-borate"),
+    ("baking soda", "sodium-bicarbonate"), ("epsom salt", "magnesium-sulfate"), ("sls", "sodium-lauryl-sulfate"),
+    ("sodium lauryl sulphate", "sodium-lauryl-sulfate"), ("tween 20", "polysorbate-20"),
+    ("titanium dioxide", "titanium-dioxide"), ("xanthan", "xanthan-gum"), ("citric acid", "citric-acid"),
+    ("cetyl alcohol", "cetyl-alcohol"), ("castor oil", "ricinus-communis-seed-oil"), ("white clay", "kaolin"),
+    ("organic shea butter", "butyrospermum-parkii-butter"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "key"), MEANT)
+def test_what_a_maker_types_finds_what_is_meant_first(text: str, key: str) -> None:
+    first = search(library_index(), text)[0]
+    assert (first.entry.id, first.sure or text.startswith("organic")) == (key, True)
+
+
+NONSENSE = [
+    "Moon dust", "fairy dust", "unicorn oil", "dragon tears", "qwerty", "asdfgh oil", "blorpix", "unobtainium", "xyzzy",
+    "stardust powder", "zzzz 20", "magic water of youth",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", NONSENSE)
+def test_a_name_of_nothing_finds_nothing(text: str) -> None:
+    assert search(library_index(), text) == []
+
+
+def test_what_is_called_so_goes_before_what_only_begins_so_and_that_before_the_rest() -> None:
+    index = build_index(
+        [Entry(1, "Zinc oxide paste"), Entry(2, "Nano zinc oxide"), Entry(3, "Zinc oxide"), Entry(4, "Zinc oxides")]
+    )
+    assert [(hit.entry.id, hit.standing) for hit in search(index, "zinc oxide")] == [(3, 3), (1, 2), (4, 1), (2, 0)]
 
 
 def test_every_material_is_in_the_index_once() -> None:

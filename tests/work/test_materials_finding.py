@@ -81,6 +81,15 @@ def test_a_change_is_found_at_once(store: Store, ids: dict[str, int]) -> None:
     assert names(store, words="lanolin") == ["Lanolin"]
 
 
+@pytest.mark.usefixtures("ids")
+def test_a_guess_is_not_shown_beside_what_was_found_as_it_is_spelled(store: Store) -> None:
+    shelf.add_material(store, WAX.but(name="Triethanolamine 99 %", parts=(PartForm("Triethanolamine"),)))
+    found = find(store, Wanted(words="tea tree"))
+    assert (found.materials, found.library[0].name, found.guessed) == ((), "Tea tree oil", False)
+    nothing = find(store, Wanted(words="Moon dust"))
+    assert (nothing.shelf_count, nothing.library_count) == (0, 0)
+
+
 def test_long_lists_come_in_pages(store: Store) -> None:
     values = WATER.checked()
     with store.transaction() as session:

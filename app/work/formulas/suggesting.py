@@ -30,20 +30,33 @@ class Suggestion:
 
 
 def suggest(store: Store, text: str, most: int = MOST) -> list[Suggestion]:
-    """Find materials for what is being typed, those on the shelf before those of the library."""
+    """Return materials for what is being typed: what is called so first, then what begins so, then the rest.
+
+    Among equals the shelf goes before the library; a guess at a spelling is offered only when nothing was found.
+    """
     with store.reading() as session:
         shelf = shelf_index(store, session)
     query = text[:LONGEST_QUERY]
-    live = (hit.entry for hit in search(shelf.index, query, most * 2) if not shelf.outlines[hit.entry.id].retired)
-    own = [_suggestion(f"{FROM_SHELF}:{entry.id}", entry, on_shelf=True) for entry in live]
-    known = {inci_key(one.name) for one in own}
+    own = [hit for hit in search(shelf.index, query, most * 2) if not shelf.outlines[hit.entry.id].retired]
+    names = {inci_key(hit.entry.name) for hit in own}
     keys = shelf.live_library_keys
-    shipped = (hit.entry for hit in search(library_index(), query, most * 2) if hit.entry.id not in keys)
-    others = [_suggestion(f"{FROM_LIBRARY}:{entry.id}", entry, on_shelf=False) for entry in shipped]
-    return [*own, *(one for one in others if inci_key(one.name) not in known)][:most]
+    shipped = [
+        hit
+        for hit in search(library_index(), query, most * 2)
+        if hit.entry.id not in keys and inci_key(hit.entry.name) not in names
+    ]
+    ranked = [
+        (not hit.sure, -hit.standing, 0, _suggestion(f"{FROM_SHELF}:{hit.entry.id}", hit.entry, True)) for hit in own
+    ]
+    ranked += [
+        (not hit.sure, -hit.standing, 1, _suggestion(f"{FROM_LIBRARY}:{hit.entry.id}", hit.entry, False))
+        for hit in shipped
+    ]
+    ranked.sort(key=lambda one: one[:3])
+    return [one for guess, _, _, one in ranked if guess == ranked[0][0]][:most]
 
 
-def _suggestion(value: str, entry: Entry[int] | Entry[str], *, on_shelf: bool) -> Suggestion:
+def _suggestion(value: str, entry: Entry[int] | Entry[str], on_shelf: bool) -> Suggestion:
     return Suggestion(value, entry.name, ", ".join(entry.inci[:4]), on_shelf)
 
 

@@ -114,16 +114,23 @@ def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]])
 
 
 def find(store: Store, wanted: Wanted, page: int = 1) -> Found:
-    """Find materials on the shelf and in the library; what stands on the shelf is not listed from the library again."""
+    """Return the materials that fit on the shelf and in the library, without those of the library that stand on it.
+
+    A guess at a spelling is not shown beside something that was found as it is spelled.
+    """
     with store.reading() as session:
         shelf = shelf_index(store, session)
         ids, sure = _shelf_ids(shelf, wanted)
+        listed, library_sure = search_library(wanted)
+        if ids and not sure and listed and library_sure:
+            ids, sure = [], True
+        if listed and not library_sure and ids and sure:
+            listed, library_sure = [], True
         pages = max(1, -(-len(ids) // PAGE))
         page = min(max(page, 1), pages)
         materials = materials_in_order(session, ids[(page - 1) * PAGE : page * PAGE])
-    listed, sure_there = search_library(wanted)
     shipped = [m for m in listed if m.key not in shelf.live_library_keys]
-    guessed = not (sure and sure_there)
+    guessed = not (sure and library_sure)
     return Found(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page, pages)
 
 
@@ -145,7 +152,7 @@ def _fits(functions: Iterable[str], phase: str, wanted: Wanted) -> bool:
 
 
 def search_library(wanted: Wanted) -> tuple[list[LibraryMaterial], bool]:
-    """List the shipped materials that fit, best first, and tell whether every word was found as it is spelled.
+    """Return the shipped materials that fit, best first, and whether every word was found as it is spelled.
 
     All of them come by name when no word is given but a filter is; none without either.
     """

@@ -21,6 +21,17 @@ def test_the_shelf_comes_before_the_library(store: Store, glycerin: int) -> None
     assert any(not one.on_shelf for one in found)
 
 
+def test_what_is_called_so_in_the_library_goes_before_what_is_only_like_it_on_the_shelf(store: Store) -> None:
+    for name, inci in (("Triethanolamine 99 %", "Triethanolamine"), ("Sodium hydroxide 10 %", "Sodium Hydroxide")):
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=inci, percent="100"),)))
+    assert suggest(store, "tea tree")[0].value == "library:melaleuca-alternifolia-leaf-oil"
+    assert suggest(store, "zinc oxide")[0].value == "library:zinc-oxide"
+    assert suggest(store, "lye")[0].value == "shelf:2"
+    assert suggest(store, "moon dust") == []
+    own = put_on_shelf(store, "zinc-oxide")
+    assert suggest(store, "zno")[0].value == f"shelf:{own}"
+
+
 def test_what_is_retired_is_not_suggested(store: Store, glycerin: int) -> None:
     retire(store, glycerin)
     assert all(one.name != "House glycerin" for one in suggest(store, "house glycerin"))
