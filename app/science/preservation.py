@@ -1,17 +1,29 @@
 """Preservation: what each preserving substance can do at this pH, and what nothing in the formula covers.
 
-The verdict words say only what was checked, the pH and the amount against the usual ranges:
+The verdict words say only what was checked, the pH, the amount and the charge against the usual ranges:
 
-========================= =============================================================================
-``within its pH window``  pH and amount lie inside the usual ranges
-``near the window's edge`` inside, but within 0.3 pH of the limit: measure and keep it there
-``outside its pH window`` the pH lies outside the usual range
-``below the usual amount`` the pH fits, the amount does not reach the usual level
-``support only``          it helps another preservative; it is not one by itself
-``not for this use``      the shipped EU table knows it in rinse-off products only
-``no water phase``        there is no water for it to work in
-``pH not known``          no pH was given and none can be predicted
-========================= =============================================================================
+``within its pH window``
+    pH and amount lie inside the usual ranges
+``near the window's edge``
+    inside, but within 0.3 pH of the limit: measure and keep it there
+``outside its usual window, still active``
+    an acid above its usual pH of which as much still acts as the least usual amount gives at the edge of the window
+``outside its pH window``
+    the pH lies outside the usual range
+``below the usual amount``
+    the pH fits, the amount does not reach the usual level
+``inactivated by anionics``
+    a cationic beside as much or more of an anionic surfactant, soap or polymer
+``support only``
+    it helps another preservative; it is not one by itself
+``not for this use``
+    the shipped EU table knows it in rinse-off products only
+``no water phase``
+    there is no water for it to work in
+``pH not known``
+    no pH was given and none can be predicted
+
+A ready-made blend that is whole in the formula is judged by its own usual amount and pH, not by those of its parts.
 """
 
 from collections.abc import Sequence
@@ -21,7 +33,11 @@ from enum import StrEnum
 EDGE_PH = 0.3
 ANHYDROUS_PERCENT = 1.0  # less water than this and nothing grows until water gets in (from memory)
 LITTLE_WATER_PERCENT = 10.0
+LOW_RISK_PH = (3.0, 10.0)  # ISO 29621:2017, as quoted by testing institutes; the edge itself does not count
+LOW_RISK_ALCOHOL = 20.0  # % of the product, from the same
+LOW_RISK_WATER_ACTIVITY = 0.75  # from the same; computed here, so an estimate
 HIGH_ALCOHOL = 0.20  # of water + alcohol by mass, from where alcohol itself preserves (from memory)
+ROUNDED = 0.995  # an amount that was rounded down is still the usual amount
 CHALLENGE = (
     "What decides is a challenge test by a laboratory (ISO 11930 or the pharmacopoeia); this is a check of pH and "
     "amounts against usual ranges, nothing more."
@@ -35,16 +51,36 @@ ORGANISMS = {
 
 
 class Verdict(StrEnum):
-    """What was found about one substance; see the table of the module."""
+    """What was found about one substance; see the text of the module."""
 
     WITHIN = "within its pH window"
     EDGE = "near the window's edge"
+    ACTIVE = "outside its usual window, still active"
     OUTSIDE = "outside its pH window"
     LITTLE = "below the usual amount"
+    INACTIVATED = "inactivated by anionics"
     SUPPORT = "support only"
     WRONG_USE = "not for this use"
     NO_WATER = "no water phase"
     UNKNOWN = "pH not known"
+
+
+ACTING = frozenset({Verdict.WITHIN, Verdict.EDGE, Verdict.ACTIVE, Verdict.SUPPORT})
+
+
+class Status(StrEnum):
+    """Whether a product is preserved as far as pH, amounts, charge and water tell; only a laboratory can say it is.
+
+    Low risk by its nature, after ISO 29621:2017: pH below 3 or above 10, more than 20 % alcohol, a water activity
+    below 0.75.
+    """
+
+    NO_WATER = "no water to preserve"
+    LOW_RISK = "low risk by its nature"
+    PRESERVED = "preserved"
+    PARTLY = "partly preserved"
+    UNSURE = "not known without its pH"
+    UNPRESERVED = "not preserved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,32 +111,88 @@ class Preservative:
 
 
 @dataclass(frozen=True, slots=True)
+class BlendDose:
+    """A ready-made blend found whole in a formula: its dose and usual range, % w/w, and its usual pH where stated."""
+
+    name: str
+    percent: float
+    use_low: float
+    use_high: float | None = None
+    ph_low: float | None = None
+    ph_high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Dosed:
     """A preservative in a formula: % w/w of the substance, the same as acid, and the un-ionised share 0..1.
 
-    ``undissociated`` is None where ionisation is not how it works (cationics).
+    Attributes:
+        undissociated: None where ionisation is not how it works (cationics).
+        at_edge: the un-ionised share at the upper end of its own usual window.
+        blend: the ready-made blend it comes in, when the formula holds all of one.
     """
 
     preservative: Preservative
     percent: float
     as_acid_percent: float
     undissociated: float | None
+    at_edge: float = 1.0
+    blend: BlendDose | None = None
+
+    @property
+    def least_percent(self) -> float:
+        """The least usual amount, % w/w of the formula; in a blend what that comes to at the blend's least dose."""
+        if self.blend is None:
+            return self.preservative.use_low
+        return self.percent * self.blend.use_low / self.blend.percent
+
+    @property
+    def window(self) -> tuple[float, float]:
+        """The usual pH range; in a blend that of the blend, where one is stated."""
+        low, high = self.preservative.ph_low, self.preservative.ph_high
+        if self.blend is not None:
+            low = low if self.blend.ph_low is None else self.blend.ph_low
+            high = high if self.blend.ph_high is None else self.blend.ph_high
+        return low, high
+
+    @property
+    def active_percent(self) -> float:
+        """What acts, % w/w of the formula: the un-ionised acid where an acid acts."""
+        return self.as_acid_percent * (1.0 if self.undissociated is None else self.undissociated)
+
+    @property
+    def acts_at_this_ph(self) -> bool:
+        """Whether as much acts as the least usual amount gives at the upper end of its own usual window."""
+        acid_per_percent = self.as_acid_percent / self.percent if self.percent else 0.0
+        return self.active_percent >= self.least_percent * acid_per_percent * self.at_edge
 
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """What the formula is: pH (None when not known), water and alcohol in % w/w, use, and its chelators by name."""
+    """What the formula is.
+
+    Attributes:
+        ph: None when not known.
+        water_percent, alcohol_percent: % w/w.
+        leave_on: whether it stays on the skin.
+        chelators: by name.
+        anionics: surfactants, soaps and polymers of negative charge, by name; ``anionic_percent`` their sum, % w/w.
+        water_activity: estimated from what is dissolved, 0..1.
+    """
 
     ph: float | None
     water_percent: float
     alcohol_percent: float
     leave_on: bool
     chelators: tuple[str, ...]
+    anionics: tuple[str, ...] = ()
+    anionic_percent: float = 0.0
+    water_activity: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """One substance judged: active part in % w/w of the formula, pH window, verdict and the reason in words."""
+    """One substance judged: active part in % w/w of the formula, pH window, verdict, reason, and whether it acts."""
 
     inci: str
     percent: float
@@ -109,36 +201,60 @@ class System:
     ph_window: tuple[float, float]
     verdict: Verdict
     why: str
+    acts: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Preservation:
-    """Every substance judged, what remains open, and hints for the pack."""
+    """Every substance judged, what remains open, hints for the pack, and whether the product counts as preserved."""
 
     systems: tuple[System, ...]
     gaps: tuple[str, ...]
     hints: tuple[str, ...]
+    status: Status = Status.UNPRESERVED
 
 
 def assess(dosed: Sequence[Dosed], around: Surroundings) -> Preservation:
-    """Judge the preservation of a formula as far as pH, amounts and water tell."""
+    """Return how a formula is preserved, as far as pH, amounts, charge and water tell."""
     systems = tuple(_judge(d, around) for d in dosed)
-    return Preservation(systems, tuple(_gaps(dosed, systems, around)), _hints(around))
+    acting = [d.preservative for d, s in zip(dosed, systems, strict=True) if s.acts]
+    gaps = _gaps(bool(dosed), acting, around)
+    return Preservation(systems, tuple(gaps), _hints(around), _status(dosed, systems, acting, around))
+
+
+def _status(
+    dosed: Sequence[Dosed], systems: Sequence[System], acting: Sequence[Preservative], around: Surroundings
+) -> Status:
+    if around.water_percent < ANHYDROUS_PERCENT:
+        return Status.NO_WATER
+    extreme = around.ph is not None and not LOW_RISK_PH[0] <= around.ph <= LOW_RISK_PH[1]
+    if extreme or around.alcohol_percent > LOW_RISK_ALCOHOL or around.water_activity < LOW_RISK_WATER_ACTIVITY:
+        return Status.LOW_RISK
+    if all(p.support for p in acting):
+        waiting = (d.preservative for d, s in zip(dosed, systems, strict=True) if s.verdict is Verdict.UNKNOWN)
+        return Status.UNSURE if any(not p.support for p in waiting) else Status.UNPRESERVED
+    weak = [key for key in ORGANISMS if all(p.cover[key] == "weak" for p in acting)]
+    return Status.PARTLY if weak else Status.PRESERVED
 
 
 def _judge(dosed: Dosed, around: Surroundings) -> System:
-    known = dosed.preservative
-    share = 1.0 if dosed.undissociated is None else dosed.undissociated
     verdict = _verdict(dosed, around)
     return System(
-        inci=known.inci,
+        inci=dosed.preservative.inci,
         percent=dosed.percent,
-        active_percent=dosed.as_acid_percent * share,
+        active_percent=dosed.active_percent,
         undissociated_fraction=dosed.undissociated,
-        ph_window=(known.ph_low, known.ph_high),
+        ph_window=dosed.window,
         verdict=verdict,
         why=" ".join(_why(dosed, around, verdict)),
+        acts=verdict in ACTING or (verdict is Verdict.UNKNOWN and _acts_at_any_ph(dosed)),
     )
+
+
+def _acts_at_any_ph(dosed: Dosed) -> bool:
+    """Tell whether a preservative lies in its window at every usual pH of a product, 4 to 8, and is dosed enough."""
+    low, high = dosed.window
+    return dosed.preservative.ionic == "neutral" and low <= 4 and high >= 8 and dosed.percent >= dosed.least_percent
 
 
 def _verdict(dosed: Dosed, around: Surroundings) -> Verdict:
@@ -147,24 +263,26 @@ def _verdict(dosed: Dosed, around: Surroundings) -> Verdict:
         return Verdict.NO_WATER
     if known.rinse_off_only and around.leave_on:
         return Verdict.WRONG_USE
-    if around.ph is None:
-        return Verdict.UNKNOWN
-    room = _room(known, around.ph)
-    if room < 0:
-        return Verdict.OUTSIDE
-    return _amount_verdict(dosed, Verdict.EDGE if room < EDGE_PH else Verdict.WITHIN)
-
-
-def _room(known: Preservative, ph: float) -> float:
-    """Give the pH units left to the nearer end of the window; an acid only loses its action upwards."""
-    above = known.ph_high - ph
-    return above if known.ionic == "acid" else min(above, ph - known.ph_low)
-
-
-def _amount_verdict(dosed: Dosed, fits: Verdict) -> Verdict:
-    if dosed.percent < dosed.preservative.use_low:
+    if known.ionic == "cationic" and around.anionic_percent >= dosed.percent:
+        return Verdict.INACTIVATED
+    fits = Verdict.UNKNOWN if around.ph is None else _ph_verdict(dosed, around.ph)
+    if fits in (Verdict.UNKNOWN, Verdict.OUTSIDE):
+        return fits
+    if dosed.percent < dosed.least_percent * ROUNDED:
         return Verdict.LITTLE
-    return Verdict.SUPPORT if dosed.preservative.support else fits
+    return Verdict.SUPPORT if known.support else fits
+
+
+def _ph_verdict(dosed: Dosed, ph: float) -> Verdict:
+    """Judge the pH alone; an acid only loses its action upwards."""
+    low, high = dosed.window
+    acid = dosed.preservative.ionic == "acid"
+    room = high - ph if acid else min(high - ph, ph - low)
+    if acid and (room < 0 or dosed.blend is not None):
+        if not dosed.acts_at_this_ph:
+            return Verdict.OUTSIDE
+        return Verdict.ACTIVE if room < 0 else Verdict.EDGE if room < EDGE_PH else Verdict.WITHIN
+    return Verdict.OUTSIDE if room < 0 else Verdict.EDGE if room < EDGE_PH else Verdict.WITHIN
 
 
 def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
@@ -172,21 +290,34 @@ def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
     if verdict is Verdict.NO_WATER:
         return ["Without a water phase there is nothing for it to work in."]
     at = "pH not known" if around.ph is None else f"pH {around.ph:.1f}"
-    words = [f"{at}; usual window {known.ph_low:g} to {known.ph_high:g}."]
+    low, high = dosed.window
+    words = [f"{at}; usual window {low:g} to {high:g}."]
     if dosed.undissociated is not None and dosed.undissociated < 0.995:
         words.append(f"{_two(100 * dosed.undissociated)} % of it is un-ionised, which is the form that acts.")
     if known.ionic == "acid" and around.ph is not None:
-        active = dosed.as_acid_percent * (dosed.undissociated or 0.0)
-        words.append(f"{_two(dosed.as_acid_percent)} % as acid, of which {_two(active)} % acts.")
-    if verdict is Verdict.LITTLE:
-        words.append(f"{_two(dosed.percent)} % is below the usual {known.use_low:g} to {known.use_high:g} %.")
-    elif dosed.percent > known.use_high:
-        words.append(f"{_two(dosed.percent)} % is above the usual {known.use_high:g} %.")
+        words.append(f"{_two(dosed.as_acid_percent)} % as acid, of which {_two(dosed.active_percent)} % acts.")
+    words += _amount_words(dosed, verdict)
+    if verdict is Verdict.ACTIVE:
+        words.append("That is still as much as the least usual amount gives at the edge of the window; lower the pH.")
+    if known.ionic == "cationic" and around.anionics:
+        part = "out of action" if verdict is Verdict.INACTIVATED else "partly out of action"
+        words.append(f"The opposite charge of {', '.join(around.anionics)} takes it {part}.")
     if verdict is Verdict.SUPPORT:
         words.append("It helps a preservative; by itself it is not one.")
     if verdict is Verdict.WRONG_USE:
         words.append("The shipped EU table allows it in rinse-off products only.")
     return [*words, *([f"Note: {known.remark}."] if known.remark else []), *_leaves_out(known)]
+
+
+def _amount_words(dosed: Dosed, verdict: Verdict) -> list[str]:
+    if dosed.blend is not None:
+        most = "" if dosed.blend.use_high is None else f" to {dosed.blend.use_high:g}"
+        return [f"Part of the blend {dosed.blend.name}: {_two(dosed.blend.percent)} % of it, usual from "
+                f"{dosed.blend.use_low:g}{most} %."]  # fmt: skip
+    low, high = dosed.preservative.use_low, dosed.preservative.use_high
+    if verdict is Verdict.LITTLE:
+        return [f"{_two(dosed.percent)} % is below the usual {low:g} to {high:g} %."]
+    return [f"{_two(dosed.percent)} % is above the usual {high:g} %."] if dosed.percent > high else []
 
 
 def _two(value: float) -> str:
@@ -199,7 +330,7 @@ def _leaves_out(known: Preservative) -> list[str]:
     return [f"Weak against {', '.join(weak)}."] if weak else []
 
 
-def _gaps(dosed: Sequence[Dosed], systems: Sequence[System], around: Surroundings) -> list[str]:
+def _gaps(any_known: bool, acting: Sequence[Preservative], around: Surroundings) -> list[str]:
     if around.water_percent < ANHYDROUS_PERCENT:
         return [
             "There is hardly any water, and germs need water to grow; water that gets in during use (wet hands, "
@@ -213,32 +344,24 @@ def _gaps(dosed: Sequence[Dosed], systems: Sequence[System], around: Surrounding
             "stays in. Other preservatives were checked for pH and amount only.",
             CHALLENGE,
         ]
-    gaps = [] if dosed else ["Water, and no preservative that the tables know: this formula is open to germs."]
-    gaps += (
-        []
-        if around.water_percent >= LITTLE_WATER_PERCENT
-        else ["Little water: the water activity decides; measure it."]
-    )
-    gaps += _uncovered(dosed, systems) if dosed else []
+    gaps = [] if any_known else ["Water, and no preservative that the tables know: this formula is open to germs."]
+    if around.water_percent < LITTLE_WATER_PERCENT:
+        gaps.append("Little water: the water activity decides; measure it.")
+    gaps += _uncovered(acting) if any_known else []
     if not around.chelators:
         gaps.append("No chelator: gram-negative bacteria resist better without one.")
     return [*gaps, CHALLENGE]
 
 
-def _uncovered(dosed: Sequence[Dosed], systems: Sequence[System]) -> list[str]:
-    acting = [
-        d.preservative
-        for d, s in zip(dosed, systems, strict=True)
-        if s.verdict in {Verdict.WITHIN, Verdict.EDGE, Verdict.SUPPORT}
-    ]
-    if not any(not p.support for p in acting):
+def _uncovered(acting: Sequence[Preservative]) -> list[str]:
+    if all(p.support for p in acting):
         return ["No preservative here has both its pH and its amount: nothing counts as covered."]
     gaps = []
     for key, name in ORGANISMS.items():
         best = {p.cover[key] for p in acting}
         if "good" not in best:
             level = "only partly covered" if "some" in best else "hardly covered"
-            gaps.append(f"{name[0].upper()}{name[1:]}: {level} by what is in its window.")
+            gaps.append(f"{name[0].upper()}{name[1:]}: {level} by what acts at this pH.")
     return gaps
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from app.reference.preservatives import CHELATORS, Entry, acid_factor, preservatives
+from app.reference.preservatives import CHELATORS, PreservativeRow, acid_factor, preservatives
 from app.science.acid_base.model import water_percent
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
@@ -15,7 +15,9 @@ from app.work.ph.mixture import mixture_of
 VERDICT_WORDS = {
     Verdict.WITHIN: "pH and amount lie inside the usual ranges",
     Verdict.EDGE: "inside, but within 0.3 pH of the limit: measure, and keep it there",
+    Verdict.ACTIVE: "above the usual pH, but as much acts as the least usual amount gives at the edge: lower the pH",
     Verdict.OUTSIDE: "the pH lies outside the usual range",
+    Verdict.INACTIVATED: "an anionic surfactant, soap or polymer beside it takes it out of action",
     Verdict.LITTLE: "the pH fits, the amount does not reach the usual level",
     Verdict.SUPPORT: "it helps another preservative; by itself it is not one",
     Verdict.WRONG_USE: "the shipped EU table allows it in rinse-off products only",
@@ -30,10 +32,10 @@ class Keeping:
 
     water_percent: float
     chelators: tuple[str, ...]
-    entries: dict[str, Entry]
+    entries: dict[str, PreservativeRow]
     as_acid: dict[str, float]
 
-    def entry(self, inci: str) -> Entry | None:
+    def entry(self, inci: str) -> PreservativeRow | None:
         """Give the row of a preservative."""
         return self.entries.get(inci_key(inci))
 
