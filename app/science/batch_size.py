@@ -1,7 +1,7 @@
 """The size of a batch as a maker says it: a mass, a volume, or a number of units of a fill."""
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.science.errors import Invalid
@@ -17,42 +17,67 @@ _UNITS = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class BatchSize:
-    """What should be left after process loss, in grams; the fill of one unit in grams and the units, where known."""
+    """A batch size (net, after process loss) in grams; the fill of a unit in grams and the units, where known.
+
+    ``amount`` and ``unit`` are how it was asked for (``2``, ``l``; ``40``, ``units``), for a heading; grams without.
+    So are ``fill_amount`` and ``fill_unit``.
+    """
 
     net_g: Decimal
     fill_g: Decimal | None = None
     units: int | None = None
+    amount: Decimal | None = None
+    unit: str = "g"
+    fill_amount: Decimal | None = None
+    fill_unit: str = "g"
+
+    @property
+    def words(self) -> str:
+        """The size as it was asked for, such as ``500 g``, ``2 l`` or ``40 units``."""
+        return f"{plain(self.net_g if self.amount is None else self.amount)} {self.unit}"
+
+    @property
+    def fill_words(self) -> str:
+        """The fill of a unit as it was asked for; empty when it is not known."""
+        if self.fill_g is None:
+            return ""
+        return f"{plain(self.fill_g if self.fill_amount is None else self.fill_amount)} {self.fill_unit}"
+
+    def of_net(self, net_g: Decimal) -> "BatchSize":
+        """Return the same fill in a batch of so many grams."""
+        units = int(net_g // self.fill_g) if self.fill_g else None
+        return replace(self, net_g=net_g, units=units, amount=None, unit="g")
 
 
 def read_fill(text: str, density_g_ml: Decimal | None, field: str = "fill") -> Decimal | None:
-    """Read what goes into one unit, in grams; None when nothing is typed.
+    """Return what goes into one unit in grams; None when nothing is typed. ``density_g_ml`` is the product's, g/mL.
 
     Raises:
         Invalid: at ``field``, when it cannot be read, is zero, or is a volume without a density.
     """
-    if not text.strip():
-        return None
-    return _in_range(to_grams(parse_quantity(text, field), density_g_ml, field), field)
+    return _measured(text, density_g_ml, field)[0] if text.strip() else None
 
 
 def read_batch_size(
     text: str, fill: str, density_g_ml: Decimal | None, *, field: str = "batch", fill_field: str = "fill"
 ) -> BatchSize:
-    """Read a batch size such as ``500 g``, ``2 l`` or ``40 units``.
+    """Return the batch size of a text such as ``500 g``, ``2 l`` or ``40 units``, with the fill of a unit.
 
     Raises:
         Invalid: at ``field`` or ``fill_field``, when one cannot be read, is zero, needs a density or needs the other.
     """
-    units = _UNITS.match(text)
-    if units is None:
-        net_g = _in_range(to_grams(parse_quantity(text, field), density_g_ml, field), field)
-        fill_g = read_fill(fill, density_g_ml, fill_field)
-        return BatchSize(net_g, fill_g, int(net_g // fill_g) if fill_g else None)
-    count = _count(units["count"], field)
-    fill_g = read_fill(fill, density_g_ml, fill_field)
-    if fill_g is None:
+    counted = _UNITS.match(text)
+    if counted is None:
+        net_g, amount, unit = _measured(text, density_g_ml, field)
+        if not fill.strip():
+            return BatchSize(net_g, amount=amount, unit=unit)
+        fill_g, fill_amount, fill_unit = _measured(fill, density_g_ml, fill_field)
+        return BatchSize(net_g, fill_g, int(net_g // fill_g), amount, unit, fill_amount, fill_unit)
+    count = _count(counted["count"], field)
+    if not fill.strip():
         raise Invalid(fill_field, f"Write what goes into one unit, so that {count} units have a weight.")
-    return BatchSize(_in_range(count * fill_g, field), fill_g, count)
+    fill_g, fill_amount, fill_unit = _measured(fill, density_g_ml, fill_field)
+    return BatchSize(_in_range(count * fill_g, field), fill_g, count, Decimal(count), "units", fill_amount, fill_unit)
 
 
 def _count(text: str, field: str) -> int:
@@ -60,6 +85,12 @@ def _count(text: str, field: str) -> int:
     if count != count.to_integral_value():
         raise Invalid(field, f"Units come whole; {plain(count)} is not a whole number.")
     return int(count)
+
+
+def _measured(text: str, density_g_ml: Decimal | None, field: str) -> tuple[Decimal, Decimal, str]:
+    """Return a mass or volume in grams, and the amount and unit it was written in."""
+    quantity = parse_quantity(text, field)
+    return _in_range(to_grams(quantity, density_g_ml, field), field), quantity.amount, quantity.unit.symbol
 
 
 def _in_range(grams: Decimal, field: str) -> Decimal:

@@ -1,4 +1,4 @@
-"""What a batch and a unit of it cost. Money is an exact decimal in one currency; rounding is left to :func:`rounded`.
+"""What a batch and a unit of it cost. Money is an exact decimal in one currency; :func:`rounded` prints it.
 
 Definitions (common practice):
 - units = whole fills in the batch after loss: floor(batch x (1 - loss) / fill);
@@ -8,8 +8,8 @@ Definitions (common practice):
 - margin = (net price - cost) / net price, where net price = price with tax / (1 + tax).
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from app.science.errors import Invalid
@@ -67,10 +67,15 @@ class Amounts:
     overhead: Decimal
 
     @property
+    def parts(self) -> tuple[Decimal, Decimal, Decimal, Decimal]:
+        """The four in their order."""
+        return self.materials, self.packaging, self.labour, self.overhead
+
+    @property
     def total(self) -> Decimal:
         """The sum of the four."""
         with exact_arithmetic():
-            return self.materials + self.packaging + self.labour + self.overhead
+            return sum(self.parts, ZERO)
 
     def times(self, factor: Decimal) -> "Amounts":
         """Multiply each amount."""
@@ -215,58 +220,16 @@ def price_for_margin(unit_cost: Decimal, margin_percent: Decimal, tax_percent: D
     return unit_cost / (1 - margin_percent / HUNDRED) * (1 + tax / HUNDRED)
 
 
-@dataclass(frozen=True, slots=True)
-class PriceBreak:
-    """A price that holds when at least ``from_amount`` (grams, or pieces of packaging) is bought at once."""
+def rounded(parts: Sequence[Decimal], total: Decimal, digits: int) -> tuple[Decimal, ...]:
+    """Return parts rounded so that they add up to their total rounded half up (largest remainder).
 
-    from_amount: Decimal
-    price: Decimal
-    price_for: Decimal
-
-
-def cost_at_batches(job: Job, breaks: Mapping[str, Sequence[PriceBreak]], batches: int) -> Costing:
-    """Cost a number of like batches (1 or more) made from one purchase, each price at the best break it reaches.
-
-    ``breaks`` are by id of line or packaging item; an item without any keeps its price. Units are those of one batch
-    times the number, since each batch is filled by itself.
-
-    Raises:
-        Invalid: as :func:`cost`, and when the number of batches is below 1.
+    ``digits`` are the decimals of the currency. Every part is within one unit of its last digit.
     """
-    if batches < 1:
-        raise Invalid("batches", "Write 1 batch or more.")
-    pieces = Decimal(units_filled(job.batch_g, job.loss_percent, job.fill_g) * batches)
-    one = cost(
-        replace(
-            job,
-            lines=tuple(_line_at(line, breaks.get(line.id, ()), line.grams * batches) for line in job.lines),
-            packaging=tuple(_pack_at(pack, breaks.get(pack.id, ()), pieces) for pack in job.packaging),
-        )
-    )
-    return replace(one, units=one.units * batches, batch=one.batch.times(Decimal(batches)))
-
-
-def _best(breaks: Sequence[PriceBreak], amount: Decimal) -> PriceBreak | None:
-    reached = (found for found in breaks if found.from_amount <= amount)
-    return min(reached, key=lambda found: found.price / found.price_for, default=None)
-
-
-def _line_at(line: MaterialCost, breaks: Sequence[PriceBreak], grams: Decimal) -> MaterialCost:
-    best = _best(breaks, grams)
-    return replace(line, price=best.price, price_for_g=best.price_for) if best else line
-
-
-def _pack_at(pack: PackCost, breaks: Sequence[PriceBreak], pieces: Decimal) -> PackCost:
-    best = _best(breaks, pieces)
-    return replace(pack, price=best.price, units_per_pack=best.price_for) if best else pack
-
-
-def rounded(amounts: Amounts, digits: int) -> Amounts:
-    """Round to the digits of a currency so that the parts add up to the total rounded half up (largest remainder)."""
     step = Decimal(1).scaleb(-digits)
-    exact = (amounts.materials, amounts.packaging, amounts.labour, amounts.overhead)
-    parts = [floor_to_step(part, step) for part in exact]
-    spare = int((to_places(amounts.total, digits) - sum(parts, ZERO)) / step)
-    for place in sorted(range(4), key=lambda p: parts[p] - exact[p])[:spare]:
-        parts[place] += step
-    return Amounts(*parts)
+    with exact_arithmetic():
+        whole = [floor_to_step(part, step) for part in parts]
+        spare = int((to_places(total, digits) - sum(whole, ZERO)) / step)
+        by_remainder = sorted(range(len(parts)), key=lambda place: whole[place] - parts[place])
+        for place in by_remainder[: max(spare, 0)]:
+            whole[place] += step
+    return tuple(whole)

@@ -1,106 +1,248 @@
-"""A formula as a value: lines with percentages, one of which may fill up to 100, and what follows from them.
+"""A formula as a value: phases of lines with their materials, and everything that bears on a number of it.
 
-Percentages are % w/w of the finished formula. ``q.s.`` (to 100): remainder = 100 - sum of the other lines.
+No text in it stands for a number. Percentages are % w/w of the finished formula; ``q.s.`` (to 100): remainder =
+100 - sum of the other lines. Weights, cost, ingredient list and checks are functions of this value.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from functools import cached_property
+from typing import Self
 
+from app.science.batch_size import BatchSize
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.science.numbers import exact_arithmetic, plain
+from app.science.plain_data import from_plain, to_plain
+from app.science.rules.names import is_water
+from app.science.scales import ASSUMED_SCALE, Scale
 
 HUNDRED = Decimal(100)
 ZERO = Decimal(0)
+SCHEMA = 1
+
+
+class Solvency(StrEnum):
+    """What dissolves a material: water, oil, alcohol, or none of them as far as is known."""
+
+    WATER = "water"
+    OIL = "oil"
+    ALCOHOL = "alcohol"
+    NEITHER = "neither"
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What was paid, or offered (``is_offer``), for ``quantity_g`` grams on a day; ``amount`` in ``currency``.
+
+    Without a currency the amount is in that of the formula's rates.
+    """
+
+    amount: Decimal
+    quantity_g: Decimal
+    is_offer: bool = False
+    day: date | None = None
+    currency: str = ""
+
+    @property
+    def per_g(self) -> Decimal:
+        """The price of one gram."""
+        return self.amount / self.quantity_g
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A material as it stood on the shelf: composition, density in g/mL, usual use in % w/w, and its prices.
+
+    ``solvency`` is None where it is not known what dissolves it. ``id`` is that of the shelf, 0 for none.
+    """
+
+    id: int
+    name: str
+    parts: tuple[Part, ...] = ()
+    density_g_ml: Decimal | None = None
+    form: str = ""
+    phase_hint: str = "any"
+    functions: str = ""
+    cautions: str = ""
+    use_low: Decimal | None = None
+    use_high: Decimal | None = None
+    solvency: Solvency | None = None
+    prices: tuple[Price, ...] = ()
+    retired: bool = field(default=False, compare=False)
+
+    @property
+    def key(self) -> str:
+        """The key under which its name is compared."""
+        return inci_key(self.name)
+
+
+def dissolves(solvent: Material, solvency: Solvency) -> bool:
+    """Tell whether a material is a solvent of a kind: one that is half water or alcohol, or an oil that pours."""
+    if solvency in (Solvency.WATER, Solvency.ALCOHOL):
+        is_solvent = is_water if solvency is Solvency.WATER else _is_alcohol
+        return sum((part.percent for part in solvent.parts if is_solvent(part.inci)), ZERO) >= HUNDRED / 2
+    return solvency is Solvency.OIL and solvent.solvency is Solvency.OIL and solvent.form == "liquid"
+
+
+def _is_alcohol(inci: str) -> bool:
+    return inci_key(inci) in ("ALCOHOL", "ALCOHOL DENAT.", "SD ALCOHOL 40-B")
+
+
+@dataclass(frozen=True, slots=True)
+class HouseholdMeasure:
+    """The unit in which a line was measured out, with the grams that one of it weighs.
+
+    ``is_rough`` marks spoons, drops and pinches.
+    """
+
+    unit: str
+    unit_g: Decimal
+    is_rough: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line of a draft. ``percent`` is None while empty and is not used on the q.s. line.
+    """A line: a material at ``percent`` % w/w (0 to 100); ``is_remainder`` marks the one that fills up to 100.
 
-    ``parts`` is the composition of its material, None while no material is chosen. ``by_volume`` marks an amount
-    typed as a volume, which needs ``density_g_ml``.
+    ``measure`` is the unit it was written in, where that was neither a percentage nor grams.
     """
 
-    id: str
-    percent: Decimal | None = None
-    qs: bool = False
-    phase: str = ""
+    key: str
+    material: Material
+    percent: Decimal
+    is_remainder: bool = False
+    note: str = ""
+    measure: HouseholdMeasure | None = None
+
+    @property
+    def name(self) -> str:
+        """The name of its material."""
+        return self.material.name
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The composition of its material."""
+        return self.material.parts
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A phase with its letter, its temperature in degrees Celsius, the steps of its method and its lines, in order."""
+
+    letter: str
     name: str = ""
-    parts: tuple[Part, ...] | None = None
-    density_g_ml: Decimal | None = None
-    by_volume: bool = False
-
-
-class FaultCode(StrEnum):
-    """What can be wrong with a draft."""
-
-    TOTAL = "total"
-    NO_PERCENT = "no-percent"
-    NEGATIVE = "negative"
-    SECOND_QS = "second-qs"
-    NEGATIVE_QS = "negative-qs"
-    NO_MATERIAL = "no-material"
-    NO_DENSITY = "no-density"
+    temperature_c: Decimal | None = None
+    method: tuple[str, ...] = ()
+    lines: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that is wrong, at its line (None: at the total), in words that say what to do."""
+class Packaging:
+    """A piece of packaging, ``per_unit`` of it to a unit; ``price`` buys ``units_per_pack``, None while unknown."""
 
-    code: FaultCode
-    line_id: str | None
-    message: str
+    id: int
+    name: str
+    per_unit: Decimal
+    units_per_pack: Decimal = Decimal(1)
+    price: Decimal | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Totals:
-    """``sum_percent`` is the sum of the typed percentages; ``qs_percent`` the remainder, None without a q.s. line.
+class Rates:
+    """What a workshop reckons with: currency (ISO 4217), its decimals, labour an hour, overhead and tax in %."""
 
-    ``total_percent`` is the sum with the q.s. line (never made up by a negative one).
+    currency: str = "EUR"
+    digits: int = 2
+    labour_rate: Decimal = ZERO
+    overhead_percent: Decimal = ZERO
+    tax_percent: Decimal = ZERO
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A formula with everything that bears on a number: lines, size, loss, scales, packaging, prices and rates.
+
+    ``size`` is the batch size (net) with the fill of a unit; ``price`` is that of a unit, tax included. The ids and
+    the number say where it is kept and are no part of the value: ``version_id`` is None for a draft.
     """
 
-    sum_percent: Decimal
-    qs_percent: Decimal | None
-    total_percent: Decimal
-    faults: tuple[Fault, ...]
+    name: str = ""
+    phases: tuple[Phase, ...] = ()
+    code: str = ""
+    product_type: str = ""
+    exposure: str = "leave-on"
+    special_uses: tuple[str, ...] = ()
+    claims: str = ""
+    notes: str = ""
+    size: BatchSize | None = None
+    density_g_ml: Decimal | None = None
+    loss_percent: Decimal = ZERO
+    scales: tuple[Scale, ...] = (ASSUMED_SCALE,)
+    target_ph: Decimal | None = None
+    packaging: tuple[Packaging, ...] = ()
+    labour_minutes: Decimal = ZERO
+    price: Decimal | None = None
+    rates: Rates = Rates()
+    formula_id: int = field(default=0, compare=False)
+    version_id: int | None = field(default=None, compare=False)
+    version_number: int | None = field(default=None, compare=False)
+
+    @cached_property
+    def lines(self) -> tuple[Line, ...]:
+        """All lines, phase by phase."""
+        return tuple(line for phase in self.phases for line in phase.lines)
+
+    @cached_property
+    def dosed(self) -> tuple[DosedMaterial, ...]:
+        """The formula as materials at percentages, for expansion into substances."""
+        return tuple(DosedMaterial(line.name, line.percent, line.parts) for line in self.lines)
+
+    @cached_property
+    def total_percent(self) -> Decimal:
+        """The sum of all lines; exactly 100 for a formula that is complete."""
+        with exact_arithmetic():
+            return sum((line.percent for line in self.lines), ZERO)
+
+    def line(self, key: str) -> Line | None:
+        """Return the line of a key."""
+        return next((line for line in self.lines if line.key == key), None)
+
+    def without_prices(self) -> Self:
+        """Return the same formula with nothing that costs: what was made, apart from what it was worth that day."""
+        bare = tuple(
+            replace(phase, lines=tuple(replace(x, material=replace(x.material, prices=())) for x in phase.lines))
+            for phase in self.phases
+        )
+        packs = tuple(replace(pack, price=None, units_per_pack=Decimal(1)) for pack in self.packaging)
+        return replace(self, phases=bare, packaging=packs, rates=Rates())
+
+    def to_json(self) -> str:
+        """Return the value as one JSON text: decimals as text, keys in a fixed order, with the number of its schema."""
+        return json.dumps({"schema": SCHEMA, **to_plain(self)}, ensure_ascii=False, separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Return the value of a JSON text.
+
+        Raises:
+            ValueError: when the text is no formula, or one of a later schema.
+        """
+        data = json.loads(text)
+        if not isinstance(data, dict) or not 1 <= data.get("schema", 0) <= SCHEMA:
+            raise ValueError("this formula was written by a later program")
+        return from_plain(cls, data)
 
 
-def totals(lines: Sequence[Line]) -> Totals:
-    """Sum a draft, work out the q.s. remainder and list everything that is wrong; never raises."""
+def remainder_percent(percents: Iterable[Decimal]) -> Decimal:
+    """Return what is left to 100 % w/w, below 0 when the others exceed it: remainder = 100 - sum."""
     with exact_arithmetic():
-        typed = sum((line.percent for line in lines if line.percent is not None and not line.qs), ZERO)
-        remainder = HUNDRED - typed if any(line.qs for line in lines) else None
-        total = typed + max(remainder or ZERO, ZERO)
-    return Totals(typed, remainder, total, (*_line_faults(lines), *_total_faults(lines, total, remainder)))
-
-
-def _line_faults(lines: Sequence[Line]) -> Iterable[Fault]:
-    first_qs = next((line.id for line in lines if line.qs), None)
-    for line in lines:
-        if line.qs and line.id != first_qs:
-            yield Fault(FaultCode.SECOND_QS, line.id, "Only one line can fill up to 100; give this one a percentage.")
-        if not line.qs and line.percent is None:
-            yield Fault(FaultCode.NO_PERCENT, line.id, "Write a percentage, or let this line fill up to 100.")
-        if not line.qs and line.percent is not None and line.percent < 0:
-            yield Fault(FaultCode.NEGATIVE, line.id, f"{plain(line.percent)} % is negative; write 0 or more.")
-        if line.parts is None:
-            yield Fault(FaultCode.NO_MATERIAL, line.id, "Choose the material of this line.")
-        if line.by_volume and line.density_g_ml is None:
-            yield Fault(FaultCode.NO_DENSITY, line.id, "This amount is a volume; give the density in g/mL or a weight.")
-
-
-def _total_faults(lines: Sequence[Line], total: Decimal, remainder: Decimal | None) -> Iterable[Fault]:
-    if remainder is not None:
-        if remainder < 0:
-            line_id = next(line.id for line in lines if line.qs)
-            message = f"The other lines add up to {plain(total)} %; take {plain(-remainder)} away."
-            yield Fault(FaultCode.NEGATIVE_QS, line_id, message)
-    elif lines and total != HUNDRED:
-        yield Fault(FaultCode.TOTAL, None, total_message(total))
+        return HUNDRED - sum(percents, ZERO)
 
 
 def total_message(total: Decimal) -> str:
@@ -111,118 +253,29 @@ def total_message(total: Decimal) -> str:
     """
     if total == HUNDRED:
         return "The percentages add up to 100."
-    deed = f"{plain(HUNDRED - total)} is missing" if total < HUNDRED else f"take {plain(total - HUNDRED)} away"
-    return f"The percentages add up to {plain(total)}; {deed}."
-
-
-def percents(lines: Sequence[Line]) -> dict[str, Decimal]:
-    """Give each line's percentage by its id, the q.s. remainder filled in; empty lines and negatives count as 0."""
-    qs_percent = totals(lines).qs_percent or ZERO
-    first_qs = next((line.id for line in lines if line.qs), None)
-    typed = {line.id: max(line.percent or ZERO, ZERO) for line in lines if not line.qs}
-    filled = {line.id: max(qs_percent, ZERO) if line.id == first_qs else ZERO for line in lines if line.qs}
-    return {line.id: typed.get(line.id, filled.get(line.id, ZERO)) for line in lines}
-
-
-def grams(lines: Sequence[Line], batch_g: Decimal) -> dict[str, Decimal]:
-    """Give the grams of each line in a batch: mass = batch x percent / 100, exact and unrounded."""
-    with exact_arithmetic():
-        return {line_id: batch_g * percent / HUNDRED for line_id, percent in percents(lines).items()}
-
-
-def dosed(lines: Sequence[Line]) -> tuple[DosedMaterial, ...]:
-    """Give the lines as materials for :func:`app.science.composition.expand`; lines without material are left out."""
-    filled = percents(lines)
-    return tuple(DosedMaterial(line.name, filled[line.id], line.parts) for line in lines if line.parts is not None)
-
-
-def percents_from_grams(amounts: Mapping[str, Decimal]) -> dict[str, Decimal]:
-    """Turn weighed grams into % w/w: percent = 100 x mass / total mass.
-
-    Raises:
-        Invalid: when a weight is negative or all are zero.
-    """
-    total = sum(amounts.values(), ZERO)
-    if any(amount < 0 for amount in amounts.values()) or not total:
-        raise Invalid("", "Write weights of 0 or more, at least one of them above 0.")
-    return {line_id: HUNDRED * amount / total for line_id, amount in amounts.items()}
-
-
-def normalised(amounts: Mapping[str, Decimal]) -> dict[str, Decimal]:
-    """Scale percentages that do not add up so that they do; only ever on request.
-
-    Raises:
-        Invalid: when a percentage is negative or all are zero.
-    """
-    return percents_from_grams(amounts)
+    off = f"{plain(HUNDRED - total)} is missing" if total < HUNDRED else f"take {plain(total - HUNDRED)} away"
+    return f"The percentages add up to {plain(total)}; {off}."
 
 
 def percent_w_w_from_w_v(percent_w_v: Decimal, product_g_ml: Decimal) -> Decimal:
-    """Turn grams per 100 mL of product into % w/w: w/w = w/v / density of the product (g/mL, above 0)."""
+    """Return % w/w of grams per 100 mL of product: w/w = w/v / density of the product (g/mL, above 0).
+
+    Raises:
+        Invalid: at ``density_g_ml``, when the density is not above 0.
+    """
     return percent_w_v / _above_zero(product_g_ml)
 
 
 def percent_w_w_from_v_v(percent_v_v: Decimal, liquid_g_ml: Decimal, product_g_ml: Decimal) -> Decimal:
-    """Turn % v/v of a liquid into % w/w: w/w = v/v x density of the liquid / density of the product (g/mL)."""
-    return percent_v_v * _above_zero(liquid_g_ml) / _above_zero(product_g_ml)
-
-
-def density_of_mixture(shares: Iterable[tuple[Decimal, Decimal]]) -> Decimal:
-    """Estimate a density from (percent, density) pairs with additive volumes: 1/rho = sum(w_i / rho_i) / sum(w_i).
-
-    An estimate only: ethanol and water contract by several percent.
+    """Return % w/w of % v/v of a liquid: w/w = v/v x density of the liquid / density of the product (g/mL, above 0).
 
     Raises:
-        Invalid: when there is nothing in the mixture or a density is not above 0.
+        Invalid: at ``density_g_ml``, when a density is not above 0.
     """
-    pairs = list(shares)
-    volume = sum((percent / _above_zero(density) for percent, density in pairs), ZERO)
-    if not volume:
-        raise Invalid("", "The mixture is empty; give at least one part above 0 %.")
-    return sum((percent for percent, _ in pairs), ZERO) / volume
+    return percent_v_v * _above_zero(liquid_g_ml) / _above_zero(product_g_ml)
 
 
 def _above_zero(density_g_ml: Decimal) -> Decimal:
     if density_g_ml <= 0:
         raise Invalid("density_g_ml", "A density must be above 0 g/mL.")
     return density_g_ml
-
-
-class Affinity(StrEnum):
-    """The side of an emulsion on which something stands."""
-
-    WATER = "water"
-    OIL = "oil"
-    OTHER = "other"
-
-
-@dataclass(frozen=True, slots=True)
-class Split:
-    """The shares of a formula, % w/w of the finished formula, that stand on the water side, oil side and neither."""
-
-    water: Decimal
-    oil: Decimal
-    other: Decimal
-
-
-def split_strip(
-    lines: Sequence[Line],
-    substances: Mapping[str, Affinity],
-    phases: Mapping[str, Affinity] | None = None,
-) -> Split:
-    """Split a formula into water, oil and other for the drawn strip.
-
-    ``substances`` tells the side by INCI key; a substance it does not hold takes the side of its phase in ``phases``,
-    else 'other'. A material that declares less than 100 % leaves the rest to the side of its phase.
-    """
-    shares = dict.fromkeys(Affinity, ZERO)
-    filled = percents(lines)
-    for line in lines:
-        side = (phases or {}).get(line.phase, Affinity.OTHER)
-        rest = filled[line.id]
-        for part in line.parts or ():
-            share = filled[line.id] * part.percent / HUNDRED
-            shares[substances.get(inci_key(part.inci), side)] += share
-            rest -= share
-        shares[side] += max(rest, ZERO)
-    return Split(shares[Affinity.WATER], shares[Affinity.OIL], shares[Affinity.OTHER])

@@ -14,14 +14,33 @@ FEWEST_STEPS = Decimal(100) / (2 * MOST_ERROR_PERCENT)
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """A scale: smallest step it shows and the most it weighs, both in grams above 0; no capacity means no limit."""
+    """A scale: smallest step it shows and the most it weighs, both in grams above 0; no capacity means no limit.
+
+    ``vessel_g`` is the weight of the vessel that usually stands on it; it takes its part of the capacity.
+    """
 
     readability_g: Decimal
     capacity_g: Decimal | None = None
+    name: str = ""
+    vessel_g: Decimal = Decimal(0)
+
+    @property
+    def room_g(self) -> Decimal | None:
+        """The most that fits beside the vessel, None without a limit; one too heavy for the scale counts as none."""
+        if self.capacity_g is None:
+            return None
+        left = self.capacity_g - self.vessel_g
+        return left if left >= self.readability_g else self.capacity_g
 
     def holds(self, grams: Decimal) -> bool:
-        """Tell whether the scale can weigh this, rounded up to its step."""
-        return self.capacity_g is None or ceil_to_step(grams, self.readability_g) <= self.capacity_g
+        """Tell whether the scale can weigh this beside its vessel, rounded up to its step."""
+        return self.room_g is None or ceil_to_step(grams, self.readability_g) <= self.room_g
+
+    @property
+    def places(self) -> int:
+        """The decimals that the scale shows."""
+        exponent = self.readability_g.normalize().as_tuple().exponent
+        return max(0, -exponent) if isinstance(exponent, int) else 0
 
     def resolution_percent(self, grams: Decimal) -> Decimal | None:
         """Give half a readability in % of a weight; None for a weight of 0."""
@@ -56,13 +75,13 @@ def check_scales(scales: Sequence[Scale]) -> None:
 
 
 def choose(grams: Decimal, scales: Sequence[Scale]) -> Choice:
-    """Choose the finest scale whose capacity holds a weight, else the largest scale and the portions it takes."""
+    """Return the finest scale that holds a weight beside its vessel, else the largest one and the portions it takes."""
     fitting = [scale for scale in scales if scale.holds(grams)]
     if fitting:
         return Choice(min(fitting, key=lambda scale: scale.readability_g))
-    largest = max(scales, key=lambda scale: (scale.capacity_g or 0, -scale.readability_g))
-    capacity = largest.capacity_g or grams
-    return Choice(largest, int(ceil_to_step(grams, capacity) / capacity))
+    largest = max(scales, key=lambda scale: (scale.room_g or 0, -scale.readability_g))
+    room_g = largest.room_g or grams
+    return Choice(largest, int(ceil_to_step(grams, room_g) / room_g))
 
 
 def least_resolved_g(scales: Sequence[Scale]) -> Decimal:

@@ -1,8 +1,8 @@
 """From percentages to the weights on a batch sheet: what each scale can show, adding up to the batch exactly.
 
 Rules:
-- The weighed batch is ``batch_g`` when nothing is lost; with a loss it is batch = net / (1 - loss) (a yield, not an
-  overage), rounded up to the finest readability.
+- The weighed batch is the batch size when nothing is lost; with a loss it is batch = net / (1 - loss) (a yield, not
+  an overage), rounded up to the finest readability.
 - A line is weighed on the finest scale whose capacity holds it; where none does, on the largest scale in portions.
 - With a q.s. line every other line is rounded to the nearest step of its scale and the q.s. line takes the rest.
   Without one, or when that line is too small for it, the steps left over go to the largest remainders. What the
@@ -15,10 +15,11 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cached_property
 
 from app.science.errors import Invalid
-from app.science.formula import total_message
-from app.science.numbers import ceil_to_step, exact_arithmetic, floor_to_step, plain, to_places, to_step
+from app.science.formula import Formula, Line, dissolves, total_message
+from app.science.numbers import ceil_to_step, exact_arithmetic, floor_to_step, to_places, to_step
 from app.science.scales import ASSUMED_SCALE, MOST_ERROR_PERCENT, Choice, Scale, check_scales, choose
 from app.science.weighing_advice import Advice, Solvent, advise_portions, advise_small
 
@@ -30,25 +31,15 @@ TARGET_PLACES = 40
 
 
 @dataclass(frozen=True, slots=True)
-class LineToWeigh:
-    """A line of a formula: % w/w (0 to 100), or the one line that fills up to 100."""
-
-    id: str
-    percent: Decimal | None = None
-    qs: bool = False
-    phase: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class WeighedLine:
-    """A line as it stands on the sheet.
+    """A line of a formula with its weight.
 
-    ``target_g`` is the exact weight, ``shown_g`` what the sheet asks for, ``relative_error_percent`` the distance of
-    the two in % of the target, ``resolution_percent`` half a readability in % of the target (None for a target of 0).
+    ``target_g`` is the exact weight in grams, ``shown_g`` the weight with which the lines add up to the batch exactly,
+    ``relative_error_percent`` the distance of the two in % of the target, ``resolution_percent`` half a readability in
+    % of the target (None for a target of 0).
     """
 
-    id: str
-    percent: Decimal
+    line: Line
     target_g: Decimal
     shown_g: Decimal
     scale: Scale
@@ -56,19 +47,35 @@ class WeighedLine:
     resolution_percent: Decimal | None
     advice: Advice | None = None
 
+    @property
+    def weigh_g(self) -> Decimal:
+        """What is asked of the person: the shown weight, to the step that the scale can show."""
+        return to_step(self.shown_g, self.scale.readability_g)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Weighing:
-    """A weighed batch; the shown weights sum to ``total_shown_g``, which is the weighed batch, exactly."""
+    """A weighed batch. The shown weights sum to ``total_shown_g``, which is the batch with its loss, exactly."""
 
     lines: tuple[WeighedLine, ...]
     total_shown_g: Decimal
 
+    @property
+    def total_g(self) -> Decimal:
+        """The sum of what is asked of the person; half a step of the coarsest scale from the batch at most."""
+        with exact_arithmetic():
+            return sum((line.weigh_g for line in self.lines), ZERO)
+
+    @cached_property
+    def by_key(self) -> dict[str, WeighedLine]:
+        """The weighed lines by the keys of their lines."""
+        return {weighed.line.key: weighed for weighed in self.lines}
+
 
 @dataclass(frozen=True, slots=True)
 class _Target:
-    line: LineToWeigh
-    percent: Decimal
+    line: Line
+    phase: str
     grams: Decimal
     choice: Choice
 
@@ -81,23 +88,22 @@ class _Target:
         return (self.grams - floor_to_step(self.grams, self.step)) / self.step
 
 
-def weigh(
-    lines: Sequence[LineToWeigh],
-    batch_g: Decimal,
-    scales: Sequence[Scale] = (ASSUMED_SCALE,),
-    loss_percent: Decimal = ZERO,
-) -> Weighing:
-    """Work out the weights of a batch of which ``batch_g`` grams are left after a loss of ``loss_percent`` (0 to <100).
+def weigh(formula: Formula) -> Weighing:
+    """Return the weights of a formula at its batch size, on its scales, with its loss.
+
+    Percentages that repeat without end may miss 100 by 0.001 and count as a whole.
 
     Raises:
-        Invalid: at ``lines…``, ``batch_g``, ``scales…`` or ``loss_percent``, when a value makes no sense.
+        Invalid: at ``lines``, ``batch_g``, ``scales…`` or ``loss_percent``, when the formula has no line or no size,
+            does not add up to 100 %, or a value makes no sense.
     """
     with exact_arithmetic():
-        check_scales(scales)
-        whole_g = weighed_batch(batch_g, loss_percent, scales)
-        targets = _targets(lines, whole_g, scales)
+        check_scales(formula.scales)
+        net_g = formula.size.net_g if formula.size else ZERO
+        whole_g = weighed_batch(net_g, formula.loss_percent, formula.scales)
+        targets = _targets(formula, whole_g)
         shown = _shown(targets, whole_g)
-        advice = _advice(targets, shown, scales, batch_g)
+        advice = _advice(targets, shown, formula.scales, net_g)
         weighed = (_weighed(*row) for row in zip(targets, shown, advice, strict=True))
         return Weighing(tuple(weighed), sum(shown, ZERO))
 
@@ -118,57 +124,23 @@ def weighed_batch(batch_g: Decimal, loss_percent: Decimal, scales: Sequence[Scal
     return ceil_to_step(batch_g / (1 - loss_percent / HUNDRED), finest)
 
 
-def _targets(lines: Sequence[LineToWeigh], whole_g: Decimal, scales: Sequence[Scale]) -> list[_Target]:
-    shares = _shares(lines)
-    total = sum(shares, ZERO)
-    weights = [to_places(whole_g * share / total, TARGET_PLACES) for share in shares]
-    return [
-        _Target(line, share, weight, choose(weight, scales))
-        for line, share, weight in zip(lines, shares, weights, strict=True)
-    ]
-
-
-def _shares(lines: Sequence[LineToWeigh]) -> list[Decimal]:
-    """Check the lines and give each one's percentage, the q.s. remainder filled in."""
-    _check_lines(lines)
-    typed = sum((line.percent for line in lines if line.percent is not None), ZERO)
-    place = next((position for position, line in enumerate(lines) if line.qs), None)
-    if place is None and abs(typed - HUNDRED) > ROUNDING_PERCENT:
-        raise Invalid("lines", f"{total_message(typed)} Correct them, or let one line fill up to 100.")
-    if place is not None and typed > HUNDRED:
-        message = f"The other lines add up to {plain(typed)} %; take {plain(typed - HUNDRED)} away."
-        raise Invalid(f"lines[{place}].qs", message)
-    return [HUNDRED - typed if line.percent is None else line.percent for line in lines]
-
-
-def _check_lines(lines: Sequence[LineToWeigh]) -> None:
-    seen: set[str] = set()
-    filling: str | None = None
-    for position, line in enumerate(lines):
-        field = f"lines[{position}]"
-        if line.id in seen:
-            raise Invalid(f"{field}.id", f"The id {line.id!r} stands on two lines; give each line its own.")
-        seen.add(line.id)
-        _check_share(line, field)
-        if line.qs and filling is not None:
-            raise Invalid(f"{field}.qs", f"Line {filling!r} fills up to 100 already; give this one a percentage.")
-        filling = line.id if line.qs else filling
-    if not lines:
+def _targets(formula: Formula, whole_g: Decimal) -> list[_Target]:
+    total = formula.total_percent
+    if not formula.lines:
         raise Invalid("lines", "Write at least one line.")
-
-
-def _check_share(line: LineToWeigh, field: str) -> None:
-    if line.qs and line.percent is not None:
-        raise Invalid(f"{field}.percent", "A line that fills up to 100 has no percentage of its own; take one away.")
-    if not line.qs and line.percent is None:
-        raise Invalid(f"{field}.percent", "Write a percentage, or let this line fill up to 100.")
-    if line.percent is not None and not 0 <= line.percent <= HUNDRED:
-        raise Invalid(f"{field}.percent", f"{plain(line.percent)} % is out of range; write 0 to 100.")
+    if abs(total - HUNDRED) > ROUNDING_PERCENT:
+        raise Invalid("lines", f"{total_message(total)} Correct them, or let one line fill up to 100.")
+    return [
+        _Target(line, phase.letter, grams, choose(grams, formula.scales))
+        for phase in formula.phases
+        for line in phase.lines
+        for grams in [to_places(whole_g * line.percent / total, TARGET_PLACES)]
+    ]
 
 
 def _shown(targets: Sequence[_Target], whole_g: Decimal) -> list[Decimal]:
     """Round to the scales so that the sum is the batch exactly."""
-    filling = next((position for position, target in enumerate(targets) if target.line.qs), None)
+    filling = next((position for position, target in enumerate(targets) if target.line.is_remainder), None)
     if filling is not None:
         shown = [to_step(target.grams, target.step) for target in targets]
         shown[filling] += whole_g - sum(shown, ZERO)
@@ -209,24 +181,31 @@ def _largest(targets: Sequence[_Target]) -> int:
 def _advice(
     targets: Sequence[_Target], shown: Sequence[Decimal], scales: Sequence[Scale], batch_g: Decimal
 ) -> list[Advice | None]:
-    order = sorted(range(len(targets)), key=lambda place: (not targets[place].line.qs, -targets[place].grams))
-    by_phase: dict[str, list[int]] = defaultdict(list)
-    for place in order:
-        by_phase[targets[place].line.phase].append(place)
-    advice: list[Advice | None] = []
-    for place, target in enumerate(targets):
-        likely = (*order[:2], *by_phase[target.line.phase][:2])
-        solvent = _solvent(place, likely, targets, shown)
-        advice.append(_advice_for(target, shown[place], scales, batch_g, solvent))
-    return advice
+    order = sorted(range(len(targets)), key=lambda place: (not targets[place].line.is_remainder, -targets[place].grams))
+    return [
+        _advice_for(target, shown[place], scales, batch_g, _solvent(place, order, targets, shown))
+        for place, target in enumerate(targets)
+    ]
 
 
-def _solvent(place: int, likely: Sequence[int], targets: Sequence[_Target], shown: Sequence[Decimal]) -> Solvent | None:
-    """Take the q.s. line, else the largest line of the same phase, else the largest of all; never the line itself."""
-    others = [other for other in likely if other != place]
-    phase = targets[place].line.phase
-    best = sorted(others, key=lambda other: (not targets[other].line.qs, targets[other].line.phase != phase))
-    return Solvent(targets[best[0]].line.id, shown[best[0]]) if best else None
+def _solvent(place: int, order: Sequence[int], targets: Sequence[_Target], shown: Sequence[Decimal]) -> Solvent | None:
+    """Return the line whose material dissolves this one; never the line itself.
+
+    Of those, the q.s. line first, then the largest of the same phase, then the largest of all. A material of which
+    it is not known what dissolves it may go into any line; one that nothing here dissolves into none.
+    """
+    target = targets[place]
+    solvency = target.line.material.solvency
+    fitting = (o for o in order if o != place and (solvency is None or dissolves(targets[o].line.material, solvency)))
+    best = min(
+        fitting,
+        key=lambda other: (not targets[other].line.is_remainder, targets[other].phase != target.phase),
+        default=None,
+    )
+    if best is None:
+        return None
+    line = targets[best].line
+    return Solvent(line.key, line.name, shown[best], is_sure=solvency is not None)
 
 
 def _advice_for(
@@ -237,7 +216,7 @@ def _advice_for(
     resolution = target.choice.scale.resolution_percent(target.grams)
     if resolution is None or max(resolution, _relative_error(target, shown_g)) <= MOST_ERROR_PERCENT:
         return None
-    return advise_small(target.grams, batch_g, scales, solvent)
+    return advise_small(target.line.name, target.grams, batch_g, scales, solvent)
 
 
 def _relative_error(target: _Target, shown_g: Decimal) -> Decimal:
@@ -246,8 +225,7 @@ def _relative_error(target: _Target, shown_g: Decimal) -> Decimal:
 
 def _weighed(target: _Target, shown_g: Decimal, advice: Advice | None) -> WeighedLine:
     return WeighedLine(
-        id=target.line.id,
-        percent=target.percent,
+        line=target.line,
         target_g=target.grams,
         shown_g=shown_g,
         scale=target.choice.scale,

@@ -17,14 +17,16 @@ STRENGTHS_PERCENT = tuple(map(Decimal, ("10", "5", "2", "1", "0.5", "0.2", "0.1"
 class Stock:
     """A dilution of the material in the solvent line, ``strength_percent`` % w/w.
 
-    Weigh ``stock_g`` of it in place of the material and take ``take_off_g`` off the line ``solvent_id``. To make it,
-    weigh ``make_material_g`` of the material and bring it to ``make_total_g`` with the solvent.
+    Weigh ``stock_g`` of it in place of the material and take ``take_off_g`` off the line ``solvent_key`` (of the
+    material ``solvent``). To make it, weigh ``make_material_g`` of the material and bring it to ``make_total_g`` with
+    the solvent.
     """
 
     strength_percent: Decimal
     stock_g: Decimal
     take_off_g: Decimal
-    solvent_id: str
+    solvent_key: str
+    solvent: str
     make_material_g: Decimal
     make_total_g: Decimal
 
@@ -41,10 +43,15 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Solvent:
-    """The line from which the solvent of a stock solution is taken, and how much of it the sheet shows (g)."""
+    """The line from which the solvent of a stock solution is taken, and how much of it the sheet shows (g).
 
-    id: str
+    ``is_sure`` when the material is known to dissolve in it.
+    """
+
+    key: str
+    name: str
     grams: Decimal
+    is_sure: bool = False
 
 
 def advise_portions(grams: Decimal, choice: Choice) -> Advice:
@@ -57,18 +64,22 @@ def advise_portions(grams: Decimal, choice: Choice) -> Advice:
     return Advice(text, portions=choice.portions)
 
 
-def advise_small(target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale], solvent: Solvent | None) -> Advice:
-    """Say what to do about a weight above 0 that its scale does not resolve within 5 %.
+def advise_small(
+    name: str, target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale], solvent: Solvent | None
+) -> Advice:
+    """Return what to do about a weight of a material, above 0, that its scale does not resolve within 5 %.
 
-    ``batch_g`` is the batch as it was asked for (before loss is added); the smallest batch is told in the same sense.
+    ``batch_g`` is the batch as it was asked for (before loss is added); the smallest batch is meant in the same sense.
     """
     smallest = _smallest_batch(target_g, batch_g, scales)
     stock = _stock(target_g, scales, solvent, smallest) if solvent is not None else None
     readability = choose(target_g, scales).scale.readability_g
     text = f"{figures(target_g, 3)} g is too little for a scale that reads {plain(readability)} g"
     text += " (more than 5 % uncertain). "
-    if stock is not None:
-        text += f"{_stock_sentence(stock)} Or make a batch of at least {plain(smallest)} g."
+    if stock is not None and solvent is not None:
+        text += (
+            f"{_stock_sentence(name, stock, is_sure=solvent.is_sure)} Or make a batch of at least {plain(smallest)} g."
+        )
     else:
         text += f"Make a batch of at least {plain(smallest)} g, or use a finer scale."
     return Advice(text, stock, smallest)
@@ -102,12 +113,21 @@ def _diluted(target_g: Decimal, strength: Decimal, scales: Sequence[Scale], solv
     if choice.portions > 1 or exact_g < FEWEST_STEPS * step or take_off_g > solvent.grams:
         return None
     material_g = max(COMFORTABLE_STEPS * min(scale.readability_g for scale in scales), ceil_to_step(target_g, step))
-    return Stock(strength, to_step(exact_g, step), take_off_g, solvent.id, material_g, material_g * HUNDRED / strength)
+    return Stock(
+        strength,
+        to_step(exact_g, step),
+        take_off_g,
+        solvent.key,
+        solvent.name,
+        material_g,
+        material_g * HUNDRED / strength,
+    )
 
 
-def _stock_sentence(stock: Stock) -> str:
+def _stock_sentence(name: str, stock: Stock, *, is_sure: bool) -> str:
+    start = "Make" if is_sure else f"If it dissolves in {stock.solvent}, make"
     return (
-        f"If it dissolves in '{stock.solvent_id}', make a {plain(stock.strength_percent)} % stock solution "
-        f"({plain(stock.make_material_g)} g brought to {plain(stock.make_total_g)} g), weigh {plain(stock.stock_g)} g "
-        f"of it and take {plain(stock.take_off_g)} g off '{stock.solvent_id}'."
+        f"{start} a {plain(stock.strength_percent)} % stock solution: {plain(stock.make_material_g)} g "
+        f"{name} brought to {plain(stock.make_total_g)} g with {stock.solvent}. Weigh {plain(stock.stock_g)} g of it "
+        f"here and {plain(stock.take_off_g)} g less {stock.solvent}."
     )

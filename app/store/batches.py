@@ -110,7 +110,11 @@ class Batch(Base):
 
 
 class BatchLine(Base):
-    """A line to weigh: the target, what the scale shows, what went in, from which lot."""
+    """A line to weigh: the target, what the scale shows, what went in, from which lot.
+
+    ``step_g`` is the step of the scale it was planned on, ``advice`` what to do where that scale cannot show the
+    weight; both as they were planned. ``line_key`` names the line of the version, empty for one added at the bench.
+    """
 
     __tablename__ = "batch_line"
     __table_args__ = (
@@ -125,6 +129,7 @@ class BatchLine(Base):
     id: Mapped[Key]
     batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
     position: Mapped[int]
+    line_key: Mapped[Words]
     phase: Mapped[str]
     material_id: Mapped[int] = reference("material.id")
     name: Mapped[str]
@@ -132,6 +137,8 @@ class BatchLine(Base):
     target_g: Mapped[Amount]
     shown_g: Mapped[Amount]
     scale: Mapped[Words]
+    step_g: Mapped[Amount] = mapped_column(default=Decimal("0.01"))
+    advice: Mapped[Words]
     added_at_bench: Mapped[bool] = mapped_column(default=False)
     actual_g: Mapped[MaybeAmount]
     lot_code: Mapped[Words]

@@ -91,7 +91,11 @@ class DraftMaterial(Base):
 
 
 class FormulaVersion(Base):
-    """A version kept for good: the draft as it was, with the materials as they were that day."""
+    """A version kept for good: ``value`` is the formula as one JSON text, with everything that bears on a number of it.
+
+    ``content`` is the draft as typed, only to become a draft again. ``filled_at`` is set where the value was not kept
+    with the version but filled in later, by a migration, from the numbers that were.
+    """
 
     __tablename__ = "formula_version"
     __table_args__ = (
@@ -99,7 +103,7 @@ class FormulaVersion(Base):
         CheckConstraint("number >= 1", name="number_from_one"),
         one_of("exposure", Exposure),
         not_blank("content"),
-        not_blank("materials"),
+        not_blank("value"),
         STRICT,
     )
 
@@ -112,7 +116,8 @@ class FormulaVersion(Base):
     kept_at: Mapped[datetime]
     kept_by: Mapped[Words]
     content: Mapped[str]
-    materials: Mapped[str]
+    value: Mapped[str]
+    filled_at: Mapped[MaybeMoment]
 
     formula: Mapped[Formula] = relationship(back_populates="versions")
     lines: Mapped[list["VersionLine"]] = relationship(

@@ -1,34 +1,22 @@
-"""The cost sheet as a value: what a batch and a unit cost, and what changes when more is bought at once."""
+"""The cost sheet as a value: what a batch and a unit cost, and what changes when more is bought at once.
 
-from collections.abc import Iterable, Mapping
+Every figure that is printed is rounded here, so that the parts of each table add up to its printed total.
+"""
+
 from dataclasses import dataclass
 from decimal import Decimal
 
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
-from app.science.batch_size import BatchSize
-from app.science.cost import (
-    Costing,
-    Job,
-    MaterialCost,
-    PackCost,
-    PriceBreak,
-    cost,
-    cost_at_batches,
-    net_price,
-    price_for_margin,
-)
+from app.science.cost import Amounts, Costing, Job, net_price, price_for_margin, rounded
 from app.science.errors import Invalid
-from app.science.weighing import weighed_batch
-from app.store.materials import Material, Packaging, Price, PriceKind, materials_by_id, newest_price
-from app.store.workshop import Workshop, the_workshop
-from app.work.formulas.sound import SoundFormula, SoundLine
+from app.science.formula import HUNDRED, Formula
+from app.science.formula_cost import cost_formula, job_of, names_without_price, packs_of
+from app.science.numbers import exact_arithmetic
+from app.science.weighing import Weighing, weigh
 
-HUNDRED = Decimal(100)
 KILOGRAM = Decimal(1000)
 NUMBERS_OF_BATCHES = (1, 10, 100)
 MARGINS = (Decimal(40), Decimal(50), Decimal(60), Decimal(70))
+SHARE_DIGITS = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +25,7 @@ class MaterialRow:
 
     name: str
     grams: Decimal
+    places: int
     per_kg: Decimal | None
     amount: Decimal | None
     share_percent: Decimal
@@ -50,6 +39,16 @@ class PackagingRow:
     per_unit: Decimal
     each: Decimal | None
     amount: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class KindRow:
+    """One kind of cost, printed: ``materials``, ``packaging``, ``labour`` or ``overhead``; ``share_percent`` of all."""
+
+    kind: str
+    unit: Decimal
+    batch: Decimal
+    share_percent: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,127 +69,114 @@ class AskingPrice:
 
 @dataclass(frozen=True, slots=True)
 class CostSheet:
-    """Everything a cost sheet shows. With anything in ``unpriced`` (names) every cost is 'at least'."""
+    """Everything a cost sheet shows. With anything in ``unpriced`` (names) every cost is 'at least'.
 
-    formula: SoundFormula
-    size: BatchSize
+    ``unit`` and ``batch`` are the printed amounts: rounded to the currency, their parts making up their totals.
+    """
+
+    formula: Formula
+    weighing: Weighing
     job: Job
     costing: Costing
+    unit: Amounts
+    batch: Amounts
+    kinds: tuple[KindRow, ...]
     materials: tuple[MaterialRow, ...]
     packaging: tuple[PackagingRow, ...]
     at_batches: tuple[AtBatches, ...]
     asking: tuple[AskingPrice, ...]
     unpriced: tuple[str, ...]
     net_price: Decimal | None
-    has_breaks: bool
+
+    @property
+    def has_breaks(self) -> bool:
+        """Whether a price for another amount is known, so that buying more at once can cost less."""
+        return any(len(line.material.prices) > 1 for line in self.formula.lines)
+
+    @property
+    def currency(self) -> str:
+        """The currency of every amount, ISO 4217."""
+        return self.formula.rates.currency
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    materials: Mapping[int, Material]
-    packs: Mapping[int, Packaging]
-    shop: Workshop
-
-
-def cost_sheet(session: Session, formula: SoundFormula, size: BatchSize, loss_percent: Decimal) -> CostSheet:
-    """Cost a batch of a formula at the prices the workshop knows today.
+def cost_sheet(formula: Formula) -> CostSheet:
+    """Return what a formula costs at its batch size, at the prices it carries.
 
     Raises:
-        Invalid: at ``fill`` or ``batch``, when the batch does not fill one unit.
+        Invalid: at ``size`` or ``fill``, when they are missing or the batch does not fill one unit.
     """
-    if size.fill_g is None:
+    if formula.size is None or formula.size.fill_g is None:
         raise Invalid("fill", "Write the fill of one unit, so that a unit has a cost.")
-    known = _Known(
-        materials_by_id(session, {line.material_id for line in formula.lines}),
-        _packaging(session, formula),
-        the_workshop(session),
-    )
-    job = _job(formula, size, size.fill_g, loss_percent, known)
-    breaks = {line.key: _breaks(known.materials[line.material_id].prices) for line in formula.lines}
-    return _sheet(formula, size, job, breaks, known.packs)
-
-
-def _packaging(session: Session, formula: SoundFormula) -> dict[int, Packaging]:
-    ids = {pack.packaging_id for pack in formula.packaging}
-    return {p.id: p for p in session.scalars(select(Packaging).where(Packaging.id.in_(ids)))}
-
-
-def _job(
-    formula: SoundFormula,
-    size: BatchSize,
-    fill_g: Decimal,
-    loss_percent: Decimal,
-    known: _Known,
-) -> Job:
-    weighed_g = weighed_batch(size.net_g, loss_percent)
-    return Job(
-        lines=tuple(_line(line, weighed_g, known.materials[line.material_id].prices) for line in formula.lines),
-        batch_g=weighed_g,
-        fill_g=fill_g,
-        packaging=tuple(_pack(known.packs[p.packaging_id], p.per_unit) for p in formula.packaging if p.per_unit),
-        labour_minutes=formula.labour_minutes,
-        labour_rate=known.shop.labour_rate,
-        overhead_percent=known.shop.overhead_percent,
-        loss_percent=loss_percent,
-        price=formula.price or None,
-        tax_percent=known.shop.tax_percent,
-    )
-
-
-def _line(line: SoundLine, weighed_g: Decimal, prices: Iterable[Price]) -> MaterialCost:
-    grams = weighed_g * line.percent / HUNDRED
-    price = newest_price(prices)
-    return (
-        MaterialCost(line.key, grams, price.amount, price.quantity_g)
-        if price
-        else MaterialCost(line.key, grams, None, KILOGRAM)
-    )
-
-
-def _pack(pack: Packaging, per_unit: Decimal) -> PackCost:
-    return PackCost(f"pack-{pack.id}", pack.units_per_pack / per_unit, pack.price)
-
-
-def _breaks(prices: Iterable[Price]) -> tuple[PriceBreak, ...]:
-    return tuple(PriceBreak(p.quantity_g, p.amount, p.quantity_g) for p in prices if p.kind is PriceKind.OFFERED)
-
-
-def _sheet(
-    formula: SoundFormula,
-    size: BatchSize,
-    job: Job,
-    breaks: Mapping[str, tuple[PriceBreak, ...]],
-    packs: Mapping[int, Packaging],
-) -> CostSheet:
-    costing = cost(job)
-    names = {line.key: line.name for line in formula.lines} | {f"pack-{p.id}": p.name for p in packs.values()}
-    unit_cost = costing.per_unit.total
+    weighing = weigh(formula)
+    try:
+        costing = cost_formula(formula, weighing)
+    except Invalid as fault:
+        raise Invalid("fill", fault.message) from fault
+    job, digits = job_of(formula, weighing), formula.rates.digits
+    unit, batch = printed(costing.per_unit, digits), printed(costing.batch, digits)
     return CostSheet(
         formula=formula,
-        size=size,
+        weighing=weighing,
         job=job,
         costing=costing,
-        materials=tuple(_material_rows(job, costing, names)),
-        packaging=tuple(_packaging_rows(formula, packs, costing.units)),
-        at_batches=tuple(AtBatches(n, cost_at_batches(job, breaks, n)) for n in NUMBERS_OF_BATCHES),
-        asking=tuple(AskingPrice(m, price_for_margin(unit_cost, m, job.tax_percent)) for m in MARGINS),
-        unpriced=tuple(dict.fromkeys(names[key] for key in costing.unpriced)),
+        unit=unit,
+        batch=batch,
+        kinds=_kinds(costing.batch, unit, batch),
+        materials=_material_rows(formula, weighing, job, costing, batch.materials),
+        packaging=_packaging_rows(formula, costing.units, batch.packaging),
+        at_batches=tuple(AtBatches(n, cost_formula(formula, weighing, n)) for n in NUMBERS_OF_BATCHES),
+        asking=tuple(AskingPrice(m, price_for_margin(unit.total, m, job.tax_percent)) for m in MARGINS),
+        unpriced=names_without_price(formula, costing),
         net_price=net_price(job.price, job.tax_percent) if job.price else None,
-        has_breaks=any(breaks.values()),
     )
 
 
-def _material_rows(job: Job, costing: Costing, names: Mapping[str, str]) -> Iterable[MaterialRow]:
-    shares = {share.id: share.percent for share in costing.shares}
-    for line in job.lines:
-        per_kg = None if line.price is None else line.price / line.price_for_g * KILOGRAM
-        amount = None if per_kg is None else per_kg * line.grams / KILOGRAM
-        yield MaterialRow(names[line.id], line.grams, per_kg, amount, shares[line.id])
+def printed(amounts: Amounts, digits: int) -> Amounts:
+    """Return amounts rounded to the decimals of a currency, the parts making up the total rounded half up."""
+    return Amounts(*rounded(amounts.parts, amounts.total, digits))
 
 
-def _packaging_rows(formula: SoundFormula, packs: Mapping[int, Packaging], units: int) -> Iterable[PackagingRow]:
-    for used in formula.packaging:
-        pack = packs[used.packaging_id]
-        each = None if pack.price is None else pack.price / pack.units_per_pack
-        amount = None if each is None else each * used.per_unit * units
-        yield PackagingRow(pack.name, used.per_unit, each, amount)
+def _kinds(exact: Amounts, unit: Amounts, batch: Amounts) -> tuple[KindRow, ...]:
+    with exact_arithmetic():
+        shares = [HUNDRED * part / exact.total if exact.total else Decimal(0) for part in exact.parts]
+    names = ("materials", "packaging", "labour", "overhead")
+    return tuple(KindRow(*row) for row in zip(names, unit.parts, batch.parts, _shares(shares), strict=True))
+
+
+def _shares(shares: list[Decimal]) -> tuple[Decimal, ...]:
+    """Round shares in % so that they still make 100, or 0 where nothing costs anything."""
+    return rounded(shares, HUNDRED if any(shares) else Decimal(0), SHARE_DIGITS)
+
+
+def _material_rows(
+    formula: Formula, weighing: Weighing, job: Job, costing: Costing, total: Decimal
+) -> tuple[MaterialRow, ...]:
+    exact = [None if line.price is None else line.grams * line.price / line.price_for_g for line in job.lines]
+    amounts = _make_up(exact, total, formula.rates.digits)
+    shares = _shares([share.percent for share in costing.shares])
+    return tuple(
+        MaterialRow(
+            name=weighed.line.name,
+            grams=weighed.weigh_g,
+            places=weighed.scale.places,
+            per_kg=None if line.price is None else line.price / line.price_for_g * KILOGRAM,
+            amount=amount,
+            share_percent=share,
+        )
+        for weighed, line, amount, share in zip(weighing.lines, job.lines, amounts, shares, strict=True)
+    )
+
+
+def _packaging_rows(formula: Formula, units: int, total: Decimal) -> tuple[PackagingRow, ...]:
+    used = [use.packaging for use in packs_of(formula)]
+    each = [None if pack.price is None else pack.price / pack.units_per_pack for pack in used]
+    exact = [None if e is None else e * pack.per_unit * units for e, pack in zip(each, used, strict=True)]
+    amounts = _make_up(exact, total, formula.rates.digits)
+    rows = zip(used, each, amounts, strict=True)
+    return tuple(PackagingRow(pack.name, pack.per_unit, one, amount) for pack, one, amount in rows)
+
+
+def _make_up(exact: list[Decimal | None], total: Decimal, digits: int) -> list[Decimal | None]:
+    """Round amounts so that those that are known make up a printed total."""
+    known = iter(rounded([amount for amount in exact if amount is not None], total, digits))
+    return [None if amount is None else next(known) for amount in exact]

@@ -1,6 +1,6 @@
 """Reading the formula that a paper is asked of, draft or version, at the size that is asked for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
@@ -8,14 +8,14 @@ from sqlalchemy.orm import Session
 from app.science.batch_size import BatchSize, read_batch_size
 from app.science.composition import SubstanceTotal, expand
 from app.science.errors import Invalid
+from app.science.formula import Formula
 from app.science.numbers import parse_number
 from app.store.errors import NotFound
-from app.store.workshop import Jurisdiction, scales, the_workshop
+from app.store.workshop import Jurisdiction, the_workshop
 from app.work.cost_sheet import CostSheet, cost_sheet
 from app.work.formulas.declaring import Declared, declared_formula
 from app.work.formulas.deeds import open_draft
-from app.work.formulas.results import read_sound
-from app.work.formulas.sound import SoundFormula
+from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.versions import read_version
 from app.work.sheets import BatchSheet, batch_sheet
 
@@ -32,62 +32,77 @@ class Asked:
     jurisdiction: str = ""
 
 
-def formula_asked(session: Session, asked: Asked) -> SoundFormula:
+def formula_asked(session: Session, asked: Asked) -> Formula:
     """Read the version, or the draft when no version is asked for.
 
     Raises:
-        NotSound: when the draft does not add up.
+        IncompleteFormula: when the draft does not add up.
         NotFound: when there is no such formula or version.
     """
     if asked.version_id is None:
-        return read_sound(session, open_draft(session, asked.formula_id))
+        return read_complete(session, open_draft(session, asked.formula_id))
     formula = read_version(session, asked.version_id)
     if formula.formula_id != asked.formula_id:
         raise NotFound("There is no such version of this formula.")
     return formula
 
 
-def size_asked(formula: SoundFormula, asked: Asked) -> tuple[BatchSize, str, Decimal]:
-    """Give the size, the words it was asked in, and the process loss in %.
+def at_size(formula: Formula, size: str, fill: str, loss: str) -> Formula:
+    """Return a formula at another batch size, fill and process loss; what is left empty stays as it is.
 
     Raises:
         Invalid: at ``size``, ``fill`` or ``loss``.
     """
-    words = asked.size.strip() or formula.batch
-    size = read_batch_size(words, asked.fill.strip() or formula.fill, formula.density_g_ml, field="size")
-    typed = asked.loss.strip()
-    return size, words, parse_number(typed, "loss", low=Decimal(0), high=Decimal(99)) if typed else formula.loss_percent
+    percent = parse_number(loss, "loss", low=Decimal(0), high=Decimal(99)) if loss.strip() else formula.loss_percent
+    return replace(formula, size=_size(formula, size.strip(), fill.strip()), loss_percent=percent)
+
+
+def _size(formula: Formula, size: str, fill: str) -> BatchSize:
+    usual = formula.size
+    if not size and usual is None:
+        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
+    if usual is not None and not size and not fill:
+        return usual
+    words, fill_words = (usual.words, usual.fill_words) if usual else ("", "")
+    return read_batch_size(size or words, fill or fill_words, formula.density_g_ml, field="size")
+
+
+def asked_formula_at_size(session: Session, asked: Asked) -> Formula:
+    """Read the formula that is asked for at the size that is asked for.
+
+    Raises:
+        IncompleteFormula: when the draft does not add up.
+        Invalid: at the size, fill or loss.
+        NotFound: when there is no such formula or version.
+    """
+    return at_size(formula_asked(session, asked), asked.size, asked.fill, asked.loss)
 
 
 def batch_sheet_of(session: Session, asked: Asked) -> BatchSheet:
     """Work out the batch sheet that is asked for.
 
     Raises:
-        NotSound: when the draft does not add up.
+        IncompleteFormula: when the draft does not add up.
         Invalid: at the size, fill or loss.
     """
-    formula = formula_asked(session, asked)
-    size, words, loss = size_asked(formula, asked)
-    return batch_sheet(formula, size, words, loss, scales(session))
+    return batch_sheet(asked_formula_at_size(session, asked))
 
 
 def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
     """Work out the cost sheet that is asked for.
 
     Raises:
-        NotSound: when the draft does not add up.
+        IncompleteFormula: when the draft does not add up.
         Invalid: at the size, fill or loss.
     """
-    formula = formula_asked(session, asked)
-    size, _, loss = size_asked(formula, asked)
-    return cost_sheet(session, formula, size, loss)
+    return cost_sheet(asked_formula_at_size(session, asked))
 
 
 @dataclass(frozen=True, slots=True)
 class DeclarationSheet:
     """The ingredient declaration of a formula under one law and the other, with the formula expanded to substances."""
 
-    formula: SoundFormula
+    formula: Formula
     declared: Declared
     other: Declared
     substances: tuple[SubstanceTotal, ...]
@@ -97,7 +112,7 @@ def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
     """Write the declaration that is asked for; without a jurisdiction the workshop's own.
 
     Raises:
-        NotSound: when the draft does not add up.
+        IncompleteFormula: when the draft does not add up.
         Invalid: at ``jurisdiction``, when there are no rules for it.
     """
     formula = formula_asked(session, asked)
@@ -107,5 +122,5 @@ def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
         raise Invalid("jurisdiction", "Choose EU or US.")
     law = known.get(asked.jurisdiction, home)
     other = next(one for one in Jurisdiction if one is not law)
-    substances = tuple(sorted(expand(formula.dosed()), key=lambda total: -total.percent))
+    substances = by_weight(expand(formula.dosed))
     return DeclarationSheet(formula, declared_formula(formula, law), declared_formula(formula, other), substances)

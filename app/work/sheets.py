@@ -1,17 +1,12 @@
 """The batch sheet as a value: what to weigh on which scale, in which order, with the caution at each step."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.batch_size import BatchSize
 from app.science.errors import Invalid
-from app.science.numbers import plain, to_step
-from app.science.scales import Scale as Readability
-from app.science.weighing import LineToWeigh, WeighedLine, weigh
-from app.science.weighing_advice import Advice
-from app.store.workshop import Scale
-from app.work.formulas.sound import SoundFormula, SoundLine, SoundPhase
+from app.science.formula import Formula, Phase
+from app.science.weighing import WeighedLine, Weighing, weigh
 
 HOT_C = Decimal(60)
 HOT_CAUTION = (
@@ -27,114 +22,71 @@ ALKALIS = ("SODIUM HYDROXIDE", "POTASSIUM HYDROXIDE")
 
 
 @dataclass(frozen=True, slots=True)
-class SheetLine:
-    """A line to weigh: exact target, what the scale shows, which scale, and what to do when it cannot show it."""
-
-    line: SoundLine
-    target_g: Decimal
-    shown_g: Decimal
-    step_g: Decimal
-    scale: str
-    error_percent: Decimal
-    advice: str
-
-    @property
-    def places(self) -> int:
-        """The decimals that the scale shows."""
-        exponent = self.step_g.normalize().as_tuple().exponent
-        return max(0, -exponent) if isinstance(exponent, int) else 0
-
-
-@dataclass(frozen=True, slots=True)
 class SheetPhase:
-    """A phase with its lines, its method steps in order and the cautions that stand above them."""
+    """A phase with its weighed lines and the cautions that stand above them."""
 
-    phase: SoundPhase
-    lines: tuple[SheetLine, ...]
+    phase: Phase
+    lines: tuple[WeighedLine, ...]
     cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class BatchSheet:
-    """Everything a batch sheet shows.
+    """Everything a batch sheet shows: a formula at its batch size; the printed weights sum to ``weighed_g``."""
 
-    ``weighed_g`` is the sum of the shown weights; each of them is one that its scale can show, so the sum may miss the
-    weighed batch by half a step of the coarsest scale. ``size.net_g`` is what should be left.
-    """
-
-    formula: SoundFormula
+    formula: Formula
     size: BatchSize
-    size_text: str
-    loss_percent: Decimal
-    weighed_g: Decimal
+    weighing: Weighing
     phases: tuple[SheetPhase, ...]
 
     @property
-    def lines(self) -> tuple[SheetLine, ...]:
-        """All lines, phase by phase."""
-        return tuple(line for phase in self.phases for line in phase.lines)
+    def lines(self) -> tuple[WeighedLine, ...]:
+        """All weighed lines, phase by phase."""
+        return self.weighing.lines
+
+    @property
+    def weighed_g(self) -> Decimal:
+        """The sum of the printed weights."""
+        return self.weighing.total_g
+
+    @property
+    def loss_percent(self) -> Decimal:
+        """The process loss that is allowed for, %."""
+        return self.formula.loss_percent
 
 
-def batch_sheet(
-    formula: SoundFormula, size: BatchSize, size_text: str, loss_percent: Decimal, scales: Sequence[Scale]
-) -> BatchSheet:
-    """Work out the sheet of a batch on the scales of the workshop.
+def batch_sheet(formula: Formula) -> BatchSheet:
+    """Return the sheet of a formula at its batch size.
 
     Raises:
-        Invalid: at ``batch``, ``loss_percent`` or the scales, when the weights cannot be worked out.
+        Invalid: at ``size``, ``batch_g``, ``loss_percent`` or the scales, when the weights cannot be worked out.
     """
-    if not scales:
-        raise Invalid("scales", "The workshop has no scale yet; add one with its smallest step and its largest load.")
-    wanted = [LineToWeigh(line.key, None if line.qs else line.percent, line.qs, line.phase) for line in formula.lines]
-    weighing = weigh(wanted, size.net_g, [Readability(s.readability_g, s.capacity_g) for s in scales], loss_percent)
-    found = {weighed.id: weighed for weighed in weighing.lines}
-    names = {line.key: line.name for line in formula.lines}
+    return sheet_of(formula, weigh(formula))
+
+
+def sheet_of(formula: Formula, weighing: Weighing) -> BatchSheet:
+    """Return the sheet of a formula with weights that were worked out.
+
+    Raises:
+        Invalid: at ``size``, when the formula has no batch size.
+    """
+    if formula.size is None:
+        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
     phases = tuple(
-        SheetPhase(phase, tuple(_line(line, found[line.key], names, scales) for line in phase.lines), _cautions(phase))
+        SheetPhase(phase, tuple(weighing.by_key[line.key] for line in phase.lines), cautions_of(phase))
         for phase in formula.phases
     )
-    whole_g = sum((line.shown_g for phase in phases for line in phase.lines), Decimal(0))
-    return BatchSheet(formula, size, size_text, loss_percent, whole_g, phases)
+    return BatchSheet(formula, formula.size, weighing, phases)
 
 
-def _line(line: SoundLine, weighed: WeighedLine, names: dict[str, str], scales: Sequence[Scale]) -> SheetLine:
-    chosen = (weighed.scale.readability_g, weighed.scale.capacity_g)
-    scale = next(s for s in scales if (s.readability_g, s.capacity_g) == chosen)
-    return SheetLine(
-        line,
-        weighed.target_g,
-        to_step(weighed.shown_g, scale.readability_g),
-        scale.readability_g,
-        scale.name,
-        weighed.relative_error_percent,
-        advice_words(line.name, weighed.advice, names) if weighed.advice else "",
-    )
-
-
-def advice_words(name: str, advice: Advice, names: dict[str, str]) -> str:
-    """Say what to do about a weight that the scale cannot show, with the names of the shelf."""
-    stock = advice.stock
-    if stock is None:
-        return advice.text
-    solvent = names[stock.solvent_id]
-    words = (
-        f"Too little for the scale. Make a {plain(stock.strength_percent)} % stock: {plain(stock.make_material_g)} g "
-        f"{name} brought to {plain(stock.make_total_g)} g with {solvent}. Weigh {plain(stock.stock_g)} g of the stock "
-        f"here and {plain(stock.take_off_g)} g less {solvent}."
-    )
-    smallest = advice.smallest_batch_g
-    return words + (f" Or make at least {plain(smallest)} g." if smallest else "")
-
-
-def _cautions(phase: SoundPhase) -> tuple[str, ...]:
-    own = [f"{line.name}: {line.cautions}" for line in phase.lines if line.cautions]
-    general = [ALKALI_CAUTION] if any(_is_alkali(line) for line in phase.lines) else []
+def cautions_of(phase: Phase) -> tuple[str, ...]:
+    """Return the cautions of a phase: alkali, heat and powder first, then those of its materials."""
+    materials = [line.material for line in phase.lines]
+    own = [f"{material.name}: {material.cautions}" for material in materials if material.cautions]
+    is_alkali = any(part.inci.upper() in ALKALIS for material in materials for part in material.parts)
+    general = [ALKALI_CAUTION] if is_alkali else []
     if phase.temperature_c is not None and phase.temperature_c >= HOT_C:
         general.append(HOT_CAUTION)
-    if any(line.phase_hint == "powder" for line in phase.lines):
+    if any(material.phase_hint == "powder" for material in materials):
         general.append(POWDER_CAUTION)
     return tuple(dict.fromkeys([*general, *own]))
-
-
-def _is_alkali(line: SoundLine) -> bool:
-    return any(part.inci.upper() in ALKALIS for part in line.parts)

@@ -5,23 +5,33 @@ from decimal import Decimal
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from app.reference.declaration_names import name_book
+from app.science.batch_size import BatchSize
 from app.science.composition import DosedMaterial, Part
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Jurisdiction
+from app.science.formula import Formula, Line, Material, Phase
 from app.science.scales import Scale
-from app.science.weighing import LineToWeigh, weigh
+from app.science.weighing import weigh
 
-LINES = [LineToWeigh("water", qs=True), *(LineToWeigh(str(i), Decimal(i) / 20) for i in range(1, 40))]
-SCALES = [Scale(Decimal("0.01"), Decimal(200)), Scale(Decimal("0.1"), Decimal(3000))]
+LINES = (
+    Line("water", Material(0, "water"), Decimal(61), is_remainder=True),
+    *(Line(str(i), Material(0, str(i)), Decimal(i) / 20) for i in range(1, 40)),
+)
+FORMULA = Formula(
+    phases=(Phase("A", lines=LINES),),
+    size=BatchSize(Decimal(1000)),
+    loss_percent=Decimal(3),
+    scales=(Scale(Decimal("0.01"), Decimal(200)), Scale(Decimal("0.1"), Decimal(3000))),
+)
 
 
 def test_weights_of_forty_lines(benchmark: BenchmarkFixture) -> None:
-    found = benchmark(weigh, LINES, Decimal(1000), SCALES, Decimal(3))
+    found = benchmark(weigh, FORMULA)
     assert sum(line.shown_g for line in found.lines) == found.total_shown_g
 
 
 def test_bare_multiplications_of_forty_lines(benchmark: BenchmarkFixture) -> None:
-    shares = [line.percent or Decimal(61) for line in LINES]
+    shares = [line.percent for line in LINES]
     found = benchmark(lambda: [Decimal(1000) * share / 100 for share in shares])
     assert len(found) == 40
 

@@ -61,3 +61,19 @@ def test_a_formula_that_does_not_add_up_is_told_with_its_figures() -> None:
 def test_the_smallest_and_largest_batches_keep_their_last_digit(batch: str) -> None:
     found = ask(lines=FORMULA, batch_g=batch)
     assert float(found["total_shown_g"]) == float(batch)
+
+
+@pytest.mark.parametrize(
+    ("rows", "field", "words"),
+    [
+        ([{"id": "a", "qs": True}, {"id": "b", "qs": True}], "lines[1].qs", "'a' fills up"),
+        ([{"id": "a", "qs": True}, {"id": "b", "percent": 60}, {"id": "c", "percent": 60}], "lines[0].qs", "take 20"),
+        ([{"id": "a"}], "lines[0].percent", "percentage"),
+        ([{"id": "a", "percent": 1, "qs": True}], "lines[0].percent", "of its own"),
+        ([{"id": "a", "percent": 50}, {"id": "a", "percent": 50}], "lines[1].id", "two lines"),
+    ],
+)
+def test_what_is_no_formula_is_told_at_its_place(rows: list[dict[str, Any]], field: str, words: str) -> None:
+    with pytest.raises(Invalid, match=words) as error:
+        ask(lines=rows, batch_g=100)
+    assert error.value.field == field

@@ -11,9 +11,10 @@ from pypdf import PageObject, PdfReader
 from app.documents.papers import Setting, press
 from app.science.batch_size import BatchSize
 from app.science.composition import Part
+from app.science.formula import Formula, Line, Material, Phase
+from app.science.scales import Scale
 from app.store.workshop import Paper as PaperSize
-from app.store.workshop import Scale, Workshop
-from app.work.formulas.sound import SoundFormula, SoundLine, SoundPhase
+from app.store.workshop import Workshop
 from app.work.sheets import BatchSheet, batch_sheet
 
 pytestmark = pytest.mark.paper
@@ -30,12 +31,12 @@ def sheet_of(count: int) -> BatchSheet:
     share = Decimal(50) / max(count - 1, 1)
     shares = [Decimal(100) - share * (count - 1), *[share] * (count - 1)]
     lines = tuple(
-        SoundLine(str(n), "A", n, f"{NAMES[n % 5]} {n}", percent, n == 0, PARTS) for n, percent in enumerate(shares)
+        Line(str(n), Material(n, f"{NAMES[n % 5]} {n}", PARTS), percent, is_remainder=n == 0)
+        for n, percent in enumerate(shares)
     )
-    phase = SoundPhase("A", "Everything", Decimal(75), ("Melt.", "Stir."), lines)
-    formula = SoundFormula(1, "XX", "Largo", "", "leave-on", (), "", (phase,), "3 kg", "50 g")
-    scales = [Scale(name="Bench scale", readability_g=Decimal("0.01"), capacity_g=Decimal(5000))]
-    return batch_sheet(formula, BatchSize(Decimal(3000)), "3 kg", Decimal(0), scales)
+    phase = Phase("A", "Everything", Decimal(75), ("Melt.", "Stir."), lines)
+    scales = (Scale(Decimal("0.01"), Decimal(5000), "Bench scale"),)
+    return batch_sheet(Formula("Largo", (phase,), "XX", size=BatchSize(Decimal(3000)), scales=scales))
 
 
 def printed(sheet: BatchSheet, paper: str) -> PdfReader:
@@ -69,7 +70,7 @@ def test_every_line_is_on_paper_whole_and_inside_the_margins(count: int, paper: 
     text = bare("".join(page.extract_text() for page in reader.pages))
     for line in sheet.lines:
         assert bare(line.line.name) in text
-        assert f"{line.shown_g:.{line.places}f}g" in text
+        assert f"{line.weigh_g:.{line.scale.places}f}g" in text
     assert f"page{len(reader.pages)}of{len(reader.pages)}" in text
     width, height = SIZES[paper]
     for page in reader.pages:

@@ -1,35 +1,38 @@
-"""A draft formula: totals, the q.s. line, faults, and published compositions scaled to other sizes."""
+"""A formula as a value: totals, the line to 100, its plain form, and published compositions at other sizes."""
 
 import json
+from datetime import date
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.science.composition import Part, expand
-from app.science.errors import Invalid
+from app.science.batch_size import BatchSize, read_batch_size
+from app.science.composition import AllergenShare, Kind, Part, expand
+from app.science.emulsion_sides import Affinity, Split, split_formula
 from app.science.formula import (
-    Affinity,
-    FaultCode,
+    Formula,
+    HouseholdMeasure,
     Line,
-    Split,
-    density_of_mixture,
-    dosed,
-    grams,
-    normalised,
+    Material,
+    Packaging,
+    Phase,
+    Price,
+    Rates,
+    Solvency,
     percent_w_w_from_v_v,
     percent_w_w_from_w_v,
-    percents,
-    percents_from_grams,
-    split_strip,
+    remainder_percent,
     total_message,
-    totals,
 )
 from app.science.quantities import parse_quantity, to_grams
+from app.science.scales import Scale
+from app.science.weighing import weigh
 
+D = Decimal
 PUBLISHED = json.loads(
     (Path(__file__).parents[1] / "data" / "published_formulas.json").read_text(encoding="utf-8"), parse_float=Decimal
 )["formulas"]
@@ -37,47 +40,14 @@ WATER = (Part("Aqua", Decimal(100)),)
 OIL = (Part("Olea Europaea Fruit Oil", Decimal(100)),)
 
 
-def line(id_: str, percent: str | None = None, **more: Any) -> Line:
-    more.setdefault("parts", WATER)
-    return Line(id_, None if percent is None else Decimal(percent), **more)
-
-
-def codes(lines: list[Line]) -> list[tuple[FaultCode, str | None]]:
-    return [(fault.code, fault.line_id) for fault in totals(lines).faults]
+def line(key: str, percent: str, parts: tuple[Part, ...] = WATER, **more: Any) -> Line:
+    return Line(key, Material(1, key, parts), Decimal(percent), **more)
 
 
 def test_the_line_to_100_takes_the_remainder() -> None:
-    found = totals([line("water", qs=True), line("glycerin", "5.25"), line("oil", "20")])
-    assert (found.sum_percent, found.qs_percent, found.total_percent, found.faults) == (
-        Decimal("25.25"),
-        Decimal("74.75"),
-        100,
-        (),
-    )
-
-
-def test_ten_tenths_are_one() -> None:
-    assert totals([line(str(i), "0.1") for i in range(10)]).sum_percent == 1
-
-
-@pytest.mark.parametrize(
-    ("lines", "wanted"),
-    [
-        ([line("a", "98.5")], [(FaultCode.TOTAL, None)]),
-        ([line("a", "101.2")], [(FaultCode.TOTAL, None)]),
-        ([line("a", "99.9999999")], [(FaultCode.TOTAL, None)]),
-        ([line("a", qs=True), line("b", qs=True)], [(FaultCode.SECOND_QS, "b")]),
-        ([line("a", qs=True), line("b", "101")], [(FaultCode.NEGATIVE_QS, "a")]),
-        ([line("a", "100", parts=None)], [(FaultCode.NO_MATERIAL, "a")]),
-        ([line("a", "100", by_volume=True)], [(FaultCode.NO_DENSITY, "a")]),
-        ([line("a", "100", by_volume=True, density_g_ml=Decimal(1))], []),
-        ([line("a", qs=True), line("b")], [(FaultCode.NO_PERCENT, "b")]),
-        ([line("a", qs=True), line("b", "-1")], [(FaultCode.NEGATIVE, "b")]),
-        ([], []),
-    ],
-)
-def test_what_is_wrong_is_named_at_its_line(lines: list[Line], wanted: list[tuple[FaultCode, str | None]]) -> None:
-    assert codes(lines) == wanted
+    assert remainder_percent([D("5.25"), D(20)]) == D("74.75")
+    assert remainder_percent([D("0.1")] * 10) == 99
+    assert remainder_percent([D(60), D(41)]) == -1
 
 
 @pytest.mark.parametrize(
@@ -86,10 +56,6 @@ def test_what_is_wrong_is_named_at_its_line(lines: list[Line], wanted: list[tupl
 )
 def test_the_total_is_said_in_words_with_its_figures(total: str, words: str) -> None:
     assert words in total_message(Decimal(total))
-
-
-def test_a_second_line_to_100_gets_nothing() -> None:
-    assert percents([line("a", qs=True), line("b", "40"), line("c", qs=True)]) == {"a": 60, "b": 40, "c": 0}
 
 
 def published_grams(item: dict[str, Any]) -> Decimal | None:
@@ -119,14 +85,16 @@ def test_published_quantities_become_the_published_masses(item: dict[str, Any]) 
 @pytest.mark.parametrize("formula", PUBLISHED, ids=lambda f: f["id"])
 @pytest.mark.parametrize("batch_g", ["100", "250", "8630", "12345.678"])
 def test_published_compositions_scale_to_any_batch(formula: dict[str, Any], batch_g: str) -> None:
-    masses = {str(i): Decimal(item["mass_g"]) for i, item in enumerate(formula["items"])}
-    shares = percents_from_grams(masses)
-    for place, item in enumerate(formula["items"]):
-        assert abs(shares[str(place)] - Decimal(item["percent_w_w"])) <= Decimal("0.0002")
-    scaled = grams([Line(key, share) for key, share in shares.items()], Decimal(batch_g))
-    whole = sum(masses.values())
-    for key, mass in masses.items():
-        assert abs(scaled[key] * whole / Decimal(batch_g) - mass) < Decimal("1e-20")
+    masses = [Decimal(item["mass_g"]) for item in formula["items"]]
+    whole = sum(masses)
+    lines = tuple(
+        line(str(place), str(D(item["percent_w_w"])), is_remainder=place == masses.index(max(masses)))
+        for place, item in enumerate(formula["items"])
+    )
+    weighed = weigh(Formula(phases=(Phase("A", lines=lines),), size=BatchSize(D(batch_g))))
+    for found, mass in zip(weighed.lines, masses, strict=True):
+        # the table gives shares to four places
+        assert abs(found.target_g - D(batch_g) * mass / whole) <= D(batch_g) * D("2e-6")
 
 
 def test_the_who_hand_rub_needs_more_water_than_volumes_suggest() -> None:
@@ -145,51 +113,85 @@ def test_percent_by_volume_becomes_percent_by_weight() -> None:
     assert percent_w_w_from_w_v(Decimal(5), Decimal("1.25")) == 4
 
 
-def test_ideal_volumes_give_the_density_of_a_mixture() -> None:
-    assert density_of_mixture([(Decimal(50), Decimal(1)), (Decimal(50), Decimal("0.5"))]) == Decimal(100) / 150
-    with pytest.raises(Invalid):
-        density_of_mixture([])
-    with pytest.raises(Invalid, match="above 0"):
-        density_of_mixture([(Decimal(1), Decimal(0))])
-
-
-amounts = st.dictionaries(st.text(max_size=4), st.decimals("0.001", 1000, places=3), min_size=1, max_size=12)
-
-
-@given(amounts, st.decimals("0.1", 10**5, places=2))
-def test_scaling_up_and_down_returns_the_start(masses: dict[str, Decimal], batch_g: Decimal) -> None:
-    shares = percents_from_grams(masses)
-    scaled = grams([Line(key, share) for key, share in shares.items()], batch_g)
-    back = percents_from_grams(scaled)
-    for key, share in shares.items():
-        assert abs(back[key] - share) < Decimal("1e-20")
-
-
-def test_a_formula_is_normalised_only_on_request() -> None:
-    assert normalised({"a": Decimal(50), "b": Decimal(51)})["a"] == Decimal(5000) / 101
-    assert totals([line("a", "50"), line("b", "51")]).sum_percent == 101
-    with pytest.raises(Invalid):
-        normalised({"a": Decimal(0)})
-    with pytest.raises(Invalid):
-        percents_from_grams({"a": Decimal(-1), "b": Decimal(2)})
-
-
-def test_lines_expand_to_substances_with_the_remainder_filled_in() -> None:
+def test_a_line_without_material_brings_no_substance() -> None:
     blend = (Part("Glycerin", Decimal(60)), Part("AQUA", Decimal(40)))
-    found = {
-        s.inci: s.percent
-        for s in expand(dosed([line("w", qs=True), line("b", "10", parts=blend), line("x", None, parts=None)]))
-    }
+    lines = (line("w", "90", is_remainder=True), line("b", "10", blend), line("x", "0", ()))
+    found = {s.inci: s.percent for s in expand(Formula(phases=(Phase("A", lines=lines),)).dosed)}
     assert found == {"Aqua": Decimal(94), "Glycerin": Decimal(6)}
 
 
-def test_the_strip_splits_water_oil_and_the_rest() -> None:
-    lines = [
-        line("w", qs=True, phase="A"),
-        line("o", "20", parts=OIL, phase="B"),
-        line("p", "3", parts=(Part("Kaolin", Decimal(100)),), phase="C"),
-        line("b", "10", parts=(Part("Sorbitan Oleate", Decimal(50)), Part("Aqua", Decimal(40))), phase="B"),
-    ]
-    sides = {"AQUA": Affinity.WATER, "OLEA EUROPAEA FRUIT OIL": Affinity.OIL}
-    assert split_strip(lines, sides, {"B": Affinity.OIL}) == Split(Decimal(71), Decimal(26), Decimal(3))
-    assert split_strip([], {}) == Split(Decimal(0), Decimal(0), Decimal(0))
+def test_water_is_water_and_not_the_water_side() -> None:
+    mist = Phase("A", lines=(line("w", "50"), line("hydrolat", "40", (Part("Rosa Damascena Flower Water", D(100)),))))
+    oily = Phase("B", lines=(line("o", "6", OIL), line("b", "2", (Part("X", D(50)), Part("Aqua", D(40))))))
+    rest = Phase("C", lines=(line("p", "2", (Part("Kaolin", D(100)),)),))
+    sides = {"OLEA EUROPAEA FRUIT OIL": Affinity.OIL, "ROSA DAMASCENA FLOWER WATER": Affinity.WATER}
+    found = split_formula(Formula(phases=(mist, oily, rest)), sides, {"B": Affinity.OIL})
+    assert found == Split(water=D("50.8"), with_water=D(40), oil=D("7.2"), other=D(2))
+    assert split_formula(Formula(), {}) == Split(D(0), D(0), D(0), D(0))
+
+
+decimals = st.decimals("0.001", 10**6, places=3)
+maybe = st.none() | decimals
+texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=8)
+parts = st.builds(
+    Part, texts, decimals, st.sampled_from(Kind), st.booleans(), st.none() | texts, st.booleans(),
+    st.lists(st.builds(AllergenShare, texts, decimals), max_size=2).map(tuple), maybe, maybe,
+)  # fmt: skip
+prices = st.builds(Price, decimals, decimals, st.booleans(), st.none() | st.dates())
+materials = st.builds(
+    Material, st.integers(0, 99), texts, st.lists(parts, max_size=2).map(tuple), density_g_ml=maybe,
+    form=texts, cautions=texts, use_high=maybe, solvency=st.none() | st.sampled_from(Solvency),
+    prices=st.lists(prices, max_size=2).map(tuple),
+)  # fmt: skip
+measures = st.none() | st.builds(HouseholdMeasure, texts, decimals, st.booleans())
+lines_ = st.builds(Line, texts, materials, decimals, st.booleans(), texts, measures)
+phases = st.builds(
+    Phase, texts, texts, maybe, st.lists(texts, max_size=2).map(tuple), st.lists(lines_, max_size=3).map(tuple)
+)
+sizes = st.none() | st.builds(BatchSize, decimals, maybe, st.none() | st.integers(0, 99), maybe, texts)
+formulas = st.builds(
+    Formula, texts, st.lists(phases, max_size=2).map(tuple), texts, texts, texts,
+    st.lists(texts, max_size=2).map(tuple), texts, texts, sizes,
+    maybe, decimals, st.lists(st.builds(Scale, decimals, maybe, texts, decimals), max_size=2).map(tuple), maybe,
+    st.lists(st.builds(Packaging, st.integers(0, 9), texts, decimals, decimals, maybe), max_size=2).map(tuple),
+    decimals, maybe, st.builds(Rates, texts, st.integers(0, 4), decimals, decimals, decimals),
+)  # fmt: skip
+
+
+@given(formulas)
+@settings(max_examples=60)
+def test_the_plain_form_gives_the_same_value_back(formula: Formula) -> None:
+    text = formula.to_json()
+    assert Formula.from_json(text) == formula
+    assert Formula.from_json(text).to_json() == text
+
+
+def test_a_formula_of_a_later_program_or_none_at_all_is_refused() -> None:
+    for text in ('{"schema": 2}', "{}", "[]", '{"schema": 1, "phases": [{"lines": 7}]}', '{"schema": 1, "name": 5}'):
+        with pytest.raises(ValueError, match=r"later program|is no"):
+            Formula.from_json(text)
+
+
+def test_what_a_formula_is_worth_is_no_part_of_what_it_is() -> None:
+    paid = Price(D(9), D(1000), day=date(2026, 1, 2))
+    dear, cheap = (
+        Formula(phases=(Phase("A", lines=(Line("a", Material(1, "Oil", OIL, prices=kept), D(100)),)),))
+        for kept in ((paid,), ())
+    )
+    assert dear != cheap
+    assert dear.without_prices() == cheap.without_prices()
+
+
+@pytest.mark.parametrize(
+    ("text", "fill", "words", "fill_words", "net_g"),
+    [
+        ("500 g", "", "500 g", "", "500"),
+        ("2 l", "50 ml", "2 L", "50 mL", "1900"),
+        ("40 jars", "50 g", "40 units", "50 g", "2000"),
+        ("1 kg", "1 oz", "1 kg", "1 oz", "1000"),
+    ],
+)
+def test_a_batch_size_says_how_it_was_asked_for(text: str, fill: str, words: str, fill_words: str, net_g: str) -> None:
+    found = read_batch_size(text, fill, D("0.95"))
+    assert (found.words, found.fill_words, found.net_g) == (words, fill_words, D(net_g))
+    assert read_batch_size(found.words, found.fill_words, D("0.95")) == found

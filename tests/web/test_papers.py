@@ -44,8 +44,8 @@ def test_a_batch_sheet_is_read_back_with_the_numbers_that_were_worked_out(
     reader = pdf(demo_client, "/formulas/2/batch-sheet.pdf?size=40+units")
     text = words(reader)
     for line in sheet.lines:
-        assert f"{line.shown_g:.{line.places}f} g" in text
-        assert not line.shown_g % line.step_g
+        assert f"{line.weigh_g:.{line.scale.places}f} g" in text
+        assert not line.weigh_g % line.scale.readability_g
     assert sum(line.shown_g for line in sheet.lines) == sheet.weighed_g
     assert f"{sheet.weighed_g.normalize():f} g" in text
     for heading in ("Oat and shea hand cream", "Cool down", "75 °C", "Care.", "pH wanted", "Actual g", "Lot"):

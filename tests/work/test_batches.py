@@ -222,8 +222,8 @@ def test_the_sheet_of_a_batch_keeps_its_weights_whatever_becomes_of_the_scales(d
             session.execute(text(change))
         with demo.reading() as session:
             sheet = sheet_of_batch(session, batch_id)["sheet"]
-        assert [(row.line.name, row.shown_g, row.scale) for row in sheet.lines] == planned
-        assert all(row.shown_g == to_places(row.shown_g, row.places) for row in sheet.lines)
+        assert [(row.line.name, row.weigh_g, row.scale.name) for row in sheet.lines] == planned
+        assert all(row.weigh_g == to_places(row.weigh_g, row.scale.places) for row in sheet.lines)
         assert sheet.weighed_g == sum(weight for _, weight, _ in planned)
 
 

@@ -246,8 +246,8 @@ def test_a_formula_is_started_whole_with_phases_notes_and_the_same_order(store: 
         found = results_of(session, there)
         compared = compare(session, cream, formula_id)
     assert found.faults == ()
-    assert found.sound is not None
-    assert sum(line.percent for line in found.sound.lines) == 100
+    assert found.complete is not None
+    assert found.complete.total_percent == 100
     assert [there.draft.letter_of(phase.id) for phase in there.draft.phases] == ["A", "B", "C", "D"]
     assert all(line.material_id and line.note for line in there.draft.lines)
     assert sum(line.qs for line in there.draft.lines) == 1

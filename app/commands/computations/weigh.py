@@ -5,8 +5,12 @@ from decimal import Decimal
 from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Figure, Id, NonNegative, Percent, Positive, RequestModel
+from app.science.batch_size import BatchSize
+from app.science.errors import Invalid
+from app.science.formula import Formula, Line, Material, Phase, remainder_percent
+from app.science.numbers import plain
 from app.science.scales import ASSUMED_SCALE, Scale
-from app.science.weighing import LineToWeigh, WeighedLine, weigh
+from app.science.weighing import WeighedLine, weigh
 
 SUMMARY = "weights for a batch that add up exactly, the scale for each, and what to do about weights too small for it"
 
@@ -87,16 +91,58 @@ def compute(request: Request) -> Answer:
     Raises:
         Invalid: when the lines do not make a formula or a value makes no sense.
     """
-    lines = [LineToWeigh(line.id, line.percent, line.qs, line.phase) for line in request.lines]
-    scales = [Scale(scale.readability_g, scale.capacity_g) for scale in request.scales]
-    weighing = weigh(lines, request.batch_g, scales, request.loss_percent)
+    weighing = weigh(_formula(request))
     return Answer(lines=[_line(line) for line in weighing.lines], total_shown_g=weighing.total_shown_g)
+
+
+def _formula(request: Request) -> Formula:
+    """Make the formula of a request: each line of a material that is called by its id."""
+    percents = _percents(request.lines)
+    rows = list(zip(request.lines, percents, strict=True))
+    phases = tuple(
+        Phase(phase, lines=tuple(_asked(line, percent) for line, percent in rows if line.phase == phase))
+        for phase in dict.fromkeys(line.phase for line in request.lines)
+    )
+    return Formula(
+        phases=phases,
+        size=BatchSize(request.batch_g),
+        loss_percent=request.loss_percent,
+        scales=tuple(Scale(scale.readability_g, scale.capacity_g) for scale in request.scales),
+    )
+
+
+def _asked(line: RequestLine, percent: Decimal) -> Line:
+    return Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
+
+
+def _percents(lines: list[RequestLine]) -> list[Decimal]:
+    """Check the lines and give each one's percentage, the q.s. remainder filled in."""
+    seen: set[str] = set()
+    filling: int | None = None
+    for place, line in enumerate(lines):
+        if line.id in seen:
+            raise Invalid(f"lines[{place}].id", f"The id {line.id!r} stands on two lines; give each line its own.")
+        seen.add(line.id)
+        if line.qs and line.percent is not None:
+            message = "A line that fills up to 100 has no percentage of its own; take one away."
+            raise Invalid(f"lines[{place}].percent", message)
+        if not line.qs and line.percent is None:
+            raise Invalid(f"lines[{place}].percent", "Write a percentage, or let this line fill up to 100.")
+        if line.qs and filling is not None:
+            message = f"Line {lines[filling].id!r} fills up to 100 already; give this one a percentage."
+            raise Invalid(f"lines[{place}].qs", message)
+        filling = place if line.qs else filling
+    rest = remainder_percent(line.percent for line in lines if line.percent is not None)
+    if filling is not None and rest < 0:
+        message = f"The other lines add up to {plain(100 - rest)} %; take {plain(-rest)} away."
+        raise Invalid(f"lines[{filling}].qs", message)
+    return [rest if line.percent is None else line.percent for line in lines]
 
 
 def _line(line: WeighedLine) -> AnswerLine:
     return AnswerLine(
-        id=line.id,
-        percent=line.percent,
+        id=line.line.key,
+        percent=line.line.percent,
         target_g=line.target_g,
         shown_g=line.shown_g,
         scale=AnswerScale(readability_g=line.scale.readability_g, capacity_g=line.scale.capacity_g),
@@ -114,7 +160,7 @@ def _advice(line: WeighedLine) -> AnswerAdvice | None:
         strength_percent=stock.strength_percent if stock else None,
         stock_g=stock.stock_g if stock else None,
         take_off_g=stock.take_off_g if stock else None,
-        solvent=stock.solvent_id if stock else None,
+        solvent=stock.solvent_key if stock else None,
         smallest_batch_g=line.advice.smallest_batch_g,
         portions=line.advice.portions,
     )

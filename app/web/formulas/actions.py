@@ -85,7 +85,7 @@ def _as_percentages(store: Store, formula_id: int, draft: Draft) -> Draft:
         there = open_draft(session, formula_id)
         known = {line.id: line.material_id for line in there.draft.lines}
         lines = tuple(replace(line, material_id=known.get(line.id)) for line in draft.lines)
-        return moves.as_percentages(results_of(session, there, typed=replace(draft, lines=lines)).reading)
+        return moves.as_percentages(results_of(session, there, typed=replace(draft, lines=lines)).resolution)
 
 
 def _deed(word: str, rest: str, draft: Draft) -> str:

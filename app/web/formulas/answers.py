@@ -8,7 +8,7 @@ from app.web.formulas.area import Page
 from app.web.formulas.forms import Posted
 from app.web.formulas.page import conflict_between, look, parts, unsaved_page
 from app.work.formulas.deeds import DraftConflict
-from app.work.formulas.reading import FieldFault
+from app.work.formulas.faults import FieldFault
 
 
 def refused(formula_id: int, form: Posted, faults: tuple[FieldFault, ...], *, live: bool = False) -> Page:

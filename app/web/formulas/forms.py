@@ -10,7 +10,7 @@ from werkzeug.datastructures import MultiDict
 
 from app.work.formulas.deeds import From
 from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
-from app.work.formulas.reading import FieldFault
+from app.work.formulas.faults import FieldFault
 
 Form = MultiDict[str, str]
 

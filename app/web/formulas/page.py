@@ -10,15 +10,16 @@ from app.store.materials import Packaging
 from app.web.formulas.forms import USES, Posted, new_id
 from app.work.formulas.deeds import code_faults, open_draft
 from app.work.formulas.draft import Draft
+from app.work.formulas.faults import FieldFault
 from app.work.formulas.fields import Change, changes
 from app.work.formulas.merge import Clash, merge
-from app.work.formulas.reading import FieldFault
 from app.work.formulas.results import LineResult, Results, percent_words, results_of
-from app.work.formulas.sections import shown
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import Suggestion, unmatched
 from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
+from app.work.rules.checks import FormulaChecks
+from app.work.rules.section import checks_of, read_given_answers
 
 BASES = {
     "w/w": "% w/w",
@@ -39,6 +40,7 @@ class Sheet:
     origin: Origin | None
     packaging: list[Packaging]
     suggestions: dict[str, list[Suggestion]]
+    checks: FormulaChecks | None
 
 
 def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
@@ -50,11 +52,12 @@ def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
     with store.reading() as session:
         there = open_draft(session, formula_id)
         results = results_of(session, there, typed=typed and settle(session, typed, there.draft))
-        draft = results.reading.draft
+        draft = results.draft
         extras = list_versions(session, formula_id), origin_of(session, formula_id)
-        pieces = [p for p in results.ground.packaging.values() if p.retired_at is None]
-    open_lines = [(line.draft.id, line.draft.typed) for line in results.reading.lines if line.material is None]
-    return Sheet(there, draft, results, *extras, pieces, unmatched(open_lines, store))
+        pieces = [p for p in results.context.packaging.values() if p.retired_at is None]
+        checks = checks_of(results, read_given_answers(session, formula_id))
+    open_lines = [(line.draft.id, line.draft.typed) for line in results.lines if line.material is None]
+    return Sheet(there, draft, results, *extras, pieces, unmatched(open_lines, store), checks)
 
 
 def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
@@ -68,7 +71,7 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
         "draft": sheet.draft,
         "results": sheet.results,
         "faults": faults,
-        "sections": shown(sheet.results),
+        "checks": sheet.checks,
         "bases": BASES,
         "uses": USES,
         "new_id": new_id,
@@ -125,7 +128,7 @@ def _pieces_of_lines(values: dict[str, Any]) -> dict[str, dict[str, str]]:
     results, suggestions = values["results"], values["sheet"].suggestions
     found = {}
     for line in results.lines:
-        key = line.read.draft.id
+        key = line.draft.id
         found[key] = {
             "figures": figures.render(line=line, results=results),
             "offers": offers.render(line_id=key, found=suggestions[key]) if suggestions.get(key) else "",
@@ -136,8 +139,8 @@ def _pieces_of_lines(values: dict[str, Any]) -> dict[str, dict[str, str]]:
 
 def rest_of(line: LineResult | None, results: Results) -> str:
     """Write the percentage that a line fills up with, where amounts are percentages w/w."""
-    shown = line is not None and line.read.qs and results.reading.draft.basis == "w/w"
-    return percent_words(line.percent) if shown and line else ""
+    shown = line is not None and line.is_remainder and results.draft.basis == "w/w"
+    return percent_words(line.percent) if shown and line and line.percent is not None else ""
 
 
 @dataclass(frozen=True, slots=True)

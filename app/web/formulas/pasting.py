@@ -11,7 +11,7 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import new_id, several_lines
 from app.work.formulas.deeds import From, open_draft, save_draft
 from app.work.formulas.paste import preview, with_rows
-from app.work.formulas.reading import MOST_LINES
+from app.work.formulas.resolve import MOST_LINES
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import choices, take
 

@@ -4,6 +4,7 @@ from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.science.errors import Invalid
+from app.science.formula import Formula
 from app.store.errors import NotFound
 from app.web import context
 from app.web.formulas.answers import refused, too_late
@@ -12,16 +13,15 @@ from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look
 from app.work.formulas.compare import compare
 from app.work.formulas.deeds import DraftConflict, open_draft, save_draft
-from app.work.formulas.reading import FieldFault, NotSound
-from app.work.formulas.results import read_sound
-from app.work.formulas.sound import SoundFormula
+from app.work.formulas.faults import FieldFault, IncompleteFormula
+from app.work.formulas.results import read_complete
 from app.work.formulas.versions import (
     branch,
     keep_version,
     list_versions,
     read_version,
     use_version,
-    version_content,
+    version_draft,
     version_numbered,
 )
 from app.work.rules.sheet import checks_sheet
@@ -43,7 +43,7 @@ def keep(formula_id: int) -> Page:
         keep_version(context.store(), formula_id, note, who, key=key)
     except DraftConflict as error:
         return too_late(formula_id, form, error)
-    except NotSound as error:
+    except IncompleteFormula as error:
         return _not_kept(formula_id, error.faults, note)
     except Invalid as error:
         return _not_kept(formula_id, (FieldFault(error.field, error.message),), note)
@@ -60,7 +60,7 @@ def show_version(formula_id: int, number: int) -> Page:
     """Show a version as it was kept."""
     with context.store().reading() as session:
         version_id = version_numbered(session, formula_id, number)
-        version = version_content(session, version_id)[0]
+        version = version_draft(session, version_id)[0]
         formula = read_version(session, version_id)
         rows = list_versions(session, formula_id)
         checks = checks_sheet(session, formula_id, version_id)
@@ -77,17 +77,17 @@ def comparison(formula_id: int) -> Page:
     left = left or (str(versions[0].number) if versions else DRAFT)
     try:
         found = compare(_side(formula_id, left), _side(formula_id, right or DRAFT))
-    except NotSound as error:
+    except IncompleteFormula as error:
         return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id), 422
     return render_template(
         "formulas/compare.html", there=there, versions=versions, found=found, left=left, right=right or DRAFT
     )
 
 
-def _side(formula_id: int, word: str) -> SoundFormula:
+def _side(formula_id: int, word: str) -> Formula:
     with context.store().reading() as session:
         if word == DRAFT:
-            return read_sound(session, open_draft(session, formula_id))
+            return read_complete(session, open_draft(session, formula_id))
         if not word.isdecimal() or len(word) > 9:
             raise NotFound(f"There is no version {word[:20]} of this formula.")
         return read_version(session, version_numbered(session, formula_id, int(word)))

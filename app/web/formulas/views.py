@@ -11,8 +11,8 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look, parts
 from app.work.formulas.deeds import DraftConflict, bring_back, create, retire
+from app.work.formulas.faults import FieldFault
 from app.work.formulas.listing import list_formulas
-from app.work.formulas.reading import FieldFault
 from app.work.formulas.suggesting import suggest
 from app.work.typed import Faults
 

@@ -14,7 +14,7 @@ from app.web.row_number import number
 from app.web.template_tools import workshop
 from app.work.batches.sheets import sheet_of_batch
 from app.work.clock import today
-from app.work.formulas.reading import NotSound
+from app.work.formulas.faults import IncompleteFormula
 from app.work.papers import Asked, batch_sheet_of, cost_sheet_of, declaration_of
 
 blueprint = Blueprint("papers", __name__)
@@ -104,7 +104,7 @@ def _page(kind: str, formula_id: int, make: Maker) -> Page:
     try:
         with context.store().reading() as session:
             sheet = make(session, wanted)
-    except NotSound as error:
+    except IncompleteFormula as error:
         return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id, **values), 422
     except Invalid as error:
         return render_template("papers/page.html", sheet=None, fault=error, on_page=True, **values), 422
@@ -120,7 +120,7 @@ def _pdf(kind: str, formula_id: int, make: Maker) -> Page:
     try:
         with context.store().reading() as session:
             sheet = make(session, asked(formula_id))
-    except (NotSound, Invalid):
+    except (IncompleteFormula, Invalid):
         return _page(kind, formula_id, make)
     return _pressed(kind, {"sheet": sheet}, back)
 

@@ -32,14 +32,14 @@ def full(formula_id: int) -> Page:
 
 def _page(sheet: Sheet, fault: str = "") -> str:
     view, choice = ph_view(sheet.results), _choice(sheet, -1)
-    head = sheet.results.reading.head
+    formula = sheet.results.formula
     at = view.outlook.prediction if view else None
     return render_template(
         "ph/page.html",
         there=sheet.there,
         view=view,
         fault=fault,
-        neutral=neutralising(choice.materials, head.target_ph, view.batch_g) if view else None,
+        neutral=neutralising(choice.materials, formula.target_ph, view.batch_g) if view else None,
         thickeners=thickener_rows(choice.materials, at.ph.value if at else None),
         keeping=keeping(choice.materials) if view else None,
         verdict_words=VERDICT_WORDS,
@@ -47,14 +47,13 @@ def _page(sheet: Sheet, fault: str = "") -> str:
 
 
 def _choice(sheet: Sheet, row_version: int) -> Choice:
-    held = [(line.material, line.percent) for line in sheet.results.reading.lines]
-    rows = [(m, percent) for m, percent in held if m is not None and m.parts and percent > 0]
+    rows = [line for line in sheet.results.formula.lines if line.material.id and line.parts and line.percent > 0]
     return Choice(
         formula_id=sheet.there.formula_id,
         draft=sheet.there.draft,
         came=From(row_version, f"ph-{new_id()}"),
-        materials=tuple(DosedMaterial(m.name, percent, m.parts) for m, percent in rows),
-        ids=tuple(m.id for m, _ in rows),
+        materials=tuple(DosedMaterial(line.name, line.percent, line.parts) for line in rows),
+        ids=tuple(line.material.id for line in rows),
     )
 
 
@@ -80,7 +79,7 @@ def neutraliser(formula_id: int) -> Page:
     inci = request.form.get("inci", "")
 
     def deed(choice: Choice, sheet: Sheet) -> tuple[OpenDraft, str]:
-        return choose_neutraliser(context.store(), choice, inci, sheet.results.reading.head.target_ph)
+        return choose_neutraliser(context.store(), choice, inci, sheet.results.formula.target_ph)
 
     return _chosen(formula_id, deed, "neutralisers")
 

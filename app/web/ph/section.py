@@ -6,7 +6,6 @@ from functools import lru_cache
 
 from app.documents.ph_plot import Plot, WindowOfPh, plot
 from app.science.composition import DosedMaterial
-from app.science.formula import dosed
 from app.work.formulas.results import Results
 from app.work.ph.outlook import Outlook, Titration, outlook
 
@@ -25,12 +24,11 @@ class PhView:
 
 def ph_view(results: Results) -> PhView | None:
     """Work out what the section shows of a draft; None while nothing is in it."""
-    materials = tuple(m for m in dosed(results.reading.science) if m.percent > 0 and m.parts)
+    materials = tuple(m for m in results.formula.dosed if m.percent > 0 and m.parts)
     if not materials or sum((m.percent for m in materials), Decimal(0)) > HUNDRED:
         return None
-    head = results.reading.head
-    batch_g = float(head.weighed_g) if head.weighed_g is not None else 100.0
-    return _view(materials, results.reading.draft.exposure, head.target_ph, batch_g)
+    batch_g = float(results.weighed_g) if results.weighed_g is not None else 100.0
+    return _view(materials, results.draft.exposure, results.formula.target_ph, batch_g)
 
 
 @lru_cache(maxsize=MOST_KEPT)

@@ -7,12 +7,11 @@ from app.web import context
 from app.web.rules import checks, memory
 from app.web.rules.area import Page, blueprint
 from app.work.clock import today
-from app.work.rules import section
 from app.work.rules.corrections import read_corrections
 from app.work.rules.coverage import gaps
 from app.work.rules.tables import find_table, overviews, rows_of
 
-__all__ = ["blueprint", "checks", "memory", "section"]
+__all__ = ["blueprint", "checks", "memory"]
 LONGEST_QUERY = 200
 
 

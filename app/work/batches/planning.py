@@ -1,28 +1,29 @@
 """Planning a batch: pins a version, issues a number, writes what is to be weighed."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
-from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.batch_number import format_number, series_key
-from app.science.batch_size import BatchSize, read_batch_size
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain
+from app.science.formula import Formula
+from app.science.numbers import plain
 from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Formula, FormulaVersion
-from app.store.workshop import next_in_series, scales, the_workshop
+from app.store.formulas import Formula as StoredFormula
+from app.store.formulas import FormulaVersion
+from app.store.workshop import next_in_series, the_workshop
 from app.work.batches.loading import log
 from app.work.clock import now
+from app.work.formulas.context import read_context
 from app.work.formulas.deeds import find, open_draft
-from app.work.formulas.reading import NotSound
-from app.work.formulas.sound import SoundFormula
-from app.work.formulas.versions import keep_in, read_version
+from app.work.formulas.faults import IncompleteFormula
+from app.work.formulas.versions import formula_of, keep_in, latest_version
 from app.work.once import earlier_result, remember, scoped
+from app.work.papers import at_size
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -77,7 +78,7 @@ def planning_choices(store: Store, formula_id: int | None) -> PlanningChoices:
         NotFound: when the named formula does not exist.
     """
     with store.reading() as session:
-        live = select(Formula).where(Formula.retired_at.is_(None)).order_by(Formula.name)
+        live = select(StoredFormula).where(StoredFormula.retired_at.is_(None)).order_by(StoredFormula.name)
         formulas = tuple(FormulaChoice(f.id, f.code, f.name) for f in session.scalars(live))
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
@@ -110,10 +111,8 @@ def plan_batch(store: Store, plan: Plan) -> int:
         if earlier is not None:
             return int(earlier)
         version = _pinned(session, plan)
-        formula = read_version(session, version.id)
-        size, loss, day = _read(plan, formula)
-        sheet = _sheet(session, formula, size, plan.size, loss)
-        batch = _written(session, plan, version, sheet, day)
+        formula, day = _as_planned(session, plan, version)
+        batch = _written(session, plan, version, formula, day)
         session.flush()
         log(batch, "planned", by=plan.made_by, new=f"{plan.size}, version {version.number}")
         remember(session, key, str(batch.id))
@@ -134,33 +133,33 @@ def _pinned(session: Session, plan: Plan) -> FormulaVersion:
 def _pinned_draft(session: Session, formula_id: int, who: str) -> FormulaVersion:
     try:
         return keep_in(session, find(session, formula_id), "Kept when a batch was planned", who)
-    except NotSound as error:
+    except IncompleteFormula as error:
         raise Invalid("draft", f"The draft does not add up yet: {error}") from error
     except Invalid:
-        newest = FormulaVersion.number.desc()
-        asked = select(FormulaVersion).where(FormulaVersion.formula_id == formula_id).order_by(newest).limit(1)
-        return session.scalars(asked).one()
+        latest = latest_version(session, formula_id)
+        if latest is None:
+            raise
+        return latest
 
 
-def _read(plan: Plan, formula: SoundFormula) -> tuple[BatchSize, Decimal, date]:
-    size = read_batch_size(plan.size, plan.fill or formula.fill, formula.density_g_ml, field="size")
-    loss = parse_number(plan.loss, "loss", low=Decimal(0), high=Decimal(99)) if plan.loss.strip() else Decimal(0)
+def _as_planned(session: Session, plan: Plan, version: FormulaVersion) -> tuple[Formula, date]:
+    """Give the version at the size that is planned, on the scales of the bench, and the day it is planned for."""
+    if not plan.size.strip():
+        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
+    formula = at_size(formula_of(version), plan.size, plan.fill, plan.loss)
     try:
-        return size, loss, date.fromisoformat(plan.planned_on)
+        return replace(formula, scales=read_context(session).defaults.scales), date.fromisoformat(plan.planned_on)
     except ValueError as error:
         raise Invalid("planned_on", "Write the date as year-month-day, such as 2026-11-30.") from error
 
 
-def _sheet(session: Session, formula: SoundFormula, size: BatchSize, size_text: str, loss: Decimal) -> BatchSheet:
+def _written(session: Session, plan: Plan, version: FormulaVersion, formula: Formula, day: date) -> Batch:
     try:
-        return batch_sheet(formula, size, size_text, loss, scales(session))
+        sheet = batch_sheet(formula)
     except Invalid as error:
         raise Invalid("size", error.message) from error
-
-
-def _written(session: Session, plan: Plan, version: FormulaVersion, sheet: BatchSheet, day: date) -> Batch:
     batch = Batch(
-        number=_issue_number(session, sheet.formula.code, day),
+        number=_issue_number(session, formula.code, day),
         version_id=version.id,
         size_g=sheet.size.net_g,
         size_text=plan.size.strip()[:80],
@@ -176,18 +175,22 @@ def _written(session: Session, plan: Plan, version: FormulaVersion, sheet: Batch
 
 
 def _lines(sheet: BatchSheet) -> list[BatchLine]:
+    weighed = [(part.phase.letter, row) for part in sheet.phases for row in part.lines]
     return [
         BatchLine(
             position=place,
-            phase=row.line.phase,
-            material_id=row.line.material_id,
+            line_key=row.line.key,
+            phase=letter,
+            material_id=row.line.material.id,
             name=row.line.name,
             percent=row.line.percent,
             target_g=row.target_g,
-            shown_g=row.shown_g,
-            scale=row.scale,
+            shown_g=row.weigh_g,
+            scale=row.scale.name,
+            step_g=row.scale.readability_g,
+            advice=row.advice.text if row.advice else "",
         )
-        for place, row in enumerate(sheet.lines, start=1)
+        for place, (letter, row) in enumerate(weighed, start=1)
     ]
 
 

@@ -1,6 +1,5 @@
-"""The sheet of a planned batch: the pinned version at the size that was planned, with the batch's own weights."""
+"""The sheet of a planned batch: the version's formula with the weights, scales and advice that were planned."""
 
-from collections.abc import Mapping
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
@@ -8,61 +7,49 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.science.batch_size import BatchSize
+from app.science.formula import Formula, Line
+from app.science.scales import Scale
+from app.science.weighing import WeighedLine, Weighing
+from app.science.weighing_advice import Advice
 from app.store.batches import Batch, BatchLine
-from app.store.workshop import Scale, scales
 from app.work.batches.loading import load_batch
-from app.work.formulas.versions import read_version
-from app.work.sheets import BatchSheet, SheetLine, batch_sheet
-
-# A batch outlives the scales it was planned on; its sheet is printed all the same.
-NO_SCALE = Scale(name="", readability_g=Decimal("0.01"), capacity_g=Decimal("1e9"))
-DECADES = tuple(Decimal(1).scaleb(-places) for places in range(7))
+from app.work.formulas.versions import formula_of
+from app.work.sheets import sheet_of
 
 
 def sheet_of_batch(session: Session, batch_id: int) -> dict[str, Any]:
-    """Give what the batch sheet of a planned batch shows; its weights are those that were planned.
+    """Return what the batch sheet of a planned batch shows; its weights are those that were planned.
 
     Raises:
         NotFound: when there is no such batch.
     """
     batch = load_batch(session, batch_id)
-    formula = read_version(session, batch.version_id)
-    units = int(batch.size_g // batch.fill_g) if batch.fill_g else None
-    size = BatchSize(batch.size_g, batch.fill_g, units)
-    bench = scales(session)
-    sheet = batch_sheet(formula, size, batch.size_text, batch.loss_percent, bench or [NO_SCALE])
+    formula = formula_of_batch(batch)
     return {
-        "sheet": _as_planned(sheet, batch, {scale.name: scale.readability_g for scale in bench}),
+        "sheet": sheet_of(formula, planned_weighing(batch, formula)),
+        "size_text": batch.size_text,
         "number": batch.number,
         "planned_on": batch.planned_on,
         "made_by": batch.made_by,
     }
 
 
-def _as_planned(sheet: BatchSheet, batch: Batch, steps: Mapping[str, Decimal]) -> BatchSheet:
-    """Put the planned weights in, line by line: a plan is written in the order of its version."""
-    planned = iter([line for line in batch.lines if not line.added_at_bench])
-    phases = tuple(
-        replace(part, lines=tuple(_line(row, next(planned, None), steps) for row in part.lines))
-        for part in sheet.phases
-    )
-    whole_g = sum((row.shown_g for part in phases for row in part.lines), Decimal(0))
-    return replace(sheet, phases=phases, weighed_g=whole_g)
+def formula_of_batch(batch: Batch) -> Formula:
+    """Return the formula of a batch at the size, fill and loss it was planned with."""
+    units = int(batch.size_g // batch.fill_g) if batch.fill_g else None
+    size = BatchSize(batch.size_g, batch.fill_g, units)
+    return replace(formula_of(batch.version), size=size, loss_percent=batch.loss_percent)
 
 
-def _line(row: SheetLine, planned: BatchLine | None, steps: Mapping[str, Decimal]) -> SheetLine:
-    """Print a weight with the decimals it was planned with, whatever scales the workshop has by now."""
-    if planned is None:
-        return row
-    same = (planned.shown_g, planned.scale) == (row.shown_g, row.scale)
-    step_g = steps.get(planned.scale)
-    if step_g is None or planned.shown_g % step_g:
-        step_g = next((step for step in DECADES if not planned.shown_g % step), DECADES[-1])
-    return replace(
-        row,
-        target_g=planned.target_g,
-        shown_g=planned.shown_g,
-        scale=planned.scale,
-        step_g=step_g,
-        advice=row.advice if same else "",
-    )
+def planned_weighing(batch: Batch, formula: Formula) -> Weighing:
+    """Return the weights of a batch as they were planned; a plan is written in the order of its version."""
+    planned = [row for row in batch.lines if not row.added_at_bench]
+    lines = tuple(_weighed(line, row) for line, row in zip(formula.lines, planned, strict=True))
+    return Weighing(lines, sum((row.shown_g for row in planned), Decimal(0)))
+
+
+def _weighed(line: Line, row: BatchLine) -> WeighedLine:
+    error = 100 * abs(row.shown_g - row.target_g) / row.target_g if row.target_g else Decimal(0)
+    scale = Scale(row.step_g, None, row.scale)
+    advice = Advice(row.advice) if row.advice else None
+    return WeighedLine(line, row.target_g, row.shown_g, scale, error, scale.resolution_percent(row.target_g), advice)

@@ -3,17 +3,19 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
+from app.science.formula import Formula, Line
 from app.science.names import inci_key
 from app.science.numbers import plain
-from app.work.formulas.sound import SoundFormula, SoundLine
 
 
 @dataclass(frozen=True, slots=True)
 class LinePair:
-    """A line on either side, None where it is not there; ``difference`` is right minus left in % w/w."""
+    """A line on either side, None where it is not there, each with the letter of its phase."""
 
-    left: SoundLine | None
-    right: SoundLine | None
+    left: Line | None
+    right: Line | None
+    left_phase: str = ""
+    right_phase: str = ""
 
     @property
     def difference(self) -> Decimal:
@@ -25,14 +27,16 @@ class LinePair:
         """What happened to the line: ``new``, ``gone``, ``changed`` or ``same``."""
         if self.left is None or self.right is None:
             return "new" if self.left is None else "gone"
-        return "changed" if _facts(self.left) != _facts(self.right) else "same"
+        changed = self.left_phase != self.right_phase or _facts(self.left) != _facts(self.right)
+        return "changed" if changed else "same"
 
     @property
     def words(self) -> str:
         """What happened to the line, in words."""
         if self.left is None or self.right is None:
             return self.state
-        return ", ".join(_changed_words(self.left, self.right))
+        moved = [f"from phase {self.left_phase} to {self.right_phase}"] if self.left_phase != self.right_phase else []
+        return ", ".join([*moved, *_changed_words(self.left, self.right)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,54 +61,66 @@ class Comparison:
         return tuple(pair for pair in self.lines if pair.state != "same")
 
 
-def compare(left: SoundFormula, right: SoundFormula) -> Comparison:
+def compare(left: Formula, right: Formula) -> Comparison:
     """Match the lines of two formulas, by their keys first and then by the name of the material."""
     return Comparison(tuple(_pairs(left, right)), tuple(_facts_apart(left, right)))
 
 
-def _percent(line: SoundLine | None) -> Decimal:
+def _percent(line: Line | None) -> Decimal:
     return Decimal(0) if line is None else line.percent
 
 
-def _facts(line: SoundLine) -> tuple[object, ...]:
-    return (line.phase, line.name, line.percent, line.qs, line.note, line.parts)
+def _facts(line: Line) -> tuple[object, ...]:
+    return (line.name, line.percent, line.is_remainder, line.note, line.parts)
 
 
-def _changed_words(left: SoundLine, right: SoundLine) -> list[str]:
+def _changed_words(left: Line, right: Line) -> list[str]:
     found = [f"was {left.name}"] if inci_key(left.name) != inci_key(right.name) else []
-    found += [f"from phase {left.phase} to {right.phase}"] if left.phase != right.phase else []
-    found += ["now fills up to 100" if right.qs else "no longer fills up to 100"] if left.qs != right.qs else []
+    found += (
+        ["now fills up to 100" if right.is_remainder else "no longer fills up to 100"]
+        if left.is_remainder != right.is_remainder
+        else []
+    )
     found += ["composition of the material changed"] if left.name == right.name and left.parts != right.parts else []
     found += ["note changed"] if left.note != right.note else []
     return found
 
 
-def _pairs(left: SoundFormula, right: SoundFormula) -> list[LinePair]:
+def _pairs(left: Formula, right: Formula) -> list[LinePair]:
     rest = {line.key: line for line in left.lines}
     matches = {line.key: rest.pop(line.key) for line in right.lines if line.key in rest}
     by_name = {inci_key(line.name): line for line in rest.values()}
     for line in right.lines:
         if line.key not in matches and (other := by_name.pop(inci_key(line.name), None)) is not None:
             matches[line.key] = rest.pop(other.key)
-    pairs = [LinePair(matches.get(line.key), line) for line in right.lines]
-    return [*pairs, *(LinePair(line, None) for line in left.lines if line.key in rest)]
+    here, there = _letters(left), _letters(right)
+    pairs = [_pair(matches.get(line.key), line, here, there) for line in right.lines]
+    return [*pairs, *(LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest)]
 
 
-def _facts_apart(left: SoundFormula, right: SoundFormula) -> list[FactPair]:
+def _letters(formula: Formula) -> dict[str, str]:
+    return {line.key: phase.letter for phase in formula.phases for line in phase.lines}
+
+
+def _pair(left: Line | None, right: Line, here: dict[str, str], there: dict[str, str]) -> LinePair:
+    return LinePair(left, right, here[left.key] if left else "", there[right.key])
+
+
+def _facts_apart(left: Formula, right: Formula) -> list[FactPair]:
     one, other = _all_facts(left), _all_facts(right)
     keys = dict.fromkeys([*other, *one])
     return [FactPair(key, one.get(key, ""), other.get(key, "")) for key in keys if one.get(key) != other.get(key)]
 
 
-def _all_facts(formula: SoundFormula) -> dict[str, str]:
+def _all_facts(formula: Formula) -> dict[str, str]:
     found = {
         "Name": formula.name,
         "Product type": formula.product_type,
         "Stays on or rinses off": formula.exposure,
         "Special uses": ", ".join(formula.special_uses),
         "Claims": formula.claims,
-        "Batch size": formula.batch,
-        "Fill of one unit": formula.fill,
+        "Batch size": formula.size.words if formula.size else "",
+        "Fill": formula.size.fill_words if formula.size else "",
         "Density, g/mL": _number(formula.density_g_ml),
         "Process loss, %": _number(formula.loss_percent),
         "Target pH": _number(formula.target_ph),

@@ -10,8 +10,8 @@ from app.science.declaration.listing import declare
 from app.science.declaration.values import Entry
 from app.science.declaration.values import Jurisdiction as Law
 from app.science.errors import Invalid
+from app.science.formula import Formula
 from app.store.workshop import Jurisdiction
-from app.work.formulas.sound import SoundFormula
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +35,9 @@ def declared(
     return tuple(_declared(present, exposure, jurisdiction) for jurisdiction in jurisdictions)
 
 
-def declared_formula(formula: SoundFormula, jurisdiction: Jurisdiction) -> Declared:
+def declared_formula(formula: Formula, jurisdiction: Jurisdiction) -> Declared:
     """Write the list of a formula that adds up."""
-    found = declared(formula.dosed(), formula.exposure, (jurisdiction,))
+    found = declared(formula.dosed, formula.exposure, (jurisdiction,))
     return found[0] if found else Declared(jurisdiction.value, fault="No material has a composition yet.")
 
 

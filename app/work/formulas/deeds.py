@@ -12,7 +12,8 @@ from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftStep, Exposure, Formula
 from app.work.clock import now
 from app.work.formulas.draft import Draft, DraftPhase
-from app.work.formulas.reading import MOST_LINES, TOO_MANY, FieldFault
+from app.work.formulas.faults import FieldFault
+from app.work.formulas.resolve import MOST_LINES, TOO_MANY
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
 from app.work.once import earlier_result, remember, scoped

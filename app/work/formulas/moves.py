@@ -6,7 +6,7 @@ from typing import Protocol, TypeVar
 
 from app.science.numbers import plain, to_places
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.reading import Reading
+from app.work.formulas.resolve import Resolution, fills_up
 
 MOST_PHASES = 40
 
@@ -95,14 +95,16 @@ def rename_line(draft: Draft, line_id: str, typed: str) -> Draft:
     return replace(draft, lines=tuple(lines))
 
 
-def as_percentages(reading: Reading) -> Draft:
-    """Write the amounts of a draft as percentages w/w; lines that cannot be read keep what is typed."""
-    percents = {line.draft.id: line for line in reading.lines}
-    unread = {fault.field for fault in reading.faults}
+def as_percentages(resolution: Resolution) -> Draft:
+    """Return the draft with its amounts as percentages w/w; lines that cannot be read keep what is typed.
+
+    A batch size that followed from the amounts is written down.
+    """
+    draft, formula = resolution.draft, resolution.formula
     lines = []
-    for line in reading.draft.lines:
-        read = percents[line.id]
-        known = not read.qs and f"line.{line.id}.amount" not in unread and line.amount.strip()
-        amount = plain(to_places(read.percent, 6)) if known else line.amount
-        lines.append(replace(line, amount="" if read.qs else amount, qs=read.qs))
-    return replace(reading.draft, basis="w/w", lines=tuple(lines))
+    for row in draft.lines:
+        line, is_remainder = formula.line(row.id), fills_up(row)
+        amount = row.amount if line is None else plain(to_places(line.percent, 6))
+        lines.append(replace(row, amount="" if is_remainder else amount, qs=is_remainder))
+    batch = draft.batch.strip() or (formula.size.words if formula.size else "")
+    return replace(draft, basis="w/w", lines=tuple(lines), batch=batch)

@@ -9,9 +9,8 @@ from itertools import islice
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
-from app.work.formulas.amounts import FILLS_UP
 from app.work.formulas.draft import Draft, DraftLine
-from app.work.formulas.reading import MOST_LINES
+from app.work.formulas.resolve import FILLS_UP, MOST_LINES
 
 LONGEST_NAME = 200
 LONGEST_PASTE = 400_000

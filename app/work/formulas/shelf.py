@@ -1,43 +1,24 @@
 """Materials as a formula sees them: a frozen copy of what stood on the shelf when it was read."""
 
-import json
-from collections.abc import Iterable, Mapping
-from dataclasses import asdict, dataclass, replace
-from decimal import Decimal
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.science.composition import AllergenShare, Kind, Part
+from app.science.composition import AllergenShare, Part
+from app.science.formula import Material, Price, Solvency
 from app.science.names import inci_key
 from app.store import materials as stored
 from app.work.formulas.draft import Draft, DraftLine
 
-
-@dataclass(frozen=True, slots=True)
-class ShelfMaterial:
-    """A material with its composition; ``price_per_kg`` is the newest price paid, or else offered, None without one."""
-
-    id: int
-    name: str
-    parts: tuple[Part, ...]
-    density_g_ml: Decimal | None = None
-    phase_hint: str = "any"
-    functions: str = ""
-    cautions: str = ""
-    use_low: Decimal | None = None
-    use_high: Decimal | None = None
-    price_per_kg: Decimal | None = None
-    retired: bool = False
-
-    @property
-    def key(self) -> str:
-        """The key under which its name is compared."""
-        return inci_key(self.name)
-
-
-Shelf = Mapping[int, ShelfMaterial]
+Shelf = Mapping[int, Material]
+# Where it is not known what dissolves a material, no stock solution of it is advised.
+SOLVENCIES = {
+    stored.Solvent.WATER: Solvency.WATER,
+    stored.Solvent.OIL: Solvency.OIL,
+    stored.Solvent.ALCOHOL: Solvency.ALCOHOL,
+}
 
 
 def shelf_of(session: Session, draft: Draft) -> Shelf:
@@ -50,22 +31,27 @@ def read_shelf(session: Session, ids: set[int]) -> Shelf:
     return {key: as_shelf_material(m) for key, m in stored.materials_by_id(session, ids).items()}
 
 
-def as_shelf_material(material: stored.Material) -> ShelfMaterial:
+def as_shelf_material(material: stored.Material) -> Material:
     """Copy a stored material into a value."""
-    price = stored.newest_price(material.prices)
-    return ShelfMaterial(
+    return Material(
         id=material.id,
         name=material.name,
         parts=tuple(_part(part) for part in material.parts),
         density_g_ml=material.density_g_ml,
+        form=str(material.form),
         phase_hint=str(material.phase_hint),
         functions=material.functions,
         cautions=material.cautions,
         use_low=material.use_low,
         use_high=material.use_high,
-        price_per_kg=price.per_kg if price else None,
+        solvency=SOLVENCIES.get(material.dissolves_in, Solvency.NEITHER),
+        prices=tuple(_price(price) for price in material.prices),
         retired=material.retired_at is not None,
     )
+
+
+def _price(price: stored.Price) -> Price:
+    return Price(price.amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
 
 
 def _part(part: stored.MaterialPart) -> Part:
@@ -106,34 +92,3 @@ def _live_by_name(session: Session, keys: set[str]) -> dict[str, int]:
     live = stored.Material.retired_at.is_(None)
     asked = select(stored.Material.name_key, stored.Material.id).where(live, stored.Material.name_key.in_(keys))
     return {key: material_id for key, material_id in session.execute(asked)}  # noqa: C416 - rows are no pairs to mypy
-
-
-def to_json(materials: Iterable[ShelfMaterial]) -> str:
-    """Pin materials as one JSON text, decimals as text; prices are not pinned."""
-    rows = [asdict(replace(material, price_per_kg=None)) for material in sorted(materials, key=lambda m: m.id)]
-    return json.dumps(rows, ensure_ascii=False, separators=(",", ":"), default=str)
-
-
-def from_json(text: str) -> Shelf:
-    """Read pinned materials back."""
-    return {row["id"]: _pinned(row) for row in json.loads(text)}
-
-
-DECIMALS = ("density_g_ml", "use_low", "use_high", "price_per_kg")
-
-
-def _pinned(row: dict[str, Any]) -> ShelfMaterial:
-    parts = tuple(_pinned_part(part) for part in row["parts"])
-    numbers = {name: _decimal(row.get(name)) for name in DECIMALS}
-    return ShelfMaterial(**{**row, **numbers, "parts": parts})
-
-
-def _pinned_part(row: dict[str, Any]) -> Part:
-    numbers = {name: _decimal(row[name]) for name in ("low", "high")}
-    allergens = tuple(AllergenShare(a["inci"], Decimal(a["percent"])) for a in row["allergens"])
-    known = {**row, **numbers, "percent": Decimal(row["percent"]), "kind": Kind(row["kind"]), "allergens": allergens}
-    return Part(**known)
-
-
-def _decimal(text: str | None) -> Decimal | None:
-    return None if text is None else Decimal(text)

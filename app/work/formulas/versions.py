@@ -7,17 +7,17 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.formula import Formula
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Branch, Exposure, Formula, FormulaVersion, VersionLine
+from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
+from app.store.formulas import Formula as StoredFormula
 from app.work.clock import now
 from app.work.formulas.deeds import find, insert
 from app.work.formulas.draft import Draft
-from app.work.formulas.reading import read, sound
-from app.work.formulas.results import read_ground
-from app.work.formulas.shelf import Shelf, from_json, settle, shelf_of, to_json
-from app.work.formulas.sound import SoundFormula, SoundPhase
+from app.work.formulas.results import read_complete
+from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft, add_step, opened
 from app.work.once import earlier_result, remember, scoped
 from app.work.typed import one_line, words
@@ -52,26 +52,29 @@ def _find_version(session: Session, version_id: int) -> FormulaVersion:
     return version
 
 
-def read_version(session: Session, version_id: int) -> SoundFormula:
-    """Read a version with its materials as they were when it was kept.
+def read_version(session: Session, version_id: int) -> Formula:
+    """Read the formula of a version: the value that was kept, with its materials, loss, scales and prices.
+
+    Raises:
+        NotFound: when there is no such version.
+    """
+    return formula_of(_find_version(session, version_id))
+
+
+def formula_of(version: FormulaVersion) -> Formula:
+    """Return the formula that a version keeps."""
+    value = Formula.from_json(version.value)
+    return replace(value, formula_id=version.formula_id, version_id=version.id, version_number=version.number)
+
+
+def version_draft(session: Session, version_id: int) -> tuple[FormulaVersion, Draft]:
+    """Read a version with what was typed, to make a draft of it again; no number is ever read from that.
 
     Raises:
         NotFound: when there is no such version.
     """
     version = _find_version(session, version_id)
-    usual = read_ground(session).usual
-    reading = read(Draft.from_json(version.content), from_json(version.materials), usual)
-    return sound(reading, version.formula_id, version_id=version.id, number=version.number)
-
-
-def version_content(session: Session, version_id: int) -> tuple[FormulaVersion, Draft, Shelf]:
-    """Read a version as it was typed, with its pinned materials.
-
-    Raises:
-        NotFound: when there is no such version.
-    """
-    version = _find_version(session, version_id)
-    return version, Draft.from_json(version.content), from_json(version.materials)
+    return version, Draft.from_json(version.content)
 
 
 def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
@@ -85,8 +88,8 @@ def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
 def origin_of(session: Session, formula_id: int) -> Origin | None:
     """Tell which version a formula was branched from; None when it was started from nothing."""
     asked = (
-        select(Formula.id, Formula.name, FormulaVersion.id, FormulaVersion.number)
-        .join(FormulaVersion, FormulaVersion.formula_id == Formula.id)
+        select(StoredFormula.id, StoredFormula.name, FormulaVersion.id, FormulaVersion.number)
+        .join(FormulaVersion, FormulaVersion.formula_id == StoredFormula.id)
         .join(Branch, Branch.version_id == FormulaVersion.id)
         .where(Branch.formula_id == formula_id)
     )
@@ -98,7 +101,7 @@ def keep_version(store: Store, formula_id: int, note: str, who: str, *, key: str
     """Keep the draft as a version for good and give the version's id.
 
     Raises:
-        NotSound: with every fault, when the draft does not add up.
+        IncompleteFormula: with every fault, when the draft does not add up.
         Invalid: at ``version_note`` or ``who``, or at ``version_note`` when nothing changed since the last version.
         NotFound: when there is no such formula.
     """
@@ -112,54 +115,62 @@ def keep_version(store: Store, formula_id: int, note: str, who: str, *, key: str
         return version.id
 
 
-def keep_in(session: Session, formula: Formula, note: str, who: str) -> FormulaVersion:
-    """Keep a version inside a transaction that is already open."""
-    there = opened(session, formula)
-    draft = replace(there.draft, code=formula.code)
-    shelf = shelf_of(session, draft)
-    whole = sound(read(draft, shelf, read_ground(session).usual), formula.id)
-    latest = _latest(session, formula.id)
-    pinned = to_json(shelf.values())
-    if latest is not None and (latest.content, latest.materials) == (draft.to_json(), pinned):
+def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> FormulaVersion:
+    """Keep a version inside a transaction that is already open.
+
+    Raises:
+        IncompleteFormula: with every fault, when the draft does not add up.
+        Invalid: at ``version_note``, when nothing but prices changed since the last version.
+    """
+    current = opened(session, formula)
+    draft = replace(current.draft, code=formula.code)
+    value = read_complete(session, replace(current, draft=draft))
+    latest = latest_version(session, formula.id)
+    if latest is not None and _is_same(latest, value):
         raise Invalid("version_note", f"Nothing changed since version {latest.number}.")
     version = FormulaVersion(
         formula_id=formula.id,
         number=(latest.number if latest else 0) + 1,
-        name=whole.name,
-        exposure=Exposure(whole.exposure),
+        name=value.name,
+        exposure=Exposure(value.exposure),
         note=note,
         kept_at=now(),
         kept_by=who,
         content=draft.to_json(),
-        materials=pinned,
+        value=value.to_json(),
     )
-    version.lines = [_row(position, phase, place) for position, (phase, place) in enumerate(_places(whole))]
+    version.lines = _rows(value)
     session.add(version)
     session.flush()
     return version
 
 
-def _latest(session: Session, formula_id: int) -> FormulaVersion | None:
+def _is_same(latest: FormulaVersion, value: Formula) -> bool:
+    return Formula.from_json(latest.value).without_prices() == value.without_prices()
+
+
+def latest_version(session: Session, formula_id: int) -> FormulaVersion | None:
+    """Return the newest version of a formula."""
     asked = select(FormulaVersion).where(FormulaVersion.formula_id == formula_id)
     return session.scalars(asked.order_by(FormulaVersion.number.desc()).limit(1)).first()
 
 
-def _places(whole: SoundFormula) -> list[tuple[SoundPhase, int]]:
-    return [(phase, place) for phase in whole.phases for place in range(len(phase.lines))]
-
-
-def _row(position: int, phase: SoundPhase, place: int) -> VersionLine:
-    line = phase.lines[place]
-    return VersionLine(
-        position=position,
-        line_key=line.key,
-        phase=phase.letter,
-        material_id=line.material_id,
-        name=line.name,
-        percent=line.percent,
-        qs=line.qs,
-        temperature_c=phase.temperature_c,
-    )
+def _rows(value: Formula) -> list[VersionLine]:
+    """Give the lines as rows: they hold the materials on the shelf and are found by queries."""
+    places = [(phase, line) for phase in value.phases for line in phase.lines]
+    return [
+        VersionLine(
+            position=position,
+            line_key=line.key,
+            phase=phase.letter,
+            material_id=line.material.id,
+            name=line.name,
+            percent=line.percent,
+            qs=line.is_remainder,
+            temperature_c=phase.temperature_c,
+        )
+        for position, (phase, line) in enumerate(places)
+    ]
 
 
 def branch(store: Store, version_id: int, name: str, *, key: str = "") -> int:
@@ -174,7 +185,7 @@ def branch(store: Store, version_id: int, name: str, *, key: str = "") -> int:
         earlier = earlier_result(session, scoped(f"branch of {version_id}", key))
         if earlier is not None:
             return int(earlier)
-        version, content, _ = version_content(session, version_id)
+        version, content = version_draft(session, version_id)
         deed = f"Branched from version {version.number} of {version.name}"
         formula = insert(session, clean or f"{version.name}, branch", "", content, deed)
         session.add(Branch(formula_id=formula.id, version_id=version.id))
@@ -190,7 +201,7 @@ def use_version(store: Store, formula_id: int, version_id: int, editor: str) -> 
     """
     with store.transaction() as session:
         formula = find(session, formula_id)
-        version, content, _ = version_content(session, version_id)
+        version, content = version_draft(session, version_id)
         if version.formula_id != formula_id:
             raise NotFound("This formula has no such version.")
         there = opened(session, formula)

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
@@ -12,24 +11,22 @@ from app.reference.mixtures import Entry, build_mixture
 from app.reference.preservatives import assess_mixture
 from app.reference.rulebook import in_inci, rulebook
 from app.science.acid_base.wording import in_words
-from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
+from app.science.formula import Material
 from app.science.inference.compare_lists import Comparison
 from app.science.numbers import plain
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
+from app.work.formulas.context import read_context
 from app.work.formulas.declaring import Declared
 from app.work.formulas.draft import Draft
-from app.work.formulas.results import Results, read_ground, results
-from app.work.formulas.shelf import Shelf, ShelfMaterial, read_shelf
-from app.work.formulas.steps import OpenDraft
+from app.work.formulas.results import Results, results
+from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.label_reading.asking import ph_of
 from app.work.label_reading.choosing import OWN, Choices, OwnShelf, Plan, make_plan
 from app.work.label_reading.comparing import compared
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.sheet import Sheet
-
-NEVER = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,17 +83,16 @@ def _number(material_id: str, place: int) -> int:
 
 
 def _worked_out(session: Session, draft: Draft, ids: Mapping[str, int]) -> Results:
-    shelf: dict[int, ShelfMaterial] = dict(read_shelf(session, {n for n in ids.values() if n > 0}))
+    shelf: dict[int, Material] = dict(read_shelf(session, {n for n in ids.values() if n > 0}))
     shelf |= _borrowed(ids)
-    there = OpenDraft(0, "", draft.name, draft, 1, NEVER, retired=False)
-    return results(there, draft, shelf, read_ground(session))
+    return results(0, draft, shelf, read_context(session))
 
 
 def _borrowed(ids: Mapping[str, int]) -> Shelf:
     """Give the materials of the library as if they stood on the shelf."""
     found = ((number, library_material(key)) for key, number in ids.items() if number < 0)
     return {
-        number: ShelfMaterial(number, m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high)
+        number: Material(number, m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high)
         for number, m in found
         if m is not None
     }
@@ -124,7 +120,7 @@ def _ph(found: Results) -> Decimal | None:
 
 def preservation_words(found: Results) -> str:
     """Say what each preserving substance can do at the predicted pH, or why that is not known."""
-    leave_on = found.reading.draft.exposure == Exposure.LEAVE_ON.value
+    leave_on = found.draft.exposure == Exposure.LEAVE_ON.value
     try:
         judged = assess_mixture(build_mixture(_entries(found)).mixture, leave_on)
     except Invalid as fault:
@@ -134,15 +130,10 @@ def preservation_words(found: Results) -> str:
 
 
 def _findings(found: Results, sheet: Sheet) -> tuple[Finding, ...]:
-    dosed = tuple(_dosed(line) for line in found.lines if line.read.material and line.read.material.parts)
-    facts = FormulaFacts(in_inci(dosed), Exposure(found.reading.draft.exposure), _ph(found))
+    dosed = tuple(material for material in found.formula.dosed if material.parts)
+    facts = FormulaFacts(in_inci(dosed), Exposure(found.draft.exposure), _ph(found))
     verdict = check_formula(facts, rulebook(sheet.jurisdiction))
     return tuple(f for f in verdict.findings if f.severity is not Severity.NOTE)
-
-
-def _dosed(line: object) -> DosedMaterial:
-    read, percent = line.read, line.percent  # type: ignore[attr-defined]
-    return DosedMaterial(read.material.name, percent, read.material.parts)
 
 
 def cost_words(found: Results) -> str:
@@ -150,11 +141,11 @@ def cost_words(found: Results) -> str:
     if found.cost is None:
         return "not known"
     unpriced = found.cost.unpriced
-    lines = [line for line in found.lines if line.percent > 0]
+    lines = [line for line in found.formula.lines if line.percent > 0]
     if len(unpriced) >= len(lines):
         return "not known: no material has a price yet"
     money = plain(found.cost.materials_per_kg.quantize(Decimal("0.01")))
-    currency = found.ground.workshop.currency
+    currency = found.context.workshop.currency
     if not unpriced:
         return f"{money} {currency} for 1 kg"
     return f"at least {money} {currency} for 1 kg; {len(unpriced)} of {len(lines)} materials have no price yet"

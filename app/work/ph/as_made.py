@@ -15,7 +15,7 @@ from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.formulas.deeds import find
-from app.work.formulas.reading import NotSound
+from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import add_step, opened
 from app.work.formulas.versions import keep_in
@@ -85,5 +85,5 @@ def _made(session: Session, batch: Batch, session_id: int) -> Rewrite:
 def _kept(session: Session, formula_id: int, note: str, who: str) -> int:
     try:
         return keep_in(session, find(session, formula_id), note, who.strip()[:80]).id
-    except NotSound as fault:
+    except IncompleteFormula as fault:
         raise Invalid("", f"The draft does not add up yet: {fault}") from fault

@@ -10,7 +10,8 @@ from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.batches import Batch, BatchLine
-from app.work.formulas.shelf import Shelf, from_json, read_shelf
+from app.work.formulas.shelf import Shelf, read_shelf
+from app.work.formulas.versions import formula_of
 from app.work.ph.mixture import adjuster_of
 
 ZERO = Decimal(0)
@@ -28,7 +29,7 @@ class Beaker:
 
 def shelf_of_batch(session: Session, batch: Batch) -> Shelf:
     """Read the materials of a batch: as pinned in its version, or from the shelf when they came in at the bench."""
-    pinned = from_json(batch.version.materials)
+    pinned = {line.material.id: line.material for line in formula_of(batch.version).lines}
     missing = {line.material_id for line in batch.lines} - set(pinned)
     return {**read_shelf(session, missing), **pinned}
 

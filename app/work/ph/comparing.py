@@ -13,12 +13,13 @@ from app.science.acid_base.gel import Window
 from app.science.acid_base.values import Adjuster, Mixture
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
+from app.science.formula import Material
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.materials import live_materials
 from app.work.formulas.deeds import From, save_draft
 from app.work.formulas.draft import Draft
-from app.work.formulas.shelf import ShelfMaterial, as_shelf_material
+from app.work.formulas.shelf import as_shelf_material
 from app.work.formulas.steps import OpenDraft
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
@@ -206,7 +207,7 @@ def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Deci
     return add_material(store, typed), wanted.inci, HUNDRED
 
 
-def _share(material: ShelfMaterial, wanted: Thickener) -> Decimal | None:
+def _share(material: Material, wanted: Thickener) -> Decimal | None:
     found = [p.percent for p in material.parts if inci_key(p.inci) == inci_key(wanted.inci)]
     return found[0] if found and found[0] >= MAINLY else None
 

@@ -7,9 +7,10 @@ from sqlalchemy.orm import Session
 from app.reference.neutralisers import is_base
 from app.science.acid_base.cautions import Hazard, hazard
 from app.science.acid_base.values import Adjuster
+from app.science.formula import Material
 from app.store.engine import Store
 from app.store.materials import live_materials
-from app.work.formulas.shelf import ShelfMaterial, as_shelf_material
+from app.work.formulas.shelf import as_shelf_material
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.ph.mixture import adjuster_of
@@ -23,7 +24,7 @@ CORROSIVE = frozenset({Hazard.STRONG_ALKALI, Hazard.STRONG_ACID})
 class Solution:
     """A material on the shelf as a solution of one acid or base."""
 
-    material: ShelfMaterial
+    material: Material
     adjuster: Adjuster
 
     @property
@@ -37,7 +38,7 @@ class Solution:
         return self.adjuster.strength_percent > DILUTE_PERCENT and hazard(self.adjuster.substance) in CORROSIVE
 
 
-def as_solution(material: ShelfMaterial) -> Solution | None:
+def as_solution(material: Material) -> Solution | None:
     """Read a material as a solution of one acid or base; None when it is something else."""
     adjuster = adjuster_of(material.parts)
     return None if adjuster is None else Solution(material, adjuster)

@@ -6,9 +6,8 @@ from functools import lru_cache
 from app.science.acid_base.prediction import predict
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
-from app.science.formula import dosed
+from app.science.formula import Formula
 from app.science.numbers import to_places
-from app.work.formulas.reading import Reading
 from app.work.ph.mixture import mixture_of
 
 # A range wider than this, pH units, tells the rules nothing.
@@ -16,11 +15,11 @@ WIDEST = 2.0
 MOST_KEPT = 64
 
 
-def predicted_ph(reading: Reading) -> Decimal | None:
-    """Predict the pH of a draft; None with a target, without water, or where the range is too wide to judge by."""
-    if reading.head.target_ph is not None:
+def predicted_ph(formula: Formula) -> Decimal | None:
+    """Predict the pH of a formula; None with a target, without water, or where the range is too wide to judge by."""
+    if formula.target_ph is not None:
         return None
-    return _predicted(tuple(m for m in dosed(reading.science) if m.percent > 0 and m.parts))
+    return _predicted(tuple(m for m in formula.dosed if m.percent > 0 and m.parts))
 
 
 @lru_cache(maxsize=MOST_KEPT)

@@ -5,36 +5,30 @@ from dataclasses import dataclass, field
 from sqlalchemy.orm import Session
 
 from app.work.formulas.results import Results
-from app.work.formulas.sections import Section, add
 from app.work.rules.answers import Answers, read_answers
 from app.work.rules.asking import question
 from app.work.rules.checks import FormulaChecks, check
 from app.work.rules.corrections import Correction, read_corrections
 from app.work.rules.predicted_ph import predicted_ph
 
-NAME = "checks"
-
 
 @dataclass(frozen=True, slots=True)
-class Loaded:
+class GivenAnswers:
     """What the maker said before: answers to findings of this formula, and corrections of shipped values."""
 
     answers: Answers = field(default_factory=dict)
     corrections: tuple[Correction, ...] = ()
 
 
-def load(session: Session, formula_id: int) -> Loaded:
+def read_given_answers(session: Session, formula_id: int) -> GivenAnswers:
     """Read the answers of a formula and every correction."""
-    return Loaded(read_answers(session, formula_id), read_corrections(session))
+    return GivenAnswers(read_answers(session, formula_id), read_corrections(session))
 
 
-def checks_of(results: Results) -> FormulaChecks | None:
+def checks_of(results: Results, given: GivenAnswers) -> FormulaChecks | None:
     """Check a draft; None while there is no line in it."""
-    if not results.reading.lines:
+    if not results.lines:
         return None
-    loaded = results.loaded.get(NAME) or Loaded()
-    asked = question(results.reading, predicted_ph(results.reading))
-    return check(asked, results.ground.workshop.jurisdiction.value, loaded.answers, loaded.corrections)
-
-
-add(Section(NAME, "Checks", "rules/_section.html", checks_of, load))
+    formula = results.formula
+    asked = question(formula, predicted_ph(formula))
+    return check(asked, results.context.workshop.jurisdiction.value, given.answers, given.corrections)

@@ -9,17 +9,17 @@ from app.science.errors import Invalid
 from app.science.rules.table_age import TableAge
 from app.store.engine import Store
 from app.store.errors import NotFound
+from app.store.workshop import the_workshop
 from app.work.clock import today
 from app.work.formulas.deeds import open_draft
-from app.work.formulas.reading import Reading, read
-from app.work.formulas.results import read_ground, results_of
-from app.work.formulas.versions import version_content
+from app.work.formulas.results import results_of
+from app.work.formulas.versions import read_version
 from app.work.rules.answers import AnsweredFinding, read_answers, write_answer
 from app.work.rules.asking import question
 from app.work.rules.checks import FormulaChecks, check
 from app.work.rules.corrections import read_corrections
 from app.work.rules.predicted_ph import predicted_ph
-from app.work.rules.section import checks_of
+from app.work.rules.section import checks_of, read_given_answers
 from app.work.rules.tables import old_law
 
 GONE = "This finding is no longer there as it was: the formula was changed. Look at what is found now."
@@ -59,23 +59,19 @@ def checks_sheet(session: Session, formula_id: int, version_id: int | None = Non
 
 def _draft(session: Session, formula_id: int) -> tuple[Named, FormulaChecks | None]:
     there = open_draft(session, formula_id)
-    return Named(formula_id, there.code, there.name), checks_of(results_of(session, there))
+    return Named(formula_id, there.code, there.name), checks_of(
+        results_of(session, there), read_given_answers(session, formula_id)
+    )
 
 
 def _version(session: Session, formula_id: int, version_id: int) -> tuple[Named, FormulaChecks | None]:
-    version, draft, shelf = version_content(session, version_id)
-    if version.formula_id != formula_id:
+    formula = read_version(session, version_id)
+    if formula.formula_id != formula_id:
         raise NotFound("There is no such version of this formula.")
-    ground = read_ground(session)
-    reading = read(draft, shelf, ground.usual)
-    named = Named(formula_id, draft.code, version.name, version.number, version.id)
-    return named, _checked(session, formula_id, reading, ground.workshop.jurisdiction.value)
-
-
-def _checked(session: Session, formula_id: int, reading: Reading, home: str) -> FormulaChecks:
-    return check(
-        question(reading, predicted_ph(reading)), home, read_answers(session, formula_id), read_corrections(session)
-    )
+    home = the_workshop(session).jurisdiction.value
+    asked = question(formula, predicted_ph(formula))
+    checks = check(asked, home, read_answers(session, formula_id), read_corrections(session))
+    return Named(formula_id, formula.code, formula.name, formula.version_number, version_id), checks
 
 
 def answer_finding(

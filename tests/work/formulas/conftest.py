@@ -8,24 +8,24 @@ import pytest
 from sqlalchemy import event
 
 from app.science.composition import Part
+from app.science.formula import Material
 from app.store.engine import Store
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.shelf import ShelfMaterial
 
 NAMES = ("Aqua", "Glycerin", "Xanthan Gum", "Olive Oil")
 
 
 @pytest.fixture
-def material() -> Callable[..., ShelfMaterial]:
-    def make(id: int, name: str, **more: object) -> ShelfMaterial:
+def material() -> Callable[..., Material]:
+    def make(id: int, name: str, **more: object) -> Material:
         values = {"parts": (Part(name, Decimal(100)),), **more}
-        return ShelfMaterial(id, name, **values)  # type: ignore[arg-type]
+        return Material(id, name, **values)  # type: ignore[arg-type]
 
     return make
 
 
 @pytest.fixture
-def shelf(material: Callable[..., ShelfMaterial]) -> dict[int, ShelfMaterial]:
+def shelf(material: Callable[..., Material]) -> dict[int, Material]:
     return {n: material(n, name) for n, name in enumerate(NAMES, start=1)}
 
 

@@ -28,7 +28,7 @@ from app.work.formulas.deeds import (
 )
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.listing import list_formulas
-from app.work.formulas.reading import MOST_LINES
+from app.work.formulas.resolve import MOST_LINES
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, delete_unused, load_material, revise_material
 from app.work.typed import Faults

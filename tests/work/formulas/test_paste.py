@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from app.science.errors import Invalid
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.paste import Choice, preview, with_rows
-from app.work.formulas.reading import MOST_LINES
+from app.work.formulas.resolve import MOST_LINES
 
 
 def nothing(_name: str) -> list[Choice]:

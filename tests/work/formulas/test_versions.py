@@ -8,15 +8,15 @@ import pytest
 from sqlalchemy import select
 
 from app.science.errors import Invalid
+from app.science.formula import Formula, Material
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import VersionLine
 from app.work.formulas.compare import compare
 from app.work.formulas.deeds import From, create, open_draft, save_draft, undo
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.reading import NotSound, read, sound
-from app.work.formulas.shelf import ShelfMaterial, from_json, to_json
-from app.work.formulas.sound import SoundFormula
+from app.work.formulas.faults import IncompleteFormula
+from app.work.formulas.resolve import resolve
 from app.work.formulas.versions import (
     branch,
     keep_version,
@@ -27,7 +27,7 @@ from app.work.formulas.versions import (
     version_numbered,
 )
 from app.work.materials.material_form import MaterialForm, PartForm
-from app.work.materials.shelf import add_material, load_material, put_on_shelf, revise_material
+from app.work.materials.shelf import add_material, load_material, revise_material
 
 CONTENT = Draft(
     phases=(DraftPhase("p", "Water", "75", "Heat."),),
@@ -42,7 +42,7 @@ def formula(store: Store) -> int:
     return create(store, "Cream", content=CONTENT)
 
 
-def read_back(store: Store, version_id: int) -> SoundFormula:
+def read_back(store: Store, version_id: int) -> Formula:
     with store.reading() as session:
         return read_version(session, version_id)
 
@@ -57,7 +57,10 @@ def change(store: Store, formula_id: int, amount: str) -> None:
 def test_a_version_holds_what_the_draft_held(store: Store, formula: int) -> None:
     version_id = keep_version(store, formula, " First try ", "Mara")
     whole = read_back(store, version_id)
-    assert [(line.name, line.percent, line.qs) for line in whole.lines] == [("Water", 95, True), ("Glycerin", 5, False)]
+    assert [(line.name, line.percent, line.is_remainder) for line in whole.lines] == [
+        ("Water", 95, True),
+        ("Glycerin", 5, False),
+    ]
     assert (whole.version_id, whole.version_number, whole.code) == (version_id, 1, "CRE")
     with store.reading() as session:
         row = list_versions(session, formula)[0]
@@ -77,7 +80,7 @@ def test_a_version_keeps_its_materials_when_the_shelf_changes(store: Store, form
 
 def test_what_does_not_add_up_is_not_kept(store: Store, formula: int) -> None:
     change(store, formula, "105")
-    with pytest.raises(NotSound):
+    with pytest.raises(IncompleteFormula):
         keep_version(store, formula, "", "")
 
 
@@ -126,21 +129,14 @@ def test_a_version_of_another_formula_is_not_taken(store: Store, formula: int) -
         use_version(store, create(store, "Other"), version_id, "one")
 
 
-def test_pinned_materials_come_back_as_they_were(store: Store) -> None:
-    from app.work.formulas.shelf import as_shelf_material
-
-    kept = as_shelf_material(load_material(store, put_on_shelf(store, "lavandula-angustifolia-oil")))
-    assert from_json(to_json([kept])) == {kept.id: kept}
-
-
 # -- two formulas side by side
 
 
-def whole(draft: Draft, shelf: dict[int, ShelfMaterial]) -> SoundFormula:
-    return sound(read(draft, shelf), 1)
+def whole(draft: Draft, shelf: dict[int, Material]) -> Formula:
+    return resolve(draft, shelf).complete()
 
 
-def test_lines_are_compared_with_their_difference(draft: Callable[..., Draft], shelf: dict[int, ShelfMaterial]) -> None:
+def test_lines_are_compared_with_their_difference(draft: Callable[..., Draft], shelf: dict[int, Material]) -> None:
     left, right = whole(draft((1, None), (2, "5")), shelf), whole(draft((1, None), (2, "4.5")), shelf)
     found = compare(left, right)
     assert [(p.state, p.difference) for p in found.lines] == [("changed", Decimal("0.5")), ("changed", Decimal("-0.5"))]
@@ -149,7 +145,7 @@ def test_lines_are_compared_with_their_difference(draft: Callable[..., Draft], s
 
 
 def test_lines_that_came_went_and_changed_places_are_told(
-    draft: Callable[..., Draft], shelf: dict[int, ShelfMaterial]
+    draft: Callable[..., Draft], shelf: dict[int, Material]
 ) -> None:
     left = whole(draft((1, None), (2, "5"), (3, "1"), fill="50 g"), shelf)
     new = (DraftLine("n", "p", "Olive Oil", 4, "2"), DraftLine("other", "p", "Glycerin", 2, "5", note="warm"))
@@ -161,5 +157,5 @@ def test_lines_that_came_went_and_changed_places_are_told(
     assert states["Glycerin"] == ("changed", "note changed")
     assert [(f.words, f.left, f.right) for f in found.facts] == [
         ("Batch size", "500 g", "1 kg"),
-        ("Fill of one unit", "50 g", "60 g"),
+        ("Fill", "50 g", "60 g"),
     ]

@@ -24,8 +24,8 @@ TARGET = Decimal("6.2")
 def choice_of(store: Store, gel: Any, row_version: int | None = None) -> Choice:
     with store.reading() as session:
         there = open_draft(session, gel.formula_id)
-        lines = results_of(session, there).reading.lines
-    rows = [(one.material, one.percent) for one in lines if one.material]
+        lines = results_of(session, there).formula.lines
+    rows = [(one.material, one.percent) for one in lines]
     return Choice(
         gel.formula_id,
         there.draft,

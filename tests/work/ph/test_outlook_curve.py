@@ -14,6 +14,6 @@ def test_what_the_formula_has_of_the_adjuster_lies_on_the_curve(demo: Store, for
     with demo.reading() as session:
         found = formula_asked(session, Asked(formula))
     for target in ("4", "5.5", "7"):
-        drawn = titration(found.dosed(), Decimal(target), 500.0)
+        drawn = titration(found.dosed, Decimal(target), 500.0)
         assert drawn is not None
         assert drawn.in_formula <= drawn.advice.curve[-1].grams

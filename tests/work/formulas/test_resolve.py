@@ -11,14 +11,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.science.composition import Part
+from app.science.formula import Material, Packaging
+from app.science.weighing import weigh
 from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.moves import as_percentages
-from app.work.formulas.reading import NotSound, Usual, read, sound
-from app.work.formulas.shelf import ShelfMaterial
+from app.work.formulas.resolve import Defaults, resolve
 
 PUBLISHED = Path(__file__).parents[2] / "data" / "published_formulas.json"
 Make = Callable[..., Draft]
-Shelf = dict[int, ShelfMaterial]
+Shelf = dict[int, Material]
 
 
 def messages(found: object) -> dict[str, str]:
@@ -26,17 +28,17 @@ def messages(found: object) -> dict[str, str]:
 
 
 def test_the_line_to_100_takes_the_rest(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, None), (2, "5"), (3, "0,35")), shelf)
+    found = resolve(draft((1, None), (2, "5"), (3, "0,35")), shelf)
     assert found.faults == ()
-    assert [line.percent for line in found.lines] == [Decimal("94.65"), Decimal(5), Decimal("0.35")]
-    assert found.head.weighed_g == 500
+    assert [line.percent for line in found.formula.lines] == [Decimal("94.65"), Decimal(5), Decimal("0.35")]
+    assert found.formula.size.net_g == 500
 
 
 @pytest.mark.parametrize("words", ["q.s.", "qs", "q.s. to 100", "to 100", "ad 100 %", "Rest", "balance"])
 def test_a_line_may_say_in_words_that_it_fills_up(draft: Make, shelf: Shelf, words: str) -> None:
-    found = read(draft((1, words), (2, "5")), shelf)
-    assert found.lines[0].qs
-    assert found.lines[0].percent == 95
+    found = resolve(draft((1, words), (2, "5")), shelf)
+    assert found.formula.lines[0].is_remainder
+    assert found.formula.lines[0].percent == 95
 
 
 @pytest.mark.parametrize(
@@ -62,27 +64,27 @@ def test_a_line_may_say_in_words_that_it_fills_up(draft: Make, shelf: Shelf, wor
 def test_what_is_wrong_stands_at_its_field_in_plain_words(
     draft: Make, shelf: Shelf, rows: list[tuple[int | None, str | None]], field: str, words: str
 ) -> None:
-    assert messages(read(draft(*rows), shelf))[field] == words
+    assert messages(resolve(draft(*rows), shelf))[field] == words
 
 
 def test_a_fault_read_away_from_its_field_names_its_line(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, None), (2, "x"), (None, "1")), shelf)
-    assert [fault.told.partition(":")[0] for fault in found.faults] == ["Glycerin", "Line 3"]
+    found = resolve(draft((1, None), (2, "x"), (None, "1")), shelf)
+    assert [fault.full_message.partition(":")[0] for fault in found.faults] == ["Glycerin", "Line 3"]
 
 
 def test_a_fault_is_told_once(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, None), (2, "abc")), shelf)
+    found = resolve(draft((1, None), (2, "abc")), shelf)
     assert [fault.field for fault in found.faults] == ["line.l1.amount"]
 
 
 def test_only_empty_fields_are_called_unfinished(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, None), (None, ""), (2, "x")), shelf)
+    found = resolve(draft((1, None), (None, ""), (2, "x")), shelf)
     assert {fault.field for fault in found.faults if fault.unfinished} == {"line.l1.typed", "line.l1.amount"}
 
 
 def test_a_name_that_is_not_on_the_shelf_is_named(shelf: Shelf) -> None:
     lines = (DraftLine("a", "p", "Moon dust", None, "5"),)
-    found = read(Draft(name="C", phases=(DraftPhase("p"),), lines=lines), shelf)
+    found = resolve(Draft(name="C", phases=(DraftPhase("p"),), lines=lines), shelf)
     assert messages(found)["line.a.typed"].startswith("Moon dust is not on the shelf.")
 
 
@@ -102,43 +104,45 @@ def test_a_name_that_is_not_on_the_shelf_is_named(shelf: Shelf) -> None:
     ],
 )
 def test_a_slip_in_the_head_stands_at_its_field(draft: Make, shelf: Shelf, head: dict[str, str], field: str) -> None:
-    assert field in messages(read(draft((1, None), **head), shelf))
+    assert field in messages(resolve(draft((1, None), **head), shelf))
 
 
 def test_a_price_may_carry_its_sign(draft: Make, shelf: Shelf) -> None:
-    assert read(draft((1, None), price="€ 14,90"), shelf).head.price == Decimal("14.90")
+    assert resolve(draft((1, None), price="€ 14,90"), shelf).formula.price == Decimal("14.90")
 
 
 @pytest.mark.parametrize(
     ("typed", "celsius"), [("75", "75"), ("75 °C", "75"), ("167 F", "75.0"), ("-4", "-4"), ("", None)]
 )
 def test_a_temperature_is_read_in_either_unit(shelf: Shelf, typed: str, celsius: str | None) -> None:
-    found = read(Draft(name="C", phases=(DraftPhase("p", temperature=typed),)), shelf)
-    assert found.temperatures["p"] == (Decimal(celsius) if celsius else None)
+    found = resolve(Draft(name="C", phases=(DraftPhase("p", temperature=typed),)), shelf)
+    assert found.formula.phases[0].temperature_c == (Decimal(celsius) if celsius else None)
 
 
 def test_a_range_of_temperatures_is_sent_into_the_method(shelf: Shelf) -> None:
-    found = read(Draft(name="C", phases=(DraftPhase("p", temperature="70-75"),)), shelf)
+    found = resolve(Draft(name="C", phases=(DraftPhase("p", temperature="70-75"),)), shelf)
     assert "a range goes into the method" in messages(found)["phase.p.temperature"]
 
 
 def test_the_usual_loss_stands_where_none_is_typed(draft: Make, shelf: Shelf) -> None:
-    usual = Usual(Decimal(3))
-    assert read(draft((1, None), batch="485 g"), shelf, usual).head.weighed_g == 500
-    assert read(draft((1, None), batch="485 g", loss_percent="0"), shelf, usual).head.weighed_g == 485
+    defaults = Defaults(Decimal(3))
+    for typed, grams in (("", 500), ("0", 485)):
+        found = resolve(draft((1, None), batch="485 g", loss_percent=typed), shelf, defaults)
+        assert weigh(found.complete()).total_g == grams
 
 
 def test_packaging_counts_once_unless_said(draft: Make, shelf: Shelf) -> None:
     packs = (DraftPackaging("a", 1, ""), DraftPackaging("b", 2, "2"), DraftPackaging("c", None, "3"))
-    found = read(draft((1, None), packaging=packs), shelf)
-    assert [(pack.packaging_id, pack.per_unit) for pack in found.packaging] == [(1, 1), (2, 2)]
+    known = {n: Packaging(n, "Jar", Decimal(1), Decimal(10), Decimal(8)) for n in (1, 2)}
+    found = resolve(draft((1, None), packaging=packs), shelf, Defaults(packaging=known))
+    assert [(pack.id, pack.per_unit) for pack in found.formula.packaging] == [(1, 1), (2, 2)]
 
 
 # -- other ways to write a recipe
 
 
 @pytest.fixture
-def who(material: Callable[..., ShelfMaterial]) -> tuple[list[dict[str, object]], Shelf, Decimal]:
+def who(material: Callable[..., Material]) -> tuple[list[dict[str, object]], Shelf, Decimal]:
     """The first WHO hand rub of the published formulas, its materials, and the density of the product."""
     published = json.loads(PUBLISHED.read_text())["formulas"]
     items = next(f for f in published if f["id"] == "who-handrub-1")["items"]
@@ -161,45 +165,74 @@ def recipe(items: list[dict[str, object]], amounts: list[str], **head: str) -> D
 def test_the_who_hand_rub_by_volume_gives_the_published_weights(who: tuple, basis: str) -> None:
     items, shelf, density = who
     amounts = [f"{i['amount']} ml" if basis == "amounts" else str((i["amount"] or 0) / 100) for i in items]
-    found = read(recipe(items, amounts, basis=basis, batch="10 l", density=str(density)), shelf)
+    found = resolve(recipe(items, amounts, basis=basis, batch="10 l", density=str(density)), shelf)
     assert found.faults == ()
-    for line, item in zip(found.lines, items, strict=True):
+    for line, item in zip(found.formula.lines, items, strict=True):
         assert line.percent == pytest.approx(Decimal(str(item["percent_w_w"])), abs=Decimal("0.0002"))
-    assert sum(line.percent for line in found.lines) == 100
+    assert found.formula.total_percent == 100
 
 
 def test_grams_of_a_known_batch_become_percentages_that_sum_to_100(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, "1 g"), (2, "1 g"), (3, "1"), basis="amounts"), shelf)
-    assert sum(line.percent for line in found.lines) == 100
-    assert max(line.percent for line in found.lines) == Decimal("33.333334")
+    found = resolve(draft((1, "1 g"), (2, "1 g"), (3, "1"), basis="amounts"), shelf)
+    assert found.formula.total_percent == 100
+    assert max(line.percent for line in found.formula.lines) == Decimal("33.333334")
 
 
 def test_weight_by_volume_is_divided_by_the_density_of_the_product(draft: Make, shelf: Shelf) -> None:
-    found = read(draft((1, None), (2, "5.25"), basis="w/v", density="1.05"), shelf)
-    assert [line.percent for line in found.lines] == [95, 5]
+    found = resolve(draft((1, None), (2, "5.25"), basis="w/v", density="1.05"), shelf)
+    assert [line.percent for line in found.formula.lines] == [95, 5]
 
 
 def test_a_volume_without_a_density_is_told_and_not_guessed(draft: Make, shelf: Shelf) -> None:
-    assert "density" in messages(read(draft((1, None), (2, "5"), basis="w/v"), shelf))
-    found = messages(read(draft((1, None), (2, "5"), basis="v/v", density="1"), shelf))
+    assert "density" in messages(resolve(draft((1, None), (2, "5"), basis="w/v"), shelf))
+    found = messages(resolve(draft((1, None), (2, "5"), basis="v/v", density="1"), shelf))
     assert "give the material a density" in found["line.l1.amount"]
-    assert "line.l1.amount" in messages(read(draft((1, None), (2, "5 ml"), basis="amounts"), shelf))
+    assert "line.l1.amount" in messages(resolve(draft((1, None), (2, "5 ml"), basis="amounts"), shelf))
 
 
 def test_turning_amounts_into_percentages_keeps_what_they_mean(draft: Make, shelf: Shelf) -> None:
-    before = read(draft((1, None), (2, "30 g"), (3, "oops"), basis="amounts", batch="600 g"), shelf)
+    before = resolve(draft((1, None), (2, "30 g"), (3, "oops"), basis="amounts", batch="600 g"), shelf)
     after = as_percentages(before)
     assert after.basis == "w/w"
     assert [line.amount for line in after.lines] == ["", "5", "oops"]
     assert after.lines[0].qs
 
 
+def test_amounts_make_the_batch_until_another_size_is_asked_for(draft: Make, shelf: Shelf) -> None:
+    rows = [(1, "90 g"), (2, "1/2 oz"), (3, "0.5")]
+    typed = resolve(draft(*rows, basis="amounts", batch="", fill=""), shelf, Defaults(Decimal(4))).complete()
+    # half an ounce is 14.1748 g
+    assert [line.weigh_g for line in weigh(typed).lines] == [90, Decimal("14.18"), Decimal("0.50")]
+    asked = resolve(draft(*rows, basis="amounts", batch="200 g", fill="", loss_percent="0"), shelf).complete()
+    assert weigh(asked).total_g == 200
+
+
+def test_a_measure_keeps_its_unit_and_says_that_it_is_rough(draft: Make, shelf: Shelf) -> None:
+    wet = {key: replace(m, density_g_ml=Decimal("1.26")) for key, m in shelf.items()}
+    found = resolve(draft((1, "90 g"), (2, "2 tsp"), (3, "10 drops"), basis="amounts", batch=""), wet).formula
+    assert found.lines[0].measure is None
+    spoon, drop = found.lines[1].measure, found.lines[2].measure
+    assert (spoon.unit, drop.unit, drop.is_rough) == ("tsp", "drops", True)
+    assert spoon.unit_g == pytest.approx(Decimal("4.92892") * Decimal("1.26"), abs=Decimal("0.0001"))
+
+
+def test_amounts_with_a_line_to_100_need_a_batch(draft: Make, shelf: Shelf) -> None:
+    assert "batch" in messages(resolve(draft((1, None), (2, "5 g"), basis="amounts", batch=""), shelf))
+
+
+def test_what_is_not_known_is_said_and_never_counted(draft: Make, shelf: Shelf) -> None:
+    found = resolve(draft((1, None), (2, "x"), (3, "")), shelf)
+    assert found.unknown == ("l1", "l2")
+    assert not found.adds_up
+    assert [line.key for line in found.formula.lines] == ["l0"]
+
+
 # -- a formula that adds up
 
 
-def test_a_sound_formula_carries_phases_steps_and_materials(draft: Make, shelf: Shelf) -> None:
+def test_a_complete_formula_carries_phases_steps_and_materials(draft: Make, shelf: Shelf) -> None:
     phase = DraftPhase("p", "Water", "75", "Heat.\n\n  Stir.  ")
-    whole = sound(read(draft((1, None), (2, "5"), phases=(phase,)), shelf), 7)
+    whole = resolve(draft((1, None), (2, "5"), phases=(phase,)), shelf, formula_id=7).complete()
     assert (whole.formula_id, whole.phases[0].letter, whole.phases[0].temperature_c) == (7, "A", 75)
     assert whole.phases[0].method == ("Heat.", "Stir.")
     assert [line.percent for line in whole.lines] == [95, 5]
@@ -207,8 +240,8 @@ def test_a_sound_formula_carries_phases_steps_and_materials(draft: Make, shelf: 
 
 @pytest.mark.parametrize("rows", [[], [(1, "99.99")], [(1, None), (None, "1")]])
 def test_what_does_not_add_up_is_no_formula(draft: Make, shelf: Shelf, rows: list[tuple[int | None, str]]) -> None:
-    with pytest.raises(NotSound) as caught:
-        sound(read(draft(*rows), shelf), 1)
+    with pytest.raises(IncompleteFormula) as caught:
+        resolve(draft(*rows), shelf).complete()
     assert caught.value.faults
 
 
@@ -228,9 +261,10 @@ def test_anything_typed_is_read_without_raising(
     rows: list[tuple[str, str, bool]], basis: str, batch: str, density: str
 ) -> None:
     lines = tuple(DraftLine(f"l{n}", "p", typed, n, amount, qs) for n, (typed, amount, qs) in enumerate(rows))
-    shelf = {1: ShelfMaterial(1, "Aqua", (Part("Aqua", Decimal(100)),))}
-    found = read(Draft(basis=basis, batch=batch, density=density, phases=(DraftPhase("p"),), lines=lines), shelf)
-    assert found.totals.total_percent.is_finite()
+    shelf = {1: Material(1, "Aqua", (Part("Aqua", Decimal(100)),))}
+    found = resolve(Draft(basis=basis, batch=batch, density=density, phases=(DraftPhase("p"),), lines=lines), shelf)
+    assert found.sum_percent.is_finite()
+    assert found.formula.total_percent.is_finite()
     assert all(fault.message for fault in found.faults)
 
 
