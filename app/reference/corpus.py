@@ -1,23 +1,45 @@
-"""The shipped compositions with known percentages, for fitting the class priors and measuring the inference."""
+"""The shipped compositions with known percentages, for fitting what is usual and measuring the inference."""
 
 import json
+import re
+from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
 from app.reference.inference_caps import legal_caps
-from app.reference.inference_prior import class_of, is_thin, listed_name
+from app.reference.inference_prior import class_of, kind_of, listed_name
 from app.reference.tables import FOLDER
 from app.science.inference.classes import in_company
 from app.science.inference.fit import KnownList
 from app.science.inference.tail import colour_tail
 from app.science.names import inci_key
 
+ADDRESS = re.compile(r"https?://[^\s,;)]+")
+ALIKE = 0.5
+
 
 @cache
 def known_lists() -> tuple[KnownList, ...]:
     """Read ``composition_corpus.json``: published compositions as they would be printed (sources in the file)."""
     text = (FOLDER / "composition_corpus.json").read_text(encoding="utf-8")
-    return tuple(known_list(item) for item in json.loads(text)["compositions"])
+    items = json.loads(text)["compositions"]
+    lists = [known_list(item) for item in items]
+    families = _families([str(item["source"]) for item in items], [{n.key for n in one.names} for one in lists])
+    return tuple(replace(one, family=family) for one, family in zip(lists, families, strict=True))
+
+
+def _families(sources: Sequence[str], keys: Sequence[set[str]]) -> list[int]:
+    """Number the lists so that those of one document, or with half their names in common, share a number."""
+    family = list(range(len(sources)))
+    documents = [set(ADDRESS.findall(source)) or {source} for source in sources]
+    for later in range(len(sources)):
+        for earlier in range(later):
+            alike = len(keys[later] & keys[earlier]) >= ALIKE * len(keys[later] | keys[earlier])
+            if alike or documents[later] & documents[earlier]:
+                old, new = family[later], family[earlier]
+                family = [new if number == old else number for number in family]
+    return family
 
 
 def known_list(item: dict[str, Any]) -> KnownList:
@@ -40,5 +62,5 @@ def known_list(item: dict[str, Any]) -> KnownList:
         percents,
         exact,
         int(item["n_above_line"]),
-        is_thin(item["product_type"]),
+        kind_of(item["product_type"]),
     )

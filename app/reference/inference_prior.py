@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
@@ -11,37 +12,57 @@ from app.reference.tables import read_table
 from app.science.inference.classes import ClassRules, NameRule
 from app.science.inference.values import ClassPrior, ListedName, PriorTable
 
-THIN_WORDS = ("mist", "micellar", "tonic", "hand rub", "hydrosol", "facial water", "body splash")
 CLASS_COLUMNS = [
     "class_name",
     "label",
+    "role",
     "start_median_percent",
     "start_sigma",
     "median_percent",
     "sigma",
+    "crowding",
+    "use_pull",
     "count",
     "bulk",
     "pinned",
     "start_mark",
     "fit_mark",
 ]
+KIND_COLUMNS = ["kind", "words", "width", "lists"]
+LEVEL_COLUMNS = ["kind", "class_name", "start_shift", "shift", "count"]
+NAME_COLUMNS = ["key", "shift", "count"]
 
 
 @cache
 def class_priors() -> PriorTable:
-    """Give the fitted class priors of ``inference_classes.csv``."""
-    return PriorTable(MappingProxyType({row["class_name"]: _prior(row, "") for row in _class_rows()}))
+    """Return what is usual, as fitted: the four ``inference_*.csv`` tables of levels."""
+    levels = read_table("inference_kind_levels", LEVEL_COLUMNS)
+    return PriorTable(
+        MappingProxyType({row["class_name"]: _prior(row) for row in _class_rows()}),
+        MappingProxyType({row["key"]: float(row["shift"]) for row in read_table("inference_names", NAME_COLUMNS)}),
+        MappingProxyType({(row["kind"], row["class_name"]): float(row["shift"]) for row in levels}),
+        MappingProxyType({row["kind"]: float(row["width"]) for row in read_table("inference_kinds", KIND_COLUMNS)}),
+    )
 
 
 @cache
 def class_starts() -> Mapping[str, ClassPrior]:
-    """Give the starting values from which the class priors were fitted."""
-    return MappingProxyType({row["class_name"]: _prior(row, "start_") for row in _class_rows()})
+    """Return the starting values from which the class priors were fitted."""
+    return MappingProxyType({row["class_name"]: _start(row) for row in _class_rows()})
+
+
+@cache
+def kind_starts() -> Mapping[tuple[str, str], float]:
+    """Return the starting shifts of a class in a kind of product (ln), by (kind, class)."""
+    rows = read_table("inference_kind_levels", LEVEL_COLUMNS)
+    return MappingProxyType(
+        {(row["kind"], row["class_name"]): float(row["start_shift"]) for row in rows if row["start_shift"]}
+    )
 
 
 @cache
 def class_labels() -> Mapping[str, str]:
-    """Give the words for each class."""
+    """Return the words for each class."""
     return MappingProxyType({row["class_name"]: row["label"] for row in _class_rows()})
 
 
@@ -50,16 +71,28 @@ def _class_rows() -> tuple[Mapping[str, str], ...]:
     return tuple(read_table("inference_classes", CLASS_COLUMNS))
 
 
-def _prior(row: Mapping[str, str], stage: str) -> ClassPrior:
-    median, sigma = float(row[f"{stage}median_percent"]), float(row[f"{stage}sigma"])
+def _start(row: Mapping[str, str]) -> ClassPrior:
+    median, sigma = float(row["start_median_percent"]), float(row["start_sigma"])
+    return ClassPrior(row["class_name"], median, sigma, row["bulk"] == "yes", row["pinned"] == "yes", row["role"])
+
+
+def _prior(row: Mapping[str, str]) -> ClassPrior:
+    median, sigma = float(row["median_percent"]), float(row["sigma"])
     if not (0 < median < 100 and 0 < sigma < 5):
         raise ValueError(f"inference_classes.csv: {row['class_name']} has a median or sigma out of range")
-    return ClassPrior(row["class_name"], median, sigma, row["bulk"] == "yes", row["pinned"] == "yes")
+    return replace(
+        _start(row),
+        median_percent=median,
+        sigma=sigma,
+        crowding=float(row["crowding"]),
+        use_pull=float(row["use_pull"]),
+        anchor_percent=float(row["start_median_percent"]),
+    )
 
 
 @cache
 def class_rules() -> ClassRules:
-    """Give the rules from names and functions to classes.
+    """Return the rules from names and functions to classes.
 
     Raises:
         ValueError: when a rule tells a class that has no prior.
@@ -75,7 +108,7 @@ def class_rules() -> ClassRules:
 
 @cache
 def class_of(key: str) -> str:
-    """Give the class of a substance by its `inci_key`, from the shape of its name, then from its functions."""
+    """Return the class of a substance by its `inci_key`, from the shape of its name, then from its functions."""
     shipped, listed = substances().get(key), inci_names().get(key)
     functions = shipped.functions if shipped else listed.functions if listed else ()
     return class_rules().class_of(key, functions)
@@ -85,18 +118,28 @@ def listed_name(printed: str, key: str, class_name: str, cap: float = 100.0, *, 
     """Join a printed name with what is shipped of its substance; ``cap`` is % w/w."""
     shipped = substances().get(key)
     low, high = _use_range(shipped) if shipped else (None, None)
-    return ListedName(printed, class_name, low, high, cap, colour)
+    return ListedName(printed, class_name, low, high, cap, colour, key)
 
 
 def _use_range(substance: Substance) -> tuple[float | None, float | None]:
-    """Give the use range of the named substance: suppliers speak of the grade as sold, a list of what is in it."""
+    """Return the use range of the named substance: suppliers speak of the grade as sold, a list of what is in it."""
     share = float(substance.active_matter_pct or 100) / 100
     low = None if substance.use_low is None else float(substance.use_low) * share
     high = None if substance.use_high is None else float(substance.use_high) * share
     return low, high
 
 
-def is_thin(product_type: str) -> bool:
-    """Tell from free words whether a product is known to be watery."""
+@cache
+def _kind_words() -> tuple[tuple[str, tuple[str, ...]], ...]:
+    return tuple((row["kind"], tuple(row["words"].split(";"))) for row in read_table("inference_kinds", KIND_COLUMNS))
+
+
+def product_kinds() -> tuple[str, ...]:
+    """Return the kinds of product whose usual levels are known."""
+    return tuple(kind for kind, _ in _kind_words())
+
+
+def kind_of(product_type: str) -> str:
+    """Return the kind of product that free words tell; empty when they tell none."""
     words = product_type.casefold()
-    return any(word in words for word in THIN_WORDS) and "w/o" not in words
+    return next((kind for kind, told in _kind_words() if any(word in words for word in told)), "")

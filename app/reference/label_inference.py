@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from app.reference.inference_caps import exposure_of, legal_caps
-from app.reference.inference_prior import class_of, class_priors, is_thin, listed_name
+from app.reference.inference_prior import class_of, class_priors, kind_of, listed_name
 from app.science.inference.classes import in_company
 from app.science.inference.infer import infer
 from app.science.inference.tail import colour_tail
@@ -49,7 +49,7 @@ def infer_label(
     """
     listed = _without(listed_names(names, product_type, jurisdiction), aside)
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
-    found = infer(listed, class_priors(), known, doubtful, thin=is_thin(product_type))
+    found = infer(listed, class_priors(), known, doubtful, kind=kind_of(product_type))
     return LabelInference(listed, found, tuple(_notes(names, listed, found, jurisdiction)))
 
 

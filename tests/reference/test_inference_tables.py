@@ -7,20 +7,34 @@ import pytest
 
 from app.reference.corpus import known_lists
 from app.reference.inference_caps import exposure_of, legal_caps
-from app.reference.inference_prior import class_labels, class_priors, class_rules, class_starts, is_thin, listed_name
+from app.reference.inference_prior import (
+    class_labels,
+    class_of,
+    class_priors,
+    class_rules,
+    class_starts,
+    kind_of,
+    kind_starts,
+    listed_name,
+    product_kinds,
+)
 from app.reference.label_names import LabelNames, printed_otherwise
 from app.reference.library import substances
 from app.reference.tables import FOLDER
-from app.science.inference.fit import count_by_class, fit_classes
+from app.science.inference.fit import count_by_class, fit_priors
 from app.science.label_list.values import Certainty
 from app.science.rules.values import Exposure
 
 
 def test_the_shipped_priors_are_the_fit_of_the_shipped_compositions() -> None:
-    fitted = fit_classes(known_lists(), class_starts())
-    for name, prior in class_priors().classes.items():
+    shipped, fitted = class_priors(), fit_priors(known_lists(), class_starts(), kind_starts())
+    for name, prior in shipped.classes.items():
         assert prior.median_percent == pytest.approx(fitted.of(name).median_percent, rel=1e-3), name
         assert prior.sigma == pytest.approx(fitted.of(name).sigma, rel=1e-3), name
+        assert prior.crowding == pytest.approx(fitted.of(name).crowding, abs=1e-3), name
+    assert shipped.names == pytest.approx(fitted.names, abs=1e-3)
+    assert shipped.kinds == pytest.approx(fitted.kinds, abs=1e-3)
+    assert dict(shipped.widths) == pytest.approx(fitted.widths, abs=1e-3)
 
 
 def test_the_counts_are_those_of_the_compositions() -> None:
@@ -37,8 +51,8 @@ def test_every_class_has_words_and_every_rule_a_class() -> None:
 
 def test_compositions_are_whole_and_stand_as_printed() -> None:
     lists = known_lists()
-    assert len(lists) == 38
-    assert sum(len(known.names) for known in lists) == 381
+    assert len(lists) == 226
+    assert sum(len(known.names) for known in lists) == 2786
     for known in lists:
         assert sum(known.percents) == pytest.approx(100, abs=1e-3), known.id
         chain = [p for p, name in zip(known.percents, known.names, strict=True) if not name.colour]
@@ -96,9 +110,50 @@ def test_words_settle_the_exposure_only_when_they_agree(words: str, exposure: Ex
     assert exposure_of(words) is exposure
 
 
-def test_thin_products_are_known_by_their_words() -> None:
-    assert is_thin("Face mist")
-    assert not is_thin("o/w cream")
+@pytest.mark.parametrize(
+    ("words", "kind"),
+    [
+        ("Face mist", "mist or toner"),
+        ("kaolin clay mask", "clay mask"),
+        ("o/w mineral sunscreen", "mineral sun cream"),
+        ("Sun cream SPF 30", "sun cream"),
+        ("o/w hand cream", "cream or lotion"),
+        ("shampoo", "cleanser"),
+        ("candle", ""),
+        ("", ""),
+    ],
+)
+def test_a_kind_of_product_is_told_by_its_words(words: str, kind: str) -> None:
+    assert kind_of(words) == kind
+
+
+def test_kinds_and_classes_of_the_levels_are_known() -> None:
+    for kind, class_name in class_priors().kinds:
+        assert kind in product_kinds()
+        assert class_name in class_starts()
+
+
+def test_lists_of_one_document_are_one_family() -> None:
+    lists = known_lists()
+    assert 60 < len({known.family for known in lists}) < len(lists)
+
+
+@pytest.mark.parametrize(
+    ("key", "class_name"),
+    [
+        ("CERESIN", "wax"),
+        ("THYMOL", "essential_oil"),
+        ("SODIUM HYALURONATE", "active_trace"),
+        ("CERAMIDE NP", "active_trace"),
+        ("ALUMINUM PHENOLSULFONATE", "antiperspirant"),
+        ("TRICAPRYLIN", "oil"),
+        ("ETHYL MACADAMIATE", "ester"),
+        ("ETHYL ACETATE", "glycol_minor"),
+        ("STYRAX BENZOIN RESIN EXTRACT", "extract"),
+    ],
+)
+def test_names_whose_shape_misleads(key: str, class_name: str) -> None:
+    assert class_of(key) == class_name
 
 
 def test_every_other_way_of_printing_leads_to_a_known_name() -> None:

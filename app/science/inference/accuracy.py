@@ -1,17 +1,22 @@
-"""How good the inference is on compositions that are known, against methods that know less."""
+"""How good the inference is on known compositions left out of its fit, against methods that know less."""
 
 import itertools
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from statistics import median
 
-from app.science.inference.fit import KnownList, fit_classes
+from app.science.inference.fit import KnownList, fit_priors
 from app.science.inference.infer import infer
-from app.science.inference.values import WATER, ClassPrior, Estimate, ListedName
+from app.science.inference.values import WATER, ClassPrior, Estimate, Inference, ListedName, PriorTable
 
 FLOOR = 0.001
 ROUNDING = 1e-6
+FOLDS = 12
+PRESERVING = frozenset({"preservative", "paraben", "booster"})
+LEAST_PRESERVING, SMALL = 0.1, 0.1
 Method = Callable[[Sequence[ListedName]], list[float]]
+Answer = Callable[[KnownList, PriorTable], Inference]
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,14 +26,23 @@ class Guess:
     truth: float
     exact: bool
     answer: Estimate
+    class_name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A list that was left out of the fit, with the answer: one guess a name, and by how many names the line is off."""
+
+    known: KnownList
+    guesses: tuple[Guess, ...]
+    line_off: int
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
     """Mean error in points of percent and in log10 (anything under 0.001 % counts as 0.001 %), over ``values``.
 
-    ``in_bounds`` and ``in_band`` are shares from 0 to 1; ``line_exact`` and ``line_near`` shares of lists whose 1 %
-    line was found exactly, or within one name. The last four are None for methods that answer only a number.
+    ``in_bounds`` and ``in_band`` are shares from 0 to 1; None for methods that answer only a number.
     """
 
     method: str
@@ -37,47 +51,121 @@ class Score:
     log10: float
     in_bounds: float | None = None
     in_band: float | None = None
-    line_exact: float | None = None
-    line_near: float | None = None
+    lists: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class SmallNames:
+    """How preserving and small names fare.
+
+    ``preserving`` is the median of estimate / truth where the truth is at least 0.1 %; the factors are medians of
+    the larger over the smaller, of names estimated under 0.1 % and of names truly under 0.1 %.
+    """
+
+    preserving: float
+    estimated_small: float
+    truly_small: float
 
 
 def log10_error(truth: float, guess: float) -> float:
-    """Give the size of log10(guess / truth), both in % w/w and at least 0.001 %."""
+    """Return the size of log10(guess / truth), both in % w/w and at least 0.001 %."""
     return abs(math.log10(max(guess, FLOOR) / max(truth, FLOOR)))
 
 
-def leave_one_out(lists: Sequence[KnownList], starts: Mapping[str, ClassPrior]) -> dict[str, Score]:
-    """Measure the inference with every list left out of the fit of its own class values.
+def plain_answer(known: KnownList, table: PriorTable) -> Inference:
+    """Return the inference from the printed list and its kind of product alone."""
+    return infer(known.names, table, kind=known.kind)
 
-    Returns:
-        The score over all values, over the exact ones (``exact``) and over lists without water (``waterless``).
-    """
-    guesses, lines = [], []
+
+def folds(lists: Sequence[KnownList], count: int = FOLDS) -> list[list[KnownList]]:
+    """Part the lists into folds of about the same size; a family of lists is never parted."""
+    families: dict[int, list[KnownList]] = {}
     for known in lists:
-        table = fit_classes((other for other in lists if other is not known), starts)
-        answer = infer(known.names, table, thin=known.thin)
-        wet = any(name.class_name == WATER for name in known.names)
-        rows = zip(known.percents, known.exact, answer.rows, strict=True)
-        guesses += [(wet, Guess(*row)) for row in rows]
-        lines.append(abs(answer.line_position - known.above_line))
-    return {
-        "all": _score("this model", [g for _, g in guesses], lines),
-        "exact": _score("this model, exact values", [g for _, g in guesses if g.exact]),
-        "waterless": _score("this model, lists without water", [g for wet, g in guesses if not wet]),
-    }
+        families.setdefault(known.family, []).append(known)
+    parts: list[list[KnownList]] = [[] for _ in range(count)]
+    for family in sorted(families.values(), key=len, reverse=True):
+        min(parts, key=len).extend(family)
+    return parts
 
 
-def _score(method: str, guesses: Sequence[Guess], lines: Sequence[int] = ()) -> Score:
+def left_out(
+    lists: Sequence[KnownList],
+    starts: Mapping[str, ClassPrior],
+    kind_starts: Mapping[tuple[str, str], float],
+    answers: Sequence[Answer] = (plain_answer,),
+    only: Iterable[int] = range(FOLDS),
+) -> list[list[Left]]:
+    """Answer every list with a table fitted without its fold; one result for each way of answering.
+
+    Args:
+        lists: compositions with known percentages.
+        starts: starting values by class.
+        kind_starts: starting shifts by (kind, class).
+        answers: ways to answer, such as without and with a measurement.
+        only: the numbers of the folds to answer, to save time.
+    """
+    parts = folds(lists)
+    found: list[list[Left]] = [[] for _ in answers]
+    for number in only:
+        others = [known for place, part in enumerate(parts) if place != number for known in part]
+        table = fit_priors(others, starts, kind_starts)
+        for known in parts[number]:
+            for place, answer in enumerate(answers):
+                found[place].append(_left(known, answer(known, table)))
+    return found
+
+
+def _left(known: KnownList, answer: Inference) -> Left:
+    rows = zip(known.percents, known.exact, answer.rows, (n.class_name for n in known.names), strict=True)
+    return Left(known, tuple(Guess(*row) for row in rows), abs(answer.line_position - known.above_line))
+
+
+def score(method: str, found: Iterable[Left], keep: Callable[[Left, Guess], bool] = lambda _l, _g: True) -> Score:
+    """Score the guesses that ``keep`` keeps."""
+    kept = [(left, guess) for left in found for guess in left.guesses if keep(left, guess)]
+    guesses = [guess for _, guess in kept]
     return Score(
         method,
         len(guesses),
         _mean(abs(g.answer.estimate - g.truth) for g in guesses),
         _mean(log10_error(g.truth, g.answer.estimate) for g in guesses),
         _mean(g.answer.low - ROUNDING <= g.truth <= g.answer.high + ROUNDING for g in guesses),
-        _mean(g.answer.band_low <= g.truth <= g.answer.band_high for g in guesses),
-        _mean(off == 0 for off in lines) if lines else None,
-        _mean(off <= 1 for off in lines) if lines else None,
+        _mean(g.answer.band_low - ROUNDING <= g.truth <= g.answer.band_high + ROUNDING for g in guesses),
+        len({left.known.id for left, _ in kept}),
     )
+
+
+def waterless(left: Left, _guess: Guess) -> bool:
+    """Say whether a list has no water."""
+    return all(name.class_name != WATER for name in left.known.names)
+
+
+def kind_scores(found: Sequence[Left]) -> list[Score]:
+    """Score every kind of product by itself, the kind with most lists first."""
+    kinds = dict.fromkeys(left.known.kind for left in found)
+    scores = [score(kind or "kind not told", [left for left in found if left.known.kind == kind]) for kind in kinds]
+    return sorted(scores, key=lambda one: (-one.lists, one.method))
+
+
+def small_names(found: Sequence[Left]) -> SmallNames:
+    """Measure preserving and small names."""
+    guesses = [guess for left in found for guess in left.guesses]
+
+    def factor(some: Iterable[Guess]) -> float:
+        return 10 ** median(log10_error(g.truth, g.answer.estimate) for g in some)
+
+    return SmallNames(
+        median(
+            g.answer.estimate / g.truth for g in guesses if g.class_name in PRESERVING and g.truth >= LEAST_PRESERVING
+        ),
+        factor(g for g in guesses if g.answer.estimate < SMALL),
+        factor(g for g in guesses if g.truth < SMALL),
+    )
+
+
+def line_shares(found: Sequence[Left]) -> tuple[float, float]:
+    """Return the share of lists whose 1 % line was found exactly, and within one name."""
+    return _mean(left.line_off == 0 for left in found), _mean(left.line_off <= 1 for left in found)
 
 
 def _mean(values: Iterable[float]) -> float:
@@ -86,8 +174,15 @@ def _mean(values: Iterable[float]) -> float:
 
 
 def naive_scores(lists: Sequence[KnownList]) -> list[Score]:
-    """Measure the methods that know only the order, or only the use ranges."""
-    return [_naive_score(name, method, lists) for name, method in NAIVE.items()]
+    """Measure the methods that know only the order, or only the use ranges; their constants are the best for these."""
+    best = [
+        min((_naive_score(f"{name}, {value:g}", make(value), lists) for value in values), key=lambda s: s.log10)
+        for name, make, values in (
+            ("geometric, ratio", geometric, [0.3 + 0.02 * i for i in range(25)]),
+            ("Zipf, exponent", zipf, [1.5 + 0.1 * i for i in range(16)]),
+        )
+    ]
+    return [*best, *(_naive_score(name, method, lists) for name, method in NAIVE.items())]
 
 
 def _naive_score(name: str, method: Method, lists: Sequence[KnownList]) -> Score:
@@ -102,17 +197,17 @@ def _whole(shares: Sequence[float]) -> list[float]:
 
 
 def equal_steps(names: Sequence[ListedName]) -> list[float]:
-    """Give amounts that fall by the same step from name to name, % w/w."""
+    """Return amounts that fall by the same step from name to name, % w/w."""
     return _whole(range(len(names), 0, -1))
 
 
 def geometric(ratio: float) -> Method:
-    """Give the method in which every name is ``ratio`` times the one before."""
+    """Return the method in which every name is ``ratio`` times the one before."""
     return lambda names: _whole([ratio**place for place in range(len(names))])
 
 
 def zipf(exponent: float) -> Method:
-    """Give the method in which amounts fall with a power of the rank."""
+    """Return the method in which amounts fall with a power of the rank."""
     return lambda names: _whole([(place + 1) ** -exponent for place in range(len(names))])
 
 
@@ -132,15 +227,12 @@ def _middle(name: ListedName) -> float:
 
 
 def descending_middle_of_use(names: Sequence[ListedName]) -> list[float]:
-    """Give the same amounts, none above the one before it."""
+    """Return the same amounts, none above the one before it."""
     return list(itertools.accumulate(middle_of_use(names), min))
 
 
 NAIVE: Mapping[str, Method] = {
     "equal steps": equal_steps,
-    "geometric, r = 0.30": geometric(0.30),
-    "geometric, r = 0.64": geometric(0.64),
-    "Zipf, exponent 2.3": zipf(2.3),
     "middle of the use range, water takes the rest": middle_of_use,
     "the same, made to descend": descending_middle_of_use,
 }

@@ -1,23 +1,40 @@
-"""Fitting the class priors to known compositions, with starting values that few data cannot overturn."""
+"""Fitting what is usual to published compositions, with starting values that few data cannot overturn.
+
+One weighted ridge regression of ln x on indicators of class, substance and kind of product and on the slopes of
+crowding and of the use range (Hoerl and Kennard, Technometrics 12 (1970) 55, doi:10.1080/00401706.1970.10488634).
+A penalty of w shrinks a level seen m times to m / (m + w) of its mean.
+"""
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from app.science.inference.prior import has_water, list_shift
-from app.science.inference.values import WATER, ClassPrior, ListedName, PriorTable
+import numpy as np
 
-MEDIAN_WEIGHT = 3.0
+from app.science.inference.prior import USUAL_LENGTH, expected_log, has_water, use_middle
+from app.science.inference.values import WATER, ClassPrior, Floats, ListedName, PriorTable
+
+CLASS, NAME, KIND, CROWDING, ROLE, PULL = "class", "name", "kind", "crowding", "role", "pull"
+PENALTIES = {CLASS: 6.0, NAME: 1.5, KIND: 12.0, CROWDING: 12.0, ROLE: 12.0, PULL: 6.0}
 VARIANCE_WEIGHT = 6.0
+WIDTH_WEIGHT = 80.0
 ASSUMED_WEIGHT = 0.5
 SMALLEST = 1e-6
+ROUNDS = 4
+STRAY_SHARE, STRAY_SHIFT, STRAY_SIGMA = 0.067, -1.5, 2.0  # preservatives carried in by another material
+BODY_TAIL, BODY_WIDTH = 0.15, 2.3
+STRAYING = frozenset({"preservative", "booster"})
+
+Column = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class KnownList:
     """A printed list whose percentages are known, % w/w in printed order.
 
-    ``exact`` is false for values where the share inside a blend was assumed; ``thin`` marks watery products.
+    ``exact`` is false for values where the share inside a blend was assumed; ``kind`` is the kind of product by the
+    shipped words; lists with the same ``family`` come from one document or share half their names.
     """
 
     id: str
@@ -26,53 +43,156 @@ class KnownList:
     percents: tuple[float, ...]
     exact: tuple[bool, ...]
     above_line: int
-    thin: bool = False
+    kind: str = ""
+    family: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class _Value:
-    class_name: str
-    log: float
+    """One amount of a list: ln x less what the starting values expect, its columns, weight, class and kind."""
+
+    rest: float
+    columns: tuple[tuple[Column, float], ...]
     weight: float
+    prior: ClassPrior
+    kind: str
 
 
-def fit_classes(lists: Iterable[KnownList], starts: Mapping[str, ClassPrior]) -> PriorTable:
-    """Fit median and sigma of every class.
+def fit_priors(
+    lists: Iterable[KnownList],
+    starts: Mapping[str, ClassPrior],
+    kind_starts: Mapping[tuple[str, str], float] | None = None,
+) -> PriorTable:
+    """Fit levels of classes, substances and kinds, crowding by role, and the pull of use ranges.
 
-    The mean of ln x is shrunk to the start with weight 3, the variance with weight 6; values whose share was
-    assumed count half. What the list brings (crowding, lack of water) is taken off first.
+    Values whose share was assumed count half; a preserving substance far below its level counts by its chance of being
+    meant to preserve, not carried in. Four rounds of weighting and fitting.
+
+    Args:
+        lists: compositions with known percentages.
+        starts: starting values by class; ``crowding`` and ``use_pull`` of them are starting slopes.
+        kind_starts: starting shifts of ln x by (kind, class).
     """
-    values = [value for known in lists for value in _values(known, starts)]
+    begun = dict(kind_starts or {})
+    values = [value for known in lists for value in _values(known, starts, begun)]
+    sigma = {name: start.sigma for name, start in starts.items()}
+    if not values:
+        return PriorTable(dict(starts), kinds=begun)
+    columns = list(dict.fromkeys(column for value in values for column, _ in value.columns))
+    design = _design(values, columns)
+    rest, given = np.array([v.rest for v in values]), np.array([v.weight for v in values])
+    penalty = np.diag([PENALTIES[kind] for kind, _ in columns])
+    weight, residual, found = given, rest, np.zeros(len(columns))
+    for _ in range(ROUNDS):
+        found = np.linalg.solve(design.T @ (design * weight[:, None]) + penalty, design.T @ (weight * rest))
+        residual = rest - design @ found
+        sigma = _sigmas(values, residual, weight, starts)
+        weight = given * _chance_of_meant(values, residual, sigma)
+    level = dict(zip(columns, (float(v) for v in found), strict=True))
     return PriorTable(
-        {name: _fitted(start, [v for v in values if v.class_name == name]) for name, start in starts.items()}
+        {name: _fitted(start, level, sigma[name]) for name, start in starts.items()},
+        {key: shift for (kind, key), shift in level.items() if kind == NAME},
+        _kind_shifts(level, begun),
+        _widths(values, residual, weight, sigma),
     )
+
+
+def _values(
+    known: KnownList, starts: Mapping[str, ClassPrior], kind_starts: Mapping[tuple[str, str], float]
+) -> Iterable[_Value]:
+    wet, crowd = has_water(known.names), math.log(len(known.names) / USUAL_LENGTH)
+    for name, percent, exact in zip(known.names, known.percents, known.exact, strict=True):
+        prior = starts[name.class_name]
+        if prior.name == WATER:
+            continue
+        group = "bulk" if prior.bulk else "level"
+        columns = [((CLASS, prior.name), 1.0), *([((NAME, name.key), 1.0)] if name.key else [])]
+        columns += [((CROWDING, group), crowd), ((ROLE, prior.role), crowd)]
+        columns += [((KIND, f"{known.kind}|{prior.name}"), 1.0)] if known.kind else []
+        middle = use_middle(name)
+        if middle is not None:
+            columns.append(((PULL, group), middle - math.log(prior.median_percent)))
+        expected = expected_log(name, prior, len(known.names), wet) + kind_starts.get((known.kind, prior.name), 0.0)
+        weight = 1.0 if exact else ASSUMED_WEIGHT
+        yield _Value(math.log(max(percent, SMALLEST)) - expected, tuple(columns), weight, prior, known.kind)
+
+
+def _design(values: Sequence[_Value], columns: Sequence[Column]) -> Floats:
+    place = {column: number for number, column in enumerate(columns)}
+    design = np.zeros((len(values), len(columns)))
+    for row, value in enumerate(values):
+        for column, amount in value.columns:
+            design[row, place[column]] += amount
+    return design
+
+
+def _sigmas(
+    values: Sequence[_Value], residual: Floats, weight: Floats, starts: Mapping[str, ClassPrior]
+) -> dict[str, float]:
+    """Shrink the variance of every class to its start with weight 6."""
+    squares, weights = dict.fromkeys(starts, 0.0), dict.fromkeys(starts, 0.0)
+    for value, off, w in zip(values, residual, weight, strict=True):
+        squares[value.prior.name] += float(w * off**2)
+        weights[value.prior.name] += float(w)
+    return {
+        name: math.sqrt((VARIANCE_WEIGHT * start.sigma**2 + squares[name]) / (VARIANCE_WEIGHT + weights[name]))
+        for name, start in starts.items()
+    }
+
+
+def _chance_of_meant(values: Sequence[_Value], residual: Floats, sigma: Mapping[str, float]) -> Floats:
+    """Return for each value the chance that it is the level the substance is used at, not one carried in."""
+    width = np.array([sigma[v.prior.name] for v in values])
+    stray = np.array([STRAY_SHARE if v.prior.name in STRAYING else 0.0 if v.prior.bulk else 0.01 for v in values])
+
+    def bell(off: Floats, by: Floats) -> Floats:
+        density: Floats = np.exp(-0.5 * (off / by) ** 2) / by
+        return density
+
+    meant = (1 - BODY_TAIL) * bell(residual, width) + BODY_TAIL * bell(residual, BODY_WIDTH * width)
+    carried = bell(residual - STRAY_SHIFT, np.full(len(values), STRAY_SIGMA))
+    chance: Floats = (1 - stray) * meant / ((1 - stray) * meant + stray * carried)
+    return chance
+
+
+def _fitted(start: ClassPrior, level: Mapping[Column, float], sigma: float) -> ClassPrior:
+    group = "bulk" if start.bulk else "level"
+    if start.name == WATER:
+        return start
+    return replace(
+        start,
+        median_percent=start.median_percent * math.exp(level.get((CLASS, start.name), 0.0)),
+        sigma=sigma,
+        crowding=start.crowding + level.get((CROWDING, group), 0.0) + level.get((ROLE, start.role), 0.0),
+        use_pull=start.use_pull + level.get((PULL, group), 0.0),
+        anchor_percent=start.median_percent,
+    )
+
+
+def _kind_shifts(level: Mapping[Column, float], begun: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+    shifts = dict(begun)
+    for (column, name), shift in level.items():
+        if column == KIND:
+            kind, _, class_name = name.partition("|")
+            shifts[kind, class_name] = shifts.get((kind, class_name), 0.0) + shift
+    return shifts
+
+
+def _widths(values: Sequence[_Value], residual: Floats, weight: Floats, sigma: Mapping[str, float]) -> dict[str, float]:
+    """Return the factor on sigma by kind of product, shrunk to 1 with the weight of 80 values."""
+    squares: dict[str, float] = {}
+    weights: dict[str, float] = {}
+    for value, off, w in zip(values, residual, weight, strict=True):
+        squares[value.kind] = squares.get(value.kind, 0.0) + float(w * (off / sigma[value.prior.name]) ** 2)
+        weights[value.kind] = weights.get(value.kind, 0.0) + float(w)
+    average = sum(squares.values()) / max(sum(weights.values()), SMALLEST)
+    return {
+        kind: math.sqrt((WIDTH_WEIGHT + total / average) / (WIDTH_WEIGHT + weights[kind]))
+        for kind, total in squares.items()
+        if kind
+    }
 
 
 def count_by_class(lists: Iterable[KnownList]) -> dict[str, int]:
     """Count the values of every class."""
-    found: dict[str, int] = {}
-    for known in lists:
-        for name in known.names:
-            found[name.class_name] = found.get(name.class_name, 0) + 1
-    return found
-
-
-def _values(known: KnownList, starts: Mapping[str, ClassPrior]) -> Iterable[_Value]:
-    wet = has_water(known.names)
-    for name, percent, exact in zip(known.names, known.percents, known.exact, strict=True):
-        if name.class_name != WATER:
-            shift = list_shift(starts[name.class_name], len(known.names), wet, known.thin and wet)
-            log = math.log(max(percent, SMALLEST)) - shift
-            yield _Value(name.class_name, log, 1.0 if exact else ASSUMED_WEIGHT)
-
-
-def _fitted(start: ClassPrior, values: Sequence[_Value]) -> ClassPrior:
-    weight = sum(v.weight for v in values)
-    if not weight:
-        return start
-    total = sum(v.weight * v.log for v in values)
-    mean = total / weight
-    mu = (MEDIAN_WEIGHT * math.log(start.median_percent) + total) / (MEDIAN_WEIGHT + weight)
-    spread = sum(v.weight * (v.log - mean) ** 2 for v in values)
-    variance = (VARIANCE_WEIGHT * start.sigma**2 + spread) / (VARIANCE_WEIGHT + weight)
-    return replace(start, median_percent=math.exp(mu), sigma=math.sqrt(variance))
+    return dict(Counter(name.class_name for known in lists for name in known.names))

@@ -32,16 +32,16 @@ def infer(
     known: Mapping[int, Known] | None = None,
     doubtful: frozenset[int] = frozenset(),
     *,
-    thin: bool = False,
+    kind: str = "",
 ) -> Inference:
     """Work out what a printed list allows and what is likely.
 
     Args:
         names: the names in printed order, each once.
-        table: class priors.
+        table: what is usual, as fitted.
         known: what the maker knows, by place in the list (% w/w).
         doubtful: places of names that need not be in the product at all (shades after 'may contain').
-        thin: whether the product is known to be watery, such as a mist.
+        kind: the kind of product, as the table names it; empty when it is not known.
 
     Raises:
         Invalid: when the list is empty or longer than 200 names.
@@ -49,7 +49,7 @@ def infer(
     if not 1 <= len(names) <= MOST_NAMES:
         raise Invalid("ingredients", f"write between 1 and {MOST_NAMES} names")
     settled = settle(rules_of(names, known or {}))
-    usual, nodes = usual_amounts(names, table, thin=thin), richness_nodes(names)
+    usual, nodes = usual_amounts(names, table, kind=kind), richness_nodes(names)
     counted = np.array([i not in doubtful for i in range(len(names))])
     belief = _belief(settled, usual, nodes, counted)
     points = _points(belief, settled, usual, counted)

@@ -14,19 +14,17 @@ from scipy.special import betainc, ndtr
 
 from app.science.inference.values import PLANT_WATER, WATER, ClassPrior, Floats, ListedName, PriorTable
 
-TAIL_SHARE = 0.10
-TAIL_WIDTH = 3.0
+TAIL_SHARE = 0.15
+TAIL_WIDTH = 2.3
 WATER_SHAPE = 0.7
 USUAL_LENGTH = 12
-CROWDING = 0.6
-CLASS_WEIGHT = 0.6
 BELOW_MIDDLE = 0.1
 MISSING_LOW = 20.0
 SMALLEST_SIGMA = 0.35
-NARROWER = 0.8
+NARROWEST, WIDEST = 0.65, 1.5
+UNSEEN_WIDER = 1.07
 WATERLESS = 0.3
-THIN = -0.8
-RICHNESS = np.array([-1.3, 0.0, 1.3]) * 0.6
+RICHNESS = np.array([-1.3, 0.0, 1.3]) * 0.3
 RICHNESS_WEIGHTS = np.array([0.296, 0.408, 0.296])
 FAINTEST = 1e-30
 CLAIM_WIDTH = 1.02
@@ -56,53 +54,73 @@ def has_water(names: Sequence[ListedName]) -> bool:
     return any(name.class_name in (WATER, PLANT_WATER) for name in first)
 
 
-def list_shift(prior: ClassPrior, length: int, wet: bool, thin: bool = False) -> float:
-    """Give the shift of ln x that the list brings.
+def use_middle(name: ListedName) -> float | None:
+    """Return ln of the middle of a use range (% w/w), a little below the geometric one; None without a range."""
+    if not name.use_high:
+        return None
+    return 0.5 * math.log((name.use_low or name.use_high / MISSING_LOW) * name.use_high) - BELOW_MIDDLE
 
-    Long lists share the room, waterless ones have more of it, and watery products such as mists carry less of
-    everything that comes by the per cent (common practice).
+
+def expected_log(name: ListedName, prior: ClassPrior, length: int, wet: bool) -> float:
+    """Return ln of the usual % w/w before the name's own level and the kind of product.
+
+    ln m + c ln(n / 12) + u (middle of the use range - ln anchor) + 0.3 in lists without water. Long lists share the
+    room; lists without water have more of it (common practice; c and u fitted).
     """
     if prior.name == WATER:
-        return 0.0
-    shift = -CROWDING * math.log(length / USUAL_LENGTH)
-    if not wet and not prior.pinned:
-        shift += WATERLESS
-    return shift + THIN if thin and prior.bulk else shift
+        return math.log(prior.median_percent)
+    log = math.log(prior.median_percent) + prior.crowding * math.log(length / USUAL_LENGTH)
+    middle = use_middle(name)
+    if middle is not None:
+        log += prior.use_pull * (middle - math.log(prior.anchor_percent or prior.median_percent))
+    return log + (WATERLESS if not wet and not prior.pinned else 0.0)
 
 
-def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, thin: bool = False) -> Usual:
-    """Give the prior of every name in this list; in a ``thin`` watery product all bulk classes are lower."""
+def range_width(name: ListedName) -> float:
+    """Return the factor on sigma: substances with a narrow use range vary less, with a wide one more."""
+    if not name.use_high:
+        return 1.0
+    span = math.log(name.use_high / (name.use_low or name.use_high / MISSING_LOW))
+    return min(WIDEST, max(NARROWEST, math.sqrt(math.sqrt(max(span, 0.0) / 2))))
+
+
+def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, kind: str = "") -> Usual:
+    """Return the prior of every name in this list; ``kind`` is a kind of product of the table, if it is known."""
     wet = has_water(names)
-    pairs = [_log_normal(name, table) for name in names]
-    shifts = [list_shift(table.of(n.class_name), len(names), wet, thin and wet) for n in names]
+    priors = [table.of(name.class_name) for name in names]
+    mu = [
+        expected_log(name, prior, len(names), wet)
+        + table.names.get(name.key, 0.0)
+        + table.kinds.get((kind, prior.name), 0.0)
+        for name, prior in zip(names, priors, strict=True)
+    ]
+    sigma = [
+        max(
+            SMALLEST_SIGMA,
+            prior.sigma
+            * range_width(name)
+            * table.widths.get(kind, 1.0)
+            * (1.0 if name.key in table.names else UNSEEN_WIDER),
+        )
+        for name, prior in zip(names, priors, strict=True)
+    ]
     return Usual(
-        np.array([mu for mu, _ in pairs]) + np.array(shifts),
-        np.array([sigma for _, sigma in pairs]),
-        np.array([table.of(name.class_name).bulk for name in names]),
+        np.array(mu),
+        np.array(sigma),
+        np.array([prior.bulk for prior in priors]),
         np.array([name.class_name == WATER for name in names]),
     )
 
 
-def _log_normal(name: ListedName, table: PriorTable) -> tuple[float, float]:
-    """Blend the class with the use range of the substance, when it has one."""
-    usual = table.of(name.class_name)
-    mu, sigma = math.log(usual.median_percent), usual.sigma
-    if not name.use_high:
-        return mu, sigma
-    low = name.use_low or name.use_high / MISSING_LOW
-    middle = 0.5 * math.log(low * name.use_high) - BELOW_MIDDLE
-    return CLASS_WEIGHT * mu + (1 - CLASS_WEIGHT) * middle, max(SMALLEST_SIGMA, NARROWER * sigma)
-
-
 def richness_nodes(names: Sequence[ListedName]) -> Nodes:
-    """Give the shared shifts to integrate over: three where the list has water, none elsewhere."""
+    """Return the shared shifts to integrate over: three where the list has water, none elsewhere."""
     if any(name.class_name == WATER for name in names):
         return Nodes(RICHNESS, RICHNESS_WEIGHTS)
     return Nodes(np.zeros(1), np.ones(1))
 
 
 def share_below(usual: Usual, percent: Floats, shift: float = 0.0) -> Floats:
-    """Give the prior probability of each name to be at most each percentage; shape (names, points)."""
+    """Return the prior probability of each name to be at most each percentage; shape (names, points)."""
     with np.errstate(divide="ignore"):
         logs = np.log(percent)
     deviation = (logs - (usual.mu + shift * usual.bulk)[:, None]) / usual.sigma[:, None]
@@ -113,7 +131,7 @@ def share_below(usual: Usual, percent: Floats, shift: float = 0.0) -> Floats:
 
 
 def cell_masses(usual: Usual, edges: Floats, limits: tuple[Floats, Floats], nodes: Nodes) -> Floats:
-    """Give the prior mass of every cell within each name's limits; shape (nodes, names, cells).
+    """Return the prior mass of every cell within each name's limits; shape (nodes, names, cells).
 
     A name stated exactly has its whole mass in the one cell that holds the stated value.
     """

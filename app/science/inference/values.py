@@ -20,6 +20,9 @@ class ClassPrior:
 
     ``median_percent`` is % w/w at a list of 12 names, ``sigma`` the standard deviation of the natural logarithm;
     ``bulk`` classes share the richness of the list; ``pinned`` classes do not rise when the list has no water.
+    ``crowding`` is the change of ln x with ln(names / 12), ``use_pull`` the weight (0..1) of a substance's own use
+    range against ``anchor_percent``, the starting median of the class (0: the median itself). Classes of one ``role``
+    crowd alike.
     """
 
     name: str
@@ -27,6 +30,10 @@ class ClassPrior:
     sigma: float
     bulk: bool = False
     pinned: bool = False
+    role: str = ""
+    crowding: float = -0.3
+    use_pull: float = 0.4
+    anchor_percent: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +41,8 @@ class ListedName:
     """A name of the printed list with what is known of it.
 
     ``use_low`` and ``use_high`` (% w/w) are a habit, ``cap`` (% w/w, 100 when there is none) is a legal maximum
-    that holds for every use. ``colour`` names stand in the tail, in any order and any amount.
+    that holds for every use. ``colour`` names stand in the tail, in any order and any amount. ``key`` is the key of
+    the substance, by which its own level in published lists is known.
     """
 
     name: str
@@ -43,6 +51,7 @@ class ListedName:
     use_high: float | None = None
     cap: float = 100.0
     colour: bool = False
+    key: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +137,17 @@ class Inference:
 
 @dataclass(frozen=True, slots=True)
 class PriorTable:
-    """The class priors by name; a class that is not in the table falls back on ``other``."""
+    """What is usual, as fitted; a class that is not in the table falls back on ``other``.
+
+    ``names`` shifts ln x of a substance seen in published lists, by key; ``kinds`` shifts ln x of a class in a kind of
+    product; ``widths`` scales the sigma of all names in a kind of product.
+    """
 
     classes: Mapping[str, ClassPrior] = field(default_factory=dict)
+    names: Mapping[str, float] = field(default_factory=dict)
+    kinds: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    widths: Mapping[str, float] = field(default_factory=dict)
 
     def of(self, class_name: str) -> ClassPrior:
-        """Give the prior of a class."""
+        """Return the prior of a class."""
         return self.classes.get(class_name) or self.classes[UNCLASSED]

@@ -37,7 +37,7 @@ def density(percent: np.ndarray, mu: float, sigma: float) -> np.ndarray:
     def normal(width: float) -> np.ndarray:
         return np.exp(-0.5 * ((np.log(percent) - mu) / width) ** 2) / width
 
-    return 0.9 * normal(sigma) + 0.1 * normal(3 * sigma)
+    return 0.85 * normal(sigma) + 0.15 * normal(2.3 * sigma)
 
 
 def test_two_names_agree_with_quadrature() -> None:
@@ -70,7 +70,7 @@ def test_five_names_agree_with_weighted_draws() -> None:
 
 def weighted_draws(usual: Usual, rng: np.random.Generator, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Draw all names but the first from their priors, let the first take the rest, and weigh by order and density."""
-    widths = np.where(rng.random((count, 4)) < 0.9, 1.0, 3.0) * usual.sigma[1:]
+    widths = np.where(rng.random((count, 4)) < 0.85, 1.0, 2.3) * usual.sigma[1:]
     rest = np.exp(usual.mu[1:] + widths * rng.standard_normal((count, 4)))
     first = 100 - rest.sum(axis=1)
     draws = np.column_stack((first, rest))[first > 1]

@@ -1,6 +1,7 @@
 """The prior of a name: class, use range, and what the list brings."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -27,13 +28,22 @@ def twelve(name: ListedName, first: ListedName = WATER) -> list[ListedName]:
 def test_a_class_alone_gives_its_median_at_twelve_names() -> None:
     usual = usual_amounts(twelve(ListedName("o", "oil")), TABLE)
     assert math.exp(usual.mu[1]) == pytest.approx(4.0)
-    assert usual.sigma[1] == 1.3
+    assert usual.sigma[1] == pytest.approx(1.07 * 1.3)
 
 
 def test_a_use_range_pulls_the_median_and_narrows_it() -> None:
-    usual = usual_amounts(twelve(ListedName("o", "oil", 1.0, 9.0)), TABLE)
-    assert usual.mu[1] == pytest.approx(0.6 * math.log(4.0) + 0.4 * (math.log(3.0) - 0.1))
-    assert usual.sigma[1] == pytest.approx(0.8 * 1.3)
+    usual = usual_amounts(twelve(ListedName("o", "oil", 2.0, 4.0)), TABLE)
+    assert usual.mu[1] == pytest.approx(0.6 * math.log(4.0) + 0.4 * (0.5 * math.log(8.0) - 0.1))
+    assert usual.sigma[1] == pytest.approx(1.07 * 1.3 * (math.log(2) / 2) ** 0.25)
+
+
+def test_a_substance_has_its_own_level_and_a_kind_of_product_its_own() -> None:
+    table = replace(TABLE, names={"O": 0.5}, kinds={("mask", "oil"): 0.7}, widths={"mask": 1.2})
+    names = twelve(ListedName("o", "oil", key="O"))
+    assert usual_amounts(names, table).mu[1] == pytest.approx(math.log(4.0) + 0.5)
+    told = usual_amounts(names, table, kind="mask")
+    assert told.mu[1] == pytest.approx(math.log(4.0) + 1.2)
+    assert told.sigma[1] == pytest.approx(1.2 * 1.3)
 
 
 def test_a_missing_lower_end_is_a_twentieth_of_the_upper() -> None:
@@ -43,7 +53,7 @@ def test_a_missing_lower_end_is_a_twentieth_of_the_upper() -> None:
 
 def test_long_lists_share_the_room() -> None:
     longer = [*twelve(ListedName("o", "oil")), *(ListedName(f"g{i}") for i in range(12))]
-    assert usual_amounts(longer, TABLE).mu[1] == pytest.approx(math.log(4.0) - 0.6 * math.log(2))
+    assert usual_amounts(longer, TABLE).mu[1] == pytest.approx(math.log(4.0) - 0.3 * math.log(2))
 
 
 def test_lists_without_water_hold_more_of_all_but_the_pinned() -> None:
@@ -51,13 +61,6 @@ def test_lists_without_water_hold_more_of_all_but_the_pinned() -> None:
     usual = usual_amounts(dry, TABLE)
     assert math.exp(usual.mu[1]) == pytest.approx(4.0 * math.exp(0.3))
     assert math.exp(usual.mu[0]) == pytest.approx(0.3)
-
-
-def test_thin_products_hold_less_of_the_bulk() -> None:
-    names = twelve(ListedName("o", "oil"))
-    names[2] = ListedName("p", "perfume")
-    change = usual_amounts(names, TABLE, thin=True).mu - usual_amounts(names, TABLE).mu
-    assert change[:3] == pytest.approx([0.0, -0.8, 0.0])
 
 
 def test_water_late_in_the_list_does_not_make_it_a_watery_one() -> None:
