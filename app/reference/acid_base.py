@@ -254,6 +254,12 @@ def _as_sold_row(row: dict[str, str]) -> Reserve:
     return Reserve(float(row["base_low"]) / 1000.0, float(row["base_high"]) / 1000.0, row["words"])
 
 
+@cache
+def _soluble() -> dict[str, float]:
+    rows = read_table("adjuster_solubility", ["inci_name", "soluble_percent", "source", "source_status"])
+    return {inci_key(row["inci_name"]): float(row["soluble_percent"]) for row in rows}
+
+
 def _index(
     by_species: dict[str, Row], names: dict[str, dict[str, str]], extra: list[tuple[Row, str]]
 ) -> dict[str, tuple[Row, ...]]:
@@ -310,6 +316,7 @@ def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]
         ionic_weight=1 / 3 if species in SULFONATES else 1.0,
         assay_uncertainty=ALKALI_SCATTER.get(species, 0.01),
         usual_assay_percent=_float_or_none(names["usual_assay_percent"]),
+        soluble_percent=_soluble().get(inci_key(names["inci_name"])),
         note=row["note"],
     )
     waters = float(names["formula_waters"])
@@ -324,6 +331,7 @@ def _more_row(row: dict[str, str], families: dict[str, Family]) -> Row:
         families=tuple((families[key], amount) for key, amount in _pairs(row["weak_per_mol"])),
         ions=_ions(row["strong_ions_per_mol"]),
         ionic_weight=float(row["ionic_weight"]),
+        soluble_percent=_soluble().get(inci_key(row["inci_name"])),
     )
     return Row(substance, 0.0, 0.0, "stoichiometry", row["source_status"])
 

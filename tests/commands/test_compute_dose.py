@@ -167,3 +167,67 @@ def test_a_close_name_is_suggested():
 )
 def test_notes_say_what_matters(changes, word):
     assert any(word in note for note in ask(**changes)["notes"])
+
+
+@pytest.mark.parametrize(
+    ("inci", "strength", "possible"),
+    [("Sodium Bicarbonate", 20, False), ("Sodium Bicarbonate", 8, True), ("Citric Acid", 75, False),
+     ("Calcium Hydroxide", 100, False),
+     ("Tromethamine", 40, True), ("Arginine", 50, False)],
+)  # fmt: skip
+def test_a_solution_that_cannot_be_made_reaches_nothing(inci, strength, possible):
+    """Saturated at 20 °C: sodium bicarbonate 9 %, citric acid 59 %, calcium hydroxide 0.17 %, arginine 14 %."""
+    target = 3.5 if inci == "Citric Acid" else 4.0
+    mixture = [{"inci": "Sodium Lactate", "percent": 2}] if inci == "Citric Acid" else GEL
+    found = ask(mixture=mixture, adjuster={"inci": inci, "strength_percent": strength}, target_ph=target)
+    assert found["reachable"] is possible
+    assert any("cannot be made" in note for note in found["notes"]) is not possible
+
+
+def test_more_solution_than_twice_the_batch_is_no_answer():
+    weak = {"inci": "Sodium Hydroxide", "strength_percent": 0.005}
+    found = ask(mixture=[{"inci": "Citric Acid", "percent": 1}], adjuster=weak, target_ph=7)
+    assert found["reachable"] is False
+    assert any("2 times the batch" in note for note in found["notes"])
+
+
+def test_what_may_crystallise_at_the_target_is_told():
+    found = ask(
+        mixture=[{"inci": "Sodium Benzoate", "percent": 1}],
+        adjuster={"inci": "Citric Acid", "strength_percent": 50},
+        target_ph=3.5,
+    )
+    assert any(note.startswith("Benzoic Acid:") and "may crystallise" in note for note in found["notes"])
+
+
+def test_soap_is_not_dosed():
+    with pytest.raises(Invalid, match="soap") as error:
+        ask(mixture=[{"inci": "Potassium Cocoate", "percent": 20}], target_ph=6)
+    assert error.value.field == "mixture"
+
+
+def test_the_hydrate_of_the_adjuster_counts():
+    """Citric acid monohydrate (210.14 g/mol) takes 210.14 / 192.12 of the anhydrous acid's grams."""
+    mixture = [{"inci": "Sodium Lactate", "percent": 2}]
+    dry, wet = (
+        ask(
+            mixture=mixture, target_ph=4.5, adjuster={"inci": "Citric Acid", "strength_percent": 10, "hydrate": hydrate}
+        )
+        for hydrate in ("anhydrous", "monohydrate")
+    )
+    assert wet["grams"] / dry["grams"] == pytest.approx(210.14 / 192.12, rel=0.003)
+    with pytest.raises(Invalid) as error:
+        ask(adjuster={"inci": "Citric Acid", "strength_percent": 10, "hydrate": "wet"})
+    assert error.value.field == "adjuster.hydrate"
+
+
+def test_an_ideal_solution_is_the_textbooks():
+    """0.1 mol/kg acetic acid and 0.1 mol/kg acetate, activities left at 1: pH = pKa (Henderson and Hasselbalch)."""
+    mixture = [
+        {"inci": "Acetic Acid", "percent": 0.6005},
+        {"inci": "Sodium Acetate", "percent": 0.8203, "hydrate": "anhydrous"},
+    ]
+    request = {"mixture": mixture, "activity": "ideal"}
+    found = json.loads(answer("ph", json.dumps(request)))
+    assert found["ph"] == pytest.approx(4.757, abs=0.005)
+    assert json.loads(answer("ph", json.dumps({"mixture": mixture})))["ph"] < found["ph"] - 0.05

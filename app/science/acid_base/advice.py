@@ -7,17 +7,21 @@ import numpy as np
 
 from app.science.acid_base.belief import Belief
 from app.science.acid_base.cautions import cautions
-from app.science.acid_base.charge_balance import Array
+from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.dosing import LARGEST_DOSE, Dose, plan_dose
-from app.science.acid_base.model import Model, compile_model
-from app.science.acid_base.prediction import predict_model
+from app.science.acid_base.model import Model, compile_model, dose_system
+from app.science.acid_base.prediction import list_species, predict_model
 from app.science.acid_base.refit import READING_NOISE, SESSION_TRACE, Reading, refit
 from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
-from app.science.acid_base.validity import METER, carbonate_notes, solution_notes
+from app.science.acid_base.validity import METER, carbonate_notes, crystal_notes, held_by, solution_notes
 from app.science.acid_base.values import Adjuster, Mixture
+from app.science.errors import Invalid
 
 MUCH = 0.10  # a dose above a tenth of the batch changes the formula
 HARDLY_BUFFERED = 0.6  # the safe first part is less than this share of the dose
+DRY_PERCENT = 99.0
+HARDLY_SOLUBLE = 1.0  # % w/w
+ROUNDED_UP = 1.02  # a solution called 40 % of what dissolves to 40 % is not refused for a decimal
 PAST = 0.05  # pH by which a reading must lie beyond the target to count as passed
 
 
@@ -65,8 +69,11 @@ def ask_dose(
         readings: (grams added so far in all, pH shown), in any order.
 
     Raises:
-        Invalid: when there is no water, or the temperature is out of range.
+        Invalid: when there is no water, the temperature is out of range, or a material such as soap holds the pH.
     """
+    held = held_by(mixture)
+    if held and not readings:
+        raise Invalid("mixture", held)
     model = compile_model(mixture, adjusters, SESSION_TRACE if readings else 2.5e-6)
     if not readings:
         return _fresh(model, target, batch_g)
@@ -75,7 +82,27 @@ def ask_dose(
 
 def _fresh(model: Model, target: float, batch_g: float) -> Advice:
     dose = plan_dose(model, target)
+    undissolved = undissolved_words(model.adjusters[0])
+    if undissolved and dose.value != 0.0:
+        dose = replace(dose, value=None, low=None, high=None, first=None)
+        return _with_notes(_advice(model, (dose, target, batch_g), None, None), (undissolved,))
     return _advice(model, (dose, target, batch_g), None, None)
+
+
+def undissolved_words(adjuster: Adjuster) -> str:
+    """Say that a solution of this strength cannot be made, for more of the substance than water dissolves.
+
+    What is added dry (99 % or more) dissolves in the batch, unless hardly any of it does.
+    """
+    most = adjuster.substance.soluble_percent
+    if most is None or adjuster.strength_percent <= most * ROUNDED_UP:
+        return ""
+    if adjuster.strength_percent >= DRY_PERCENT and most >= HARDLY_SOLUBLE:
+        return ""
+    return (
+        f"A {adjuster.strength_percent:g} % solution of {adjuster.substance.inci} cannot be made: water dissolves "
+        f"about {most:g} % at 20 °C. Ask again with a weaker one."
+    )
 
 
 def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[float, float]]) -> Advice:
@@ -145,10 +172,20 @@ def _notes(
 ) -> tuple[str, ...]:
     dose, target, _ = plan
     notes = _reach_notes(model, dose, target) if rest is None else _reading_notes(model, dose, rest, back_g)
+    if dose.value:
+        notes += _crystals_at(model, dose.value)
     if dose.value is not None and dose.value > MUCH:
         notes.append("The dose is more than a tenth of the batch: use a stronger solution, or plan its water.")
     strength = predict_model(model).ionic_strength
     return (*notes, *solution_notes(model, strength), *carbonate_notes(model, target), METER)
+
+
+def _crystals_at(model: Model, dose: float) -> list[str]:
+    """Warn of acids that may crystallise at the pH the dose leads to."""
+    doses = np.zeros((1, len(model.adjusters)))
+    doses[0, 0] = dose
+    system = dose_system(model, np.zeros((1, len(model.inputs))), doses)
+    return crystal_notes(model, list_species(model, system.totals[0], solve(system)))
 
 
 def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:

@@ -12,7 +12,7 @@ from app.science.acid_base.model import Model, Stack, add, dose_system, vary
 from app.science.acid_base.polyelectrolyte import ionised_fraction
 from app.science.acid_base.validity import model_half_width
 
-LARGEST_DOSE = 10.0  # grams of adjuster per gram of batch; nobody adds more
+LARGEST_DOSE = 2.0  # grams of adjuster per gram of batch; with more it is another product
 ALREADY_THERE = 0.005  # pH
 SAFE_PART = 0.85  # of the calculated dose, then measure (common practice: 80-90 %)
 PASS_LIMIT = 0.3  # pH by which the target may be passed at worst

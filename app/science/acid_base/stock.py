@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.science.acid_base.cautions import WORDS, Hazard, hazard
-from app.science.acid_base.values import Substance
+from app.science.acid_base.values import WATER_MOLAR_MASS, Substance
 from app.science.errors import Invalid
 
 DENSITY_SOURCE = "concentrative table of aqueous sodium hydroxide at 20 °C; 18, 25 and 50 % from memory"
@@ -77,6 +77,9 @@ def make_stock(material: Material, strength_percent: float, total_g: float) -> S
         raise Invalid(
             "strength_percent", f"the strength must be more than 0 and at most the material's own {limit:g} %"
         )
+    most = material.substance.soluble_percent
+    if most is not None and strength_percent > most:
+        raise Invalid("strength_percent", f"water dissolves about {most:g} % of it at 20 °C: make a weaker solution")
     if total_g <= 0:
         raise Invalid("total_g", "say how much to make: more than 0 g")
     needed = total_g * strength_percent / material.assay_percent
@@ -105,7 +108,7 @@ def sodium_hydroxide_density(mass_percent: float) -> float | None:
 
 
 def _molality(substance: Substance, strength_percent: float) -> float:
-    water = 100.0 - strength_percent + strength_percent / substance.molar_mass * substance.water * 18.015
+    water = 100.0 - strength_percent + strength_percent / substance.molar_mass * substance.water * WATER_MOLAR_MASS
     return 1000.0 * strength_percent / substance.molar_mass / water if water > 0 else float("inf")
 
 

@@ -42,18 +42,22 @@ def why_withheld(model: Model, ph: Range, influences: tuple[Influence, ...]) -> 
         return MOSTLY_ALCOHOL
     if water < LITTLE_WATER_PERCENT:
         return f"there is hardly any water in this ({water:.1f} %), and without water there is no pH to speak of"
-    holding = [
-        line
-        for line in model.mixture.lines
-        if line.reserve and line.reserve.holds_ph and line.percent >= line.reserve.withhold_above
-    ]
-    if holding:
-        name, words = holding[0].name, holding[0].reserve.words if holding[0].reserve else ""
-        return f"{name} holds the pH itself ({words}): no number can be worked out, measure it"
+    held = held_by(model.mixture)
+    if held:
+        return held
     if ph.high - ph.low > WIDEST or any(i.hidden and i.ph_shift > MOST_HIDDEN for i in influences):
         return f"too little is known to predict a pH: it could be {ph.low:.0f} to {ph.high:.0f}, mostly for " + (
             influences[0].name if influences else "want of data"
         )
+    return ""
+
+
+def held_by(mixture: Mixture) -> str:
+    """Return which material holds the pH in a way that no charge balance describes, in words; empty when none does."""
+    for line in mixture.lines:
+        reserve = line.reserve
+        if reserve is not None and reserve.holds_ph and line.percent >= reserve.withhold_above:
+            return f"{line.name} holds the pH itself ({reserve.words}): no number can be worked out, measure it"
     return ""
 
 
@@ -68,7 +72,7 @@ def prediction_notes(
     """Write what a reader must know beside the number."""
     notes = [HARDLY_BUFFERED] if capacity < HARDLY_BUFFERED_CAPACITY else []
     notes += [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
-    notes += _crystals(model, species)
+    notes += crystal_notes(model, species)
     notes += carbonate_notes(model, ph.value)
     return (*notes, METER)
 
@@ -145,8 +149,8 @@ def _rough(model: Model) -> list[str]:
     return found
 
 
-def _crystals(model: Model, species: tuple[SpeciesAmount, ...]) -> list[str]:
-    """Warn where the un-ionised form exceeds its solubility."""
+def crystal_notes(model: Model, species: tuple[SpeciesAmount, ...]) -> list[str]:
+    """Return a warning for each acid of which more is un-ionised than dissolves."""
     whole = {a.inci: a.molality for a in reversed(species)}
     notes = []
     for family in model.columns.families:

@@ -78,6 +78,7 @@ class Substance:
             critical micelle concentration: at most one third, an estimate).
         assay_uncertainty: relative standard uncertainty of the strength as bought.
         usual_assay_percent: the strength it is usually sold at, where that is not about 100.
+        soluble_percent: % w/w of the saturated solution in water at 20 to 25 C; None where it mixes or is not known.
         note: the remark of the table that a reader should see.
     """
 
@@ -92,6 +93,7 @@ class Substance:
     ionic_weight: float = 1.0
     assay_uncertainty: float = 0.01
     usual_assay_percent: float | None = None
+    soluble_percent: float | None = None
     note: str = ""
 
     @property

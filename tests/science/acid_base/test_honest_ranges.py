@@ -14,7 +14,7 @@ from app.science.acid_base.air import uptake_of_carbon_dioxide
 from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict, predict_model
-from app.science.acid_base.validity import HARDLY_BUFFERED
+from app.science.acid_base.validity import HARDLY_BUFFERED, model_half_width
 from app.science.acid_base.values import Range
 from app.science.acid_base.wording import in_words, places_for, range_in_words
 from app.science.errors import Invalid
@@ -179,3 +179,18 @@ def test_decimals_go_by_the_width_of_the_range(ph, places, words):
     assert places_for(ph) == places
     assert in_words(ph) == words
     assert range_in_words(ph) in words
+
+
+@pytest.mark.parametrize(
+    ("strength", "miss"),
+    [(0.1, 0.012), (0.2, 0.05), (0.5, 0.17), (0.58, 0.19)],
+    ids=["NIST buffers", "phosphate tables", "citrate-phosphate", "citrate-phosphate at its strongest"],
+)
+def test_the_models_own_doubt_covers_its_misses_on_published_buffers(strength, miss):
+    """Misses against Bates 1962, the tables of Sorensen and McIlvaine's of 1921."""
+    assert miss <= model_half_width(strength) <= miss + 0.12
+
+
+def test_the_models_own_doubt_reaches_the_range_of_a_strong_buffer():
+    ph = found(("Sodium Citrate", 3), ("Citric Acid", 2), ("Sodium Chloride", 1.5)).ph
+    assert ph.high - ph.value >= model_half_width(0.5) >= 0.15

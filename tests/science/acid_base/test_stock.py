@@ -56,3 +56,18 @@ def test_impossible_stocks_are_refused(strength, total, field):
 def test_density_table(percent, density):
     assert sodium_hydroxide_density(percent) == pytest.approx(density)
     assert sodium_hydroxide_density(60) is None
+
+
+def test_the_crystal_water_of_a_salt_joins_the_water_of_its_solution():
+    """10 g of trisodium citrate dihydrate (294.10 g/mol) bring 2 x 18.015 g of water per mole to 90 g."""
+    moles = 10 / 294.10
+    salt = acid_base_table().find("Sodium Citrate", "dihydrate").substance
+    expected = 1000 * moles / (90 + moles * 2 * 18.015)
+    assert make_stock(Material(salt, 100, liquid=False), 10, 100).molality == pytest.approx(expected, rel=2e-4)
+
+
+def test_more_than_dissolves_is_refused():
+    """Sodium bicarbonate dissolves to about 9 % at 20 °C (CRC Handbook)."""
+    with pytest.raises(Invalid, match="dissolves about 9 %") as error:
+        make_stock(material("Sodium Bicarbonate", 100), 20, 100)
+    assert error.value.field == "strength_percent"
