@@ -16,6 +16,7 @@ import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from jinja2.bccache import Bucket, BytecodeCache
 from sqlalchemy import create_engine, event, make_url, text
 from sqlalchemy.pool import StaticPool
 
@@ -48,8 +49,23 @@ hypothesis.settings.register_profile("explore", deadline=None, max_examples=500,
 hypothesis.settings.load_profile("tarebook")
 
 
+class CompiledOnce(BytecodeCache):
+    """Templates are compiled once per process, not once per application: a test has an application of its own."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, bytes] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        if bucket.key in self.kept:
+            bucket.bytecode_from_string(self.kept[bucket.key])
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        self.kept[bucket.key] = bucket.bytecode_to_string()
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
+    Flask.jinja_options = {"bytecode_cache": CompiledOnce()}
     home = tempfile.TemporaryDirectory(prefix="tarebook-tests-")
     config.add_cleanup(home.cleanup)
     os.environ["TAREBOOK_HOME"] = home.name

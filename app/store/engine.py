@@ -11,6 +11,7 @@ from sqlalchemy.exc import DatabaseError, DataError, IntegrityError, InternalErr
 from sqlalchemy.orm import Session, sessionmaker
 from sqlalchemy.orm.exc import StaleDataError
 
+from app.science.errors import Invalid
 from app.store.errors import Conflict, Unusable
 
 APPLICATION_ID = 0x54415245
@@ -149,13 +150,16 @@ def plain_faults() -> Iterator[None]:
 
     Raises:
         Conflict: when a record changed since it was read.
+        Invalid: when a text holds NUL, which PostgreSQL keeps in none.
         Unusable: when the database is busy, full, read-only, damaged or away.
     """
     try:
         yield
     except StaleDataError as error:
         raise Conflict("somebody else saved this in the meantime") from error
-    except OF_ONE_STATEMENT:
+    except OF_ONE_STATEMENT as error:
+        if "NUL (0x00)" in str(error.orig):
+            raise Invalid("", "There is a character in it that no text can hold; take it out.") from error
         raise
     except DatabaseError as error:
         said = str(error.orig)

@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
-from flask import Flask
+from flask import Flask, Request
+from werkzeug.datastructures import MultiDict
+from werkzeug.utils import cached_property
 
 from app.store.engine import Store
 from app.web import areas, assets, compression, errors, security, template_tools
@@ -10,6 +12,15 @@ from app.web.row_number import RowNumber
 
 TOP = Path(__file__).resolve().parents[2]
 MEBIBYTE = 1024 * 1024
+
+
+class TextRequest(Request):
+    """A request whose searches hold no NUL: no text has one, and PostgreSQL would refuse to look for it."""
+
+    @cached_property
+    def args(self) -> MultiDict[str, str]:
+        """The words of the address, without NUL."""
+        return MultiDict((name, text.replace("\x00", "")) for name, text in super().args.items(multi=True))
 
 
 def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
@@ -21,6 +32,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
         port: the port it is served on; cookies carry it in their name, since cookies ignore ports.
     """
     app = Flask(__name__, template_folder=str(TOP / "templates"), static_folder=None)
+    app.request_class = TextRequest
     app.config.update(
         SECRET_KEY=secret,
         SESSION_COOKIE_NAME=f"tarebook_{port}",
@@ -35,7 +47,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
     app.extensions["store"] = store
     app.url_map.converters["int"] = RowNumber
     security.protect(app)
-    errors.explain(app)
+    errors.register_error_handlers(app)
     template_tools.equip(app)
     assets.serve(app, TOP / "static")
     areas.register(app)
