@@ -4,13 +4,13 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from babel.numbers import format_currency, get_currency_symbol
+from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
 from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
 from app.science.acid_base.wording import in_words, range_in_words
-from app.science.numbers import figures
+from app.science.numbers import figures, to_places
 from app.store.types import plain_text
 from app.store.workshop import Workshop
 
@@ -25,6 +25,7 @@ def equip(environment: Environment) -> None:
         places=places,
         figures=some_figures,
         money=money,
+        money_in=money_in,
         day=day,
         moment=moment,
         phase_class=phase_class,
@@ -57,7 +58,21 @@ def money(context: Context, value: Decimal | None) -> str:
     if value is None:
         return DASH
     shop = _workshop(context.resolve("workshop"))
-    return str(format_currency(value, shop.currency, locale=shop.locale))
+    return in_currency(value, shop.currency, shop.locale)
+
+
+@pass_context
+def money_in(context: Context, value: Decimal | None, currency: str) -> str:
+    """Write an amount in a currency of its own; a dash for none."""
+    if value is None:
+        return DASH
+    return in_currency(value, currency, _workshop(context.resolve("workshop")).locale)
+
+
+def in_currency(value: Decimal, currency: str, locale: str) -> str:
+    """Write an amount with the sign and the decimals of its currency, rounded half up."""
+    rounded = to_places(value, get_currency_precision(currency))
+    return str(format_currency(rounded, currency, locale=locale))
 
 
 def symbol_of(shop: Workshop) -> str:

@@ -94,7 +94,8 @@ class FormulaVersion(Base):
     """A version kept for good: ``value`` is the formula as one JSON text, with everything that bears on a number of it.
 
     ``content`` is the draft as typed, only to become a draft again. ``filled_at`` is set where the value was not kept
-    with the version but filled in later, by a migration, from the numbers that were.
+    with the version but filled in later, by a migration, from the numbers that were. ``declared`` are its ingredient
+    lists as they were printed from the tables of that day.
     """
 
     __tablename__ = "formula_version"
@@ -118,6 +119,7 @@ class FormulaVersion(Base):
     content: Mapped[str]
     value: Mapped[str]
     filled_at: Mapped[MaybeMoment]
+    declared: Mapped[str | None]
 
     formula: Mapped[Formula] = relationship(back_populates="versions")
     lines: Mapped[list["VersionLine"]] = relationship(

@@ -18,12 +18,14 @@ from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction, Paper, Scale, Workshop
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import Weighed, record_weighings
+from app.work.clock import now
 from app.work.formulas.deeds import insert
 from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
 from app.work.formulas.versions import keep_version
@@ -44,6 +46,7 @@ def load_demo(store: Store) -> None:
         shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
         shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
         ids = {row["code"]: _formula(session, row, shelf, packs) for row in formulas["formulas"]}
+        session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in formulas["formulas"])
     for formula_id in ids.values():
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
     for row in batches["batches"]:
@@ -133,6 +136,28 @@ def _formula(session: Session, row: Row, shelf: Mapping[str, Material], packs: M
         ),
     )
     return insert(session, row["name"], row["code"], draft, "Started").id
+
+
+def _product(row: Row, formula_id: int, shop: Row, packs: Mapping[str, int]) -> Product:
+    fill = parse_quantity(row["fill"])
+    return Product(
+        formula_id=formula_id,
+        name=row["name"],
+        jurisdiction=Jurisdiction(shop["jurisdiction"]),
+        languages="en",
+        fill_amount=fill.amount,
+        fill_unit=fill.unit.symbol,
+        price=Decimal(row["price"]),
+        currency=shop["currency"],
+        tax_percent=Decimal(shop["tax_percent"]),
+        open_months=12,
+        front_words=row["claims"],
+        created_at=now(),
+        packaging=[
+            ProductPackaging(position=place, packaging_id=packs[name], per_unit=Decimal(count))
+            for place, (name, count) in enumerate(row["packaging"])
+        ],
+    )
 
 
 def _lines(row: Row, shelf: Mapping[str, Material]) -> list[DraftLine]:

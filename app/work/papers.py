@@ -13,10 +13,11 @@ from app.science.numbers import parse_number
 from app.store.errors import NotFound
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.cost_sheet import CostSheet, cost_sheet
-from app.work.formulas.declaring import Declared, declared_formula
+from app.work.formulas.declaring import Declared, declared_everywhere, declared_formula
 from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import by_weight, read_complete
-from app.work.formulas.versions import read_version
+from app.work.formulas.versions import kept_lists, read_version
+from app.work.products.products import for_product, product_setting
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -30,15 +31,27 @@ class Asked:
     fill: str = ""
     loss: str = ""
     jurisdiction: str = ""
+    product_id: int | None = None
 
 
 def formula_asked(session: Session, asked: Asked) -> Formula:
-    """Read the version, or the draft when no version is asked for.
+    """Read the version, or the draft when no version is asked for; as it is sold in a product where one is asked for.
 
     Raises:
         IncompleteFormula: when the draft does not add up.
-        NotFound: when there is no such formula or version.
+        Invalid: at ``fill``, when the content of the product is a volume and the formula has no density.
+        NotFound: when there is no such formula, version or product.
     """
+    formula = _kept_or_draft(session, asked)
+    if asked.product_id is None:
+        return formula
+    setting = product_setting(session, asked.product_id)
+    if setting.product.formula_id != asked.formula_id:
+        raise NotFound("There is no such product of this formula.")
+    return for_product(formula, setting)
+
+
+def _kept_or_draft(session: Session, asked: Asked) -> Formula:
     if asked.version_id is None:
         return read_complete(session, open_draft(session, asked.formula_id))
     formula = read_version(session, asked.version_id)
@@ -117,10 +130,15 @@ def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
     """
     formula = formula_asked(session, asked)
     home = the_workshop(session).jurisdiction
+    if asked.product_id is not None:
+        home = product_setting(session, asked.product_id).product.jurisdiction
     known = {known.value: known for known in Jurisdiction}
     if asked.jurisdiction and asked.jurisdiction not in known:
         raise Invalid("jurisdiction", "Choose EU or US.")
     law = known.get(asked.jurisdiction, home)
     other = next(one for one in Jurisdiction if one is not law)
     substances = by_weight(expand(formula.dosed))
-    return DeclarationSheet(formula, declared_formula(formula, law), declared_formula(formula, other), substances)
+    kept = kept_lists(session, asked.version_id) if asked.version_id is not None else None
+    lists = kept or declared_everywhere(formula)
+    first, second = (lists.under(one) or declared_formula(formula, one) for one in (law, other))
+    return DeclarationSheet(formula, first, second, substances)

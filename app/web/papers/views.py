@@ -34,6 +34,7 @@ def asked(formula_id: int) -> Asked:
         args.get("fill", ""),
         args.get("loss", ""),
         args.get("jurisdiction", ""),
+        number(args.get("product", "")),
     )
 
 

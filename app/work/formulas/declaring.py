@@ -1,5 +1,6 @@
 """The ingredient list of a draft, for the workshop's jurisdiction and for the other."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,6 +12,7 @@ from app.science.declaration.values import Entry
 from app.science.declaration.values import Jurisdiction as Law
 from app.science.errors import Invalid
 from app.science.formula import Formula
+from app.science.plain_data import from_plain, to_plain
 from app.store.workshop import Jurisdiction
 
 
@@ -36,9 +38,34 @@ def declared(
 
 
 def declared_formula(formula: Formula, jurisdiction: Jurisdiction) -> Declared:
-    """Write the list of a formula that adds up."""
+    """Return the list of a formula under one law."""
     found = declared(formula.dosed, formula.exposure, (jurisdiction,))
     return found[0] if found else Declared(jurisdiction.value, fault="No material has a composition yet.")
+
+
+@dataclass(frozen=True, slots=True)
+class DeclaredLists:
+    """The lists of a formula under every law, as a version keeps them: printed again, they are the same."""
+
+    lists: tuple[Declared, ...]
+
+    def under(self, jurisdiction: Jurisdiction) -> Declared | None:
+        """Return the list under one law."""
+        return next((one for one in self.lists if one.jurisdiction == jurisdiction.value), None)
+
+    def to_json(self) -> str:
+        """Return the lists as one JSON text."""
+        return json.dumps(to_plain(self), ensure_ascii=False, separators=(",", ":"))
+
+    @classmethod
+    def from_json(cls, text: str) -> "DeclaredLists":
+        """Return the lists of a JSON text."""
+        return from_plain(cls, json.loads(text))
+
+
+def declared_everywhere(formula: Formula) -> DeclaredLists:
+    """Return the lists of a formula under every law."""
+    return DeclaredLists(tuple(declared_formula(formula, law) for law in Jurisdiction))
 
 
 def _declared(present: Sequence[DosedMaterial], exposure: str, jurisdiction: Jurisdiction) -> Declared:

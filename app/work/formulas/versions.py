@@ -14,6 +14,7 @@ from app.store.errors import NotFound
 from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
 from app.store.formulas import Formula as StoredFormula
 from app.work.clock import now
+from app.work.formulas.declaring import DeclaredLists, declared_everywhere
 from app.work.formulas.deeds import find, insert
 from app.work.formulas.draft import Draft
 from app.work.formulas.results import read_complete
@@ -65,6 +66,16 @@ def formula_of(version: FormulaVersion) -> Formula:
     """Return the formula that a version keeps."""
     value = Formula.from_json(version.value)
     return replace(value, formula_id=version.formula_id, version_id=version.id, version_number=version.number)
+
+
+def kept_lists(session: Session, version_id: int) -> DeclaredLists | None:
+    """Return the ingredient lists that were kept with a version; None where it is older than that.
+
+    Raises:
+        NotFound: when there is no such version.
+    """
+    kept = _find_version(session, version_id).declared
+    return None if kept is None else DeclaredLists.from_json(kept)
 
 
 def version_draft(session: Session, version_id: int) -> tuple[FormulaVersion, Draft]:
@@ -138,6 +149,7 @@ def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> Fo
         kept_by=who,
         content=draft.to_json(),
         value=value.to_json(),
+        declared=declared_everywhere(value).to_json(),
     )
     version.lines = _rows(value)
     session.add(version)

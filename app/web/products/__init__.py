@@ -1,0 +1,1 @@
+"""Products of a formula, the price list, and exchange rates."""

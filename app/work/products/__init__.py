@@ -1,0 +1,1 @@
+"""Products: what is sold of a formula, where, in which fill and packaging, and for how much."""

@@ -1,0 +1,38 @@
+"""The pages of products."""
+
+from flask.testing import FlaskClient
+
+
+def test_a_product_is_added_shown_changed_and_retired(demo_client: FlaskClient) -> None:
+    new = demo_client.get("/formulas/2/products/new").text
+    assert 'value="60 g"' in new
+    data = {"name": "Hand cream 15 ml", "fill": "15 g", "price": "4.90", "pack-0-packaging": "1", "key": "k1"}
+    assert demo_client.post("/formulas/2/products", data=data).status_code == 303
+    page = demo_client.get("/formulas/2/products").text
+    assert "Hand cream 15 ml" in page
+    assert "€4.90" in page
+    product = page.split('href="/products/')[2].split('"')[0]
+    form = demo_client.get(f"/products/{product}").text
+    assert 'value="15 g"' in form
+    seen = form.split('name="seen" value="')[1].split('"')[0]
+    slip = demo_client.post(f"/products/{product}", data={**data, "fill": "much", "seen": seen})
+    assert slip.status_code == 422
+    assert 'value="much"' in slip.text
+    assert demo_client.post(f"/products/{product}", data={**data, "price": "5", "seen": seen}).status_code == 303
+    late = demo_client.post(f"/products/{product}", data={**data, "price": "6", "seen": seen})
+    assert late.status_code == 409
+    assert demo_client.post(f"/products/{product}/retire").status_code == 303
+    assert "is retired" in demo_client.get("/formulas/2/products").text
+    assert "Hand cream 15 ml" not in demo_client.get("/formulas/2/products").text
+
+
+def test_papers_speak_of_the_product_that_is_chosen(demo_client: FlaskClient) -> None:
+    for paper in ("cost-sheet", "declaration", "batch-sheet"):
+        assert demo_client.get(f"/formulas/2/{paper}?product=2").status_code == 200
+        assert demo_client.get(f"/formulas/2/{paper}?product=1").status_code == 404
+
+
+def test_a_rate_is_noted_by_hand_and_a_bad_one_is_told(demo_client: FlaskClient) -> None:
+    assert demo_client.post("/products/rates", data={"currency": "usd", "rate": "0.92"}).status_code == 303
+    assert "0.92" in demo_client.get("/products").text
+    assert demo_client.post("/products/rates", data={"currency": "usd", "rate": ""}).status_code == 422
