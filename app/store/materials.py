@@ -69,6 +69,7 @@ class Material(Base):
         number_between("use_high", 0, 100),
         number_between("ph_min", -1, 15),
         number_between("ph_max", -1, 15),
+        number_between("reorder_g", 0, None),
         CheckConstraint("CAST(use_low AS REAL) <= CAST(use_high AS REAL)", name="use_range_in_order"),
         CheckConstraint("CAST(ph_min AS REAL) <= CAST(ph_max AS REAL)", name="ph_range_in_order"),
         Index("uq_material_live_name", "name_key", unique=True, sqlite_where=LIVE, postgresql_where=LIVE),
@@ -93,6 +94,8 @@ class Material(Base):
     notes: Mapped[Words]
     source: Mapped[Words]
     supplier: Mapped[Words]
+    reorder_g: Mapped[MaybeAmount]
+    drawn_here: Mapped[bool] = mapped_column(default=False)
     created_at: Mapped[datetime]
     retired_at: Mapped[MaybeMoment]
     row_version: Mapped[int] = mapped_column(default=1)
@@ -183,13 +186,20 @@ class Packaging(Base):
     """A pot, lid, label or box: sold in packs, used one or more to a unit."""
 
     __tablename__ = "packaging"
-    __table_args__ = (not_blank("name"), above_zero("units_per_pack"), number_between("price", 0, 1e12), STRICT)
+    __table_args__ = (
+        not_blank("name"),
+        above_zero("units_per_pack"),
+        number_between("price", 0, 1e12),
+        number_between("reorder", 0, None),
+        STRICT,
+    )
 
     id: Mapped[Key]
     name: Mapped[str] = mapped_column(unique=True)
     units_per_pack: Mapped[Amount]
     price: Mapped[MaybeAmount]
     supplier: Mapped[Words]
+    reorder: Mapped[MaybeAmount]
     notes: Mapped[Words]
     retired_at: Mapped[MaybeMoment]
 

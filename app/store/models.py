@@ -1,6 +1,17 @@
 """Every model, so that the metadata is whole for migrations."""
 
-from app.store import batches, bench_ph, formulas, label_lists, materials, products, rulebook, workshop
+from app.store import batches, bench_ph, formulas, label_lists, materials, products, rulebook, stock, workshop
 from app.store.base import Base
 
-__all__ = ["Base", "batches", "bench_ph", "formulas", "label_lists", "materials", "products", "rulebook", "workshop"]
+__all__ = [
+    "Base",
+    "batches",
+    "bench_ph",
+    "formulas",
+    "label_lists",
+    "materials",
+    "products",
+    "rulebook",
+    "stock",
+    "workshop",
+]

@@ -5,8 +5,8 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any, TypeVar
 
-from sqlalchemy import Dialect, Integer, Text
-from sqlalchemy.types import TypeDecorator
+from sqlalchemy import BigInteger, Dialect, Integer, Text
+from sqlalchemy.types import TypeDecorator, TypeEngine
 
 E = TypeVar("E", bound=StrEnum)
 
@@ -37,6 +37,30 @@ class ExactDecimal(TypeDecorator[Decimal]):
     def process_result_value(self, value: Any, dialect: Dialect) -> Decimal | None:
         """Read the text back."""
         return None if value is None else Decimal(value)
+
+
+class Millionths(TypeDecorator[Decimal]):
+    """A decimal of at most six places, kept as a whole number of millionths: sums in SQL are exact."""
+
+    impl = BigInteger
+    cache_ok = True
+
+    def load_dialect_impl(self, dialect: Dialect) -> TypeEngine[Any]:
+        """Name it as each database does: a strict table of SQLite knows no BIGINT, its integers are as wide."""
+        return dialect.type_descriptor(Integer() if dialect.name == "sqlite" else BigInteger())
+
+    def process_bind_param(self, value: Decimal | None, dialect: Dialect) -> int | None:
+        """Write the millionths; finer than that is refused."""
+        if value is None:
+            return None
+        scaled = Decimal(value).scaleb(6)
+        if scaled != scaled.to_integral_value():
+            raise ValueError("an amount of stock has at most six decimals")
+        return int(scaled)
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> Decimal | None:
+        """Read the decimal back."""
+        return None if value is None else Decimal(value).scaleb(-6).normalize() + 0
 
 
 class Instant(TypeDecorator[datetime]):

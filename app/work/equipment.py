@@ -14,13 +14,14 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.material_queries import every_packaging
 from app.store.materials import Packaging
+from app.store.stock import Supplier
 from app.store.workshop import Scale, scales, the_workshop
 from app.work.clock import now
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, Name, Number
 from app.work.once import earlier_result, remember, scoped
 
-Row = TypeVar("Row", Scale, Packaging)
+Row = TypeVar("Row", Scale, Packaging, Supplier)
 
 
 class ScaleForm(Form):

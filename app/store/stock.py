@@ -1,0 +1,351 @@
+"""Lots and their ledger, suppliers, orders, and documents held by their content.
+
+The ledger is only ever added to; the schema itself keeps ``lot.on_hand`` equal to the sum of a lot's moves and never
+below zero. Amounts are grams, or pieces for packaging, kept as whole millionths so that they add up exactly in SQL.
+"""
+
+from datetime import date, datetime
+from decimal import Decimal
+from enum import StrEnum
+
+from sqlalchemy import CheckConstraint, Index, select
+from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+
+from app.store.base import (
+    STRICT,
+    Base,
+    Key,
+    MaybeAmount,
+    MaybeMoment,
+    Words,
+    not_blank,
+    number_between,
+    one_of,
+    reference,
+)
+from app.store.batches import Batch
+from app.store.errors import NotFound
+from app.store.materials import Material, Packaging
+from app.store.types import Day, Millionths, Word
+
+
+class LotState(StrEnum):
+    """Whether a lot may be used (ISO 22716, 6.4.3 and 6.5: kept apart until it is accepted)."""
+
+    QUARANTINE = "quarantine"
+    ACCEPTED = "accepted"
+    REFUSED = "refused"
+
+
+class MoveKind(StrEnum):
+    """Why the amount of a lot changed."""
+
+    RECEIVED = "received"
+    MADE = "made"
+    WEIGHED_OUT = "weighed out"
+    USED = "used"
+    RETURNED = "returned"
+    COUNTED = "counted"
+    SPILLED = "spilled"
+    DISCARDED = "discarded"
+
+
+class DocumentKind(StrEnum):
+    """What a document is."""
+
+    DATA_SHEET = "safety data sheet"
+    CERTIFICATE = "certificate of analysis"
+    ALLERGENS = "allergen sheet"
+    SPECIFICATION = "specification"
+    COMPOSITION = "composition"
+    ARTWORK = "artwork"
+    TEST = "test report"
+    ORDER = "order or invoice"
+    OTHER = "other"
+
+
+class OrderState(StrEnum):
+    """Where an order stands."""
+
+    OPEN = "open"
+    RECEIVED = "received"
+    CANCELLED = "cancelled"
+
+
+class Supplier(Base):
+    """Who materials and packaging are bought from."""
+
+    __tablename__ = "supplier"
+    __table_args__ = (not_blank("name"), number_between("delivery_days", 0, 3650), STRICT)
+
+    id: Mapped[Key]
+    name: Mapped[str] = mapped_column(unique=True)
+    contact: Mapped[Words]
+    address: Mapped[Words]
+    delivery_days: Mapped[MaybeAmount]
+    notes: Mapped[Words]
+    retired_at: Mapped[MaybeMoment]
+
+
+class Lot(Base):
+    """One delivery of a material or of packaging, or what a batch made; a batch's output may be a material too."""
+
+    __tablename__ = "lot"
+    __table_args__ = (
+        not_blank("code"),
+        one_of("state", LotState),
+        number_between("paid", 0, 1e12),
+        CheckConstraint("on_hand >= 0", name="on_hand_not_negative"),
+        CheckConstraint(
+            "(packaging_id IS NOT NULL AND material_id IS NULL AND from_batch_id IS NULL) OR "
+            "(packaging_id IS NULL AND (material_id IS NOT NULL OR from_batch_id IS NOT NULL))",
+            name="of_one_thing",
+        ),
+        CheckConstraint("(state = 'quarantine') = (decided_at IS NULL)", name="decision_is_dated"),
+        Index("ix_lot_due", "expires_on", "retest_on"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    code: Mapped[str] = mapped_column(unique=True)
+    material_id: Mapped[int | None] = reference("material.id", nullable=True)
+    packaging_id: Mapped[int | None] = reference("packaging.id", nullable=True)
+    from_batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
+    supplier_id: Mapped[int | None] = reference("supplier.id", nullable=True)
+    supplier_lot: Mapped[Words]
+    received_on: Mapped[date] = mapped_column(Day)
+    amount_text: Mapped[Words]
+    paid: Mapped[MaybeAmount]
+    currency: Mapped[Words]
+    opened_on: Mapped[date | None] = mapped_column(Day)
+    expires_on: Mapped[date | None] = mapped_column(Day)
+    retest_on: Mapped[date | None] = mapped_column(Day)
+    place: Mapped[Words]
+    notes: Mapped[Words]
+    composition: Mapped[Words]
+    state: Mapped[LotState] = mapped_column(Word(LotState), default=LotState.QUARANTINE)
+    decided_by: Mapped[Words]
+    decided_at: Mapped[MaybeMoment]
+    decided_why: Mapped[Words]
+    on_hand: Mapped[Decimal] = mapped_column(Millionths, default=Decimal(0))
+    created_at: Mapped[datetime]
+    row_version: Mapped[int] = mapped_column(default=1)
+
+    material: Mapped[Material | None] = relationship()
+    packaging: Mapped[Packaging | None] = relationship()
+    from_batch: Mapped[Batch | None] = relationship()
+    supplier: Mapped[Supplier | None] = relationship()
+    moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id", passive_deletes="all")
+    history: Mapped[list["LotEvent"]] = relationship(order_by="LotEvent.id", passive_deletes="all")
+    __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+
+    @property
+    def unit(self) -> str:
+        """What its amounts are counted in: ``g``, or ``pieces`` for packaging."""
+        return "g" if self.packaging_id is None else "pieces"
+
+    @property
+    def name(self) -> str:
+        """What is in it."""
+        if self.material is not None:
+            return self.material.name
+        if self.packaging is not None:
+            return self.packaging.name
+        return f"Bulk of batch {self.from_batch.number}" if self.from_batch else ""
+
+    def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
+        """Add a line to the history."""
+        self.history.append(LotEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
+
+    def decide(self, state: LotState, *, by: str, at: datetime, why: str = "") -> None:
+        """Accept or refuse the lot, or put it back into quarantine; the history keeps what was decided before."""
+        self.log("state", by=by, at=at, old=self.state.value, new=state.value, why=why)
+        open_again = state is LotState.QUARANTINE
+        self.state, self.decided_by, self.decided_why = state, "" if open_again else by.strip(), why.strip()
+        self.decided_at = None if open_again else at
+
+    @property
+    def good_until(self) -> date | None:
+        """The earlier of its expiry and its re-test date."""
+        return min((day for day in (self.expires_on, self.retest_on) if day), default=None)
+
+    def why_not(self, today: date) -> str:
+        """Return what speaks against using the lot today, in words; empty when nothing does."""
+        if self.state is not LotState.ACCEPTED:
+            return "in quarantine" if self.state is LotState.QUARANTINE else "refused"
+        if self.expires_on and self.expires_on < today:
+            return f"expired {self.expires_on.isoformat()}"
+        if self.retest_on and self.retest_on < today:
+            return f"to be re-tested since {self.retest_on.isoformat()}"
+        return ""
+
+
+class StockMove(Base):
+    """A line of the ledger: how much came to a lot or left it, why, who and when. Never altered."""
+
+    __tablename__ = "stock_move"
+    __table_args__ = (
+        one_of("kind", MoveKind),
+        CheckConstraint("amount <> 0 OR kind = 'counted'", name="something_moved"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    lot_id: Mapped[int] = reference("lot.id")
+    kind: Mapped[MoveKind] = mapped_column(Word(MoveKind))
+    amount: Mapped[Decimal] = mapped_column(Millionths)
+    at: Mapped[datetime]
+    by: Mapped[Words]
+    why: Mapped[Words]
+    batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
+    batch_line_id: Mapped[int | None] = reference("batch_line.id", nullable=True)
+
+    batch: Mapped[Batch | None] = relationship()
+
+
+class LotEvent(Base):
+    """A line of a lot's history: what changed from what to what, who, when and why. Never altered."""
+
+    __tablename__ = "lot_event"
+    __table_args__ = (not_blank("what"), STRICT)
+
+    id: Mapped[Key]
+    lot_id: Mapped[int] = reference("lot.id")
+    at: Mapped[datetime]
+    by: Mapped[Words]
+    what: Mapped[str]
+    old: Mapped[Words]
+    new: Mapped[Words]
+    why: Mapped[Words]
+
+
+class Purchase(Base):
+    """An order to a supplier."""
+
+    __tablename__ = "purchase"
+    __table_args__ = (not_blank("number"), one_of("state", OrderState), STRICT)
+
+    id: Mapped[Key]
+    number: Mapped[str] = mapped_column(unique=True)
+    supplier_id: Mapped[int] = reference("supplier.id")
+    state: Mapped[OrderState] = mapped_column(Word(OrderState), default=OrderState.OPEN)
+    ordered_on: Mapped[date] = mapped_column(Day)
+    expected_on: Mapped[date | None] = mapped_column(Day)
+    note: Mapped[Words]
+    made_by: Mapped[Words]
+    created_at: Mapped[datetime]
+    row_version: Mapped[int] = mapped_column(default=1)
+
+    supplier: Mapped[Supplier] = relationship()
+    lines: Mapped[list["PurchaseLine"]] = relationship(
+        order_by="PurchaseLine.position", cascade="all, delete-orphan", passive_deletes=True
+    )
+    __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+
+
+class PurchaseLine(Base):
+    """What is ordered: an amount of one material or of one packaging, and the lot it became."""
+
+    __tablename__ = "purchase_line"
+    __table_args__ = (
+        CheckConstraint("(material_id IS NULL) <> (packaging_id IS NULL)", name="of_one_thing"),
+        CheckConstraint("amount > 0", name="amount_above_zero"),
+        number_between("price", 0, 1e12),
+        Index("uq_purchase_line_place", "purchase_id", "position", unique=True),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    purchase_id: Mapped[int] = reference("purchase.id", on_delete="CASCADE")
+    position: Mapped[int]
+    material_id: Mapped[int | None] = reference("material.id", nullable=True)
+    packaging_id: Mapped[int | None] = reference("packaging.id", nullable=True)
+    amount: Mapped[Decimal] = mapped_column(Millionths)
+    amount_text: Mapped[Words]
+    price: Mapped[MaybeAmount]
+    lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
+
+    material: Mapped[Material | None] = relationship()
+    packaging: Mapped[Packaging | None] = relationship()
+    lot: Mapped[Lot | None] = relationship()
+
+    @property
+    def name(self) -> str:
+        """What is ordered."""
+        return self.material.name if self.material else self.packaging.name if self.packaging else ""
+
+    @property
+    def unit(self) -> str:
+        """``g``, or ``pieces`` for packaging."""
+        return "g" if self.packaging_id is None else "pieces"
+
+
+class Document(Base):
+    """A file held by the hash of its content; the bytes lie in the workshop's folder, never under a typed name."""
+
+    __tablename__ = "document"
+    __table_args__ = (
+        not_blank("name"),
+        one_of("kind", DocumentKind),
+        CheckConstraint("length(sha256) = 64", name="sha256_whole"),
+        CheckConstraint("size >= 0", name="size_not_negative"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    sha256: Mapped[str] = mapped_column(index=True)
+    size: Mapped[int]
+    media_type: Mapped[Words]
+    name: Mapped[str]
+    kind: Mapped[DocumentKind] = mapped_column(Word(DocumentKind), default=DocumentKind.OTHER)
+    dated_on: Mapped[date | None] = mapped_column(Day)
+    valid_until: Mapped[date | None] = mapped_column(Day)
+    note: Mapped[Words]
+    added_by: Mapped[Words]
+    added_at: Mapped[datetime]
+    retired_at: Mapped[MaybeMoment]
+
+    links: Mapped[list["DocumentLink"]] = relationship(cascade="all, delete-orphan", passive_deletes=True)
+
+
+LINKED = ("material_id", "lot_id", "supplier_id", "batch_id", "product_id")
+
+
+class DocumentLink(Base):
+    """What a document is about: one material, lot, supplier, batch or product a row."""
+
+    __tablename__ = "document_link"
+    __table_args__ = (
+        CheckConstraint(
+            " + ".join(f"(CASE WHEN {column} IS NULL THEN 0 ELSE 1 END)" for column in LINKED) + " = 1",
+            name="to_one_thing",
+        ),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    document_id: Mapped[int] = reference("document.id", on_delete="CASCADE")
+    material_id: Mapped[int | None] = reference("material.id", nullable=True, on_delete="CASCADE")
+    lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
+    supplier_id: Mapped[int | None] = reference("supplier.id", nullable=True)
+    batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
+    product_id: Mapped[int | None] = reference("product.id", nullable=True)
+
+    document: Mapped[Document] = relationship(back_populates="links")
+
+
+def get_lot(session: Session, lot_id: int) -> Lot:
+    """Return one lot.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    found = session.get(Lot, lot_id)
+    if found is None:
+        raise NotFound("There is no such lot.")
+    return found
+
+
+def lot_of_code(session: Session, code: str) -> Lot | None:
+    """Return the lot with this code of ours; None when there is none."""
+    return session.scalar(select(Lot).where(Lot.code == code.strip())) if code.strip() else None

@@ -1,0 +1,355 @@
+"""Lots and their ledger: on hand is the sum of what moved, never below zero, and nothing is lost or doubled."""
+
+from collections.abc import Callable
+from datetime import date, timedelta
+from decimal import Decimal
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
+from sqlalchemy import func, select, text, update
+from sqlalchemy.exc import DBAPIError
+
+from app.science.errors import Invalid
+from app.store.batches import BatchLine
+from app.store.engine import Store
+from app.store.errors import Conflict
+from app.store.materials import Material, Packaging
+from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
+from app.work.clock import today
+from app.work.equipment import PACKAGING, PackagingForm
+from app.work.form import Faults
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.shelf import add_material
+from app.work.stock import listing
+from app.work.stock.ledger import check_ledger, count_lot, follow_line, move, rebuild_on_hand, take
+from app.work.stock.lots import (
+    CountForm,
+    DecisionForm,
+    LotForm,
+    MoveForm,
+    OutputForm,
+    ReceiveForm,
+    count_by_hand,
+    decide_lot,
+    house_lot,
+    move_by_hand,
+    receive,
+    receive_output,
+    revise_lot,
+)
+from tests.work.test_two_people import at_once, two
+
+D = Decimal
+
+
+def delivery(amount: str = "1 kg", **texts: str) -> ReceiveForm:
+    return ReceiveForm(**{"amount": amount, "by": "Ines", "received_on": "2026-11-02", "accepted": "yes", **texts})
+
+
+@pytest.fixture
+def oil(store: Store) -> int:
+    parts = (PartForm("Helianthus Annuus Seed Oil"),)
+    return add_material(store, MaterialForm("Sunflower oil", density="0.92", parts=parts))
+
+
+@pytest.fixture
+def lot_id(store: Store, oil: int) -> int:
+    return receive(store, delivery(), material_id=oil)
+
+
+def on_hand(store: Store, lot: int) -> Decimal:
+    with store.reading() as session:
+        return session.scalars(select(Lot.on_hand).where(Lot.id == lot)).one()
+
+
+def test_a_delivery_becomes_a_lot_a_line_of_the_ledger_and_a_price(store: Store, oil: int) -> None:
+    texts = {
+        "supplier": "Quay Oils",
+        "supplier_lot": "Q-77",
+        "expires_on": "2027-11-01",
+        "place": "B2",
+        "paid": "12,40",
+    }
+    first = receive(store, delivery("5 L", **texts), material_id=oil, key="k")
+    assert receive(store, delivery("9 L"), material_id=oil, key="k") == first
+    receive(store, delivery("250", accepted=""), material_id=oil)
+    with store.reading() as session:
+        lots = list(session.scalars(select(Lot).order_by(Lot.id)))
+        material = session.get_one(Material, oil)
+        assert [(lot.code, lot.on_hand, lot.state.value, lot.amount_text) for lot in lots] == [
+            ("26-306-1", D(4600), "accepted", "5 L"),
+            ("26-306-2", D(250), "quarantine", "250 g"),
+        ]
+        assert (lots[0].supplier_lot, lots[0].expires_on, lots[0].decided_by) == ("Q-77", date(2027, 11, 1), "Ines")
+        assert session.scalars(select(Supplier.name)).all() == ["Quay Oils"]
+        assert [(p.amount, p.quantity_g, p.supplier) for p in material.prices] == [(D("12.4"), D(4600), "Quay Oils")]
+        assert [event.what for event in lots[0].history] == ["received", "state"]
+
+
+def test_packaging_is_counted_in_pieces_and_its_price_follows(store: Store) -> None:
+    PACKAGING.add(store, PackagingForm("Jar 60 ml", "48", "52.80"))
+    lot = receive(store, delivery("144 pieces", paid="150"), packaging_id=1)
+    assert on_hand(store, lot) == 144
+    with store.reading() as session:
+        assert session.get_one(Packaging, 1).price == D(50)
+    with pytest.raises(Faults):
+        receive(store, delivery("2 kg"), packaging_id=1)
+
+
+WRONG = [
+    ({"amount": ""}, "amount"), ({"amount": "0"}, "amount"), ({"amount": "-5"}, "amount"),
+    ({"amount": "1e400"}, "amount"), ({"by": ""}, "by"), ({"expires_on": "2026-10-01"}, "expires_on"),
+    ({"expires_on": "soon"}, "expires_on"), ({"paid": "x"}, "paid"), ({"code": "x" * 61}, "code"),
+    ({"supplier_lot": "S" * 121}, "supplier_lot"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("texts", "field"), WRONG, ids=range(len(WRONG)))
+def test_what_is_wrong_with_a_delivery_is_told_at_its_field(
+    store: Store, oil: int, texts: dict[str, str], field: str
+) -> None:
+    with pytest.raises(Faults) as refused:
+        receive(store, delivery(**texts), material_id=oil)
+    assert [fault.field for fault in refused.value.faults] == [field]
+
+
+def test_a_lot_code_is_given_once(store: Store, oil: int) -> None:
+    receive(store, delivery(code="26-306-2"), material_id=oil)
+    with pytest.raises(Faults, match="There is a lot"):
+        receive(store, delivery(code="26-306-2"), material_id=oil)
+    for _ in range(2):
+        receive(store, delivery(), material_id=oil)
+    with store.reading() as session:
+        assert sorted(session.scalars(select(Lot.code))) == ["26-306-1", "26-306-2", "26-306-3"]
+
+
+def test_a_lot_is_corrected_and_its_history_keeps_both(store: Store, lot_id: int) -> None:
+    with store.reading() as session:
+        lot = session.get_one(Lot, lot_id)
+        seen, typed = lot.row_version, LotForm.of(lot)
+    revise_lot(store, lot_id, typed.but(supplier_lot="Q-78", place="C1"), seen, by="Per")
+    with store.reading() as session:
+        history = [(e.what, e.old, e.new, e.by) for e in session.get_one(Lot, lot_id).history]
+    assert history[-2:] == [("Supplier's lot", "", "Q-78", "Per"), ("Place", "", "C1", "Per")]
+    with pytest.raises(Conflict):
+        revise_lot(store, lot_id, typed.but(place="D1"), seen)
+
+
+def test_a_lot_in_quarantine_refused_or_expired_is_used_only_with_a_written_reason(store: Store, oil: int) -> None:
+    held = receive(store, delivery(accepted=""), material_id=oil)
+    old = receive(store, delivery(received_on="2020-01-02", expires_on="2021-01-01"), material_id=oil)
+    for lot, words in ((held, "in quarantine"), (old, "expired 2021-01-01")):
+        typed = MoveForm(kind="used", amount="10", by="Ines")
+        with pytest.raises(Faults, match=words) as refused:
+            move_by_hand(store, lot, typed)
+        assert refused.value.faults[0].field == "why"
+        move_by_hand(store, lot, typed.but(why="for a colour test, not for sale"))
+        assert on_hand(store, lot) == 990
+    decide_lot(store, held, DecisionForm("refused", "Per", "peroxide value too high"))
+    with pytest.raises(Faults, match="refused"):
+        move_by_hand(store, held, MoveForm(kind="used", amount="10", by="Ines"))
+    move_by_hand(store, held, MoveForm(kind="discarded", amount="990", by="Ines"))
+    with pytest.raises(Faults, match="Say why"):
+        decide_lot(store, old, DecisionForm("refused", "Per"))
+
+
+def test_no_more_leaves_a_lot_than_it_holds(store: Store, lot_id: int) -> None:
+    with pytest.raises(Faults, match="holds 1000 g by the ledger"):
+        move_by_hand(store, lot_id, MoveForm(kind="spilled", amount="1000.1", by="Ines"))
+    assert count_by_hand(store, lot_id, CountForm("990.5", "Ines")) == "-9.5 g"
+    assert count_by_hand(store, lot_id, CountForm("1,2 kg", "Ines", "two cans were found")) == "+209.5 g"
+    move_by_hand(store, lot_id, MoveForm(kind="spilled", amount="1000.1", by="Ines"), key="k")
+    move_by_hand(store, lot_id, MoveForm(kind="spilled", amount="1000.1", by="Ines"), key="k")
+    assert on_hand(store, lot_id) == D("199.9")
+    assert check_ledger(store) == (1, [])
+
+
+def test_the_schema_itself_keeps_the_ledger(store: Store, lot_id: int) -> None:
+    changes = (
+        "UPDATE stock_move SET amount = 5", "DELETE FROM stock_move", "UPDATE lot_event SET what = 'x'",
+        "DELETE FROM lot_event", "UPDATE lot SET on_hand = -1",
+        "INSERT INTO stock_move (lot_id, kind, amount, at, by, why) VALUES (1, 'spilled', -1000000001, 'x', '', '')",
+    )  # fmt: skip
+    for change in changes:
+        with pytest.raises(DBAPIError, match=r"kept as it is|on_hand_not_negative"), store.transaction() as session:
+            session.execute(text(change))
+    assert on_hand(store, lot_id) == 1000
+
+
+def test_a_wrong_amount_on_hand_is_reported_and_rebuilt(store: Store, lot_id: int, oil: int) -> None:
+    receive(store, delivery("3 g"), material_id=oil)
+    with store.transaction() as session:
+        session.execute(update(Lot).where(Lot.id == lot_id).values(on_hand=D("999.999999")))
+    count, faults = check_ledger(store)
+    assert (count, [(f.lot_id, f.on_hand, f.by_the_ledger) for f in faults]) == (
+        2,
+        [(lot_id, D("999.999999"), D(1000))],
+    )
+    assert rebuild_on_hand(store) == 1
+    assert check_ledger(store) == (2, [])
+
+
+def test_what_expires_first_is_offered_first_and_what_may_not_be_used_last(store: Store, oil: int) -> None:
+    soon, later = (today() + timedelta(days=n) for n in (10, 400))
+    made = {
+        "later": delivery(expires_on=later.isoformat()),
+        "no date": delivery(),
+        "held": delivery(expires_on=soon.isoformat(), accepted=""),
+        "expired": delivery(received_on="2020-01-02", expires_on="2021-01-01"),
+        "soon": delivery(retest_on=soon.isoformat()),
+    }
+    ids = {receive(store, form, material_id=oil): name for name, form in made.items()}
+    with store.reading() as session:
+        order = [ids[lot.id] for lot in listing.lots_of(session, material_ids=[oil])]
+        row = next(row for row in listing.stock_rows(session) if row.material_id == oil)
+        seen = listing.attention(session)
+    assert order == ["soon", "later", "no date", "expired", "held"]
+    assert (row.usable, row.held, row.spent, row.lots, row.first_due) == (
+        D(3000),
+        D(1000),
+        D(1000),
+        5,
+        date(2021, 1, 1),
+    )
+    assert (seen.soon, seen.expired, seen.held, seen.low) == (1, 1, 1, 0)
+
+
+def test_what_open_batches_need_is_reserved_and_low_stock_is_seen(store: Store, gel: Any) -> None:
+    glycerin = gel.materials["glycerin"]
+    receive(store, delivery("10 g"), material_id=glycerin)
+    with store.reading() as session:
+        row = next(row for row in listing.stock_rows(session) if row.material_id == glycerin)
+        assert (row.usable, row.reserved, row.is_low) == (D(10), D(15), True)
+        assert glycerin in {row.material_id for row in listing.stock_rows(session, show=listing.LOW)}
+    receive(store, delivery("90 g"), material_id=glycerin)
+    with store.reading() as session:
+        row = next(row for row in listing.stock_rows(session) if row.material_id == glycerin)
+        assert (row.free, row.is_low) == (D(85), False)
+
+
+def line_of(session: Any, gel: Any, word: str) -> BatchLine:
+    asked = select(BatchLine).where(BatchLine.batch_id == gel.batch_id, BatchLine.material_id == gel.materials[word])
+    return session.scalars(asked).one()  # type: ignore[no-any-return]
+
+
+def test_the_ledger_follows_what_the_record_of_a_batch_says(store: Store, gel: Any) -> None:
+    first, second = (receive(store, delivery("10 g"), material_id=gel.materials["glycerin"]) for _ in range(2))
+
+    def follow(grams: dict[int, str]) -> list[str]:
+        with store.transaction() as session:
+            return follow_line(session, line_of(session, gel, "glycerin"), {k: D(v) for k, v in grams.items()}, by="I")
+
+    assert follow({first: "10", second: "5.02"}) == []
+    assert (on_hand(store, first), on_hand(store, second)) == (D(0), D("4.98"))
+    assert follow({first: "10", second: "5.02"}) == []
+    assert follow({first: "9"}) == []
+    assert (on_hand(store, first), on_hand(store, second)) == (D(1), D(10))
+    assert follow({first: "12.5"}) == ["lot 26-306-1 held 2.5 g less by the ledger than was weighed out"]
+    assert on_hand(store, first) == 0
+    assert follow({}) == []
+    assert on_hand(store, first) == D("12.5")
+    assert check_ledger(store)[1] == []
+
+
+def test_what_a_batch_made_is_a_lot_of_its_own_or_of_a_material(store: Store, gel: Any) -> None:
+    form = OutputForm(amount="480 g", by="Ines", received_on="2026-11-25")
+    bulk = receive_output(store, gel.batch_id, form)
+    stock = receive_output(store, gel.batch_id, form.but(amount="20 g"), material_id=gel.materials["alkali"])
+    with store.reading() as session:
+        assert session.get_one(Lot, bulk).name.startswith("Bulk of batch BG-2026-")
+        assert session.get_one(Lot, stock).name == "Sodium hydroxide 10 %"
+        assert [move.kind.value for move in session.get_one(Lot, stock).moves] == ["made"]
+
+
+def test_water_of_the_house_is_one_lot_a_day(store: Store, gel: Any) -> None:
+    with store.transaction() as session:
+        water = session.get_one(Material, gel.materials["water"])
+        lots = {house_lot(session, water, by="Ines").id for _ in range(2)}
+        (lot,) = (session.get_one(Lot, one) for one in lots)
+        assert (lot.code, lot.state) == (f"Water, purified {today().isoformat()}", LotState.ACCEPTED)
+
+
+ROUNDS = 25
+
+
+def test_two_programs_taking_from_one_lot_lose_and_double_nothing(store: Store, lot_id: int) -> None:
+    """ROUNDS times two programs take 21 g each at the same moment, more than the lot of 1000 g holds."""
+    with two(store) as (one, other):
+
+        def taking(program: Store) -> Callable[[], object]:
+            return lambda: move_by_hand(program, lot_id, MoveForm(kind="used", amount="21 g", by="Ines"))
+
+        answers = [answer for _ in range(ROUNDS) for answer in at_once(taking(one), taking(other))]
+    taken = sum(answer is None for answer in answers)
+    assert taken == 47
+    assert all(isinstance(answer, Faults) for answer in answers if answer is not None)
+    assert on_hand(store, lot_id) == 1000 - 47 * 21
+    with store.reading() as session:
+        assert session.scalar(select(func.count(StockMove.id)).where(StockMove.kind == MoveKind.USED)) == taken
+    assert check_ledger(store)[1] == []
+
+
+def test_two_deliveries_at_once_get_two_codes(store: Store, oil: int) -> None:
+    with two(store) as (one, other):
+        at_once(lambda: receive(one, delivery(), material_id=oil), lambda: receive(other, delivery(), material_id=oil))
+    with store.reading() as session:
+        assert sorted(session.scalars(select(Lot.code))) == ["26-306-1", "26-306-2"]
+
+
+AMOUNTS = st.decimals("0.000001", "500", places=6)
+
+
+@pytest.mark.sqlite
+def test_whatever_happens_on_hand_is_the_ledger_and_never_below_zero(  # noqa: C901 - a machine and its rules
+    store: Store, oil: int
+) -> None:
+    """A model of two lots beside the real ones: every sum agrees after every step."""
+
+    class Ledger(RuleBasedStateMachine):
+        @initialize()
+        def lots(self) -> None:
+            self.model = {receive(store, delivery("100 g"), material_id=oil): D(100) for _ in range(2)}
+
+        @rule(which=st.integers(0, 1), amount=AMOUNTS, kind=st.sampled_from([MoveKind.USED, MoveKind.SPILLED]))
+        def take_some(self, which: int, amount: Decimal, kind: MoveKind) -> None:
+            lot_id = sorted(self.model)[which]
+            enough = amount <= self.model[lot_id]
+            try:
+                with store.transaction() as session:
+                    take(session, session.get_one(Lot, lot_id), amount, kind, by="x")
+            except Invalid:
+                assert not enough
+            else:
+                assert enough
+                self.model[lot_id] -= amount
+
+        @rule(which=st.integers(0, 1), amount=AMOUNTS)
+        def put_back(self, which: int, amount: Decimal) -> None:
+            lot_id = sorted(self.model)[which]
+            with store.transaction() as session:
+                move(session, session.get_one(Lot, lot_id), MoveKind.RETURNED, amount, by="x")
+            self.model[lot_id] += amount
+
+        @rule(which=st.integers(0, 1), amount=AMOUNTS)
+        def count(self, which: int, amount: Decimal) -> None:
+            lot_id = sorted(self.model)[which]
+            with store.transaction() as session:
+                count_lot(session, session.get_one(Lot, lot_id), amount, by="x")
+            self.model[lot_id] = amount
+
+        @invariant()
+        def agrees(self) -> None:
+            if hasattr(self, "model"):
+                with store.reading() as session:
+                    found = {lot_id: session.get_one(Lot, lot_id).on_hand for lot_id in self.model}
+                assert found == self.model
+                assert all(amount >= 0 for amount in found.values())
+                assert check_ledger(store)[1] == []
+
+    checks = [HealthCheck.too_slow, HealthCheck.function_scoped_fixture]
+    run_state_machine_as_test(
+        Ledger, settings=settings(max_examples=12, stateful_step_count=12, deadline=None, suppress_health_check=checks)
+    )
