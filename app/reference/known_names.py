@@ -21,7 +21,7 @@ class UnknownName:
     def sentence(self) -> str:
         """The fact in words, for notes."""
         meant = f"; did you mean {self.nearest}?" if self.nearest else ", nor one like it."
-        return f"{self.name} is a name that no table here knows{meant} Nothing was worked out or checked for it."
+        return f"{self.name} is a name that no table here knows{meant} Nothing could be worked out or checked for it."
 
 
 def unknown_names(names: Iterable[str]) -> tuple[UnknownName, ...]:

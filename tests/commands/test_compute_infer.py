@@ -104,7 +104,7 @@ def test_shades_after_may_contain_are_not_counted() -> None:
 
 def test_repeated_names_are_counted_once_with_a_note() -> None:
     found = ask(["Aqua", "Glycerin", "Water"])
-    assert [r["name"] for r in found["ingredients"]] == ["Aqua", "Glycerin"]
+    assert [r["name"] for r in found["ingredients"]] == ["Aqua", "Glycerin", "Water"]
     assert any("repeats" in note for note in found["notes"])
 
 
@@ -200,3 +200,26 @@ def test_the_report_prints_the_tables() -> None:
     assert any(line.startswith("Zipf") for line in lines)
     assert any("below the best naive method" in line for line in lines)
     assert any(line.startswith("cream or lotion") for line in lines)
+
+
+def test_a_repeated_name_keeps_its_row_and_counts_once():
+    once = ask(ingredients=["Aqua", "Glycerin", "Panthenol", "Phenoxyethanol", "Parfum"])
+    found = ask(ingredients=["Aqua", "Glycerin", "AQUA", "Panthenol", "Phenoxyethanol", "Glycerin", "Parfum"])
+    assert [row["name"] for row in found["ingredients"]] == [
+        "Aqua", "Glycerin", "AQUA", "Panthenol", "Phenoxyethanol", "Glycerin", "Parfum",
+    ]  # fmt: skip
+    figures = [{k: v for k, v in row.items() if k != "name"} for row in found["ingredients"]]
+    assert figures[2] == figures[0]
+    assert figures[5] == figures[1]
+    assert [figures[i] for i in (0, 1, 3, 4, 6)] == [
+        {k: v for k, v in row.items() if k != "name"} for row in once["ingredients"]
+    ]
+    line = found["one_percent_line"]
+    assert len(line["probability"]) == 8
+    assert sum(line["probability"]) == pytest.approx(sum(once["one_percent_line"]["probability"]))
+    assert line["probability"][line["position"]] == max(line["probability"])
+
+
+def test_a_name_nobody_knows_is_named_with_the_nearest():
+    notes = ask(ingredients=["Aqua", "Glycerin", "Formaldehyyydee"])["notes"]
+    assert any("Formaldehyyydee" in note and "did you mean Formaldehyde?" in note for note in notes)

@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.reference.known_names import unknown_names
 from app.reference.label_inference import LabelInference, infer_label
 from app.reference.label_names import LabelNames
 from app.science.errors import Invalid
@@ -21,6 +22,7 @@ from app.science.names import inci_key
 
 SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
 BOOK = LabelNames()
+UNKNOWN = Certainty.UNKNOWN
 Printed = Annotated[str, Field(min_length=1, max_length=2000)]
 
 
@@ -63,10 +65,12 @@ class Answer(AnswerModel):
 
 def compute(request: Request) -> Answer:
     """Read each name, apply the claims, infer."""
-    names, notes = _merged(list(_read(request.ingredients)))
+    printed = list(_read(request.ingredients))
+    names, notes = _merged(printed)
     known = _printed(names) | _claimed(request.claims or {}, names)
     found = infer_label(names, known, request.product_type or "", request.jurisdiction)
-    return _answer(names, found, notes)
+    notes += [unknown.sentence for unknown in unknown_names(n.printed for n in names if n.certainty is UNKNOWN)]
+    return _answer(printed, names, found, notes)
 
 
 def _read(texts: Iterable[str]) -> Iterable[ReadName]:
@@ -90,7 +94,10 @@ def _merged(names: list[ReadName]) -> tuple[list[ReadName], list[str]]:
     notes = []
     for name in names:
         if name.key in first:
-            notes.append(f"{name.printed} repeats {first[name.key].printed}; it is counted once, at its first place.")
+            notes.append(
+                f"{name.printed} repeats {first[name.key].printed}; it is counted once, at its first place, and both "
+                "rows show the same figures."
+            )
         first.setdefault(name.key, name)
     if not first:
         raise Invalid("ingredients", "there is no name in this list")
@@ -120,11 +127,19 @@ def _place(claim: str, names: list[ReadName]) -> int:
     raise Invalid(f"claims.{claim}", "this name is not in the list of ingredients")
 
 
-def _answer(names: list[ReadName], found: LabelInference, notes: list[str]) -> Answer:
+def _answer(printed: list[ReadName], names: list[ReadName], found: LabelInference, notes: list[str]) -> Answer:
+    """Write one row a printed name; a repeated name keeps its row, with the figures of its first place."""
     inference = found.inference
+    first = {name.key: (name, row) for name, row in zip(names, inference.rows, strict=True)}
+    places = [place for place, name in enumerate(printed) if name is first[name.key][0]]
+    # How many printed rows stand above the line when so many different names do.
+    above = [0, *(place + 1 for place in places[:-1]), len(printed)]
+    probability = [0.0] * (len(printed) + 1)
+    for count, share in zip(above, inference.line_probability, strict=True):
+        probability[count] += float(_number(share))
     rows = [
         Row(
-            name=row.name,
+            name=name.printed,
             known=name.certainty is not Certainty.UNKNOWN,
             low=_number(row.low),
             high=_number(row.high),
@@ -132,11 +147,10 @@ def _answer(names: list[ReadName], found: LabelInference, notes: list[str]) -> A
             band_low=_number(row.band_low),
             band_high=_number(row.band_high),
         )
-        for row, name in zip(inference.rows, names, strict=True)
+        for name in printed
+        for row in [first[name.key][1]]
     ]
-    line = OnePercentLine(
-        position=inference.line_position, probability=[float(_number(p)) for p in inference.line_probability]
-    )
+    line = OnePercentLine(position=above[inference.line_position], probability=probability)
     conflicts = [sentence for clash in inference.clashes for sentence in clash_sentences(clash, found.names)]
     return Answer(ingredients=rows, one_percent_line=line, conflicts=conflicts, notes=[*found.notes, *notes])
 
