@@ -20,7 +20,7 @@ MOST_INTEGER_DIGITS = 40
 
 
 def names() -> list[str]:
-    """List the computations that are built, in alphabetical order."""
+    """Return the computations that are built, in alphabetical order."""
     found = (m.name for m in pkgutil.iter_modules(computations.__path__) if not m.name.startswith("_"))
     return sorted(name.replace("_", "-") for name in found)
 
@@ -37,7 +37,7 @@ def load(name: str) -> ModuleType:
 
 
 def schema(name: str) -> dict[str, Any]:
-    """Give the JSON Schema (2020-12) of a computation's request and answer."""
+    """Return the JSON Schema (2020-12) of a computation's request and answer."""
     module = load(name)
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -49,7 +49,7 @@ def schema(name: str) -> dict[str, Any]:
 
 
 def _identified(name: str, side: str, schema_of_side: dict[str, Any]) -> dict[str, Any]:
-    """Give a schema an identity of its own, so that its references are looked up in itself and not in the whole."""
+    """Return a schema an identity of its own, so that its references are looked up in itself and not in the whole."""
     return {"$id": f"urn:tarebook:compute:{name}:{side}", **schema_of_side}
 
 

@@ -143,7 +143,7 @@ class AcidBaseTable:
     as_sold: tuple[tuple[re.Pattern[str], Reserve], ...]
 
     def names(self) -> tuple[str, ...]:
-        """List the INCI names that have acid-base data, sorted."""
+        """Return the INCI names that have acid-base data, sorted."""
         return tuple(sorted({row.substance.inci for row in self.by_species.values() if row.substance.active}))
 
     def find(self, name: str, hydrate: str | None = None) -> Found | None:

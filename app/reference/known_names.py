@@ -30,7 +30,7 @@ def unknown_names(names: Iterable[str]) -> tuple[UnknownName, ...]:
 
 
 def is_known(name: str) -> bool:
-    """Tell whether any shipped table knows a name: the inventory, the library, acids and bases, water and solvents."""
+    """Return whether any shipped table knows a name: inventory, library, acids and bases, water and solvents."""
     return inci_key(name) in WATER_NAMES | SOLVENT_NAMES or is_listed(name) or _by_constants(name) or _as_water(name)
 
 
@@ -42,6 +42,6 @@ def _by_constants(name: str) -> bool:
 
 
 def _as_water(name: str) -> bool:
-    """Tell whether a name is a hydrosol or the like by its shape; a plant nobody listed is still a plant water."""
+    """Return whether a name is a hydrosol or the like by its shape; a plant nobody listed is still a plant water."""
     found = water_table().find(name)
     return found is not None and found.percent > 0

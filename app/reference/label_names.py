@@ -24,7 +24,7 @@ TWO_SLIPS_TO = 20
 
 @cache
 def printed_otherwise() -> Mapping[str, str]:
-    """Give the INCI name by the key of another way to print it, from ``synonyms.csv`` and ``label_synonyms.csv``.
+    """Return the INCI name by the key of another way to print it, from ``synonyms.csv`` and ``label_synonyms.csv``.
 
     A collective name that stands for several substances is left out.
     """
@@ -34,7 +34,7 @@ def printed_otherwise() -> Mapping[str, str]:
 
 
 def _colour_names() -> dict[str, str]:
-    """Give the colour number by each other name that only one colour has and no substance (``Yellow 6``)."""
+    """Return the colour number by each other name that only one colour has and no substance (``Yellow 6``)."""
     found: dict[str, set[str]] = {}
     for row in name_rows():
         for key in row.names if row.kind == "colour" and row.eu_name.startswith("CI ") else ():
@@ -63,7 +63,7 @@ class LabelNames:
 
 @lru_cache(maxsize=20_000)
 def is_listed(name: str) -> bool:
-    """Tell whether a name, as labels or makers write it, is one that the shipped tables know."""
+    """Return whether a name, as labels or makers write it, is one that the shipped tables know."""
     return known(name, LabelNames()) is not None
 
 
@@ -123,7 +123,7 @@ def _by_start() -> Mapping[str, tuple[str, ...]]:
 
 
 def slips_allowed(key: str) -> int:
-    """Give how many slips of the finger a name of this length may hold."""
+    """Return how many slips of the finger a name of this length may hold."""
     if len(key) < SHORTEST_GUESS:
         return 0
     return 1 if len(key) < ONE_SLIP_TO else 2 if len(key) < TWO_SLIPS_TO else 3

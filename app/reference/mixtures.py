@@ -73,7 +73,7 @@ def _line(table: AcidBaseTable, entry: Entry, index: int) -> Line:
 
 
 def _balancing_water(entries: Sequence[Entry], lines: Sequence[Line], stated: Decimal | None) -> Decimal:
-    """Give the water that makes up the formula; stated water takes the place of water lines too."""
+    """Return the water that makes up the formula; stated water takes the place of water lines too."""
     counted = [e.percent for e, line in zip(entries, lines, strict=True) if stated is None or not line.is_water]
     total = sum(counted, Decimal(0))
     if total > 100 + ROUNDING:

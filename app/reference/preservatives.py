@@ -223,7 +223,7 @@ def _dosed(entry: PreservativeRow, line: Line, percent: float, ph: float | None,
 
 
 def acid_factor(substance: Substance | None) -> float:
-    """Give grams of free acid per gram of a salt (1 for the acid itself and for what has no acid)."""
+    """Return grams of free acid per gram of a salt (1 for the acid itself and for what has no acid)."""
     if substance is None or not substance.families:
         return 1.0
     family, moles = substance.families[0]

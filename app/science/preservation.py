@@ -252,7 +252,7 @@ def _judge(dosed: Dosed, around: Surroundings) -> System:
 
 
 def _acts_at_any_ph(dosed: Dosed) -> bool:
-    """Tell whether a preservative lies in its window at every usual pH of a product, 4 to 8, and is dosed enough."""
+    """Return whether a preservative lies in its window at every usual pH of a product, 4 to 8, and is dosed enough."""
     low, high = dosed.window
     return dosed.preservative.ionic == "neutral" and low <= 4 and high >= 8 and dosed.percent >= dosed.least_percent
 

@@ -44,7 +44,7 @@ class Answer(AnswerModel):
 
 
 def compute(request: Request) -> Answer:
-    """Say how the thickener stands.
+    """Return how the thickener stands.
 
     Raises:
         Invalid: naming the field.

@@ -150,7 +150,7 @@ def _scaled(value: float | None, batch_g: float) -> float | None:
 
 
 def _remaining(rest: tuple[Dose, Array, float] | None, whole: Dose, batch_g: float) -> float | None:
-    """Give what is left to add: nothing when the target was passed; unknown when it cannot be reached."""
+    """Return what is left to add: nothing when the target was passed; unknown when it cannot be reached."""
     if rest is None:
         return None
     left = rest[0].value
@@ -160,7 +160,7 @@ def _remaining(rest: tuple[Dose, Array, float] | None, whole: Dose, batch_g: flo
 
 
 def _back(model: Model, target: float, belief: Belief | None, rest: tuple[Dose, Array, float]) -> float | None:
-    """Give the dose of the way-back solution when the last reading lies beyond the target."""
+    """Return the dose of the way-back solution when the last reading lies beyond the target."""
     left, before, seen = rest
     if left.value is not None or len(model.adjusters) < 2 or abs(seen - target) < PAST:
         return None

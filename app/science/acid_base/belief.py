@@ -28,12 +28,12 @@ class Belief:
 
     @classmethod
     def prior(cls, model: Model) -> Self:
-        """Give the belief before any reading: the stated uncertainties, independent of each other."""
+        """Return the belief before any reading: the stated uncertainties, independent of each other."""
         count = len(model.inputs)
         return cls(np.zeros(count), 0.0, np.vstack((np.eye(count), np.zeros((1, count)))))
 
     def rows(self) -> tuple[Array, Array]:
-        """Give variants to solve: the centre, each direction up, each down; theta (N, P) and offsets (N,)."""
+        """Return variants to solve: the centre, each direction up, each down; theta (N, P) and offsets (N,)."""
         step = COVERAGE * self.spread.T
         centre = np.concatenate((self.centre, [self.offset]))
         rows = np.vstack((centre[None, :], centre + step, centre - step))

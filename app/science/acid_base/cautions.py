@@ -58,7 +58,7 @@ STEPWISE = "Add in steps with stirring, wait until it is even, and measure befor
 
 
 def hazard(substance: Substance) -> Hazard:
-    """Say what kind of thing a substance is, from its ions and pKa values."""
+    """Return what kind of thing a substance is, from its ions and pKa values."""
     net = sum(ion.charge * n for ion, n in substance.ions)
     if not substance.families and substance.polymer is None:
         return Hazard.STRONG_ALKALI if net > 0 else Hazard.STRONG_ACID if net < 0 else Hazard.SALT
@@ -77,5 +77,5 @@ def _weak_hazard(substance: Substance, net: float) -> Hazard:
 
 
 def cautions(substance: Substance) -> tuple[str, ...]:
-    """Give the cautions for handling a substance or its solution, then the one for every pH adjustment."""
+    """Return the cautions for handling a substance or its solution, then the one for every pH adjustment."""
     return (*WORDS[hazard(substance)], STEPWISE)

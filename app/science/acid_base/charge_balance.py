@@ -1,4 +1,13 @@
-"""The charge balance of many solutions at once: pH and ionic strength of each row."""
+"""The charge balance of many solutions at once: pH and ionic strength of each row.
+
+    [H+] - [OH-] + sum z m (strong ions) + sum C sum_i (z0 - i) x_i - sum C_p a = 0
+
+with the shares x_i of the forms of every weak family and the ionised share a of acid polymers.
+
+References:
+    W. Stumm, J. J. Morgan, Aquatic Chemistry, 3rd ed., Wiley 1996, ch. 3 (charge balance);
+    J. H. Wegstein, Commun. ACM 1958, 1 (6), 9 (acceleration of the fixed point on the ionic strength).
+"""
 
 import math
 from dataclasses import dataclass
@@ -78,7 +87,7 @@ class Balance:
 
 
 def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[Array, Array]:
-    """Give ``cumulative`` (1, F, K + 1) and ``charges`` (F, K + 1) of a System from plain lists."""
+    """Return ``cumulative`` (1, F, K + 1) and ``charges`` (F, K + 1) of a System from plain lists."""
     width = max((len(p) for p in pkas), default=0) + 1
     cumulative = np.full((1, len(pkas), width), np.inf)
     for row, steps in enumerate(pkas):
@@ -88,7 +97,11 @@ def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[
 
 
 def form_shares(system: System, ph: Array, davies: Array) -> Array:
-    """Give the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term (N,)."""
+    """Return the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term (N,).
+
+    x_i is proportional to 10^(i pH - pKa1 - ... - pKai) g(z0) / g(z0 - i), i protons lost; the largest exponent is
+    taken out first, so that nothing overflows.
+    """
     lost = np.arange(system.charges.shape[1], dtype=np.float64)
     squares = system.charges[:, :1] ** 2 - system.charges**2
     logs = ph[:, None, None] * lost - system.cumulative - (system.slope * davies)[:, None, None] * squares
@@ -138,7 +151,7 @@ def _root(system: System, start: Array, ionic_strength: Array) -> tuple[Array, B
 
 
 def accelerated(strength: Array, found: Array, last: Array | None, last_found: Array | None) -> Array:
-    """Give the next ionic strength by a bounded secant step (Wegstein) on the fixed point."""
+    """Return the next ionic strength by a bounded secant step (Wegstein) on the fixed point."""
     if last is None or last_found is None:
         return found
     moved = strength - last

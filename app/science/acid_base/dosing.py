@@ -43,14 +43,14 @@ class Dose:
 
 
 def ph_after(model: Model, doses: Array, belief: Belief | None = None) -> Array:
-    """Give the pH (as the meter would read it) after doses (N, A), grams per gram of formula."""
+    """Return the pH (as the meter would read it) after doses (N, A), grams per gram of formula."""
     believed = belief or Belief.prior(model)
     theta = np.repeat(believed.centre[None, :], doses.shape[0], axis=0)
     return solve(dose_system(model, theta, doses)).ph + believed.offset
 
 
 def dose_to(model: Model, theta: Array, ph: Array, before: Array, which: int = 0) -> Array:
-    """Give the grams (per gram of formula) of one adjuster that bring N variants to N pH values.
+    """Return the grams (per gram of formula) of one adjuster that bring N variants to N pH values.
 
     At a given pH and ionic strength the charge balance is linear in the dose, so the dose is a quotient; the ionic
     strength around it is a fixed point. A negative number says that this solution moves the pH the other way, or
@@ -154,7 +154,7 @@ class _Question:
     half: float
 
     def spread(self, theta: Array, offsets: Array, starts: Array, target: float) -> tuple[float, float, float]:
-        """Give how far the dose may lie below and above its central value, and that value."""
+        """Return how far the dose may lie below and above its central value, and that value."""
         targets = np.concatenate((target - offsets, target - offsets[0] + np.array([self.half, -self.half])))
         rows = np.vstack((theta, theta[:1], theta[:1]))
         begins = np.concatenate((starts - offsets, np.repeat(starts[:1] - offsets[0], 2)))
@@ -169,7 +169,7 @@ class _Question:
 
 
 def _nearest(model: Model, belief: Belief, added: Array, which: int, target: float) -> float:
-    """Give the pH closest to the target that any dose of this solution reaches."""
+    """Return the pH closest to the target that any dose of this solution reaches."""
     doses = np.repeat(added[None, :], 200, axis=0)
     doses[:, which] += np.concatenate(([0.0], np.geomspace(1e-6, LARGEST_DOSE, 199)))
     ph = ph_after(model, doses, belief)

@@ -39,7 +39,7 @@ class GelWindow:
     best_to: float | None = None
 
     def at(self, ph: float) -> Window:
-        """Say how the thickener stands at a pH."""
+        """Return how the thickener stands at a pH."""
         if ph > self.full_to:
             return Window.FALLING
         if ph >= self.full_from:
@@ -48,7 +48,7 @@ class GelWindow:
 
 
 def ionised_at(polymer: Polymer, ph: float) -> float:
-    """Give the ionised share of the acid groups of a polymer at a pH, 0..1."""
+    """Return the ionised share of the acid groups of a polymer at a pH, 0..1."""
     return float(ionised_fraction(np.array(ph), np.array(polymer.pk), np.array(polymer.slope)))
 
 
@@ -92,7 +92,7 @@ def companions(lines: Sequence[Line], cationic: Sequence[str]) -> tuple[str, ...
 
 
 def is_salt(line: Line) -> bool:
-    """Tell whether a line brings both strong ions and something to pair with them (not a neutraliser)."""
+    """Return whether a line brings both strong ions and something to pair with them (not a neutraliser)."""
     if line.substance is None or line.percent <= 0 or line.substance.polymer is not None:
         return False
     return bool(line.substance.ions) and (bool(line.substance.families) or len(line.substance.ions) > 1)

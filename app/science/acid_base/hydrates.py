@@ -45,7 +45,7 @@ def split_name(name: str) -> tuple[str, str | None]:
 
 
 def name_waters(waters: float) -> str:
-    """Give the word for a number of waters: 0 -> ``anhydrous``, 2 -> ``dihydrate``."""
+    """Return the word for a number of waters: 0 -> ``anhydrous``, 2 -> ``dihydrate``."""
     if waters == 0:
         return "anhydrous"
     words = {n: f"{prefix}hydrate" for prefix, n in WORDS.items()}
@@ -53,7 +53,7 @@ def name_waters(waters: float) -> str:
 
 
 def with_waters(substance: Substance, formula_waters: float, waters: float) -> Substance:
-    """Give the same substance with another number of crystal waters than its formula has.
+    """Return the same substance with another number of crystal waters than its formula has.
 
     Molar mass and released water both move by the difference (18.015 g/mol each).
     """

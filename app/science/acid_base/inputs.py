@@ -63,7 +63,7 @@ class Columns:
     adjusters: tuple[Adjuster, ...] = ()
 
     def widths(self) -> dict[Kind, int]:
-        """Give how many things each kind of input may act on."""
+        """Return how many things each kind of input may act on."""
         polymers = dict.fromkeys((Kind.EQUIVALENT, Kind.POLYMER_PK, Kind.POLYMER_SLOPE), len(self.polymers))
         return {
             Kind.ASSAY: len(self.substances),
@@ -119,7 +119,7 @@ def reserves(lines: Sequence[Line], water_kg: float) -> tuple[float, list[Input]
 
 
 def _impurities(substances: Sequence[Substance], grams: Sequence[float]) -> Iterator[Input]:
-    """List the acid or alkali left in salts (both ways) and the acid that amines take up from the air (downwards)."""
+    """Return the acid or alkali left in salts (both ways) and the acid that amines take up from the air (downwards)."""
     for substance, per_kg in zip(substances, grams, strict=True):
         salt = bool(substance.ions) and (bool(substance.families) or len(substance.ions) > 1)
         base = any(family.charge > 0 for family, _ in substance.families)
@@ -147,7 +147,7 @@ def _assays(lines: Sequence[Line], substances: Sequence[Substance]) -> Iterator[
 
 
 def effects(inputs: Sequence[Input], columns: Columns) -> dict[Kind, NDArray[np.float64]]:
-    """Give for each kind the matrix that turns standard scores (N, P) into changes (N, width)."""
+    """Return for each kind the matrix that turns standard scores (N, P) into changes (N, width)."""
     matrices = {kind: np.zeros((len(inputs), width)) for kind, width in columns.widths().items()}
     for row, entry in enumerate(inputs):
         matrices[entry.kind][row, entry.index] = entry.sigma

@@ -241,7 +241,7 @@ def _constants(model: Model, shift: Array, pk: Array, slope: Array) -> System:
 
 
 def dose_system(model: Model, theta: Array, doses: Array) -> System:
-    """Give the System of N variants (N, P) after doses (N, A), grams of adjuster per gram of formula."""
+    """Return the System of N variants (N, P) after doses (N, A), grams of adjuster per gram of formula."""
     variants = vary(model, theta)
     rows = add(variants.base, model.added, variants.strength, doses)
     wide = rows.water_kg[:, None]

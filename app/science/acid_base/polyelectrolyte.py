@@ -11,7 +11,7 @@ LN10 = math.log(10.0)
 def ionised_fraction(
     ph: NDArray[np.float64], pk: NDArray[np.float64], slope: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Give the ionised share of the acid groups, 0..1: a = 1/(1 + 10^((pKapp - pH)/n)).
+    """Return the ionised share of the acid groups, 0..1: a = 1/(1 + 10^((pKapp - pH)/n)).
 
     Katchalsky and Spitnik, J. Polym. Sci. 1947, 2, 432. Arrays broadcast.
     """

@@ -60,7 +60,7 @@ def _open_to_air(model: Model, solved: Equilibrium, spread: Range) -> Range:
 
 
 def perturbations(count: int) -> Array:
-    """Give the standard scores of the rows to solve: none, each input up, each input down; (1 + 2 P, P)."""
+    """Return the standard scores of the rows to solve: none, each input up, each input down; (1 + 2 P, P)."""
     step = COVERAGE * np.eye(count)
     return np.vstack((np.zeros((1, count)), step, -step))
 
@@ -77,14 +77,14 @@ def range_of(values: Array, half: float = 0.0) -> Range:
 
 
 def rank_influences(model: Model, ph: Array) -> tuple[Influence, ...]:
-    """Say how far each input moves the pH, the strongest first."""
+    """Return how far each input moves the pH, the strongest first."""
     moves = np.abs(ph[1:].reshape(2, -1) - ph[0]).max(axis=0, initial=0.0)
     found = [Influence(entry.name, float(move), entry.hidden) for entry, move in zip(model.inputs, moves, strict=True)]
     return tuple(sorted(found, key=lambda i: -i.ph_shift))
 
 
 def list_species(model: Model, totals: Array, solved: Equilibrium) -> tuple[SpeciesAmount, ...]:
-    """List every form of every family, then the acid groups of polymers, then strong ions; mol per kg of water."""
+    """Return every form of every family, then the acid groups of polymers, then strong ions; mol per kg of water."""
     found = []
     for column, family in enumerate(model.columns.families):
         for lost in range(len(family.pkas) + 1):
@@ -109,7 +109,7 @@ def _strong_ions(model: Model) -> tuple[SpeciesAmount, ...]:
 
 
 def model_grams(model: Model) -> dict[str, float]:
-    """Give the grams of each pure substance per gram of formula, by key."""
+    """Return the grams of each pure substance per gram of formula, by key."""
     grams: dict[str, float] = {}
     for line in model.mixture.lines:
         if line.substance is not None:

@@ -11,7 +11,7 @@ ROUNDS = 60
 
 
 def strength_at(model: Model, ph: float) -> float:
-    """Give the ionic strength, mol/kg, of a formula held at a pH.
+    """Return the ionic strength, mol/kg, of a formula held at a pH.
 
     What the formula lacks to be neutral at that pH is taken as singly charged ions of whatever set it.
     """
@@ -26,10 +26,13 @@ def strength_at(model: Model, ph: float) -> float:
 def undissociated_fraction(
     family: Family, ph: float, ionic_strength: float = 0.0, temperature_c: float = STANDARD_TEMPERATURE_C
 ) -> float:
-    """Give the share of an acid that is un-ionised (fully protonated) at a pH, 0..1.
+    """Return the share of an acid that is un-ionised (fully protonated) at a pH, 0..1.
 
-    At zero ionic strength this is 1/(1 + 10^(pH - pKa)) for a monoprotic acid; otherwise the activity coefficients
+    At zero ionic strength this is 1 / (1 + 10^(pH - pKa)) for a monoprotic acid; otherwise the activity coefficients
     of Davies enter.
+
+    References:
+        K. A. Hasselbalch, Biochem. Z. 1917, 78, 112.
     """
     enthalpies = family.enthalpies or (0.0,) * len(family.pkas)
     steps = tuple(pka_at(p, h, temperature_c) for p, h in zip(family.pkas, enthalpies, strict=True))

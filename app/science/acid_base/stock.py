@@ -100,7 +100,7 @@ def make_stock(material: Material, strength_percent: float, total_g: float) -> S
 
 
 def sodium_hydroxide_density(mass_percent: float) -> float | None:
-    """Give the density of aqueous sodium hydroxide at 20 C, g/mL, between 0 and 50 % w/w; None beyond."""
+    """Return the density of aqueous sodium hydroxide at 20 C, g/mL, between 0 and 50 % w/w; None beyond."""
     strengths, densities = zip(*SODIUM_HYDROXIDE_DENSITY, strict=True)
     if not 0 <= mass_percent <= strengths[-1]:
         return None

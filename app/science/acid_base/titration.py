@@ -6,7 +6,7 @@ import numpy as np
 
 from app.science.acid_base.belief import Belief
 from app.science.acid_base.charge_balance import LN10, Array, solve
-from app.science.acid_base.dosing import LARGEST_DOSE, Dose, ph_after
+from app.science.acid_base.dosing import LARGEST_DOSE, Dose
 from app.science.acid_base.model import Model, dose_system
 from app.science.acid_base.validity import model_half_width
 
@@ -42,13 +42,6 @@ def useful_doses(dose: Dose, points: int = POINTS) -> Array:
     return np.linspace(0.0, min(top, LARGEST_DOSE), points)
 
 
-def curve_ph(model: Model, doses: Array, belief: Belief | None = None, which: int = 0) -> Array:
-    """Give the pH after each dose of one adjuster, grams per gram of formula, shape (D,); one call for all."""
-    table = np.zeros((len(doses), len(model.adjusters)))
-    table[:, which] = doses
-    return ph_after(model, table, belief)
-
-
 def curve_with_band(
     model: Model, doses: Array, batch_g: float, belief: Belief | None = None, which: int = 0
 ) -> tuple[CurvePoint, ...]:
@@ -74,9 +67,12 @@ def _band(ph: Array, half: Array) -> tuple[Array, Array]:
 
 
 def buffer_shares(model: Model) -> tuple[BufferShare, ...]:
-    """Say which families, polymers and the water itself hold the pH of the formula, the strongest first.
+    """Return which families, polymers and the water itself hold the pH of the formula, the strongest first.
 
-    The capacity of a family is ln 10 times its molality times the variance of its charge (Van Slyke 1922).
+    The capacity of a family is ln 10 times its molality times the variance of its charge.
+
+    References:
+        D. D. Van Slyke, J. Biol. Chem. 1922, 52, 525.
     """
     system = dose_system(model, np.zeros((1, len(model.inputs))), np.zeros((1, len(model.adjusters))))
     solved = solve(system)
@@ -91,9 +87,3 @@ def buffer_shares(model: Model) -> tuple[BufferShare, ...]:
     found = [BufferShare(n, c / total, c) for n, c in zip(names, parts, strict=True)]
     found.append(BufferShare("Water", 1.0 - sum(parts) / total, total - sum(parts)))
     return tuple(sorted(found, key=lambda share: -share.capacity))
-
-
-def buffer_capacity(model: Model) -> float:
-    """Give the buffer capacity dB/dpH of the formula, mol of strong base per kg of water per pH unit."""
-    system = dose_system(model, np.zeros((1, len(model.inputs))), np.zeros((1, len(model.adjusters))))
-    return float(solve(system).capacity[0])

@@ -22,15 +22,19 @@ ORGANIC_HALF_WIDTH = 0.5
 
 
 def model_half_width(ionic_strength: float) -> float:
-    """Give the half width of the model itself in pH at an ionic strength in mol/kg.
+    """Return the half width of the model itself in pH at an ionic strength in mol/kg.
 
-    Read off its misses on published buffers: 0.01-0.05 up to 0.2 mol/kg, 0.19 at 0.5; beyond it is a guess.
+    Read off its misses on published buffers: 0.01 to 0.05 up to 0.2 mol/kg, 0.19 near 0.58; beyond it is a guess.
+
+    References:
+        R. G. Bates, J. Res. NBS 1962, 66A, 179 (buffers to 0.1 mol/kg); T. C. McIlvaine, J. Biol. Chem. 1921, 49, 183
+        (citrate-phosphate to 0.58 mol/kg).
     """
     return float(np.interp(ionic_strength, _HALF_WIDTH_AT, _HALF_WIDTH))
 
 
 def water_share(mixture: Mixture, water_percent: float) -> float:
-    """Give water / (water + alcohols + glycols), 0..1."""
+    """Return water / (water + alcohols + glycols), 0..1."""
     organic = sum(line.percent * line.assay_percent / 100.0 for line in mixture.lines if line.is_solvent)
     return water_percent / (water_percent + organic)
 
@@ -85,7 +89,7 @@ def _dominant(ph: Range, influences: tuple[Influence, ...]) -> list[str]:
 
 
 def solution_notes(model: Model, ionic_strength: float) -> list[str]:
-    """Say what about the solution is outside, or at the edge of, what the model covers."""
+    """Return what about the solution is outside, or at the edge of, what the model covers."""
     return [*_strength(ionic_strength), *_solvents(model), *_unknown(model), *_temperature(model), *_rough(model)]
 
 

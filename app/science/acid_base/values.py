@@ -98,7 +98,7 @@ class Substance:
 
     @property
     def active(self) -> bool:
-        """Tell whether the substance takes part in the charge balance."""
+        """Return whether the substance takes part in the charge balance."""
         return bool(self.families or self.ions or self.polymer)
 
 

@@ -10,7 +10,6 @@ from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.dosing import ph_after, plan_dose
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict
-from app.science.acid_base.titration import curve_ph
 from app.science.acid_base.values import Adjuster, Line, Mixture
 
 TABLE = acid_base_table()
@@ -44,7 +43,7 @@ def test_every_formula_is_electrically_neutral(drawn):
 @given(lines, st.sampled_from(["Sodium Hydroxide", "Potassium Hydroxide"]))
 def test_adding_base_never_lowers_the_ph(drawn, base):
     model = compile_model(mixture(drawn), (adjuster(base, 100),))
-    ph = curve_ph(model, np.linspace(0, 0.01, 60))
+    ph = ph_after(model, np.linspace(0, 0.01, 60)[:, None])
     assert np.all(np.diff(ph) > -1e-9)
 
 
@@ -85,8 +84,8 @@ def test_only_the_ratios_matter(drawn, scale):
 @given(lines, st.lists(st.floats(0.0, 0.05), min_size=2, max_size=8))
 def test_many_solutions_at_once_are_each_one_alone(drawn, doses):
     model = compile_model(mixture(drawn), (adjuster("Sodium Hydroxide", 10),))
-    together = curve_ph(model, np.array(doses))
-    alone = [float(curve_ph(model, np.array([dose]))[0]) for dose in doses]
+    together = ph_after(model, np.array(doses)[:, None])
+    alone = [float(ph_after(model, np.array([[dose]]))[0]) for dose in doses]
     assert together == pytest.approx(alone, abs=1e-8)
 
 
