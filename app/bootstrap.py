@@ -1,6 +1,6 @@
 """The first step of ``python3 -m app``: a private environment, then the same command inside it.
 
-Standard library only, and without newer syntax, so that an old Python can read it and say that it is too old.
+Standard library only; ``__main__`` has refused a Python that is too old before this file is read.
 """
 
 from __future__ import annotations
@@ -21,8 +21,9 @@ from typing import IO, Callable, Iterable, Iterator, Sequence  # noqa: UP035 - r
 
 ROOT = Path(__file__).resolve().parents[1]
 LOCKS = ROOT / "app" / "requirements"
-OLDEST_PYTHON = (3, 11)
 HALF_MADE = "half made"
+# Set after one repair, so that a package that is missing from the lock itself is not looked for for ever.
+REPAIRED = "_TAREBOOK_REPAIRED"
 # Each lock holds every pin of the ones before it.
 SIZES = ("run", "postgresql", "test")
 # The only package without ready wheels for every Python; it carries its library inside and compiles nothing.
@@ -58,15 +59,29 @@ class Environment:
         except (OSError, ValueError):
             return []
 
+    @property
+    def packages(self) -> Path:
+        """The folder that packages are installed into."""
+        inside = "Lib" if os.name == "nt" else "lib/python{}.{}".format(*sys.version_info)
+        return self.folder / inside / "site-packages"
+
     def ready(self, size: str) -> bool:
-        """Say whether everything of a lock, as it reads now, is installed for this Python."""
+        """Return whether everything of a lock, as it reads now, is installed for this Python and still there."""
         lines = self.read_stamp()
-        return lines[:1] == [python_tag()] and stamp_line(size) in lines and self.python.exists()
+        stamped = lines[:1] == [python_tag()] and stamp_line(size) in lines and self.python.exists()
+        return stamped and not self.missing(size)
+
+    def missing(self, size: str) -> set[str]:
+        """Return the packages of a lock of which nothing is there, those aside that only some systems need."""
+        pins = re.findall(r"^(\S+)==\S+ \\$", lock_file(size).read_text(encoding="utf-8"), re.MULTILINE)
+        there = {plain_name(path.name.rpartition("-")[0]) for path in self.packages.glob("*.dist-info")}
+        return {plain_name(pin) for pin in pins} - there
 
     def spoiled(self) -> bool:
         """Say whether the environment is one of ours that has to be made anew."""
         lines = self.read_stamp()
-        return bool(lines) and (lines[0] != python_tag() or not self.python.exists())
+        dangling = self.python.is_symlink() and not self.python.exists()
+        return dangling or (bool(lines) and (lines[0] != python_tag() or not self.python.exists()))
 
     def mark(self, lines: Sequence[str]) -> None:
         """Write the stamp in one step."""
@@ -78,6 +93,11 @@ class Environment:
 def python_tag() -> str:
     """Name the Python an environment belongs to."""
     return f"{sys.implementation.cache_tag} {sys.platform}"
+
+
+def plain_name(package: str) -> str:
+    """Write the name of a package as the index compares it."""
+    return re.sub(r"[-_.]+", "-", package).lower()
 
 
 def lock_file(size: str) -> Path:
@@ -112,7 +132,6 @@ def main(arguments: Sequence[str]) -> int:
     """Prepare the environment if that is needed, then run the command inside it; give its exit status."""
     environment = Environment(place())
     try:
-        refuse_old_python()
         if not environment.ready(size_for(arguments)):
             prepare(environment, size_for(arguments))
     except Trouble as trouble:
@@ -126,23 +145,25 @@ def main(arguments: Sequence[str]) -> int:
     return hand_over([str(environment.python), "-m", "app", *arguments])
 
 
-def refuse_old_python(version: Sequence[int] = sys.version_info[:3]) -> None:
-    """Refuse a Python that is too old.
-
-    Raises:
-        Trouble: below 3.11.
-    """
-    if tuple(version[:2]) < OLDEST_PYTHON:
-        raise Trouble(
-            "it needs Python 3.11 or newer and this is {}.{}; install a newer one and start with it.".format(*version)
-        )
-
-
 def run_here(arguments: Sequence[str]) -> int:
-    """Run the command in this interpreter."""
-    from app.commands.cli import run
+    """Run the command in this interpreter; an environment that has lost a part of a package is made anew first."""
+    try:
+        from app.commands.cli import run
 
-    return run(arguments)
+        return run(arguments)
+    except ImportError as error:
+        package = (error.name or "").partition(".")[0]
+        if package in ("", "app") or package in sys.stdlib_module_names or REPAIRED in os.environ:
+            raise
+        say(f"A part of the package {package} is missing from the private environment.")
+        return repair(Environment(place()), arguments)
+
+
+def repair(environment: Environment, arguments: Sequence[str]) -> int:
+    """Give the environment up and start again with the Python it was made from, which makes it anew."""
+    environment.mark([HALF_MADE])
+    os.environ[REPAIRED] = "1"
+    return hand_over([getattr(sys, "_base_executable", sys.executable), "-m", "app", *arguments])
 
 
 def hand_over(command: Sequence[str]) -> int:

@@ -18,6 +18,7 @@ import pytest
 
 from app import bootstrap
 from app.bootstrap import Environment, Trouble
+from app.commands import cli
 
 STATUS = 7
 CLI = f"""
@@ -112,6 +113,14 @@ def test_the_life_of_an_environment(project: Project) -> None:
     # Ready: nothing to say.
     assert project.run("again")[::2] == (STATUS, "")
 
+    # A package that went missing is put back.
+    for path in project.environment.packages.glob("brick*"):
+        shutil.rmtree(path) if path.is_dir() else path.unlink()
+    assert not project.environment.ready("run")
+    status, answer, words = project.run()
+    assert (status, answer["brick"]) == (STATUS, "1.0")
+    assert "making" not in words
+
     # Another lock: installed into the same environment.
     keepsake = project.environment.folder / "keepsake"
     keepsake.write_text("still here", encoding="utf-8")
@@ -170,15 +179,62 @@ def test_it_cannot_make_itself_anew_from_inside(tmp_path: Path, monkeypatch: pyt
         bootstrap.prepare(environment, "run")
 
 
-@pytest.mark.parametrize("version", [(3, 10, 13), (3, 8, 18), (2, 7, 18)])
-def test_an_old_python_is_refused_in_one_sentence(version: tuple[int, int, int]) -> None:
-    with pytest.raises(Trouble, match=r"needs Python 3\.11 or newer and this is {}\.{};".format(*version)):
-        bootstrap.refuse_old_python(version)
+OLD = ("2.7", "3.6", "3.8", "3.10")
+OLD_PYTHONS = [
+    str(path)
+    for version in OLD
+    for path in (*Path.home().glob(f".pyenv/versions/{version}*/bin/python"), Path(f"/usr/bin/python{version}"))
+    if path.exists()
+]
 
 
-@pytest.mark.parametrize("version", [(3, 11, 0), (3, 14, 1), (4, 0, 0)])
-def test_a_newer_python_is_taken(version: tuple[int, int, int]) -> None:
-    bootstrap.refuse_old_python(version)
+@pytest.mark.parametrize("python", OLD_PYTHONS or ["none is installed"])
+def test_an_old_python_is_refused_in_one_sentence(python: str) -> None:
+    if not OLD_PYTHONS:
+        pytest.skip("no Python older than 3.11 is installed")
+    told = subprocess.run([python, "-B", "-m", "app"], cwd=bootstrap.ROOT, capture_output=True, text=True, check=False)
+    assert told.returncode == 1
+    assert told.stderr.startswith("Tarebook cannot start: it needs Python 3.11 or newer and this is ")
+    assert told.stderr.count("\n") == 1
+
+
+def test_a_dangling_link_in_the_place_of_the_python_is_spoiled_even_without_a_stamp(tmp_path: Path) -> None:
+    environment = Environment(tmp_path)
+    environment.python.parent.mkdir(parents=True)
+    environment.python.symlink_to(tmp_path / "gone")
+    assert environment.spoiled()
+
+
+def test_a_part_of_a_package_that_is_missing_is_made_anew_with_the_first_python(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    started: list[list[str]] = []
+
+    def lost(_arguments: object) -> int:
+        raise ModuleNotFoundError("No module named 'flask.app'", name="flask.app")
+
+    monkeypatch.setattr(cli, "run", lost)
+    monkeypatch.setattr(bootstrap, "hand_over", lambda command: started.append(list(command)) or 4)
+    monkeypatch.setenv("TAREBOOK_ENV", str(tmp_path))
+    monkeypatch.setenv(bootstrap.REPAIRED, "")
+    monkeypatch.delenv(bootstrap.REPAIRED)
+    assert bootstrap.run_here(["serve"]) == 4
+    assert started == [[sys._base_executable, "-m", "app", "serve"]]  # type: ignore[attr-defined]
+    assert Environment(tmp_path).read_stamp() == [bootstrap.HALF_MADE]
+    assert "A part of the package flask is missing" in capsys.readouterr().err
+    # Once only: a package that stays away is a fault to be seen.
+    with pytest.raises(ModuleNotFoundError):
+        bootstrap.run_here(["serve"])
+
+
+@pytest.mark.parametrize("name", ["app.web.nothing", "_sqlite3", None])
+def test_what_no_new_environment_mends_is_not_tried(name: str | None, monkeypatch: pytest.MonkeyPatch) -> None:
+    def lost(_arguments: object) -> int:
+        raise ImportError("cannot import", name=name)
+
+    monkeypatch.setattr(cli, "run", lost)
+    with pytest.raises(ImportError):
+        bootstrap.run_here([])
 
 
 def test_a_python_without_venv_names_the_package(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

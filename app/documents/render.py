@@ -17,6 +17,9 @@ from app.documents.worker import serve
 LOG = logging.getLogger(__name__)
 LONGEST_SECONDS = 20.0
 LONGEST_PAGE = 4_000_000
+# About what a second of laying out takes; a sheet of 30 lines has a quarter of it.
+LONG_PAGE = 100_000
+PRINTING_OR_WAITING = 2
 LIBRARIES = (
     ("libpango-1.0-0", "libpango-1.0.so.0", "libpango-1.0.dylib", "libpango-1.0-0.dll", "pango-1.0"),
     ("libpangoft2-1.0-0", "libpangoft2-1.0.so.0", "libpangoft2-1.0.dylib", "libpangoft2-1.0-0.dll", "pangoft2-1.0"),
@@ -57,15 +60,37 @@ def _loads(name: str) -> bool:
     return True
 
 
-class _Press:
-    """One worker process, started when first needed and again after it was stopped."""
+class StillPrintingError(PaperFault):
+    """As many papers wait as may; another try in a moment will do."""
+
+    def __init__(self) -> None:
+        super().__init__("other papers are still being printed; try again in a moment")
+
+
+class PdfWorker:
+    """One worker process, started when first needed and again after it was stopped; one paper waits at most."""
 
     def __init__(self) -> None:
         self._turn = threading.Lock()
+        self._room = threading.BoundedSemaphore(PRINTING_OR_WAITING)
         self._process: SpawnProcess | None = None
         self._pipe: Connection | None = None
 
     def print(self, html: str, seconds: float) -> bytes:
+        """Lay a page out.
+
+        Raises:
+            StillPrintingError: at once, when another one is waiting already.
+            PaperFault: when it cannot be laid out, or takes longer than ``seconds``.
+        """
+        if not self._room.acquire(blocking=False):
+            raise StillPrintingError
+        try:
+            return self._print_in_turn(html, seconds)
+        finally:
+            self._room.release()
+
+    def _print_in_turn(self, html: str, seconds: float) -> bytes:
         with self._turn:
             pipe = self._pipe if self._process and self._process.is_alive() and self._pipe else self._start()
             try:
@@ -74,7 +99,7 @@ class _Press:
                     raise PaperFault(f"the sheet took longer than {seconds:g} seconds and was stopped")
                 good, answer = pipe.recv()
             except (PaperFault, EOFError, OSError) as error:
-                self._stop()
+                self.stop()
                 raise (
                     error if isinstance(error, PaperFault) else PaperFault("the sheet could not be laid out")
                 ) from error
@@ -92,7 +117,8 @@ class _Press:
         self._pipe = ours
         return ours
 
-    def _stop(self) -> None:
+    def stop(self) -> None:
+        """End the process; the next paper starts another."""
         if self._pipe:
             with contextlib.suppress(OSError):
                 self._pipe.close()
@@ -102,8 +128,10 @@ class _Press:
         self._process = self._pipe = None
 
 
-_PRESS = _Press()
-atexit.register(_PRESS._stop)
+# A long document does not hold up a sheet: each has a process of its own, and pages never wait for more than these.
+_SHEETS, _LONG = PdfWorker(), PdfWorker()
+atexit.register(_SHEETS.stop)
+atexit.register(_LONG.stop)
 
 
 def to_pdf(html: str, *, seconds: float = LONGEST_SECONDS) -> bytes:
@@ -111,9 +139,10 @@ def to_pdf(html: str, *, seconds: float = LONGEST_SECONDS) -> bytes:
 
     Raises:
         PaperFault: when the libraries are missing, the page is too long, takes too long, or asks for a foreign file.
+        StillPrintingError: when as many papers wait as may.
     """
     if not pdf_state().ready:
         raise PaperFault(pdf_state().advice)
     if len(html) > LONGEST_PAGE:
         raise PaperFault("the sheet is too long to be laid out")
-    return _PRESS.print(html, seconds)
+    return (_LONG if len(html) > LONG_PAGE else _SHEETS).print(html, seconds)

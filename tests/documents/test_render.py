@@ -1,12 +1,15 @@
 """The press: our own files only, a time limit, and a name for every file."""
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
 from app.documents.paper import file_name
 from app.documents.ph_plot import ticks
-from app.documents.render import LONGEST_PAGE, PaperFault, to_pdf
+from app.documents.render import LONG_PAGE, LONGEST_PAGE, PaperFault, PdfWorker, StillPrintingError, to_pdf
 from app.documents.worker import STATIC, inside_static
 
 PAGE = "<!doctype html><html lang='en'><head><title>Sheet</title>{head}</head><body><p>Text</p>{body}</body></html>"
@@ -41,6 +44,30 @@ def test_a_sheet_that_takes_too_long_is_stopped_and_the_next_one_is_made() -> No
     with pytest.raises(PaperFault, match="took longer"):
         to_pdf(slow, seconds=0.3)
     assert to_pdf(PAGE.format(head="", body="")).startswith(b"%PDF")
+
+
+@pytest.mark.paper
+def test_two_papers_print_or_wait_and_a_third_is_told_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    printing, go_on = threading.Semaphore(0), threading.Event()
+
+    def held(_worker: PdfWorker, html: str, _seconds: float) -> bytes:
+        printing.release()
+        assert go_on.wait(10)
+        return html.encode()
+
+    monkeypatch.setattr(PdfWorker, "_print_in_turn", held)
+    long = "x" * (LONG_PAGE + 1)
+    with ThreadPoolExecutor() as pool:
+        papers = [pool.submit(to_pdf, html) for html in ("a", "b", long, long)]
+        for _ in papers:
+            assert printing.acquire(timeout=10)
+        # A long document takes no place from a sheet, and the other way round; a third of a kind does not wait.
+        for html in ("c", long):
+            with pytest.raises(StillPrintingError, match="try again in a moment"):
+                to_pdf(html)
+        go_on.set()
+        assert [len(paper.result()) for paper in papers] == [1, 1, len(long), len(long)]
+    assert to_pdf("d") == b"d"
 
 
 @pytest.mark.paper
