@@ -4,6 +4,7 @@ import ast
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -62,9 +63,13 @@ def test_every_room_of_the_table_is_there_and_no_other() -> None:
     assert {room(path) for path in FILES} <= set(MAY_IMPORT)
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: str(path.relative_to(APP)))
-def test_a_file_imports_only_what_stands_below_it(path: Path) -> None:
-    assert not upward(path)
+def offenders(found: dict[Path, Any]) -> dict[str, Any]:
+    """Name the files for which something was found, with what it was."""
+    return {str(path.relative_to(APP)): what for path, what in found.items() if what}
+
+
+def test_a_file_imports_only_what_stands_below_it() -> None:
+    assert not offenders({path: upward(path) for path in FILES})
 
 
 @pytest.mark.parametrize(
@@ -98,14 +103,16 @@ def outside(path: Path) -> set[str]:
 SCIENCE = sorted((APP / "science").rglob("*.py"))
 
 
-@pytest.mark.parametrize("path", SCIENCE, ids=lambda path: str(path.relative_to(APP)))
-def test_science_needs_only_numbers(path: Path) -> None:
+def test_science_needs_only_numbers() -> None:
+    assert not offenders({path: beyond_numbers(path) for path in SCIENCE})
+
+
+def beyond_numbers(path: Path) -> set[str]:
+    """Name what a file of science uses besides numbers: other packages, the clock, files, the network."""
     tree = ast.parse(path.read_text(encoding="utf-8"))
     tops = {name.split(".")[0] for name in imported(tree, "app.science")}
     called = {getattr(node.func, "attr", getattr(node.func, "id", "")) for node in ast.walk(tree) if is_call(node)}
-    assert outside(path) <= SCIENCE_PACKAGES
-    assert not tops & FORBIDDEN_IN_SCIENCE
-    assert not called & FILE_CALLS
+    return (outside(path) - SCIENCE_PACKAGES) | (tops & FORBIDDEN_IN_SCIENCE) | (called & FILE_CALLS)
 
 
 def is_call(node: ast.AST) -> bool:
@@ -118,7 +125,27 @@ def test_the_first_steps_need_nothing_and_an_old_python_can_read_them(path: Path
     assert not outside(path)
 
 
-def test_no_page_talks_sql_and_only_the_store_knows_tables() -> None:
+def test_pages_documents_and_science_never_see_sql() -> None:
     above = [path for path in FILES if room(path) in {"web", "documents", "reference", "science"}]
-    sql = {str(path.relative_to(APP)) for path in above if "sqlalchemy" in outside(path)}
-    assert not sql
+    assert not offenders({path: outside(path) & {"sqlalchemy", "alembic", "sqlite3", "psycopg"} for path in above})
+
+
+# What makes tables, types and triggers, or speaks SQL as text: of the store alone.
+OF_THE_STORE = {
+    "CheckConstraint", "Column", "DDL", "DeclarativeBase", "ForeignKey", "Index", "Mapped", "MetaData", "Table", "Text",
+    "TypeDecorator", "UniqueConstraint", "create_engine", "event", "mapped_column", "relationship", "sessionmaker",
+    "text",
+}  # fmt: skip
+
+
+def from_sqlalchemy(path: Path) -> set[str]:
+    names = imported(ast.parse(path.read_text(encoding="utf-8")), "app.work")
+    return {name.rpartition(".")[2] for name in names if name.startswith("sqlalchemy")}
+
+
+def test_actions_may_query_and_only_the_store_makes_tables() -> None:
+    actions = [path for path in FILES if room(path) == "work"]
+    assert not offenders({path: from_sqlalchemy(path) & OF_THE_STORE for path in actions})
+    querying = {path for path in actions if from_sqlalchemy(path) & {"select", "update", "delete"}}
+    assert querying
+    assert not offenders({path: set(outside(path)) & {"alembic", "sqlite3", "psycopg"} for path in actions})

@@ -19,7 +19,8 @@ TOP_LEVEL = {
 LOCKS = sorted((APP / "requirements").glob("*.txt"))
 CODE = sorted(APP.rglob("*.py"))
 PIN = re.compile(r"^([a-z0-9-]+)==(\S+)(?: ; (.+?))? \\$", re.MULTILINE)
-LONGEST_FILE, LONGEST_BODY, MIDDLE_BODY, NINE_IN_TEN = 400, 60, 7, 30
+# A function is as long as one idea: an algorithm may stand in one piece of 25 to 50 lines.
+LONGEST_FILE, LONGEST_BODY, MIDDLE_BODY, NINE_IN_TEN = 500, 70, 12, 45
 Function = ast.FunctionDef | ast.AsyncFunctionDef
 
 
@@ -42,9 +43,9 @@ def test_no_large_file_and_no_database_is_kept() -> None:
         assert path.suffix not in {".db", ".sqlite", ".pyc", ".whl", ".pdf"}, name
 
 
-@pytest.mark.parametrize("path", CODE, ids=lambda path: str(path.relative_to(APP)))
-def test_a_file_is_short(path: Path) -> None:
-    assert len(path.read_text(encoding="utf-8").splitlines()) < LONGEST_FILE
+def test_files_are_short() -> None:
+    lengths = {str(path.relative_to(APP)): len(path.read_text(encoding="utf-8").splitlines()) for path in CODE}
+    assert not {name: length for name, length in lengths.items() if length > LONGEST_FILE}
 
 
 def functions() -> Iterator[tuple[str, Function]]:
