@@ -5,6 +5,7 @@ import json
 import pkgutil
 import sys
 from collections.abc import Iterable, Iterator
+from datetime import date
 from decimal import Decimal
 from types import ModuleType
 from typing import Any
@@ -95,6 +96,8 @@ def _integer(digits: str) -> int | Decimal:
 def _plain(value: Any) -> Any:
     if isinstance(value, Decimal):
         return int(value) if value == value.to_integral_value() and abs(value) < 10**15 else float(value)
+    if isinstance(value, date):
+        return value.isoformat()
     raise TypeError(f"cannot write {type(value).__name__}")
 
 

@@ -56,6 +56,19 @@ GOOD: dict[str, dict[str, Any]] = {
     },
     "preservation": {"mixture": [*MIX, {"inci": "Sodium Benzoate", "percent": 0.5}], "exposure": "leave-on"},
     "infer": {"ingredients": ["Aqua", "Glycerin", "Parfum"], "claims": {"Glycerin": 5}},
+    "net-content": {
+        "nominal": {"value": 50, "unit": "ml"},
+        "panel": {"shape": "cylinder", "width_mm": 35, "height_mm": 80},
+        "density_g_ml": 0.98,
+        "jurisdiction": "EU",
+        "fills_g": [50, 49.5],
+    },
+    "keeping": {
+        "made_on": "2026-08-31",
+        "formula_months": 6,
+        "lots": [{"id": "L1", "expires_on": "2027-01-15"}],
+        "jurisdiction": "EU",
+    },
     "gel": {"polymer": {"inci": "Carbomer", "percent": 0.4}, "mixture": MIX, "ph": 6},
 }
 BAD = [
