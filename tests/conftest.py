@@ -3,11 +3,12 @@
 import os
 import secrets
 import shutil
+import sqlite3
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager, ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, Self
@@ -137,6 +138,23 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A database at the newest revision with a workshop in it, made once and copied for each test."""
     path = tmp_path_factory.mktemp("database") / "tarebook.db"
     lay_out(sqlite_url(path), demo=False)
+    return path
+
+
+FIRST_WORKSHOP = """
+INSERT INTO workshop (id, name, address, contact, currency, locale, paper, jurisdiction, batch_number_pattern,
+                      labour_rate, overhead_percent, tax_percent, loss_percent, is_demo, row_version)
+VALUES (1, 'Old workshop', '', '', 'EUR', 'en', 'A4', 'EU', '{code}', '0', '0', '0', '0', 0, 1)
+"""
+
+
+@pytest.fixture(scope="session")
+def first_release(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A workshop as the first release left it."""
+    path = tmp_path_factory.mktemp("first") / "tarebook.db"
+    to_revision(sqlite_url(path), "0001")
+    with closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(FIRST_WORKSHOP)
     return path
 
 

@@ -7,6 +7,7 @@ import click
 from app.commands import places
 from app.commands.places import Places
 from app.store import backup as copies
+from app.store.backup import Backup
 from app.store.errors import NotFound, Unusable
 
 ON_A_SERVER = "the workshop is in a PostgreSQL database; copy it with that server's own tool, pg_dump"
@@ -18,13 +19,21 @@ ON_A_SERVER = "the workshop is in a PostgreSQL database; copy it with that serve
 def backup(file: Path | None, data: Path | None) -> None:
     """Copy the workshop to FILE, or into its backups folder. It may be running meanwhile."""
     try:
-        click.echo(f"Backed up to {back_up(places.choose(data), file)}")
+        made = back_up(places.choose(data), file)
     except (NotFound, Unusable) as error:
         raise click.ClickException(str(error)) from error
+    click.echo(f"Backed up to {made.path}")
+    say_removed(made)
 
 
-def back_up(where: Places, file: Path | None) -> Path:
-    """Copy the workshop of a folder and give the new file.
+def say_removed(made: Backup) -> None:
+    """Name the older copies that made room for a new one."""
+    for path in made.removed:
+        click.echo(f"Removed the oldest of its kind: {path}")
+
+
+def back_up(where: Places, file: Path | None) -> Backup:
+    """Copy the workshop of a folder and return the new copy.
 
     Raises:
         NotFound: when there is no workshop yet.
@@ -35,5 +44,5 @@ def back_up(where: Places, file: Path | None) -> Path:
     if not where.database.exists():
         raise NotFound(f"there is no workshop in {where.folder} yet")
     if file:
-        return copies.copy_to(where.database, file.expanduser().absolute())
+        return Backup(copies.copy_to(where.database, file.expanduser().absolute()), ())
     return copies.make_backup(where.database, where.backups, copies.BY_HAND, places.moment())

@@ -60,7 +60,7 @@ def database_state(where: Places) -> tuple[bool, str]:
             return True, f"in a PostgreSQL database, at revision {opening.server_revision(address)}"
         if not where.database.exists():
             return True, "none yet; the first start makes one"
-        revision = backup.examine(where.database, migrate.known_revisions(), thorough=True)
+        revision = backup.examine(where.database, thorough=True)
     except Unusable as error:
         return False, str(error)
     changed = datetime.fromtimestamp(where.database.stat().st_mtime, UTC)

@@ -36,13 +36,15 @@ def _open_file(where: Places) -> Store:
 
 def _bring_up_to_date(where: Places) -> None:
     try:
-        revision = backup.examine(where.database, migrate.known_revisions())
+        revision = backup.examine(where.database)
     except Unusable as error:
         raise Unusable(f"{error}. {last_backup(where)}") from error
     if revision != migrate.head():
         kept = backup.make_backup(where.database, where.backups, backup.BEFORE_UPGRADE, places.moment())
-        LOG.info("upgrading the workshop from %s; copy kept at %s", revision, kept)
-        _upgrade(sqlite_url(where.database), f"the copy made just before is {kept}")
+        LOG.info("upgrading the workshop from %s; copy kept at %s", revision, kept.path)
+        for old in kept.removed:
+            LOG.info("removed the oldest copy of its kind: %s", old)
+        _upgrade(sqlite_url(where.database), f"the copy made just before is {kept.path}")
 
 
 def _upgrade(url: str, comfort: str) -> None:
@@ -90,7 +92,7 @@ def _bring_server_up_to_date(connection: Connection) -> None:
         raise Unusable("the database that TAREBOOK_DATABASE_URL names was written by a newer Tarebook")
     if revision != migrate.head():
         LOG.info("bringing the database server from revision %s to %s", revision, migrate.head())
-        migrate.to_head_inside(connection)
+        migrate.to_revision_inside(connection)
     if connection.scalar(select(func.count()).select_from(Workshop)) == 0:
         load_demo(Store.inside(connection))
 

@@ -1,5 +1,6 @@
 """Where a workshop's files are: one folder, chosen by ``--data``, TAREBOOK_HOME, or the system's custom."""
 
+import contextlib
 import os
 import secrets
 from collections.abc import Iterator
@@ -12,6 +13,7 @@ import click
 import platformdirs
 
 from app.bootstrap import try_lock
+from app.store.backup import remove_dead_drafts
 from app.store.errors import Unusable
 
 SECRET_BYTES = 32
@@ -72,22 +74,42 @@ def database_address() -> str | None:
     return f"postgresql+psycopg://{rest}"
 
 
-def lay(where: Places) -> None:
-    """Make the folder and see that it can be written.
+def prepare_folder(where: Places) -> None:
+    """Make the folder, see that it can be written, and keep what is in it to its owner.
 
     Raises:
-        Unusable: when it cannot.
+        Unusable: when it cannot be written.
     """
+    # Everything made from now on is for its owner only: what a workshop writes is nobody else's business.
+    os.umask(0o077)
+    probe = where.folder / f"probe-{os.getpid()}"
     try:
         where.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        probe = where.folder / f"probe-{os.getpid()}"
-        probe.write_bytes(b"x")
-        probe.unlink()
+        for left in where.folder.glob("probe-*"):
+            left.unlink(missing_ok=True)
+        try:
+            probe.write_bytes(b"x")
+        finally:
+            probe.unlink(missing_ok=True)
     except OSError as error:
         raise Unusable(
             f"the folder {where.folder} cannot be written ({error.strerror}); "
             "name another with --data or in the variable TAREBOOK_HOME"
         ) from error
+    remove_dead_drafts(where.folder)
+    keep_to_owner(where)
+
+
+def keep_to_owner(where: Places) -> None:
+    """Take the rights of others from what former releases left readable."""
+    if os.name == "nt":
+        return
+    files = [path for pattern in ("tarebook.*", "backups/*.db*") for path in where.folder.glob(pattern)]
+    for path in [*files, where.backups]:
+        with contextlib.suppress(OSError):
+            mode = path.stat().st_mode
+            if mode & 0o077:
+                path.chmod(mode & 0o700)
 
 
 @contextmanager
@@ -95,16 +117,27 @@ def occupy(where: Places, busy: str = "") -> Iterator[Path]:
     """Hold the folder, so that no second start uses it; give the file in which to leave the address.
 
     Raises:
-        Unusable: when another start holds it, with the address it left.
+        Unusable: when another start holds it, with the address it left; or when a file of it cannot be used.
     """
-    lay(where)
+    prepare_folder(where)
     address = where.folder / "tarebook.address"
-    with (where.folder / "tarebook.lock").open("a+b") as lock:
+    try:
+        lock = (where.folder / "tarebook.lock").open("a+b")
+    except OSError as error:
+        raise Unusable(f"the file {where.folder / 'tarebook.lock'} cannot be used: {error.strerror}") from error
+    with lock:
         if not try_lock(lock):
             raise Unusable(busy or f"Tarebook is already running with the folder {where.folder}: {_read(address)}")
-        address.unlink(missing_ok=True)
+        _clear_address(address)
         yield address
+        _clear_address(address)
+
+
+def _clear_address(address: Path) -> None:
+    try:
         address.unlink(missing_ok=True)
+    except OSError as error:
+        raise Unusable(f"{address} cannot be removed: {error.strerror}; move it away by hand") from error
 
 
 def _read(address: Path) -> str:

@@ -5,9 +5,8 @@ from pathlib import Path
 import click
 
 from app.commands import places
-from app.commands.backup import ON_A_SERVER
+from app.commands.backup import ON_A_SERVER, say_removed
 from app.store import backup as copies
-from app.store import migrate
 from app.store.errors import Unusable
 
 
@@ -22,9 +21,10 @@ def restore(file: Path, data: Path | None) -> None:
             raise Unusable(ON_A_SERVER)
         with places.occupy(where, f"Tarebook is running with the folder {where.folder}; stop it first, then restore"):
             source = file.expanduser().absolute()
-            kept = copies.restore(source, where.database, where.backups, migrate.known_revisions(), places.moment())
+            kept = copies.restore(source, where.database, where.backups, places.moment())
     except Unusable as error:
         raise click.ClickException(str(error)) from error
     click.echo(f"Restored {source}")
     if kept:
-        click.echo(f"The former workshop is kept as {kept}")
+        click.echo(f"The former workshop is kept as {kept.path}")
+        say_removed(kept)

@@ -3,6 +3,7 @@
 import contextlib
 import logging
 import os
+import select
 import signal
 import socket
 import sys
@@ -122,6 +123,11 @@ def _serve(store: Store, where: Places, listener: socket.socket, left: Path, bro
         # A little more than the application takes, so that it is the one to answer.
         max_request_body_size=9 * MEBIBYTE,
         clear_untrusted_proxy_headers=True,
+        # Browsers keep connections open that say nothing; a hundred of them are not to keep everybody else out.
+        connection_limit=500,
+        channel_timeout=30,
+        cleanup_interval=5,
+        asyncore_use_poll=hasattr(select, "poll"),
     )
     address = f"http://{HOST}:{port}/"
     left.write_text(address, encoding="utf-8")

@@ -6,40 +6,59 @@ A database in WAL mode is more than its one file, so a copy is always made throu
 
 import contextlib
 import os
+import re
 import shutil
 import sqlite3
-from collections.abc import Callable, Collection, Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from app.store.engine import APPLICATION_ID
+from app.store import migrate
+from app.store.engine import APPLICATION_ID, plain_faults
 from app.store.errors import Unusable
+from app.store.schema import differences, schema_at, schema_of
 
 HEADER = b"SQLite format 3\x00"
 SIDE_FILES = ("-wal", "-shm", "-journal")
 BY_HAND, BEFORE_UPGRADE, BEFORE_RESTORE = "by-hand", "before-upgrade", "before-restore"
 KEEP = 20
+# The moment in UTC, then a number that counts the copies of the folder: clocks are put right, the count only grows.
+NAME = re.compile(r"tarebook-(\d{8}-\d{6})(?:-(\d{4,}))?(?:-\d{1,3})?-([a-z-]+)\.db")
+SECONDS_OF_A_DEAD_DRAFT = 600
+MOST_NAMED = 5
 
 
-def examine(database: Path, known: Collection[str], *, thorough: bool = False) -> str:
-    """Look at a file without changing it and name the revision it stands at.
+@dataclass(frozen=True, slots=True)
+class Backup:
+    """A copy that was just made, and the older ones of its kind that made room for it."""
+
+    path: Path
+    removed: tuple[Path, ...]
+
+
+def examine(database: Path, *, thorough: bool = False) -> str:
+    """Look at a file without changing it and return the revision it stands at.
 
     Args:
         database: the file.
-        known: the revisions that this program knows.
         thorough: check every index and every reference as well.
 
     Raises:
-        Unusable: when it is missing, empty, foreign, damaged, or newer than this program.
+        Unusable: when it is missing, empty, foreign, damaged, newer than this program, or not as this program makes it.
     """
     _check_header(database)
     with _plain_words(database), closing(_open_to_look(database)) as connection:
         _check_identity(database, connection)
-        _check_soundness(database, connection, thorough)
+        _check_integrity(database, connection, thorough)
         revision = _revision(connection)
-    if revision not in known:
-        raise Unusable(f"the file {database} was written by a newer Tarebook; start that one, this one leaves it alone")
+        if revision not in migrate.known_revisions():
+            raise Unusable(
+                f"the file {database} was written by a newer Tarebook; start that one, this one leaves it alone"
+            )
+        _check_schema(database, connection, revision)
     return revision
 
 
@@ -60,12 +79,21 @@ def _check_identity(database: Path, connection: sqlite3.Connection) -> None:
         raise Unusable(f"the file {database} belongs to another program")
 
 
-def _check_soundness(database: Path, connection: sqlite3.Connection, thorough: bool) -> None:
+def _check_integrity(database: Path, connection: sqlite3.Connection, thorough: bool) -> None:
     check = "integrity_check" if thorough else "quick_check"
     if connection.execute(f"PRAGMA {check}(1)").fetchone() != ("ok",):
         raise Unusable(f"the file {database} is damaged")
     if thorough and connection.execute("PRAGMA foreign_key_check").fetchone():
         raise Unusable(f"the file {database} has records that point to nothing")
+
+
+def _check_schema(database: Path, connection: sqlite3.Connection, revision: str) -> None:
+    found = differences(schema_of(connection), schema_at(revision))
+    if found:
+        more = f", and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
+        raise Unusable(f"the file {database} is not as Tarebook makes it: {', '.join(found[:MOST_NAMED])}{more}")
+    if connection.execute("SELECT count(*) FROM workshop").fetchone() != (1,):
+        raise Unusable(f"the file {database} holds no workshop")
 
 
 def _revision(connection: sqlite3.Connection) -> str:
@@ -87,6 +115,19 @@ def _open_to_look(database: Path) -> sqlite3.Connection:
     return _open(database, "ro" if in_use else "ro&immutable=1")
 
 
+def _open_to_copy(database: Path) -> sqlite3.Connection:
+    """Open a workshop that may be in use; where its folder cannot be written, as it lies there."""
+    _check_header(database)
+    connection = _open(database, "rw")
+    try:
+        connection.execute("PRAGMA busy_timeout=5000")
+        connection.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        return _open_to_look(database)
+    return connection
+
+
 @contextmanager
 def _plain_words(database: Path) -> Iterator[None]:
     try:
@@ -99,30 +140,54 @@ def _plain_words(database: Path) -> Iterator[None]:
         raise Unusable(f"{error.filename or database} cannot be written: {error.strerror}") from error
 
 
-def backups(folder: Path, why: str = "*") -> list[Path]:
-    """List the copies in a folder that this program named, oldest first."""
-    return sorted(folder.glob(f"tarebook-????????-??????*-{why}.db"))
+def backups(folder: Path, why: str = "") -> list[Path]:
+    """Return the copies in a folder that this program named, oldest first; only those of one kind if that is asked."""
+    return [path for name, path in _named(folder) if not why or name[3] == why]
 
 
-def make_backup(database: Path, folder: Path, why: str, moment: datetime, *, keep: int = KEEP) -> Path:
-    """Copy a workshop into a folder under a dated name, keep the last few of that kind, and give the new file.
+def _named(folder: Path) -> list[tuple[re.Match[str], Path]]:
+    found = ((NAME.fullmatch(path.name), path) for path in folder.glob("tarebook-*.db"))
+    return sorted(((name, path) for name, path in found if name), key=_order)
+
+
+def _order(named: tuple[re.Match[str], Path]) -> tuple[int, str, int, str]:
+    # Copies of former releases carry no number and come first; those of one second may carry a suffix.
+    name, path = named
+    return int(name[2] or 0), name[1], len(path.name), path.name
+
+
+def make_backup(database: Path, folder: Path, why: str, moment: datetime, *, keep: int = KEEP) -> Backup:
+    """Copy a workshop into a folder under a dated name, and let the oldest of that kind make room.
+
+    Args:
+        database: the workshop; it may be in use.
+        folder: where the copies are; it is made when it is missing.
+        why: the kind, a word of the name.
+        moment: now, in UTC.
+        keep: how many of the kind stay, this one among them. It is never removed itself.
 
     Raises:
         Unusable: when the copy cannot be written or does not pass its check.
     """
     with _plain_words(database):
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
     target = copy_to(database, _free_name(folder, moment, why))
-    for old in backups(folder, why)[:-keep]:
+    return Backup(target, tuple(_prune(folder, why, keep, target)))
+
+
+def _prune(folder: Path, why: str, keep: int, made: Path) -> Iterator[Path]:
+    others = [path for path in backups(folder, why) if path != made]
+    for old in others[: max(0, len(others) - keep + 1)]:
         with contextlib.suppress(OSError):
             old.unlink()
-    return target
+            yield old
 
 
 def _free_name(folder: Path, moment: datetime, why: str) -> Path:
-    stem = f"tarebook-{moment:%Y%m%d-%H%M%S}"
-    names = (folder / f"{stem}{suffix}-{why}.db" for suffix in ("", *(f"-{n}" for n in range(2, 1000))))
-    return next(name for name in names if not name.exists())
+    number = max((int(name[2] or 0) for name, _ in _named(folder)), default=0) + 1
+    while (name := folder / f"tarebook-{moment:%Y%m%d-%H%M%S}-{number:04d}-{why}.db").exists():
+        number += 1
+    return name
 
 
 def copy_to(database: Path, target: Path) -> Path:
@@ -133,19 +198,29 @@ def copy_to(database: Path, target: Path) -> Path:
     """
     if target.exists():
         raise Unusable(f"the file {target} exists already; choose another name")
-    with _draft(target) as draft:
-        with closing(_open(database, "rw")) as source:
-            _copy_and_check(source, draft)
+    with _plain_words(database), closing(_open_to_copy(database)) as source, _draft(target) as draft:
+        _copy_and_check(source, draft)
         _publish(draft, target)
     return target
+
+
+def remove_dead_drafts(folder: Path) -> None:
+    """Remove what killed copies left half written: drafts that nothing has written to for ten minutes."""
+    for draft in folder.glob("*.part*"):
+        with contextlib.suppress(OSError):
+            if time.time() - draft.stat().st_mtime > SECONDS_OF_A_DEAD_DRAFT:
+                draft.unlink()
 
 
 @contextmanager
 def _draft(target: Path) -> Iterator[Path]:
     draft = target.with_name(target.name + ".part")
+    remove_dead_drafts(target.parent)
     try:
         with _plain_words(target):
             _remove(draft)
+            # For its owner only, before anything of the workshop is in it.
+            os.close(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
             yield draft
     finally:
         with contextlib.suppress(OSError):
@@ -158,12 +233,11 @@ def _remove(database: Path) -> None:
 
 
 def _copy_and_check(source: sqlite3.Connection, draft: Path) -> None:
-    source.execute("PRAGMA busy_timeout=5000")
-    with closing(_open(draft, "rwc")) as copy:
+    with closing(_open(draft, "rw")) as copy:
         source.backup(copy)
         # One file that is whole by itself: without this the copy would ask for a log beside it.
         copy.execute("PRAGMA journal_mode=DELETE")
-        _check_soundness(draft, copy, thorough=True)
+        _check_integrity(draft, copy, thorough=True)
     _flush(draft)
 
 
@@ -193,38 +267,37 @@ def _publish(draft: Path, target: Path) -> None:
     _flush_folder(target.parent)
 
 
-def restore(source: Path, database: Path, folder: Path, known: Collection[str], moment: datetime) -> Path | None:
-    """Put a copy in the place of the workshop file; give where the former one was kept, if there was one.
+def restore(source: Path, database: Path, folder: Path, moment: datetime) -> Backup | None:
+    """Put a copy in the place of the workshop file; return where the former one was kept, if there was one.
 
     Args:
         source: the copy; it is checked and stays as it is.
         database: the workshop file; nothing may have it open.
         folder: where the former file is kept.
-        known: the revisions that this program knows.
-        moment: now, for the name of the kept file.
+        moment: now in UTC, for the name of the kept file.
 
     Raises:
-        Unusable: when the copy is not sound or the workshop file is in use; then nothing has changed.
+        Unusable: when the copy is not whole or the workshop file is in use; then nothing has changed.
     """
-    examine(source, known, thorough=True)
+    examine(source, thorough=True)
     with _draft(database) as draft:
         with closing(_open_to_look(source)) as copy:
             _copy_and_check(copy, draft)
-        kept = _set_aside(database, folder, moment) if database.exists() else None
+        kept = _keep_former(database, folder, moment) if database.exists() else None
         _remove_side_files(database)
         draft.replace(database)
         _flush_folder(database.parent)
     return kept
 
 
-def _set_aside(database: Path, folder: Path, moment: datetime) -> Path:
+def _keep_former(database: Path, folder: Path, moment: datetime) -> Backup:
     try:
         _settle(database)
         return make_backup(database, folder, BEFORE_RESTORE, moment)
     except sqlite3.OperationalError as error:
         raise Unusable(f"the file {database} is in use; stop Tarebook first, then restore") from error
     except (sqlite3.DatabaseError, UnicodeDecodeError, Unusable):
-        return _keep_as_it_is(database, _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged"))
+        return Backup(_keep_as_it_is(database, _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged")), ())
 
 
 def _settle(database: Path) -> None:
@@ -259,7 +332,7 @@ def create(database: Path, fill: Callable[[Path], None]) -> None:
     Raises:
         Unusable: when the file cannot be written.
     """
-    with _draft(database) as draft:
+    with plain_faults(), _draft(database) as draft:
         fill(draft)
         _settle(draft)
         _publish(draft, database)

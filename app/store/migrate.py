@@ -51,11 +51,11 @@ def to_revision(url: str, revision: str = "head") -> None:
     command.upgrade(alembic_config(url), revision)
 
 
-def to_head_inside(connection: Connection) -> None:
-    """Walk a database up to the newest revision as part of the transaction that a connection has open."""
+def to_revision_inside(connection: Connection, revision: str = "head") -> None:
+    """Walk a database up to a revision as part of the transaction that a connection has open."""
     config = alembic_config("")
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, revision)
 
 
 def back_to(url: str, revision: str) -> None:

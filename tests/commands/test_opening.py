@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from alembic import command
 from sqlalchemy import make_url, select, text
+from sqlalchemy.exc import OperationalError
 
 from app.commands import demo, opening
 from app.commands.places import Places
@@ -55,7 +55,7 @@ def test_the_first_start_lays_out_the_demo_and_the_second_keeps_what_was_done(wh
     again = opening.open_workshop(where)
     assert names(again) == ["Mine"]
     again.close()
-    assert backup.examine(where.database, migrate.known_revisions(), thorough=True) == migrate.head()
+    assert backup.examine(where.database, thorough=True) == migrate.head()
     assert not where.backups.exists()
 
 
@@ -72,21 +72,10 @@ def test_a_first_start_that_is_stopped_leaves_no_workshop(where: Places, monkeyp
     assert where.database.exists()
 
 
-def test_an_upgrade_is_preceded_by_a_copy(where: Places, migrated_file: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    shutil.copy(migrated_file, where.database)
-    head = migrate.head()
-    stand_at(where.database, "0000")
-    monkeypatch.setattr(migrate, "known_revisions", lambda: {"0000", head})
-    monkeypatch.setattr(migrate, "to_revision", lambda _url: stand_at(where.database, head))
-    opening.open_workshop(where).close()
-    (copy,) = where.backups.glob("*-before-upgrade.db")
-    assert revision(copy) == "0000"
-    assert revision(where.database) == head
-
-
-def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds(where: Places) -> None:
-    url = sqlite_url(where.database)
-    migrate.to_revision(url, "0001")
+def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds(
+    where: Places, first_release: Path
+) -> None:
+    shutil.copy(first_release, where.database)
     with closing(sqlite3.connect(where.database)) as connection, connection:
         connection.execute("INSERT INTO form_key(key, taken_at, result) VALUES ('kept', '2026-11-25 12:00:00', '')")
     opening.open_workshop(where).close()
@@ -98,21 +87,47 @@ def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds
 
 
 def test_an_upgrade_that_fails_leaves_the_former_state_and_the_copy(
-    where: Places, migrated_file: Path, monkeypatch: pytest.MonkeyPatch
+    where: Places, first_release: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    shutil.copy(migrated_file, where.database)
-    stand_at(where.database, "0000")
-    monkeypatch.setattr(migrate, "known_revisions", lambda: {"0000"})
+    shutil.copy(first_release, where.database)
 
     def fail(*_args: object) -> None:
         raise RuntimeError("in the middle")
 
-    monkeypatch.setattr(command, "upgrade", fail)
+    monkeypatch.setattr(migrate, "to_revision", fail)
     with pytest.raises(Unusable, match="is left as it was; the copy made just before is") as refused:
         opening.open_workshop(where)
     (copy,) = where.backups.glob("*-before-upgrade.db")
     assert str(copy) in str(refused.value)
-    assert revision(where.database) == "0000"
+    assert revision(where.database) == "0001"
+
+
+def test_a_disk_that_is_nearly_full_is_a_sentence(where: Places, monkeypatch: pytest.MonkeyPatch) -> None:
+    def nearly_full(_store: Store) -> None:
+        raise OperationalError("INSERT", {}, sqlite3.OperationalError("database or disk is full"))
+
+    monkeypatch.setattr("app.work.demo.load_demo", nearly_full)
+    with pytest.raises(Unusable, match=r"^the disk is full$"):
+        opening.open_workshop(where)
+    assert not list(where.folder.iterdir())
+
+
+def one_workshop(store: Store) -> None:
+    with store.transaction() as session:
+        session.add(Workshop(id=1, name="Larch Street workshop"))
+
+
+@pytest.mark.parametrize("name", ["a?b", "100%41 x", "50% natural", "#1; 'x' & \"y\""])
+def test_a_folder_may_have_any_name(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.work.demo.load_demo", one_workshop)
+    where = Places(tmp_path / name)
+    where.folder.mkdir()
+    for _ in "12":
+        store = opening.open_workshop(where)
+        assert len(names(store)) == 1
+        store.close()
+    assert where.database.exists()
+    assert [path.name for path in tmp_path.iterdir()] == [name]
 
 
 def emptied(path: Path) -> None:

@@ -32,7 +32,7 @@ def test_a_relative_folder_and_a_tilde_are_understood(monkeypatch: pytest.Monkey
 
 def test_a_missing_folder_is_made_with_all_above_it(tmp_path: Path) -> None:
     where = Places(tmp_path / "a" / "b c" / "été 酒")
-    places.lay(where)
+    places.prepare_folder(where)
     assert where.folder.is_dir()
     assert not list(where.folder.iterdir())
 
@@ -43,7 +43,40 @@ def test_a_full_disk_is_told_as_such(tmp_path: Path, monkeypatch: pytest.MonkeyP
 
     monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(Unusable, match=r"cannot be written \(No space left on device\).*TAREBOOK_HOME"):
-        places.lay(Places(tmp_path))
+        places.prepare_folder(Places(tmp_path))
+
+
+def test_the_probe_goes_also_when_the_disk_is_full(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def half(path: Path, _data: bytes) -> None:
+        path.touch()
+        raise OSError(28, "No space left on device")
+
+    (tmp_path / "probe-1").touch()
+    monkeypatch.setattr(Path, "write_bytes", half)
+    with pytest.raises(Unusable, match="No space left"):
+        places.prepare_folder(Places(tmp_path))
+    assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights of POSIX")
+def test_what_a_former_release_left_readable_is_closed(tmp_path: Path) -> None:
+    (tmp_path / "backups").mkdir(mode=0o755)
+    files = [tmp_path / name for name in ("tarebook.db", "tarebook.log", "backups/tarebook-20260101-000000-by-hand.db")]
+    theirs = tmp_path / "notes.txt"
+    for file in (*files, theirs):
+        file.touch()
+        file.chmod(0o644)
+    places.prepare_folder(Places(tmp_path))
+    assert {stat.S_IMODE(file.stat().st_mode) for file in files} == {0o600}
+    assert stat.S_IMODE((tmp_path / "backups").stat().st_mode) == 0o700
+    assert stat.S_IMODE(theirs.stat().st_mode) == 0o644
+
+
+@pytest.mark.parametrize("name", ["tarebook.lock", "tarebook.address"])
+def test_a_folder_in_the_place_of_a_file_is_a_sentence(name: str, tmp_path: Path) -> None:
+    (tmp_path / name).mkdir()
+    with pytest.raises(Unusable, match=name), places.occupy(Places(tmp_path)):
+        pass
 
 
 def test_a_folder_is_held_by_one_at_a_time(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import sys
 import urllib.error
 import urllib.request
 from collections.abc import Callable
-from contextlib import closing
+from contextlib import ExitStack, closing
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +42,13 @@ def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
     assert status == 200
     assert "<h1" in page
     assert fetch(served.address, Host="elsewhere.example")[0] == 400
+
+    # Connections that say nothing keep nobody out.
+    with ExitStack() as idle:
+        port = int(served.address.rstrip("/").rpartition(":")[2])
+        for _ in range(150):
+            idle.enter_context(closing(socket.create_connection(("127.0.0.1", port), timeout=5)))
+        assert fetch(served.address)[0] == 200
 
     # A second start on the same folder is told where the first one is.
     second = attempt(served.folder)

@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 
 from app.store import backup, migrate
+from app.store.backup import Backup
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Unusable
 from app.store.workshop import FormKey, Workshop
 
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
-KNOWN = migrate.known_revisions()
 
 
 @pytest.fixture
@@ -56,13 +56,13 @@ def test_a_copy_holds_what_is_still_in_the_log(workshop: Path, folder: Path) -> 
     store = Store(sqlite_url(workshop))
     note(store, "late")
     assert workshop.with_name("tarebook.db-wal").stat().st_size > 0
-    copy = backup.make_backup(workshop, folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(workshop, folder, backup.BY_HAND, NOON).path
     store.close()
-    assert copy == folder / "tarebook-20261125-120000-by-hand.db"
+    assert copy == folder / "tarebook-20261125-120000-0001-by-hand.db"
     assert [path.name for path in folder.iterdir()] == [copy.name]
     assert [path.name for path in workshop.parent.glob("tarebook.db*")] == ["tarebook.db"]
     assert keys(copy) == {"late"}
-    assert backup.examine(copy, KNOWN, thorough=True) == migrate.head()
+    assert backup.examine(copy, thorough=True) == migrate.head()
 
 
 def test_a_copy_made_while_somebody_writes_holds_whole_deeds_only(workshop: Path, folder: Path) -> None:
@@ -77,7 +77,7 @@ def test_a_copy_made_while_somebody_writes_holds_whole_deeds_only(workshop: Path
 
     writer = threading.Thread(target=write)
     writer.start()
-    copies = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON) for _ in range(8)]
+    copies = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON).path for _ in range(8)]
     done.set()
     writer.join()
     store.close()
@@ -115,7 +115,7 @@ def test_a_drive_that_knows_no_links_still_takes_a_copy(
 
     monkeypatch.setattr(os, "link", refuse)
     copy = backup.copy_to(workshop, tmp_path / "stick.db")
-    assert backup.examine(copy, KNOWN) == migrate.head()
+    assert backup.examine(copy) == migrate.head()
 
 
 def test_a_copy_into_a_missing_folder_says_so(workshop: Path, tmp_path: Path) -> None:
@@ -137,10 +137,121 @@ def test_the_last_few_of_each_kind_are_kept(workshop: Path, folder: Path) -> Non
     backup.make_backup(workshop, folder, backup.BEFORE_UPGRADE, NOON, keep=2)
     assert [path.name for path in sorted(folder.iterdir())] == [
         "my own copy.db",
-        "tarebook-20261125-120000-before-upgrade.db",
-        "tarebook-20261125-140000-by-hand.db",
-        "tarebook-20261125-150000-by-hand.db",
+        "tarebook-20261125-120000-0005-before-upgrade.db",
+        "tarebook-20261125-140000-0003-by-hand.db",
+        "tarebook-20261125-150000-0004-by-hand.db",
     ]
+
+
+def kept_names(folder: Path) -> list[str]:
+    return [path.name for path in backup.backups(folder)]
+
+
+def test_a_copy_is_never_removed_in_the_breath_it_is_announced_in(workshop: Path, folder: Path) -> None:
+    # The clock ran ahead by a year for 20 copies; then it was put right.
+    for hour in range(20):
+        backup.make_backup(workshop, folder, backup.BY_HAND, NOON + timedelta(days=365, hours=hour))
+    before = kept_names(folder)
+    for hour in range(3):
+        made = backup.make_backup(workshop, folder, backup.BY_HAND, NOON + timedelta(hours=hour))
+        assert made.path.exists()
+        assert made.removed == (folder / before[hour],)
+        assert not made.removed[0].exists()
+    # By order of making: those from the wrong year went, the first of them first.
+    assert kept_names(folder)[:-3] == before[3:]
+    assert kept_names(folder)[-1] == made.path.name
+
+
+def test_the_former_workshop_is_kept_however_many_there_are(workshop: Path, folder: Path) -> None:
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
+    for hour in range(20):
+        backup.make_backup(workshop, folder, backup.BEFORE_RESTORE, NOON + timedelta(days=365, hours=hour))
+    filled(workshop, "new")
+    kept = backup.restore(copy, workshop, folder, NOON)
+    assert kept
+    assert keys(kept.path) == {"old", "new"}
+    assert len(kept.removed) == 1
+
+
+def test_copies_of_one_second_and_of_former_releases_sort_in_the_order_they_were_made(
+    workshop: Path, folder: Path
+) -> None:
+    folder.mkdir()
+    former = ["tarebook-20261125-120000-by-hand.db", "tarebook-20261125-120000-2-by-hand.db"]
+    for name in former:
+        (folder / name).write_bytes(b"x")
+    made = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON - timedelta(hours=1)).path.name for _ in "ab"]
+    assert kept_names(folder) == [*former, *made]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights of POSIX")
+def test_a_copy_is_for_its_owner_only(workshop: Path, folder: Path, tmp_path: Path) -> None:
+    made = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON).path, backup.copy_to(workshop, tmp_path / "c")]
+    assert [stat.S_IMODE(path.stat().st_mode) for path in (folder, *made)] == [0o700, 0o600, 0o600]
+
+
+def test_what_a_killed_copy_left_is_removed_and_one_at_work_is_not(workshop: Path, folder: Path) -> None:
+    folder.mkdir()
+    dead, at_work = folder / "tarebook-x.db.part", folder / "tarebook-y.db.part-journal"
+    for path in (dead, at_work):
+        path.write_bytes(b"half")
+    os.utime(dead, (1, 1))
+    backup.make_backup(workshop, folder, backup.BY_HAND, NOON)
+    assert not dead.exists()
+    assert at_work.exists()
+
+
+ALTERED = [
+    ("DROP TRIGGER batch_event_stays", "the trigger batch_event_stays is missing"),
+    (
+        "CREATE TRIGGER sweep AFTER INSERT ON batch_event BEGIN DELETE FROM batch_reading; END",
+        "the trigger sweep is not Tarebook's",
+    ),
+    ("ALTER TABLE scale RENAME COLUMN capacity_g TO load_g", "the column scale.capacity_g is missing"),
+    ("DROP INDEX uq_material_live_name", "the index uq_material_live_name is missing"),
+    ("DROP TABLE form_key", "the table form_key is missing"),
+    ("CREATE TABLE birds(name)", "the table birds is not Tarebook's"),
+    (
+        "DROP TRIGGER batch_event_kept;"
+        "CREATE TRIGGER batch_event_kept BEFORE UPDATE ON batch_event BEGIN SELECT 1; END",
+        "the trigger batch_event_kept is made otherwise",
+    ),
+    ("DELETE FROM workshop", "holds no workshop"),
+]
+
+
+@pytest.mark.parametrize(("change", "words"), ALTERED, ids=[words for _, words in ALTERED])
+def test_a_file_that_is_not_as_its_revision_makes_it_is_neither_opened_nor_restored(
+    change: str, words: str, workshop: Path, folder: Path, tmp_path: Path
+) -> None:
+    copy = Path(shutil.copy(workshop, tmp_path / "copy.db"))
+    with closing(sqlite3.connect(copy)) as connection:
+        connection.executescript(change)
+    with pytest.raises(Unusable, match=words):
+        backup.examine(copy)
+    before = contents(workshop.parent)
+    with pytest.raises(Unusable, match=words):
+        backup.restore(copy, workshop, folder, NOON)
+    assert contents(workshop.parent) == before
+
+
+def test_a_file_of_an_older_release_is_compared_with_that_release(first_release: Path) -> None:
+    assert backup.examine(first_release, thorough=True) == "0001"
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="a folder that its owner cannot write to")
+def test_a_workshop_in_a_folder_that_cannot_be_written_is_copied(workshop: Path, tmp_path: Path) -> None:
+    filled(workshop, "kept")
+    workshop.parent.chmod(0o500)
+    try:
+        assert keys(backup.copy_to(workshop, tmp_path / "copy.db")) == {"kept"}
+    finally:
+        workshop.parent.chmod(0o700)
+
+
+def test_a_source_that_cannot_be_read_is_named_and_not_the_target(tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match=r"gone\.db cannot be read"):
+        backup.copy_to(tmp_path / "gone.db", tmp_path / "copy.db")
 
 
 def flipped(path: Path) -> None:
@@ -212,7 +323,7 @@ def test_a_file_that_is_not_sound_is_named_and_left_alone(
     harm(workshop)
     before = contents(workshop.parent)
     with pytest.raises(Unusable, match=words) as refused:
-        backup.examine(workshop, KNOWN)
+        backup.examine(workshop)
     assert str(workshop) in str(refused.value)
     assert contents(workshop.parent) == before
 
@@ -225,7 +336,7 @@ def test_flipped_bytes_are_never_more_than_a_message(seed: int, workshop: Path) 
         data[chance.randrange(len(data))] ^= 1 << chance.randrange(8)
     workshop.write_bytes(data)
     with contextlib.suppress(Unusable):
-        assert backup.examine(workshop, KNOWN, thorough=True) == migrate.head()
+        assert backup.examine(workshop, thorough=True) == migrate.head()
     assert workshop.read_bytes() == data
 
 
@@ -237,7 +348,7 @@ def test_what_is_not_sound_is_not_restored(
     harm(source)
     before = contents(workshop.parent)
     with pytest.raises(Unusable, match=words):
-        backup.restore(source, workshop, folder, KNOWN, NOON)
+        backup.restore(source, workshop, folder, NOON)
     assert contents(workshop.parent) == before
     assert not folder.exists()
 
@@ -245,71 +356,74 @@ def test_what_is_not_sound_is_not_restored(
 def test_a_copy_whose_records_point_to_nothing_is_not_restored(workshop: Path, folder: Path, tmp_path: Path) -> None:
     source = Path(shutil.copy(workshop, tmp_path / "copy.db"))
     with closing(sqlite3.connect(source)) as connection, connection:
-        connection.execute("CREATE TABLE child(parent INTEGER REFERENCES workshop(id))")
-        connection.execute("INSERT INTO child VALUES (99)")
+        connection.execute("PRAGMA foreign_keys=OFF")
+        connection.execute(
+            "INSERT INTO price (material_id, kind, amount, quantity_text, quantity_g, priced_on, supplier, note)"
+            " VALUES (99999, 'paid', '1', '1 kg', '1000', '2026-01-01', '', '')"
+        )
     with pytest.raises(Unusable, match="point to nothing"):
-        backup.restore(source, workshop, folder, KNOWN, NOON)
+        backup.restore(source, workshop, folder, NOON)
 
 
 def test_what_was_backed_up_comes_back_and_the_former_is_kept(workshop: Path, folder: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     filled(workshop, "new")
-    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    kept = backup.restore(copy, workshop, folder, NOON)
     assert keys(workshop) == {"old"}
-    assert kept == folder / "tarebook-20261125-120000-before-restore.db"
-    assert keys(kept) == {"old", "new"}
+    assert kept == Backup(folder / "tarebook-20261125-120000-0002-before-restore.db", ())
+    assert keys(kept.path) == {"old", "new"}
     assert keys(copy) == {"old"}
     assert sorted(path.name for path in workshop.parent.iterdir()) == ["backups", "tarebook.db"]
 
 
 def test_a_log_left_by_a_killed_program_is_not_mixed_into_the_restored_file(workshop: Path, folder: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     store = Store(sqlite_url(workshop))
     note(store, "in the log")
     killed = {path.name: path.read_bytes() for path in workshop.parent.glob("tarebook.db*")}
     store.close()
     for name, data in killed.items():
         (workshop.parent / name).write_bytes(data)
-    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    kept = backup.restore(copy, workshop, folder, NOON)
     assert keys(workshop) == {"old"}
     assert kept
-    assert keys(kept) == {"old", "in the log"}
+    assert keys(kept.path) == {"old", "in the log"}
 
 
 def test_a_damaged_workshop_is_kept_as_it_is_and_replaced(workshop: Path, folder: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     flipped(workshop)
     damaged = workshop.read_bytes()
-    kept = backup.restore(copy, workshop, folder, KNOWN, NOON)
+    kept = backup.restore(copy, workshop, folder, NOON)
     assert kept
-    assert kept.name == "tarebook-20261125-120000-before-restore-damaged.db"
-    assert kept.read_bytes() == damaged
+    assert kept.path.name == "tarebook-20261125-120000-0002-before-restore-damaged.db"
+    assert kept.path.read_bytes() == damaged
     assert keys(workshop) == {"old"}
 
 
 def test_a_workshop_in_use_is_not_replaced(workshop: Path, folder: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     store = Store(sqlite_url(workshop))
     note(store, "new")
     with store.reading() as session:
         session.get(Workshop, 1)
         with pytest.raises(Unusable, match="in use"):
-            backup.restore(copy, workshop, folder, KNOWN, NOON)
+            backup.restore(copy, workshop, folder, NOON)
     store.close()
     assert keys(workshop) == {"old", "new"}
 
 
 def test_a_copy_can_be_restored_where_there_is_nothing_yet(workshop: Path, folder: Path, tmp_path: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     elsewhere = tmp_path / "tarebook.db"
-    assert backup.restore(copy, elsewhere, tmp_path / "backups", KNOWN, NOON) is None
+    assert backup.restore(copy, elsewhere, tmp_path / "backups", NOON) is None
     assert keys(elsewhere) == {"old"}
 
 
 def test_a_fault_while_replacing_leaves_the_former_workshop(
     workshop: Path, folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     filled(workshop, "new")
 
     def full(*_args: object) -> None:
@@ -317,7 +431,7 @@ def test_a_fault_while_replacing_leaves_the_former_workshop(
 
     monkeypatch.setattr(backup, "_flush", full)
     with pytest.raises(Unusable, match="No space left"):
-        backup.restore(copy, workshop, folder, KNOWN, NOON)
+        backup.restore(copy, workshop, folder, NOON)
     assert keys(workshop) == {"old", "new"}
     assert not list(workshop.parent.glob("*.part*"))
 
@@ -342,9 +456,9 @@ def test_a_new_file_has_its_name_only_when_it_is_whole(tmp_path: Path, workshop:
 
 
 def test_a_read_only_copy_can_be_restored(workshop: Path, folder: Path) -> None:
-    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON)
+    copy = backup.make_backup(filled(workshop, "old"), folder, backup.BY_HAND, NOON).path
     copy.chmod(stat.S_IRUSR)
-    backup.restore(copy, workshop, folder, KNOWN, NOON)
+    backup.restore(copy, workshop, folder, NOON)
     assert sorted(path.name for path in workshop.parent.iterdir()) == ["backups", "tarebook.db"]
     filled(workshop, "writable")
     assert keys(workshop) == {"old", "writable"}

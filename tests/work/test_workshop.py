@@ -7,7 +7,7 @@ from babel.numbers import format_currency
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict, NotFound, Unusable
 from app.store.workshop import Workshop, the_workshop
-from app.work import copies
+from app.work import backups
 from app.work import equipment as gear
 from app.work import workshop as work
 from app.work.equipment import PackagingForm, ScaleForm
@@ -157,11 +157,11 @@ def test_packaging_that_cannot_be_is_refused(typed: PackagingForm, field: str) -
 
 @pytest.mark.sqlite
 def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) -> None:
-    first = copies.make_copy(store)
+    first = backups.make_backup(store).path
     gear.SCALES.add(store, ScaleForm("Bench", "0.1", "2 kg"))
-    second = copies.make_copy(store)
-    assert [one.path for one in copies.list_copies(store)] == [second, first]
-    assert copies.list_copies(store)[0].why == "made by hand"
+    second = backups.make_backup(store).path
+    assert [one.path for one in backups.list_backups(store)] == [second, first]
+    assert backups.list_backups(store)[0].why == "made by hand"
     copy = Store(sqlite_url(second))
     with copy.reading() as session:
         assert the_workshop(session).name == "Larch Street workshop"
@@ -172,20 +172,20 @@ def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) ->
 @pytest.mark.parametrize("name", ["../tarebook.db", "tarebook.db", "", "tarebook-20260101-000000-by-hand.db"])
 @pytest.mark.sqlite
 def test_only_a_listed_backup_is_found(store: Store, name: str) -> None:
-    copies.make_copy(store)
+    backups.make_backup(store)
     with pytest.raises(NotFound):
-        copies.find_copy(store, name)
+        backups.find_backup(store, name)
 
 
 def test_a_workshop_on_a_server_is_not_backed_up_here() -> None:
     server = Store.__new__(Store)
     server.url = "postgresql+psycopg://localhost/shop"
-    assert copies.backup_folder(server) is None
-    assert copies.list_copies(server) == []
+    assert backups.backup_folder(server) is None
+    assert backups.list_backups(server) == []
     with pytest.raises(Unusable, match="database server"):
-        copies.make_copy(server)
+        backups.make_backup(server)
 
 
 @pytest.mark.sqlite
 def test_the_backup_folder_lies_beside_the_workshop(store: Store, tmp_path: Path) -> None:
-    assert copies.backup_folder(store) == tmp_path / "backups"
+    assert backups.backup_folder(store) == tmp_path / "backups"

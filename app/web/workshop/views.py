@@ -14,9 +14,9 @@ from app.web import context
 from app.web.materials.forms import whole_number
 from app.web.workshop import equipment
 from app.web.workshop.area import blueprint
+from app.work import backups as kept
 from app.work import workshop as work
 from app.work.clock import today
-from app.work.copies import backup_folder, find_copy, list_copies, make_copy
 from app.work.form import Faults
 
 __all__ = ["blueprint", "equipment"]
@@ -76,18 +76,21 @@ def save_settings() -> Response | tuple[str, int]:
 def backups() -> str:
     """List the backups, and say how one is made and put back."""
     store = context.store()
-    return render_template("workshop/backups.html", copies=list_copies(store), folder=backup_folder(store))
+    return render_template("workshop/backups.html", backups=kept.list_backups(store), folder=kept.backup_folder(store))
 
 
 @blueprint.post("/workshop/backups")
 def make_backup() -> Response:
     """Make a backup now."""
-    flash(f"Backed up to {make_copy(context.store())}")
+    made = kept.make_backup(context.store())
+    flash(f"Backed up to {made.path}")
+    if made.removed:
+        flash(f"To make room, the oldest were removed: {', '.join(path.name for path in made.removed)}")
     return redirect(url_for("workshop.backups"), 303)
 
 
 @blueprint.get("/workshop/backups/<name>")
 def download_backup(name: str) -> Answer:
     """Give one of the listed backups as a file."""
-    found: Path = find_copy(context.store(), name)
+    found: Path = kept.find_backup(context.store(), name)
     return send_file(found, mimetype="application/octet-stream", as_attachment=True, download_name=found.name)

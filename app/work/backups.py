@@ -1,4 +1,4 @@
-"""Backups made from a page: which there are, and making one more."""
+"""Backups made from a page: which there are, which is the last, and making one more."""
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,7 +19,7 @@ REASONS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Copy:
+class KeptBackup:
     """A backup: its file, when it was made, why, and its size in bytes."""
 
     path: Path
@@ -40,21 +40,20 @@ def backup_folder(store: Store) -> Path | None:
     return file.parent / "backups" if file else None
 
 
-def list_copies(store: Store) -> list[Copy]:
-    """List the backups, newest first."""
+def list_backups(store: Store) -> list[KeptBackup]:
+    """Return the backups, newest first."""
     folder = backup_folder(store)
-    found = [_copy(path) for path in backup.backups(folder)] if folder else []
-    return sorted(found, key=lambda copy: (copy.made_at, len(copy.path.name), copy.path.name), reverse=True)
+    return [_kept(path) for path in reversed(backup.backups(folder))] if folder else []
 
 
-def _copy(path: Path) -> Copy:
+def _kept(path: Path) -> KeptBackup:
     state = path.stat()
     why = next((words for sign, words in REASONS.items() if sign in path.name), "")
-    return Copy(path, datetime.fromtimestamp(state.st_mtime, UTC), why, state.st_size)
+    return KeptBackup(path, datetime.fromtimestamp(state.st_mtime, UTC), why, state.st_size)
 
 
-def make_copy(store: Store) -> Path:
-    """Make a backup now, checked, beside the others, and give its file.
+def make_backup(store: Store) -> backup.Backup:
+    """Make a backup now, checked, beside the others; return it with those that made room for it.
 
     Raises:
         Unusable: when it cannot be made, or the workshop is on a database server.
@@ -62,16 +61,16 @@ def make_copy(store: Store) -> Path:
     file, folder = database_file(store), backup_folder(store)
     if file is None or folder is None:
         raise Unusable("This workshop is kept on a database server; back it up with that server's own tool.")
-    return backup.make_backup(file, folder, backup.BY_HAND, now().astimezone())
+    return backup.make_backup(file, folder, backup.BY_HAND, now())
 
 
-def find_copy(store: Store, name: str) -> Path:
-    """Find a backup by its file name; only names that are in the list are found.
+def find_backup(store: Store, name: str) -> Path:
+    """Return a backup by its file name; only names that are in the list are found.
 
     Raises:
         NotFound: when there is none of this name.
     """
-    found = next((copy.path for copy in list_copies(store) if copy.path.name == name), None)
+    found = next((kept.path for kept in list_backups(store) if kept.path.name == name), None)
     if found is None:
         raise NotFound("There is no such backup.")
     return found
