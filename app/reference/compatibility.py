@@ -1,12 +1,15 @@
 """The trade rules: what they say, what the engine looks for, the classes of substances, and the facts they ask."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
+from app.reference.hair_dyes import dye_names
 from app.reference.inci_names import inci_names
 from app.reference.library import Substance, find_substance, split_cell
 from app.reference.tables import decimal_or_none, read_table
+from app.reference.water import water_table
 from app.science.names import inci_key
 from app.science.rules.compatibility import SEVERITIES, Condition, TradeRule
 from app.science.rules.names import plain_name
@@ -139,7 +142,10 @@ def _selector(text: str, but: str = "") -> Selector | None:
 def classes() -> Classes:
     """The classes of substances that the rules speak of."""
     rows = read_table("substance_classes", ("class", "pattern", "source_status"))
-    return Classes((row["class"], row["pattern"]) for row in rows)
+    fragrant = read_table("fragrant_materials", ("pattern", "kind", "source_status"))
+    oils = (("essential_oil", row["pattern"]) for row in fragrant if row["kind"] == "essential oil")
+    dyes = (("coal_tar_dye", name) for name in dye_names())
+    return Classes((*((row["class"], row["pattern"]) for row in rows), *oils, *dyes))
 
 
 def facts_for(names: Iterable[str]) -> Mapping[str, SubstanceFacts]:
@@ -152,11 +158,11 @@ def facts_for(names: Iterable[str]) -> Mapping[str, SubstanceFacts]:
 
 @cache
 def _facts(name: str) -> SubstanceFacts:
-    substance = find_substance(name)
+    substance, water = find_substance(name), water_table().percent_in(name)
     if substance is not None:
-        return _from_library(substance)
+        return replace(_from_library(substance), water_percent=water)
     listed = inci_names().get(inci_key(name))
-    return SubstanceFacts(functions=frozenset(listed.functions if listed else ()))
+    return SubstanceFacts(functions=frozenset(listed.functions if listed else ()), water_percent=water)
 
 
 def _from_library(s: Substance) -> SubstanceFacts:

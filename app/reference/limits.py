@@ -1,6 +1,7 @@
 """The tables of legal limits, one file per jurisdiction in ``seed_data/reference/limits``."""
 
 from collections.abc import Mapping
+from datetime import date
 from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
@@ -11,7 +12,7 @@ from app.science.names import inci_key
 from app.science.rules.formaldehyde import Releaser
 from app.science.rules.limits import LimitIndex
 from app.science.rules.table_age import TableAge, table_ages
-from app.science.rules.values import Exposure, LimitRule, Purpose
+from app.science.rules.values import Exposure, LimitRule, Purpose, Severity
 
 COLUMNS = [
     "jurisdiction",
@@ -47,9 +48,16 @@ COLUMNS = [
     "anchors",
     "label_above",
     "applies_in",
+    "label_for",
+    "applies_from",
+    "until",
+    "sell_off_until",
+    "severity",
+    "remark",
 ]
 FORMALDEHYDE_G_MOL = Decimal("30.026")
-RULE_TYPES = frozenset({"max", "prohibited", "condition", "label", "note", "guidance"})
+# ``info`` is shown with the table and never found; ``pending`` is a draft, listed among what was not checked.
+RULE_TYPES = frozenset({"max", "prohibited", "condition", "label", "note", "guidance", "info", "pending"})
 
 Row = Mapping[str, str]
 
@@ -114,6 +122,12 @@ def _rule(row: Row) -> LimitRule:
         anchors=split_cell(row["anchors"]),
         label_above=decimal_or_none(row["label_above"]),
         applies_in=frozenset(split_cell(row["applies_in"])),
+        label_for=frozenset(split_cell(row["label_for"])),
+        applies_from=_day(row["applies_from"]),
+        until=_day(row["until"]),
+        sell_off_until=_day(row["sell_off_until"]),
+        severity=Severity(row["severity"]) if row["severity"] else None,
+        remark=row["remark"],
     )
 
 
@@ -126,6 +140,10 @@ def _factors(row: Row) -> dict[str, Decimal]:
     return found
 
 
+def _day(text: str) -> date | None:
+    return date.fromisoformat(text) if text else None
+
+
 def _yes(word: str) -> bool:
     if word not in ("yes", "no"):
         raise ValueError(f"write yes or no, not {word!r}")
@@ -135,7 +153,8 @@ def _yes(word: str) -> bool:
 @cache
 def limit_rules(jurisdiction: str) -> tuple[LimitRule, ...]:
     """Give every row that applies in a jurisdiction, the shared guidance included."""
-    return tuple(row for row in limit_rows() if jurisdiction in row.applies_in)
+    rows = (row for row in limit_rows() if jurisdiction in row.applies_in)
+    return tuple(row for row in rows if row.rule_type != "info")
 
 
 @cache

@@ -1,26 +1,53 @@
 """Every table of rules of a jurisdiction, made ready for a check."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
+
+from rapidfuzz import process
+from rapidfuzz.distance import OSA
 
 from app.reference.allergens import allergen_index
 from app.reference.compatibility import classes, conditions, facts_for, trade_rules
+from app.reference.constituents import constituent_index
+from app.reference.hair_dyes import hair_dye_index
 from app.reference.inci_names import inci_names
+from app.reference.law_gaps import standing_gaps
 from app.reference.library import find_substance, split_cell
 from app.reference.limits import formaldehyde_releasers, limit_index, limit_rules
+from app.reference.preservatives import Entry, preservatives
+from app.reference.product_rules import phototoxic_limits, product_rules
+from app.reference.prohibited import prohibited_index
 from app.reference.tables import decimal_or_none, read_table
+from app.science.acid_base.speciation import undissociated_fraction
 from app.science.composition import DosedMaterial, Part
 from app.science.names import inci_key
+from app.science.preservation import Dosed, Preservation, Surroundings, assess
 from app.science.rules.check import Rulebook
 from app.science.rules.colourants import Area, Colourant, ColourIndex
-from app.science.rules.names import is_water, rule_key
-from app.science.rules.selectors import Selector
-from app.science.rules.values import Source
+from app.science.rules.names import is_water, plain_name, rule_key
+from app.science.rules.selectors import Ingredient, Selector
+from app.science.rules.values import Exposure, FormulaFacts, Source
 from app.science.rules.warnings import WarningRule
 
+COLOUR_COLUMNS = [
+    "ci",
+    "names",
+    "eu_area",
+    "eu_max_percent",
+    "eu_max_for",
+    "us_name",
+    "us_use",
+    "us_barred",
+    "us_only",
+    "us_max_percent",
+    "source",
+    "source_status",
+]
 JURISDICTIONS = ("EU", "US")
+# Share of equal letters from which another name can be meant; common practice.
+NEAR_ENOUGH = 0.8
 WARNING_COLUMNS = [
     "id",
     "jurisdiction",
@@ -57,7 +84,75 @@ def rulebook(jurisdiction: str) -> Rulebook:
         trade=trade_rules(),
         warnings=warning_rules(),
         facts_for=facts_for,
+        prohibited=prohibited_index(),
+        hair_dyes=hair_dye_index(),
+        product_rules=product_rules(),
+        phototoxic=phototoxic_limits(),
+        preservation=preservation_of,
+        is_known=is_known,
+        nearest=nearest_name,
+        constituents=constituent_index(),
+        gaps=standing_gaps(jurisdiction),
     )
+
+
+def preservation_of(present: Sequence[Ingredient], formula: FormulaFacts, water: Decimal) -> Preservation:
+    """Return the verdict on the preservation of a formula at its pH."""
+    ph = None if formula.ph is None else float(formula.ph)
+    dosed = [_dosed(entry, i, ph) for i in present if (entry := preservatives().get(inci_key(i.words)))]
+    around = Surroundings(
+        ph=ph,
+        water_percent=float(water),
+        alcohol_percent=float(sum((i.percent for i in present if i.is_a("alcohol")), Decimal(0))),
+        leave_on=formula.exposure == Exposure.LEAVE_ON,
+        chelators=tuple(i.name for i in present if i.is_a("chelator")),
+    )
+    return assess(dosed, around)
+
+
+def _dosed(entry: Entry, i: Ingredient, ph: float | None) -> Dosed:
+    share: float | None = None if entry.preservative.ionic == "cationic" else 1.0
+    if entry.family is not None and ph is not None:
+        share = undissociated_fraction(entry.family, ph, 0.1, 25.0)
+    return Dosed(entry.preservative, float(i.percent), float(i.percent), share)
+
+
+@lru_cache(maxsize=8192)
+def is_known(name: str) -> bool:
+    """Return whether any table knows a name: the inventory, the library, or a table of rules."""
+    key = inci_key(plain_name(name))
+    if is_water(name) or key in inci_names() or inci_key(name) in inci_names() or find_substance(name) is not None:
+        return True
+    tables = (
+        limit_index("EU").touched(name, None),
+        limit_index("US").touched(name, None),
+        colour_index().find(name),
+        allergen_index("EU").find(name),
+        prohibited_index().find(name),
+        hair_dye_index().find(name),
+        allergen_index("EU").kind_of(name) in ("perfume", "essential oil"),
+    )
+    return any(tables) or key in preservatives() or rule_key(name) in _known_keys()
+
+
+@cache
+def _known_keys() -> frozenset[str]:
+    return frozenset(rule_key(name) for name in inci_names())
+
+
+@lru_cache(maxsize=1024)
+def nearest_name(name: str) -> str:
+    """Return the known name that is nearest to an unknown one, empty where none is near."""
+    found = process.extractOne(
+        plain_name(name), _names_to_mean(), scorer=OSA.normalized_similarity, score_cutoff=NEAR_ENOUGH
+    )
+    return str(found[0]) if found else ""
+
+
+@cache
+def _names_to_mean() -> tuple[str, ...]:
+    banned = (name for entry in prohibited_index().entries for name in entry.names if "*" not in name)
+    return tuple(dict.fromkeys((*inci_names(), *banned)))
 
 
 def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:
@@ -96,8 +191,7 @@ def _warning(row: dict[str, str]) -> WarningRule:
 @cache
 def colourants() -> tuple[Colourant, ...]:
     """The colourants of the shipped table, in its order."""
-    columns = ("ci", "names", "eu_area", "us_name", "us_use", "source", "source_status")
-    return tuple(_colourant(row) for row in read_table("colourants", columns))
+    return tuple(_colourant(row) for row in read_table("colourants", COLOUR_COLUMNS))
 
 
 @cache
@@ -115,4 +209,9 @@ def _colourant(row: dict[str, str]) -> Colourant:
         us_name=row["us_name"],
         us_use=row["us_use"],
         source=Source(row["source"], row["source_status"]),
+        eu_max_percent=decimal_or_none(row["eu_max_percent"]),
+        eu_max_for=frozenset(split_cell(row["eu_max_for"])),
+        us_barred=frozenset(split_cell(row["us_barred"])),
+        us_only=frozenset(split_cell(row["us_only"])),
+        us_max_percent=decimal_or_none(row["us_max_percent"]),
     )

@@ -8,7 +8,7 @@ from app.science.rules.values import Severity
 
 def test_all_rules_of_the_tables_are_there():
     assert len([r for r in trade_rules() if r.startswith("C")]) == 52
-    assert len([r for r in trade_rules() if r.startswith("P")]) == 9
+    assert len([r for r in trade_rules() if r.startswith("P")]) == 11
 
 
 def test_severities_are_the_three_of_the_answer():

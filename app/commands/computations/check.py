@@ -1,25 +1,55 @@
 """What the rules of a jurisdiction say of a formula."""
 
+import datetime
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from app.commands.computations._base import AnswerModel, Figure, Number, RequestModel
 from app.commands.computations._materials import Materials, dosed
+from app.reference.product_kinds import nearest_kind, product_kinds, words_for
 from app.reference.rulebook import in_inci, rulebook
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
+from app.work.clock import today
 
 SUMMARY = "Legal limits, allergens, compatibility and label statements for a formula, and what could not be checked."
 
 
+def _known_kind(text: str) -> str:
+    """Return the kind of product as the list spells it.
+
+    Raises:
+        ValueError: when the list does not hold it.
+    """
+    clean = " ".join(text.split()).casefold()
+    if clean in product_kinds():
+        return clean
+    near = nearest_kind(clean)
+    raise ValueError(f"Choose one of the kinds that --schema lists{f', such as {near}' if near else ''}.")
+
+
+ProductKind = Annotated[
+    str,
+    AfterValidator(_known_kind),
+    Field(description="The kind of product, of the pick-list", json_schema_extra={"enum": list(product_kinds())}),
+]
+
+
 class Request(RequestModel):
-    """A formula with its materials, the market, the exposure and, where known, the pH of the product."""
+    """A formula with its materials, the market, the exposure and, where known, pH, kind of product and measurements.
+
+    ``date`` is the day the product is placed on the market, today where it is not given; ``formaldehyde_percent`` is
+    what a laboratory measured in the product, % w/w.
+    """
 
     jurisdiction: Literal["EU", "US"]
     exposure: Exposure
     materials: Materials
     ph: Annotated[Number, Field(ge=-1, le=15)] | None = None
+    product_kind: ProductKind | None = None
+    date: datetime.date | None = None
+    formaldehyde_percent: Annotated[Number, Field(ge=0, le=100)] | None = None
 
 
 class FindingItem(AnswerModel):
@@ -35,7 +65,7 @@ class FindingItem(AnswerModel):
 
 
 class Answer(AnswerModel):
-    """Findings, the gravest first, and what could not be checked."""
+    """Findings, the gravest first, and what could not be checked: of this formula, then of every formula."""
 
     findings: list[FindingItem]
     not_checked: list[str]
@@ -43,9 +73,17 @@ class Answer(AnswerModel):
 
 def compute(request: Request) -> Answer:
     """Check a formula by every rule of the jurisdiction."""
-    formula = FormulaFacts(in_inci(dosed(request.materials)), request.exposure, request.ph)
-    verdict = check_formula(formula, rulebook(request.jurisdiction))
-    return Answer(findings=[_item(f) for f in verdict.findings], not_checked=list(verdict.not_checked))
+    book = rulebook(request.jurisdiction)
+    formula = FormulaFacts(
+        in_inci(dosed(request.materials)),
+        request.exposure,
+        request.ph,
+        words_for(request.product_kind or ""),
+        on=request.date or today(),
+        formaldehyde_percent=request.formaldehyde_percent,
+    )
+    verdict = check_formula(formula, book)
+    return Answer(findings=[_item(f) for f in verdict.findings], not_checked=[*verdict.not_checked, *book.gaps])
 
 
 def _item(f: Finding) -> FindingItem:

@@ -1,20 +1,32 @@
 """Every rule at once: the one question a formula is asked while it is typed."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from app.science.rules.allergens import AllergenIndex, check_allergens
 from app.science.rules.colourants import ColourIndex, check_colourants
 from app.science.rules.compatibility import Condition, TradeRule, check_compatibility
+from app.science.rules.constituents import ConstituentIndex, check_likely
 from app.science.rules.coverage import uncovered
 from app.science.rules.formaldehyde import Releaser, check_formaldehyde
+from app.science.rules.hair_dyes import HairDyeIndex, check_hair_dyes, hair_dye_statements
 from app.science.rules.isothiazolinones import check_isothiazolinones
 from app.science.rules.limits import LimitIndex, check_limits, present_subjects
-from app.science.rules.process import check_process
-from app.science.rules.selectors import Classes, Ingredient, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, LimitRule, Severity, Verdict
+from app.science.rules.process import Judge, check_process
+from app.science.rules.product_rules import (
+    Measured,
+    ProductRule,
+    check_product_rules,
+    free_alkali,
+    phototoxic_sum,
+)
+from app.science.rules.prohibited import ProhibitedIndex, check_prohibited
+from app.science.rules.selectors import Classes, Ingredient, Ingredients, ingredients
+from app.science.rules.values import Facts, Finding, FormulaFacts, LimitRule, Severity, Unit, Verdict
 from app.science.rules.warnings import Statement, WarningRule, as_finding, legal_statements, other_statements
 
+PH_HAZARDS = frozenset({"H01", "H02", "H03", "H04", "H05", "H06"})
 ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
 
@@ -33,6 +45,15 @@ class Rulebook:
     trade: Mapping[str, TradeRule]
     warnings: tuple[WarningRule, ...]
     facts_for: Callable[[tuple[str, ...]], Facts]
+    prohibited: ProhibitedIndex
+    hair_dyes: HairDyeIndex
+    product_rules: tuple[ProductRule, ...]
+    phototoxic: Mapping[str, Decimal]
+    preservation: Judge
+    is_known: Callable[[str], bool]
+    nearest: Callable[[str], str]
+    constituents: ConstituentIndex
+    gaps: tuple[str, ...]
 
 
 def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
@@ -44,20 +65,45 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     facts = book.facts_for(names_of(formula))
     present = ingredients(formula.materials, book.classes, facts)
     verdict = (
-        _by_law(formula, present, book)
-        + check_compatibility(formula, book.conditions, book.classes, facts)
-        + check_process(formula, book.trade, book.classes, facts)
+        check_product_rules(formula, present, book.product_rules, book.jurisdiction, _measured(present, book))
+        + _by_law(formula, present, book)
+        + check_compatibility(formula, book.conditions, present)
+        + check_process(formula, book.trade, present, book.preservation)
+        + Verdict(not_checked=tuple(_unknown_names(formula, book)))
     )
-    notes = tuple(as_finding(s) for s in label_statements(formula, book))
+    notes = tuple(as_finding(s) for s in label_statements(formula, book, present))
     return Verdict(_sorted((*_single(verdict.findings), *notes)), verdict.not_checked)
 
 
-def _by_law(formula: FormulaFacts, present: tuple[Ingredient, ...], book: Rulebook) -> Verdict:
+def _measured(present: Sequence[Ingredient], book: Rulebook) -> Measured:
+    alkali, bases = free_alkali(present)
+    total, parts = phototoxic_sum(present, book.phototoxic)
+    water = sum((i.water for i in present), Decimal(0))
+    return Measured(water, alkali, total, parts, bases)
+
+
+def _unknown_names(formula: FormulaFacts, book: Rulebook) -> Iterable[str]:
+    """Name what no table knows, with the nearest name that one does: it was looked at by no rule."""
+    for name in names_of(formula):
+        if not book.is_known(name):
+            near = book.nearest(name)
+            yield f"{name}: no table here knows this name, so no rule looked at it.{f' Is it {near}?' if near else ''}"
+
+
+def _by_law(formula: FormulaFacts, present: Ingredients, book: Rulebook) -> Verdict:
     gaps = uncovered(
         present, lambda n: bool(book.limits.touched(n, None)), lambda n: book.colourants.find(n) is not None
     )
+    if book.jurisdiction == "EU":
+        ruled = frozenset(i.key for i in present if book.limits.touched(i.name, None) or book.hair_dyes.find(i.name))
+        annexes = check_prohibited(present, formula, book.prohibited, ruled)
+        annexes += check_hair_dyes(present, formula, book.hair_dyes)
+    else:
+        annexes = Verdict()
     return (
-        check_limits(formula, book.limits)
+        annexes
+        + check_limits(formula, book.limits)
+        + check_likely(formula, present, book.limits, book.constituents)
         + check_formaldehyde(formula, book.rules, book.releasers)
         + check_isothiazolinones(formula, book.rules)
         + check_allergens(formula, book.allergens)
@@ -71,17 +117,22 @@ def names_of(formula: FormulaFacts) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.inci for material in formula.materials for part in material.parts))
 
 
-def label_statements(formula: FormulaFacts, book: Rulebook) -> tuple[Statement, ...]:
+def label_statements(formula: FormulaFacts, book: Rulebook, known: Ingredients | None = None) -> tuple[Statement, ...]:
     """Collect what the label must or should say, with the reason for each statement."""
-    present = ingredients(formula.materials, book.classes, book.facts_for(names_of(formula)))
+    present = known or ingredients(formula.materials, book.classes, book.facts_for(names_of(formula)))
     legal = legal_statements(present_subjects(formula, book.limits), formula, book.jurisdiction)
+    if book.jurisdiction == "EU":
+        legal += hair_dye_statements(present, formula, book.hair_dyes)
     return legal + other_statements(book.warnings, present, formula, book.jurisdiction)
 
 
 def _single(findings: tuple[Finding, ...]) -> list[Finding]:
-    """Drop the general pH finding of a substance that a rule of its own already speaks of."""
-    named = {name for f in findings if f.rule.startswith("C") and f.found is not None for name in f.inci}
-    return [f for f in findings if f.rule != "P05" or not named & set(f.inci)]
+    """Drop the general pH finding of a substance where a rule of its own, or a graver one, already speaks."""
+    said = {name for f in findings if f.rule.startswith("C") and f.unit == Unit.PH for name in f.inci}
+    idle = {name for f in findings if f.rule == "P01" for name in f.inci}
+    hazard = {f.rule for f in findings if f.rule in PH_HAZARDS}
+    kept = [f for f in findings if f.rule != "P05" or not (said | idle) & set(f.inci)]
+    return kept if not hazard else [f for f in kept if f.rule != "P05"]
 
 
 def _sorted(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

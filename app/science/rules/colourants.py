@@ -1,12 +1,21 @@
 """Colourants by area of use: EU 1223/2009 Annex IV, and the US listings of 21 CFR parts 73, 74 and 82."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import IntEnum
 
-from app.science.rules.names import rule_key
+from app.science.numbers import figures
+from app.science.rules.names import plain, rule_key
+from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
+
+EU_RULE = "EU 1223/2009 Annex IV"
+US_RULE = "21 CFR 73, 74, 82"
+US_NOT_LISTED = "FD&C Act 601(e), 721"
+_INDEX = re.compile(r"(?:CI)?\d{5}")
 
 
 class Area(IntEnum):
@@ -27,7 +36,11 @@ AREA_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Colourant:
-    """A colourant: EU area of use, US listed name and where the US allows it; empty where it is not listed."""
+    """A colourant: EU area of use and highest amount, US listed name and where the US allows it; empty if not listed.
+
+    Amounts are % w/w of the finished product; ``eu_max_for``, ``us_barred`` and ``us_only`` are scopes of
+    `science.rules.scope`: where the EU maximum counts, what the US listing leaves out, and all that it takes in.
+    """
 
     ci: str
     names: frozenset[str]
@@ -35,6 +48,11 @@ class Colourant:
     us_name: str
     us_use: str
     source: Source
+    eu_max_percent: Decimal | None = None
+    eu_max_for: frozenset[str] = frozenset()
+    us_barred: frozenset[str] = frozenset()
+    us_only: frozenset[str] = frozenset()
+    us_max_percent: Decimal | None = None
 
 
 class ColourIndex:
@@ -44,31 +62,52 @@ class ColourIndex:
         self._by_name = {name: c for c in colourants for name in c.names}
 
     def find(self, name: str) -> Colourant | None:
-        """Find a colourant by CI number or name; None when the table does not hold it."""
-        return self._by_name.get(rule_key(name))
+        """Find a colourant by CI number or name; None when the table does not hold it.
+
+        The suffix of a salt or lake (``CI 15850:1``) leads to the number of the table.
+        """
+        return self._by_name.get(rule_key(name)) or self._by_name.get(rule_key(name.partition(":")[0]))
 
 
 def check_colourants(
     present: Iterable[Ingredient], formula: FormulaFacts, index: ColourIndex, jurisdiction: str
 ) -> Verdict:
-    """Judge where the colourants of a formula may be used; a colour in another role is none."""
-    found = ((i, index.find(i.name)) for i in present if "kind:colourant" in i.tags or i.is_a("colourant"))
-    known = [(i, colourant) for i, colourant in found if colourant is not None]
+    """Judge where the colourants of a formula may be used; a colour in another role is none, nor is a hair dye."""
+    if "hair dye" in formula.products and "eyelash dye" not in formula.products:
+        return Verdict()
+    coloured = (i for i in present if "kind:colourant" in i.tags or i.is_a("colourant"))
+    found = [(i, index.find(i.name)) for i in coloured]
     judge = _judge_eu if jurisdiction == "EU" else _judge_us
-    return sum((judge(i, c, formula) for i, c in known), Verdict())
+    return sum((judge(i, c, formula) if c is not None else _not_listed(i, jurisdiction) for i, c in found), Verdict())
+
+
+def _not_listed(i: Ingredient, jurisdiction: str) -> Verdict:
+    """Judge a colour that the table does not hold: a number of the Colour Index is then not on the list."""
+    rule = EU_RULE if jurisdiction == "EU" else US_NOT_LISTED
+    if _INDEX.match(rule_key(i.name)):
+        source = Source(
+            "EU 1223/2009 Annex IV, whole list" if jurisdiction == "EU" else "21 CFR 73, 74, 82", "verified"
+        )
+        words = f"{i.name}: not on the list of colourants for cosmetics ({rule})."
+        return Verdict((Finding(rule, Severity.STOP, (i.name,), words, source, materials=i.materials),))
+    return Verdict(not_checked=(f"{i.name}: colourants and their areas of use ({rule}); no entry under this name.",))
 
 
 def _judge_eu(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     area = c.eu_area
     if area is None:
-        return _say(i, c, "EU 1223/2009 Annex IV", Severity.STOP, "not on the list of colourants")
+        return _say(i, c, EU_RULE, Severity.STOP, "not on the list of colourants")
+    over = c.eu_max_percent is not None and i.percent > c.eu_max_percent
+    if over and c.eu_max_percent is not None and fits(c.eu_max_for, formula.products):
+        what = f"{figures(i.percent, 5)} %, over the limit of {plain(c.eu_max_percent)} %"
+        return _say(i, c, EU_RULE, Severity.STOP, what, c.eu_max_percent)
     if area == Area.ALL:
         return Verdict()
     if _breaks(area, formula):
-        return _say(i, c, "EU 1223/2009 Annex IV", Severity.STOP, AREA_WORDS[area])
+        return _say(i, c, EU_RULE, Severity.STOP, AREA_WORDS[area])
     if area == Area.RINSE_OFF or formula.products:
         return Verdict()
-    return Verdict(not_checked=(f"{i.name}: {AREA_WORDS[area]} (EU 1223/2009 Annex IV); the use was not given.",))
+    return Verdict(not_checked=(f"{i.name}: {AREA_WORDS[area]} ({EU_RULE}); the use was not given.",))
 
 
 def _breaks(area: Area, formula: FormulaFacts) -> bool:
@@ -80,15 +119,27 @@ def _breaks(area: Area, formula: FormulaFacts) -> bool:
 
 def _judge_us(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     if not c.us_name:
-        return _say(i, c, "FD&C Act 601(e), 721", Severity.STOP, "not listed as a color additive for cosmetics")
-    return _say(i, c, "21 CFR 73, 74, 82", Severity.NOTE, f"name it {c.us_name}; {c.us_use}")
+        return _say(i, c, US_NOT_LISTED, Severity.STOP, "not listed as a color additive for cosmetics")
+    known = formula.products
+    barred = known and (closeness(c.us_barred, known) or (c.us_only and not closeness(c.us_only, known)))
+    if barred:
+        return _say(i, c, US_RULE, Severity.STOP, f"{c.us_name} is listed for other uses only: {c.us_use}")
+    if c.us_max_percent is not None and i.percent > c.us_max_percent:
+        what = f"{figures(i.percent, 5)} %, over the {plain(c.us_max_percent)} % of its listing: {c.us_use}"
+        return _say(i, c, US_RULE, Severity.STOP, what, c.us_max_percent)
+    if not known and (c.us_barred or c.us_only):
+        return Verdict(not_checked=(f"{i.name}: {c.us_use} ({US_RULE}); the use was not given.",))
+    certified = "certified batches only" in c.us_use
+    return _say(i, c, US_RULE, Severity.NOTE, f"name it {c.us_name}; {c.us_use}") if certified else Verdict()
 
 
 def _known_as(i: Ingredient, c: Colourant) -> str:
     return i.name if rule_key(i.name) == rule_key(c.ci) else f"{i.name} ({c.ci})"
 
 
-def _say(i: Ingredient, c: Colourant, rule: str, severity: Severity, what: str) -> Verdict:
-    return Verdict(
-        (Finding(rule, severity, (i.name,), f"{_known_as(i, c)}: {what}.", c.source, None, None, i.materials),)
-    )
+def _say(
+    i: Ingredient, c: Colourant, rule: str, severity: Severity, what: str, limit: Decimal | None = None
+) -> Verdict:
+    words = f"{_known_as(i, c)}: {what}."
+    found = None if limit is None else i.percent
+    return Verdict((Finding(rule, severity, (i.name,), words, c.source, limit, found, i.materials),))

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.rules.selectors import Classes, Ingredient, Selector, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, Severity, Source, Unit, Verdict
+from app.science.rules.selectors import Ingredient, Ingredients, Selector
+from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Unit, Verdict
 
 SEVERITIES = {"block": Severity.STOP, "warn": Severity.CAUTION, "info": Severity.NOTE}
 
@@ -68,19 +68,18 @@ class _Match:
         return tuple(dict.fromkeys(m for i in (*self.a, *self.b) for m in i.materials))
 
 
-def check_compatibility(
-    formula: FormulaFacts, conditions: Iterable[Condition], classes: Classes, facts: Facts
-) -> Verdict:
+def check_compatibility(formula: FormulaFacts, conditions: Iterable[Condition], present: Ingredients) -> Verdict:
     """Say which trade rules the formula runs into, and which ask for a pH or a temperature nobody gave."""
-    present = ingredients(formula.materials, classes, facts)
     matches = (match for c in conditions if (match := _match(c, present, formula)) is not None)
     return sum((_judge(match, present, formula) for match in matches), Verdict())
 
 
-def _match(c: Condition, present: Sequence[Ingredient], formula: FormulaFacts) -> _Match | None:
-    a = tuple(i for i in present if c.a.takes(i))
-    b = tuple(i for i in present if c.b.takes(i) and i not in a) if c.b else ()
-    met = a and (b or not c.b) and _amounts_fit(c, a, b) and _setting_fits(c, present, formula)
+def _match(c: Condition, present: Ingredients, formula: FormulaFacts) -> _Match | None:
+    a = tuple(c.a.hits(present))
+    if not a:
+        return None
+    b = tuple(i for i in c.b.hits(present) if i not in a) if c.b else ()
+    met = (b or not c.b) and _amounts_fit(c, a, b) and _setting_fits(c, present, formula)
     return _Match(c, a, b) if met else None
 
 
@@ -93,15 +92,15 @@ def _amounts_fit(c: Condition, a: Sequence[Ingredient], b: Sequence[Ingredient])
     return over and (c.a_to is None or _total(a) <= c.a_to)
 
 
-def _setting_fits(c: Condition, present: Sequence[Ingredient], formula: FormulaFacts) -> bool:
+def _setting_fits(c: Condition, present: Ingredients, formula: FormulaFacts) -> bool:
     if c.exposure and c.exposure != formula.exposure:
         return False
-    if c.without and any(c.without.takes(i) for i in present):
+    if c.without and c.without.hits(present):
         return False
-    return c.water_above is None or _total(i for i in present if i.is_water) > c.water_above
+    return c.water_above is None or sum((i.water for i in present), Decimal(0)) > c.water_above
 
 
-def _judge(match: _Match, present: Sequence[Ingredient], formula: FormulaFacts) -> Verdict:
+def _judge(match: _Match, present: Ingredients, formula: FormulaFacts) -> Verdict:
     c = match.condition
     if c.temp_above_c is not None:
         return _judge_heat(match, formula)
@@ -132,7 +131,7 @@ def _judge_heat(match: _Match, formula: FormulaFacts) -> Verdict:
         return Verdict(not_checked=(words,))
     if c.temp_above_c is None or max(hottest) <= c.temp_above_c:
         return Verdict()
-    return Verdict((_finding(match, (), c.temp_above_c, max(hottest), Unit.CELSIUS),))
+    return Verdict((_finding(match, Ingredients(()), c.temp_above_c, max(hottest), Unit.CELSIUS),))
 
 
 def _judge_order(match: _Match, formula: FormulaFacts) -> Verdict:
@@ -143,12 +142,12 @@ def _judge_order(match: _Match, formula: FormulaFacts) -> Verdict:
     if not first or not second:
         words = f"{', '.join(match.names)}: {match.condition.rule.title}; no order of addition was given."
         return Verdict(not_checked=(words,))
-    return Verdict((_finding(match, ()),)) if min(second) < max(first) else Verdict()
+    return Verdict((_finding(match, Ingredients(())),)) if min(second) < max(first) else Verdict()
 
 
 def _finding(
     match: _Match,
-    present: Sequence[Ingredient],
+    present: Ingredients,
     limit: Decimal | None = None,
     found: Decimal | None = None,
     unit: Unit = Unit.PH,
@@ -157,7 +156,7 @@ def _finding(
     at = f" ({unit.write(found)}; the bound is {unit.write(limit)})" if limit is not None and found is not None else ""
     if limit is None and (cap := c.a_above or c.b_above) is not None:
         limit, found, unit = cap, _total(match.a if c.a_above is not None else match.b), Unit.PERCENT
-    milder = c.milder is not None and any(c.milder.takes(i) for i in present)
+    milder = c.milder is not None and bool(c.milder.hits(present))
     return Finding(
         rule=rule.rule_id,
         severity=_step_down(rule.severity) if milder else rule.severity,

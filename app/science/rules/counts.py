@@ -31,10 +31,10 @@ def count(present: Iterable[Ingredient]) -> Counts:
     """Count a formula expanded to substances, so that a surfactant counts as its matter and not as its grade."""
     all_ = tuple(present)
     return Counts(
-        water=_sum(i for i in all_ if i.is_water),
+        water=sum((i.water for i in all_), Decimal(0)),
         oil_phase=_sum(i for i in all_ if is_oil(i)),
         surfactant_matter=_sum(i for i in all_ if is_surfactant(i)),
-        solids=_sum(i for i in all_ if not i.is_water and not i.is_a(*VOLATILE_CLASSES)),
+        solids=sum((i.percent - i.water for i in all_ if not i.is_a(*VOLATILE_CLASSES)), Decimal(0)),
     )
 
 
@@ -69,7 +69,7 @@ def water_activity(present: Sequence[Ingredient]) -> Decimal:
     An ideal estimate, good to a few hundredths for glycerol and sugars at moderate strength, rough beyond that.
     Formula: P. W. Atkins, Physical Chemistry, ideal solutions. Without water it is zero.
     """
-    water = _sum(i for i in present if i.is_water) / WATER_G_MOL
+    water = sum((i.water for i in present), Decimal(0)) / WATER_G_MOL
     if not water:
         return Decimal(0)
     solutes = (i for i in present if i.is_a("humectant") and _molar_mass(i))

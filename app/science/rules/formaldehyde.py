@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.numbers import figures
-from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, rule_key
+from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Verdict
 
 # Regulation (EC) 1223/2009, Annex V entry 51 as amended by (EU) 2021/1902: not to be used when the releasable
@@ -27,18 +27,29 @@ def check_formaldehyde(formula: FormulaFacts, rules: Iterable[LimitRule], releas
     """Judge the formaldehyde that all releasers together can give off.
 
     ``rules`` are the legal limits; the label trigger among them is the row of Annex V, preamble point 2
-    ((EU) 2022/1181): total over 0.001 % asks for the words "releases formaldehyde".
+    ((EU) 2022/1181): total over 0.001 % asks for the words "releases formaldehyde". A measured total goes before the
+    highest one by formula.
     """
     rows = tuple(rules)
     shares = {rule_key(r.inci): r.share for r in releasers}
-    found = tuple(a for a in amounts(formula.materials) if rule_key(a.name) in shares)
+    found = tuple(a for a in formula.amounts if rule_key(a.name) in shares)
     total = sum((a.percent * shares[rule_key(a.name)] for a in found), Decimal(0))
+    measured = formula.formaldehyde_percent
+    if found and measured is not None:
+        total = measured
     triggers = (r for r in rows if r.rule_type == "label" and r.max_percent is not None)
-    findings = [_label(r, found, total) for r in triggers if r.max_percent is not None and total > r.max_percent]
+    findings = [
+        _label(r, found, total, measured=measured is not None)
+        for r in triggers
+        if r.max_percent is not None and total > r.max_percent
+    ]
     return Verdict((*findings, *_barred(rows, found, total, shares)))
 
 
-def _label(rule: LimitRule, found: tuple[Amount, ...], total: Decimal) -> Finding:
+def _label(rule: LimitRule, found: tuple[Amount, ...], total: Decimal, *, measured: bool) -> Finding:
+    how = f"{figures(total, 5)} % formaldehyde as measured"
+    lift = f"a measurement of at most {plain(rule.max_percent or Decimal(0))} % would lift this"
+    worked_out = f"up to {figures(total, 5)} % formaldehyde in total ({SAFE_SUM_WORDS})"
     return Finding(
         rule=rule.legal_reference,
         severity=Severity.NOTE,
@@ -48,8 +59,8 @@ def _label(rule: LimitRule, found: tuple[Amount, ...], total: Decimal) -> Findin
         limit=rule.max_percent,
         found=total,
         materials=materials_in(found),
-        why=f"up to {figures(total, 5)} % formaldehyde in total ({SAFE_SUM_WORDS})",
-        action=f"a measurement of at most {plain(rule.max_percent or Decimal(0))} % would lift this",
+        why=how if measured else worked_out,
+        action="" if measured else lift,
         quote=rule.label_wording,
     )
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from decimal import Decimal
 
-from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, rule_key
+from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Verdict
 
 CHLORO = rule_key("Methylchloroisothiazolinone")
@@ -16,7 +16,7 @@ LOWEST_RATIO, HIGHEST_RATIO = Decimal("2.5"), Decimal("3.5")
 def check_isothiazolinones(formula: FormulaFacts, rules: Iterable[LimitRule]) -> Verdict:
     """Judge the mixture by Regulation (EC) 1223/2009, Annex V entries 39 and 57 (mutually exclusive)."""
     row = next((rule for rule in rules if rule_key(rule.inci_name) == MIXTURE), None)
-    found = tuple(a for a in amounts(formula.materials) if rule_key(a.name) in (CHLORO, PLAIN, MIXTURE))
+    found = tuple(a for a in formula.amounts if rule_key(a.name) in (CHLORO, PLAIN, MIXTURE))
     if row is None or all(rule_key(a.name) == PLAIN for a in found):
         return Verdict()
     chloro, other = _sum(found, CHLORO), _sum(found, PLAIN)

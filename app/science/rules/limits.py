@@ -15,8 +15,9 @@ from re import Pattern
 from re import compile as compile_pattern
 
 from app.science.composition import Kind
-from app.science.rules.limit_verdicts import Present, judge
-from app.science.rules.names import Amount, amounts, plain_name, rule_key
+from app.science.rules.limit_present import Present
+from app.science.rules.limit_verdicts import judge
+from app.science.rules.names import Amount, plain_name, rule_key
 from app.science.rules.values import FormulaFacts, LimitRule, Purpose, Verdict
 
 
@@ -95,7 +96,7 @@ def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
 
 def present_subjects(formula: FormulaFacts, index: LimitIndex) -> tuple[Present, ...]:
     """List the subjects a formula touches, each with the amounts it counts."""
-    return _present(amounts(formula.materials), index)
+    return _present(formula.amounts, index)
 
 
 def _present(found: Iterable[Amount], index: LimitIndex) -> tuple[Present, ...]:
@@ -112,7 +113,7 @@ def _present(found: Iterable[Amount], index: LimitIndex) -> tuple[Present, ...]:
 
 def _counts(amount: Amount, subject: Subject) -> bool:
     """A UV filter limit does not count what is there as a colour: that is its own list (Annex IV)."""
-    return amount.kind != Kind.COLOURANT or not any("sunscreen" in rule.products for rule in subject.rules)
+    return amount.kind != Kind.COLOURANT or not any("Annex VI " in rule.legal_reference for rule in subject.rules)
 
 
 def _anchored(subject: Subject, pairs: Iterable[tuple[Amount, Decimal]]) -> bool:

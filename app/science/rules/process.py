@@ -3,11 +3,16 @@
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 
+from app.science.names import inci_key
+from app.science.numbers import figures
+from app.science.preservation import Preservation
+from app.science.preservation import Verdict as Keeps
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
 from app.science.rules.names import plain
-from app.science.rules.selectors import Classes, Ingredient, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, Unit, Verdict
+from app.science.rules.product_rules import ALKALI
+from app.science.rules.selectors import Ingredient, Ingredients
+from app.science.rules.values import Finding, FormulaFacts, Severity, Unit, Verdict
 
 # Figures of formulation practice (from memory): bound water, alcohol that keeps, and what is too little to matter.
 KEEPING_ACTIVITY = Decimal("0.7")
@@ -18,17 +23,68 @@ WATER_TO_EMULSIFY_PERCENT = Decimal(5)
 OIL_TO_EMULSIFY_PERCENT = Decimal("0.5")
 PHASE_GAP_C = Decimal(5)
 
+KEEPING_PH = (Decimal(3), Decimal(10))
+SOAP_PERCENT, LYE_PERCENT = Decimal(20), Decimal(2)
+MOSTLY_WATER_PERCENT, SOLVENT_PERCENT = Decimal(50), Decimal(5)
+FLAMMABLE_ALCOHOL_PERCENT, COOL_ENOUGH_C = Decimal(20), Decimal(40)
+SCENT_PERCENT = Decimal(5)
+# Beyond this much of a formula a material carries the product, whatever its usual range.
+MAIN_MATERIAL_PERCENT, USE_TOLERANCE = Decimal(20), Decimal("1.25")
+SMALL_GROUPS = frozenset({"actives", "thickeners, gums, polymers", "antioxidants and chelators"})
+# Kinds of product in which germs do the worst harm: at the eye, on the skin of infants, and breathed in.
+EASILY_HARMED = frozenset({"eye", "spray", "nappy area", "children under 3", "wipes"})
+KEEPS_ITSELF = frozenset({"bar soap", "bleach", "straightener", "depilatory", "hair waving", "nail varnish", "nail"})
+OXIDISERS = {
+    "HYDROGENPEROXIDE": Decimal(1),
+    "UREAPEROXIDE": Decimal(3),
+    "BENZOYLPEROXIDE": Decimal(1),
+    "ALUMINUMCHLOROHYDRATE": Decimal(25),
+    "THIOGLYCOLICACID": Decimal(2),
+    "AMMONIUMTHIOGLYCOLATE": Decimal(2),
+}
+ACTING = frozenset({Keeps.WITHIN, Keeps.EDGE})
+# pKa at 25 °C and grams that 100 g of water dissolve of the un-ionised acid; handbook values, from memory.
+WEAK_ACIDS = {
+    "salicylic acid": (Decimal("2.97"), Decimal("0.22")),
+    "benzoic acid": (Decimal("4.20"), Decimal("0.34")),
+    "sorbic acid": (Decimal("4.76"), Decimal("0.19")),
+    "dehydroacetic acid": (Decimal("5.27"), Decimal("0.07")),
+    "anisic acid": (Decimal("4.47"), Decimal("0.03")),
+}
+# Grams of acid in a gram of it and its salts, from the molar masses.
+AS_ACID = {
+    "SALICYLICACID": ("salicylic acid", Decimal(1)),
+    "SODIUMSALICYLATE": ("salicylic acid", Decimal("0.8627")),
+    "BENZOICACID": ("benzoic acid", Decimal(1)),
+    "SODIUMBENZOATE": ("benzoic acid", Decimal("0.8475")),
+    "POTASSIUMBENZOATE": ("benzoic acid", Decimal("0.7622")),
+    "SORBICACID": ("sorbic acid", Decimal(1)),
+    "POTASSIUMSORBATE": ("sorbic acid", Decimal("0.7464")),
+    "DEHYDROACETICACID": ("dehydroacetic acid", Decimal(1)),
+    "SODIUMDEHYDROACETATE": ("dehydroacetic acid", Decimal("0.8844")),
+    "PANISICACID": ("anisic acid", Decimal(1)),
+    "SODIUMANISATE": ("anisic acid", Decimal("0.8737")),
+}
+SOLVENT_GROUPS = frozenset({"emulsifiers and solubilisers", "surfactants"})
+GLYCOLS = frozenset(
+    {"PROPYLENEGLYCOL", "PROPANEDIOL", "PENTYLENEGLYCOL", "BUTYLENEGLYCOL", "HEXYLENEGLYCOL", "DIMETHYLISOSORBIDE"}
+    | {"12HEXANEDIOL", "ETHOXYDIGLYCOL", "DIPROPYLENEGLYCOL", "BENZYLALCOHOL", "POLYSORBATE20", "POLYSORBATE80"}
+)
+FATTY_ACIDS = frozenset({"STEARICACID", "PALMITICACID", "MYRISTICACID", "LAURICACID", "OLEICACID", "COCONUTACID"})
+
 Rules = Mapping[str, TradeRule]
+Judge = Callable[[Sequence[Ingredient], FormulaFacts, Decimal], Preservation]
 
 
-def check_process(formula: FormulaFacts, rules: Rules, classes: Classes, facts: Facts) -> Verdict:
-    """Judge a formula as a whole by the process rules P01 to P07."""
-    present = ingredients(formula.materials, classes, facts)
+def check_process(formula: FormulaFacts, rules: Rules, present: Ingredients, judge: Judge) -> Verdict:
+    """Judge a formula as a whole by the process rules; ``judge`` gives the verdict on its preservation."""
     checks: tuple[Callable[[], Iterable[Finding]], ...] = (
-        lambda: _unpreserved(present, rules),
+        lambda: _unpreserved(present, formula, rules, judge),
+        lambda: _hot_alcohol(present, formula, rules["P10"]),
+        lambda: _crystals(present, formula, rules["P11"]),
         lambda: _unemulsified(present, rules["P02"]),
         lambda: _too_hot(present, formula, rules["P03"]),
-        lambda: _out_of_use(present, rules["P04"]),
+        lambda: _out_of_use(present, formula, rules["P04"]),
         lambda: _out_of_ph(present, formula, rules["P05"]),
         lambda: _gap(formula, rules["P06"]),
     )
@@ -40,7 +96,7 @@ def _sum(present: Iterable[Ingredient]) -> Decimal:
 
 
 def _water(present: Iterable[Ingredient]) -> Decimal:
-    return _sum(i for i in present if i.is_water)
+    return sum((i.water for i in present), Decimal(0))
 
 
 def _alcohol_share(present: Sequence[Ingredient]) -> Decimal:
@@ -54,11 +110,13 @@ def _say(
     what: str,
     limit: Decimal | None = None,
     found: Decimal | None = None,
+    *,
     unit: Unit = Unit.PERCENT,
+    severity: Severity | None = None,
 ) -> Finding:
     return Finding(
         rule=rule.rule_id,
-        severity=rule.severity,
+        severity=severity or rule.severity,
         inci=tuple(names),
         what=f"{what}.",
         source=rule.citation,
@@ -70,29 +128,113 @@ def _say(
     )
 
 
-def _unpreserved(present: Sequence[Ingredient], rules: Rules) -> Iterable[Finding]:
+def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Rules, judge: Judge) -> Iterable[Finding]:
+    """Judge by the verdict on its preservation whether the water of a formula is open to germs.
+
+    Water that is bound, alcohol, a pH below 3 or above 10, oxidisers and soaps keep by themselves (the low-risk
+    criteria of ISO 29621).
+    """
     water = _water(present)
-    if water < WATER_TO_KEEP_PERCENT or any(i.is_a("preservative") for i in present):
-        return
-    if water_activity(present) < KEEPING_ACTIVITY or _alcohol_share(present) >= KEEPING_ALCOHOL_SHARE:
+    if water < WATER_TO_KEEP_PERCENT or _keeps_itself(present, formula):
         return
     helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
-    names = [i.name for i in present if i.is_water]
-    what = f"{plain(water)} % water and no preservative"
-    if helpers:
-        yield _say(rules["P07"], (*names, *helpers), f"{what} of the list, only {', '.join(helpers)}")
+    helping = {inci_key(i.words) for i in present if i.is_a("helper_antimicrobial")}
+    systems = [s for s in judge(present, formula, water).systems if inci_key(s.inci) not in helping]
+    judged = {inci_key(s.inci) for s in systems}
+    listed = [i for i in present if i.is_a("preservative") or _is_listed(i)]
+    if any(s.verdict in (*ACTING, Keeps.UNKNOWN) for s in systems) or any(
+        inci_key(i.words) not in judged | helping for i in listed
+    ):
+        return
+    watery = [i.name for i in present if i.water > 0]
+    idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
+    severity = Severity.STOP if EASILY_HARMED & formula.products else None
+    figure = figures(water, 4)
+    if idle:
+        why = "; ".join(f"{s.inci} {s.verdict}" for s in idle)
+        names = (*watery, *(s.inci for s in idle))
+        yield _say(
+            rules["P01"], names, f"{figure} % water, and what preserves it does not count: {why}", severity=severity
+        )
+    elif helpers:
+        what = f"{figure} % water and no preservative of the list, only {', '.join(helpers)}"
+        yield _say(rules["P07"], (*watery, *helpers), what, severity=severity)
     else:
-        yield _say(rules["P01"], names, what, None, water)
+        yield _say(rules["P01"], watery, f"{figure} % water and no preservative", None, water, severity=severity)
+
+
+def _keeps_itself(present: Sequence[Ingredient], formula: FormulaFacts) -> bool:
+    if water_activity(present) < KEEPING_ACTIVITY or _alcohol_share(present) >= KEEPING_ALCOHOL_SHARE:
+        return True
+    if formula.ph is not None and not KEEPING_PH[0] <= formula.ph <= KEEPING_PH[1]:
+        return True
+    if KEEPS_ITSELF & formula.products:
+        return True
+    soap = _sum(i for i in present if i.is_a("soap")) >= SOAP_PERCENT
+    lye = _sum(i for i in present if i.key in ALKALI) >= LYE_PERCENT
+    return soap or lye or any(i.key in OXIDISERS and i.percent >= OXIDISERS[i.key] for i in present)
+
+
+def _is_listed(i: Ingredient) -> bool:
+    """Tell whether the inventory calls a substance a preservative; what conditions hair is not there to preserve."""
+    return "preservative" in i.facts.functions and not i.is_a("helper_antimicrobial", "cationic_surfactant")
+
+
+def _crystals(present: Sequence[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
+    """Say where more of a weak acid is un-ionised than water dissolves (Henderson and Hasselbalch)."""
+    water, ph = _water(present), formula.ph
+    if ph is None or water < MOSTLY_WATER_PERCENT or _sum(i for i in present if _dissolves(i)) >= SOLVENT_PERCENT:
+        return
+    sums: dict[str, tuple[Decimal, list[Ingredient]]] = {}
+    for i in present:
+        if i.key in AS_ACID:
+            acid, factor = AS_ACID[i.key]
+            total, names = sums.get(acid, (Decimal(0), []))
+            sums[acid] = total + i.percent * factor, [*names, i]
+    for acid, (total, names) in sums.items():
+        pka, dissolves = WEAK_ACIDS[acid]
+        free = total / (1 + Decimal(10) ** (ph - pka))
+        top = dissolves * water / 100
+        if free > top:
+            what = (
+                f"{', '.join(i.name for i in names)}: {figures(free, 2)} % of un-ionised {acid} at pH "
+                f"{figures(ph, 3)}, and this water dissolves about {figures(top, 2)} %"
+            )
+            yield _say(rule, (i.name for i in names), what, top, free)
+
+
+def _dissolves(i: Ingredient) -> bool:
+    return i.is_a("alcohol", "solubiliser", "anionic_surfactant") or i.facts.group in SOLVENT_GROUPS or i.key in GLYCOLS
+
+
+def _hot_alcohol(present: Sequence[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
+    """Stop alcohol that goes into a heated phase, or into a vessel that is still hot."""
+    alcohol = [i for i in present if i.is_a("alcohol")]
+    if _sum(alcohol) < FLAMMABLE_ALCOHOL_PERCENT:
+        return
+    heat = max((formula.temperatures_c.get(m, Decimal(0)) for i in alcohol for m in i.materials), default=Decimal(0))
+    if heat > COOL_ENOUGH_C:
+        what = f"{', '.join(i.name for i in alcohol)}: {figures(_sum(alcohol), 4)} % in a phase at {plain(heat)} °C"
+        yield _say(rule, (i.name for i in alcohol), what, COOL_ENOUGH_C, heat, unit=Unit.CELSIUS)
 
 
 def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Finding]:
-    oils = [i for i in present if is_oil(i)]
+    oils = [i for i in present if is_oil(i) or i.is_a("essential_oil")]
     dissolved = _alcohol_share(present) >= SOLVING_ALCOHOL_SHARE
     if _sum(oils) < OIL_TO_EMULSIFY_PERCENT or _water(present) < WATER_TO_EMULSIFY_PERCENT or dissolved:
         return
-    if not any(is_emulsifier(i) for i in present):
-        what = f"{plain(_sum(oils))} % oil phase in {plain(_water(present))} % water and no emulsifier"
-        yield _say(rule, (i.name for i in oils), what)
+    if any(is_emulsifier(i) for i in present) or _soap_forms(present):
+        return
+    what = f"{figures(_sum(oils), 4)} % oil phase in {figures(_water(present), 4)} % water and no emulsifier"
+    if _sum(oils) <= SCENT_PERCENT:
+        top = figures(_sum(oils) * 5, 3)
+        what += f"; a solubiliser starts at as much as the oil ({figures(_sum(oils), 3)} %) and goes up to {top} %"
+    yield _say(rule, (i.name for i in oils), what)
+
+
+def _soap_forms(present: Sequence[Ingredient]) -> bool:
+    """Tell whether a fatty acid meets an alkali, which makes the emulsifier in the pot."""
+    return any(i.key in FATTY_ACIDS for i in present) and any(i.key in ALKALI or i.is_a("neutraliser") for i in present)
 
 
 def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
@@ -101,18 +243,25 @@ def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRu
         cap = i.facts.max_temp_c
         if hottest is not None and cap is not None and hottest > cap:
             what = f"{i.name} is heated to {plain(hottest)} °C and stands {plain(cap)} °C"
-            yield _say(rule, (i.name,), what, cap, hottest, Unit.CELSIUS)
+            yield _say(rule, (i.name,), what, cap, hottest, unit=Unit.CELSIUS)
 
 
-def _out_of_use(present: Iterable[Ingredient], rule: TradeRule) -> Iterable[Finding]:
+def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
+    """Say what stands above its usual range: what acts in small amounts, never what carries the product."""
     for i in present:
-        high, low = i.facts.use_high, i.facts.use_low
-        if high is not None and i.percent > high:
-            yield _say(
-                rule, (i.name,), f"{i.name} at {plain(i.percent)} %, usual up to {plain(high)} %", high, i.percent
-            )
-        elif low is not None and i.percent < low and i.is_a("preservative"):
-            yield _say(rule, (i.name,), f"{i.name} at {plain(i.percent)} %, usual from {plain(low)} %", low, i.percent)
+        high = i.facts.use_high
+        if high is None or i.percent <= high * USE_TOLERANCE or not _acts_in_small_amounts(i):
+            continue
+        if "kind:perfume" in i.tags or i.is_a("fragrance"):
+            continue
+        what = f"{i.name} at {figures(i.percent, 4)} %, usual up to {plain(high)} %"
+        yield _say(rule, (i.name,), what, high, i.percent)
+
+
+def _acts_in_small_amounts(i: Ingredient) -> bool:
+    if i.is_a("preservative") or i.percent > MAIN_MATERIAL_PERCENT:
+        return False
+    return i.facts.group in SMALL_GROUPS
 
 
 def _out_of_ph(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
@@ -120,7 +269,7 @@ def _out_of_ph(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trade
         limit = _overstepped(i, formula.ph)
         if limit is not None and formula.ph is not None:
             what = f"{i.name}: the product is at pH {plain(formula.ph)}, its range ends at {plain(limit)}"
-            yield _say(rule, (i.name,), what, limit, formula.ph, Unit.PH)
+            yield _say(rule, (i.name,), what, limit, formula.ph, unit=Unit.PH)
 
 
 def _overstepped(i: Ingredient, ph: Decimal | None) -> Decimal | None:
@@ -135,7 +284,7 @@ def _gap(formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     if len(formula.joined_c) > 1:
         gap = max(formula.joined_c) - min(formula.joined_c)
         if gap > PHASE_GAP_C:
-            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, Unit.CELSIUS)
+            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, unit=Unit.CELSIUS)
 
 
 def _not_checked(present: Iterable[Ingredient], formula: FormulaFacts) -> tuple[str, ...]:

@@ -55,18 +55,32 @@ class Ingredient:
         """Whether it is water by any of its names."""
         return self.words == "AQUA"
 
+    @property
+    def water(self) -> Decimal:
+        """The water it brings, % w/w of the finished formula: all of it, or what a hydrosol, juice or honey holds."""
+        return self.percent if self.is_water else self.percent * self.facts.water_percent / 100
+
     def is_a(self, *classes: str) -> bool:
         """Whether it belongs to one of some classes."""
         return any(f"class:{name}" in self.tags for name in classes)
 
 
-def ingredients(materials: Iterable[DosedMaterial], classes: Classes, facts: Facts) -> tuple[Ingredient, ...]:
+class Ingredients(tuple[Ingredient, ...]):
+    """The substances of a formula with every key and tag among them, so that most rules are ruled out at one look."""
+
+    def __init__(self, found: Iterable[Ingredient]) -> None:
+        super().__init__()
+        self.keys = frozenset(i.key for i in self)
+        self.tags = frozenset(tag for i in self for tag in i.tags)
+
+
+def ingredients(materials: Iterable[DosedMaterial], classes: Classes, facts: Facts) -> Ingredients:
     """Sum a formula by substance, with the tags the rules ask about; allergens inside a perfume are left inside it."""
     parts: dict[str, list[tuple[str, Decimal, str, str]]] = defaultdict(list)
     for a in amounts(materials):
         if a.carrier is None:
             parts[rule_key(a.name)].append((a.name, a.percent, a.material, f"kind:{a.kind}"))
-    return tuple(_ingredient(key, found, classes, facts) for key, found in parts.items())
+    return Ingredients(_ingredient(key, found, classes, facts) for key, found in parts.items())
 
 
 def _ingredient(key: str, found: list[tuple[str, Decimal, str, str]], classes: Classes, facts: Facts) -> Ingredient:
@@ -88,11 +102,17 @@ class Selector:
         named = [i for i in self.items if i not in self.tags]
         self._keys = frozenset(rule_key(i) for i in named if "*" not in i)
         patterns = [i.upper() for i in named if "*" in i]
-        self._pattern = _one_pattern(patterns) if patterns else None
+        self._fits = lru_cache(maxsize=4096)(_one_pattern(patterns).match) if patterns else None
         self._but = Selector(self.but) if self.but else None
 
     def takes(self, ingredient: Ingredient) -> bool:
         """Tell whether the side speaks of an ingredient."""
         named = ingredient.key in self._keys or not self.tags.isdisjoint(ingredient.tags)
-        hit = named or (self._pattern is not None and self._pattern.match(ingredient.words) is not None)
+        hit = named or (self._fits is not None and self._fits(ingredient.words) is not None)
         return hit and not (self._but is not None and self._but.takes(ingredient))
+
+    def hits(self, present: Ingredients) -> list[Ingredient]:
+        """Return the substances of a formula that the side speaks of."""
+        if self._fits is None and self._keys.isdisjoint(present.keys) and self.tags.isdisjoint(present.tags):
+            return []
+        return [i for i in present if self.takes(i)]

@@ -2,12 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from enum import StrEnum
 
 from app.science.composition import DosedMaterial
 from app.science.names import inci_key
 from app.science.numbers import figures
+from app.science.rules.names import Amount, amounts
 
 
 class Severity(StrEnum):
@@ -113,7 +115,9 @@ class FormulaFacts:
     ``ph`` is the pH of the finished product, ``products`` the words for the kind of product (``body lotion``,
     ``aerosol``...), both only where they are known: an empty set means that nobody said. ``temperatures_c`` tells how
     hot each material gets and ``order`` in what order they go in, by name of the material, as far as known;
-    ``joined_c`` are the temperatures at which phases are joined.
+    ``joined_c`` are the temperatures at which phases are joined. ``on`` is the day the law is asked for, None where
+    the law as the tables have it is meant; ``formaldehyde_percent`` what a laboratory measured in the product;
+    ``amounts`` what the materials bring, name by name.
     """
 
     materials: tuple[DosedMaterial, ...]
@@ -123,6 +127,13 @@ class FormulaFacts:
     temperatures_c: Mapping[str, Decimal] = field(default_factory=dict, hash=False)
     order: tuple[str, ...] = ()
     joined_c: tuple[Decimal, ...] = ()
+    on: date | None = None
+    formaldehyde_percent: Decimal | None = None
+    amounts: tuple[Amount, ...] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Work out once what the materials bring, name by name."""
+        object.__setattr__(self, "amounts", amounts(self.materials))
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,10 +142,14 @@ class LimitRule:
 
     ``factors`` gives, for every INCI key or pattern the row covers, what one per cent of that substance counts as.
     ``exposures`` are the exposures the scope can belong to; ``general`` is false where the scope is a kind of product
-    that the exposure alone does not tell (``products`` names it). ``ph_max_allowed`` tells whether the pH limit itself
-    is still allowed. ``not_in`` lists uses the rule forbids, ``supplier_data`` what only a supplier can show;
-    ``uncertain`` rows hang on facts outside the formula. ``anchors`` are names without which the row does not apply,
-    ``label_above`` is the amount (same unit as the limit) above which the wording is due, ``applies_in`` the markets.
+    that the exposure alone does not tell (``products`` names it, a scope as in `science.rules.scope`).
+    ``ph_max_allowed`` tells whether the pH limit itself is still allowed. ``not_in`` lists uses the rule forbids,
+    ``supplier_data`` what only a supplier can show; ``uncertain`` rows hang on facts outside the formula. ``anchors``
+    are names without which the row does not apply, ``label_above`` is the amount (same unit as the limit) above which
+    the wording is due, ``label_for`` the scope in which it is, ``applies_in`` the markets. New products have to follow
+    the row from ``applies_from`` on and no longer from ``until`` on; what is on the market already may be sold until
+    ``sell_off_until``. ``severity`` is set where the row weighs less or more than its type
+    says, ``remark`` is our note, never part of the wording.
     """
 
     jurisdiction: str
@@ -170,6 +185,22 @@ class LimitRule:
     anchors: tuple[str, ...] = ()
     label_above: Decimal | None = None
     applies_in: frozenset[str] = frozenset()
+    label_for: frozenset[str] = frozenset()
+    applies_from: date | None = None
+    until: date | None = None
+    sell_off_until: date | None = None
+    severity: Severity | None = None
+    remark: str = ""
+
+    def in_force(self, on: date | None) -> bool:
+        """Return whether a product placed on the market that day has to follow the row; without a day all count."""
+        if on is None:
+            return self.until is None
+        return (self.applies_from is None or self.applies_from <= on) and (self.until is None or on < self.until)
+
+    def to_come(self, on: date | None) -> bool:
+        """Return whether the row applies only after that day."""
+        return on is not None and self.applies_from is not None and on < self.applies_from
 
     @property
     def citation(self) -> Source:
@@ -183,7 +214,8 @@ class SubstanceFacts:
     """What the trade rules ask of a substance.
 
     Uses and temperatures as in the shipped table: ``use_low`` and ``use_high`` in % w/w of the finished product,
-    ``max_temp_c`` in degrees Celsius, ``natural_origin_index`` 0..1, ``molar_mass_g_mol`` in g/mol.
+    ``max_temp_c`` in degrees Celsius, ``natural_origin_index`` 0..1, ``molar_mass_g_mol`` in g/mol; ``water_percent``
+    is the water in the substance as it is sold (hydrosols, juices, honey), 0..100.
     """
 
     functions: frozenset[str] = frozenset()
@@ -198,6 +230,7 @@ class SubstanceFacts:
     max_temp_c: Decimal | None = None
     natural_origin_index: Decimal | None = None
     molar_mass_g_mol: Decimal | None = None
+    water_percent: Decimal = Decimal(0)
 
 
 UNKNOWN = SubstanceFacts()

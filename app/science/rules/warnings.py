@@ -1,18 +1,17 @@
 """Statements a label must or should carry, each with its reason: the legal wording where the law fixes one."""
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.rules.limit_verdicts import Present
+from app.science.rules.limit_present import Present
 from app.science.rules.names import names_in
-from app.science.rules.selectors import Ingredient, Selector
+from app.science.rules.scope import closeness, fits
+from app.science.rules.selectors import Ingredients, Selector
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Source
 
 # Cells of the legal tables that point elsewhere instead of giving a wording.
-POINTERS = ("see ", "name from", "use the FDA", "Sunburn Alert (as above)")
-_REMARKS = re.compile(r"^(?:Above [\d.]+ %|for example): | \(only above [\d.]+ %\)$")
+POINTERS = ("see ", "name from", "use the FDA")
 # Wordings of the guidance on alpha hydroxy acids are asked for in the United States only (FDA guidance, 2005).
 US_ONLY = "Sunburn Alert"
 
@@ -53,7 +52,10 @@ def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdic
 
 def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Iterable[LimitRule]:
     for rule in present.rules:
-        applies = formula.exposure in rule.exposures and (rule.general or bool(rule.products & formula.products))
+        applies = formula.exposure in rule.exposures and (
+            rule.general or closeness(rule.products, formula.products) > 0
+        )
+        applies = applies and rule.in_force(formula.on) and fits(rule.label_for, formula.products)
         wording = rule.label_wording and not rule.label_wording.startswith(POINTERS)
         abroad = rule.label_wording.startswith(US_ONLY) and jurisdiction != "US"
         enough = rule.label_above is None or present.total > rule.label_above
@@ -63,24 +65,19 @@ def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Itera
 
 def _statement(present: Present, rule: LimitRule) -> Statement:
     names = names_in(present.amounts)
-    reason = f"contains {', '.join(names)} ({rule.legal_reference})"
+    only = f"; {rule.remark}" if rule.label_for and rule.remark else ""
+    reason = f"contains {', '.join(names)} ({rule.legal_reference}){only}"
     return Statement(
-        _wording(rule.label_wording), reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
+        rule.label_wording, reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
     )
 
 
-def _wording(cell: str) -> str:
-    """Take the remarks off a wording: the amount it starts from, and "for example"."""
-    return _REMARKS.sub("", cell).strip()
-
-
 def other_statements(
-    rules: Iterable[WarningRule], present: Iterable[Ingredient], formula: FormulaFacts, jurisdiction: str
+    rules: Iterable[WarningRule], present: Ingredients, formula: FormulaFacts, jurisdiction: str
 ) -> tuple[Statement, ...]:
     """Collect the statements that kinds of product and trade knowledge ask for."""
-    all_ = tuple(present)
     due = (rule for rule in rules if jurisdiction in rule.jurisdictions and _product_fits(rule, formula))
-    pairs = ((rule, _called(rule, all_)) for rule in due)
+    pairs = ((rule, _called(rule, present)) for rule in due)
     return tuple(
         Statement(rule.text, rule.reason, rule.is_legal, rule.source, rule.rule_id, names)
         for rule, names in pairs
@@ -92,11 +89,11 @@ def _product_fits(rule: WarningRule, formula: FormulaFacts) -> bool:
     return (not rule.product or rule.product in formula.products) and rule.exposure in ("", formula.exposure)
 
 
-def _called(rule: WarningRule, present: Iterable[Ingredient]) -> tuple[str, ...] | None:
+def _called(rule: WarningRule, present: Ingredients) -> tuple[str, ...] | None:
     """Name what calls for a statement; None when nothing does."""
     if rule.selector is None:
         return ()
-    hits = [i for i in present if rule.selector.takes(i)]
+    hits = rule.selector.hits(present)
     total = sum((i.percent for i in hits), Decimal(0))
     return tuple(i.name for i in hits) if hits and total > rule.above else None
 

@@ -35,11 +35,20 @@ def test_a_colour_for_all_uses_is_silent(ask):
     assert not any("Annex IV" in line for line in verdict.not_checked)
 
 
-def test_a_colour_the_table_does_not_hold_is_not_checked(ask):
-    assert any("Annex IV" in line for line in ask(colour("CI 12345")).not_checked)
+def test_a_number_that_the_whole_list_does_not_hold_is_not_allowed(ask):
+    assert of(ask(colour("CI 12345")), "CI 12345")[0].severity == Severity.STOP
+    assert any("Annex IV" in line for line in ask(colour("House colour")).not_checked)
 
 
-@pytest.mark.parametrize(("name", "severity"), [("CI 42090", Severity.NOTE), ("CI 75810", Severity.STOP)])
+def test_a_highest_amount_of_annex_iv(ask):
+    """Annex IV entries 9 and 77: CI 12085 to 3 %, CI 45396 to 1 % in lip products."""
+    assert not of(ask({"CI 12085": "3"}, products=("lip",)), "CI 12085")
+    assert of(ask({"CI 12085": "3.1"}, products=("lip",)), "CI 12085")[0].limit == 3
+    assert of(ask({"CI 45396": "1.5"}, products=("lip",)), "CI 45396")[0].severity == Severity.STOP
+    assert not of(ask({"CI 45396": "1.5"}, products=("face",)), "CI 45396")
+
+
+@pytest.mark.parametrize(("name", "severity"), [("CI 42090", Severity.NOTE), ("CI 10020", Severity.STOP)])
 def test_the_united_states_list_their_own(ask, name, severity):
     assert severity in {f.severity for f in of(ask(colour(name), jurisdiction="US"), name)}
 

@@ -51,10 +51,16 @@ def test_the_kind_of_product_brings_its_own_wording():
     assert any("Contains hydrogen peroxide" in t for t in texts(parts, "rinse-off", products=("hair",)))
 
 
-def test_the_sunburn_alert_belongs_to_the_united_states():
-    parts = {"Glycolic Acid": "5"}
-    assert any(t.startswith("Sunburn Alert") for t in texts(parts, jurisdiction="US"))
-    assert not any(t.startswith("Sunburn Alert") for t in texts(parts))
+def test_the_sunburn_alert_belongs_to_the_united_states_and_to_peeling_amounts(ask):
+    """FDA guidance of January 2005; what sets the pH is not there to peel."""
+
+    def alert(percent, jurisdiction):
+        found = ask({"Glycolic Acid": percent}, ph="4", jurisdiction=jurisdiction).findings
+        return any("Sunburn Alert" in f.what for f in found)
+
+    assert alert("5", "US")
+    assert not alert("5", "EU")
+    assert not alert("0.5", "US")
 
 
 @pytest.mark.parametrize("rule", warning_rules(), ids=lambda r: r.rule_id)

@@ -1,0 +1,108 @@
+"""The rules on the product as a whole, and the highest amounts of phototoxic oils."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from functools import cache
+from types import MappingProxyType
+
+from app.reference.compatibility import classes
+from app.reference.library import split_cell
+from app.reference.tables import decimal_or_none, read_table
+from app.science.rules.names import rule_key
+from app.science.rules.product_rules import Measure, ProductRule
+from app.science.rules.selectors import Selector
+from app.science.rules.values import Severity, Source
+
+COLUMNS = [
+    "id",
+    "jurisdiction",
+    "group",
+    "severity",
+    "products",
+    "exposure",
+    "measure",
+    "selector",
+    "but",
+    "at_least",
+    "above",
+    "up_to",
+    "below",
+    "beside",
+    "without",
+    "water_above",
+    "ph_up_to",
+    "ph_above",
+    "what",
+    "why",
+    "action",
+    "quote",
+    "source",
+    "source_status",
+]
+PHOTOTOXIC_COLUMNS = [
+    "inci_name",
+    "other_names",
+    "common_name",
+    "max_leave_on_percent",
+    "source",
+    "source_status",
+    "notes",
+]
+
+
+@cache
+def product_rules() -> tuple[ProductRule, ...]:
+    """Return every rule in the order of the table.
+
+    Raises:
+        ValueError: when a row speaks of a class that does not exist.
+    """
+    return tuple(_rule(row) for row in read_table("product_rules", COLUMNS))
+
+
+def _rule(row: dict[str, str]) -> ProductRule:
+    items = [item.partition("=") for item in split_cell(row["selector"])]
+    return ProductRule(
+        rule_id=row["id"],
+        jurisdictions=frozenset(split_cell(row["jurisdiction"])),
+        group=row["group"],
+        severity=Severity(row["severity"]),
+        scope=frozenset(split_cell(row["products"])),
+        exposure=row["exposure"],
+        measure=Measure(row["measure"]),
+        selector=_selector("; ".join(name for name, _, _ in items), row["but"]),
+        weights=MappingProxyType({rule_key(name): Decimal(weight) for name, _, weight in items if weight}),
+        at_least=decimal_or_none(row["at_least"]),
+        above=decimal_or_none(row["above"]),
+        up_to=decimal_or_none(row["up_to"]),
+        below=decimal_or_none(row["below"]),
+        beside=_selector(row["beside"]),
+        without=_selector(row["without"]),
+        water_above=decimal_or_none(row["water_above"]),
+        ph_up_to=decimal_or_none(row["ph_up_to"]),
+        ph_above=decimal_or_none(row["ph_above"]),
+        what=row["what"],
+        why=row["why"],
+        action=row["action"],
+        quote=row["quote"],
+        source=Source(row["source"], row["source_status"]),
+    )
+
+
+def _selector(text: str, but: str = "") -> Selector | None:
+    items = split_cell(text)
+    named = {i.removeprefix("class:") for i in (*items, *split_cell(but)) if i.startswith("class:")}
+    if not named <= classes().names:
+        raise ValueError(f"product_rules: unknown class {', '.join(sorted(named - classes().names))}")
+    return Selector(items, split_cell(but)) if items else None
+
+
+@cache
+def phototoxic_limits() -> Mapping[str, Decimal]:
+    """Return the highest amount of each phototoxic oil in what stays on skin, % w/w, by key of every name."""
+    found: dict[str, Decimal] = {}
+    for row in read_table("phototoxic_oils", PHOTOTOXIC_COLUMNS):
+        top = decimal_or_none(row["max_leave_on_percent"])
+        if top is not None:
+            found |= {rule_key(name): top for name in (row["inci_name"], *split_cell(row["other_names"]))}
+    return MappingProxyType(found)

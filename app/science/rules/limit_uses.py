@@ -1,0 +1,129 @@
+"""What a row of the legal limits says besides its amount: uses it bars, its pH, what a supplier must show."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from app.science.rules.limit_present import (
+    Present,
+    applicable_limits,
+    choice_words,
+    exceeds,
+    is_elsewhere,
+    is_rare,
+    names_of,
+    own_rows,
+    where_words,
+)
+from app.science.rules.names import plain
+from app.science.rules.scope import closeness
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Unit, Verdict
+
+FORBIDDEN_USES = {
+    "aerosol": ("aerosol sprays", "sprays", "uses that can reach the lungs by inhalation"),
+    "spray": ("sprays", "uses that can reach the lungs by inhalation"),
+    "inhalable": ("uses that can reach the lungs by inhalation",),
+    "oral": ("oral products",),
+    "lip": ("lip products",),
+    "eye": ("eye products", "products for the eye"),
+    "body lotion": ("body lotion or body cream",),
+    "mucous membranes": ("products applied on mucous membranes",),
+    "sunscreen": ("sunscreens and UV exposure products",),
+    "sun product": ("sunscreens and UV exposure products",),
+    "nappy area": ("products for the nappy area of children under 3",),
+    "children under 3": (
+        "products for children under 3",
+        "products for children under 3 other than shampoo",
+        "products for children under 3 other than bath, shower and shampoo",
+        "products for children under 6",
+    ),
+}
+BATH_AND_SHAMPOO = frozenset({"bath product", "shower gel", "shampoo"})
+
+
+def forbidden_use(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Iterable[Finding]:
+    """Stop a use that the rule excludes, where the kind of product is known."""
+    uses = {use for word in formula.products for use in FORBIDDEN_USES.get(word, ())}
+    if BATH_AND_SHAMPOO & formula.products:
+        uses.discard("products for children under 3 other than bath, shower and shampoo")
+    if "shampoo" in formula.products:
+        uses.discard("products for children under 3 other than shampoo")
+    for rule in own_rows(present, active):
+        hit = [use for use in rule.not_in if use in uses]
+        if hit:
+            yield present.finding(rule, Severity.STOP, f"{names_of(present)}: not in {', '.join(hit)}.")
+            return
+
+
+def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[LimitRule]) -> tuple[str, ...]:
+    """List what the rules ask that the formula cannot tell: forbidden uses, supplier's data, kinds of product."""
+    rows = [rule for rule in own_rows(present, active) if not is_elsewhere(rule, formula)]
+    uses = {use: rule.legal_reference for rule in rows if rule.general for use in rule.not_in}
+    lines = [
+        f"{names_of(present)}: {r.supplier_data} ({r.legal_reference}); ask the supplier."
+        for r in rows
+        if r.supplier_data
+    ]
+    lines += [f"{names_of(present)}: {r.condition} ({r.legal_reference})." for r in rows if r.rule_type == "pending"]
+    if uses and not formula.products:
+        lines.append(
+            f"{names_of(present)}: not in {', '.join(uses)} ({rows[0].legal_reference}); the use was not given."
+        )
+    return tuple(dict.fromkeys((*lines, *_open_kinds(present, formula, active))))
+
+
+def _open_kinds(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Iterable[str]:
+    """Name the kinds of product that would have a lower limit, where it is passed over because they are rare."""
+    sure, maybe = applicable_limits(active, formula)
+    open_ = [r for r in maybe if sure and exceeds(present, r) and is_rare(r)]
+    if open_:
+        where = f"{choice_words(open_)} ({open_[0].legal_reference})"
+        yield f"{names_of(present)}: {where}; the kind of product was not given."
+
+
+def judge_ph(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Verdict:
+    """Judge the pH a rule asks for; without a pH of the product it is listed as not checked.
+
+    A window for the kind of product replaces the general one.
+    """
+    asked = [r for r in active if r.ph_min is not None or r.ph_max is not None]
+    closest = max((closeness(r.products, formula.products) for r in asked if not r.general), default=0)
+    if closest and formula.products:
+        rules = [r for r in asked if not r.general and closeness(r.products, formula.products) == closest]
+    else:
+        rules = [r for r in asked if r.general] or _mildest(asked, formula)
+    if not rules:
+        return Verdict()
+    if formula.ph is None:
+        return Verdict(not_checked=tuple(_ph_line(present, rule) for rule in rules))
+    return Verdict(tuple(_ph_finding(present, rule, formula.ph) for rule in rules if _ph_wrong(rule, formula.ph)))
+
+
+def _mildest(asked: Sequence[LimitRule], formula: FormulaFacts) -> list[LimitRule]:
+    """Where only kinds of product have a pH window and the kind is unknown, ask for the widest window."""
+    if not asked or formula.products:
+        return []
+    return [max(asked, key=lambda r: r.ph_max or Decimal(14))]
+
+
+def _ph_wrong(rule: LimitRule, ph: Decimal) -> bool:
+    too_low = rule.ph_min is not None and ph < rule.ph_min
+    too_high = rule.ph_max is not None and (ph > rule.ph_max or (ph == rule.ph_max and not rule.ph_max_allowed))
+    return too_low or too_high
+
+
+def _window(rule: LimitRule) -> str:
+    top = f"{'at most' if rule.ph_max_allowed else 'below'} {plain(rule.ph_max)}" if rule.ph_max is not None else ""
+    bottom = f"at least {plain(rule.ph_min)}" if rule.ph_min is not None else ""
+    return " and ".join(word for word in (bottom, top) if word)
+
+
+def _ph_line(present: Present, rule: LimitRule) -> str:
+    return f"{names_of(present)}: pH {_window(rule)} in {where_words(rule)} ({rule.legal_reference}); no pH was given."
+
+
+def _ph_finding(present: Present, rule: LimitRule, ph: Decimal) -> Finding:
+    severity = Severity.CAUTION if rule.rule_type == "guidance" else Severity.STOP
+    asked = f"the product must be at pH {_window(rule)} for {where_words(rule)}"
+    what = f"{names_of(present)}: {asked}; it is at pH {plain(ph)}."
+    low = rule.ph_min is not None and ph < rule.ph_min
+    return present.finding(rule, severity, what, rule.ph_min if low else rule.ph_max, ph, unit=Unit.PH)
