@@ -40,6 +40,7 @@ def _dye(row: dict[str, str]) -> HairDye:
     pairs = [name.partition("=") for name in split_cell(row["names"])]
     return HairDye(
         entry=row["entry"],
+        names=tuple(name for name, _, _ in pairs),
         factors=MappingProxyType({rule_key(name): Decimal(factor or 1) for name, _, factor in pairs}),
         oxidative=row["oxidative"] == "yes",
         oxidative_max=decimal_or_none(row["oxidative_max_percent"]),

@@ -1,6 +1,6 @@
 """Every table of rules of a jurisdiction, made ready for a check."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
 from functools import cache, lru_cache
@@ -8,26 +8,28 @@ from functools import cache, lru_cache
 from rapidfuzz import process
 from rapidfuzz.distance import OSA
 
+from app.reference import known_names
 from app.reference.allergens import allergen_index
 from app.reference.compatibility import classes, conditions, facts_for, trade_rules
 from app.reference.constituents import constituent_index
 from app.reference.hair_dyes import hair_dye_index
 from app.reference.inci_names import inci_names
+from app.reference.label_names import nearest_name as listed_name
 from app.reference.law_gaps import standing_gaps
 from app.reference.library import find_substance, split_cell
 from app.reference.limits import formaldehyde_releasers, limit_index, limit_rules
-from app.reference.preservatives import Entry, preservatives
+from app.reference.preservatives import assess_materials, preservatives
 from app.reference.product_rules import phototoxic_limits, product_rules
 from app.reference.prohibited import prohibited_index
 from app.reference.tables import decimal_or_none, read_table
-from app.science.acid_base.speciation import undissociated_fraction
 from app.science.composition import DosedMaterial, Part
+from app.science.errors import Invalid
 from app.science.names import inci_key
-from app.science.preservation import Dosed, Preservation, Surroundings, assess
+from app.science.preservation import Preservation
 from app.science.rules.check import Rulebook
 from app.science.rules.colourants import Area, Colourant, ColourIndex
 from app.science.rules.names import is_water, plain_name, rule_key
-from app.science.rules.selectors import Ingredient, Selector
+from app.science.rules.selectors import Selector
 from app.science.rules.values import Exposure, FormulaFacts, Source
 from app.science.rules.warnings import WarningRule
 
@@ -47,7 +49,7 @@ COLOUR_COLUMNS = [
 ]
 JURISDICTIONS = ("EU", "US")
 # Share of equal letters from which another name can be meant; common practice.
-NEAR_ENOUGH = 0.8
+NEAR_ENOUGH = 0.85
 WARNING_COLUMNS = [
     "id",
     "jurisdiction",
@@ -96,34 +98,19 @@ def rulebook(jurisdiction: str) -> Rulebook:
     )
 
 
-def preservation_of(present: Sequence[Ingredient], formula: FormulaFacts, water: Decimal) -> Preservation:
-    """Return the verdict on the preservation of a formula at its pH."""
-    ph = None if formula.ph is None else float(formula.ph)
-    dosed = [_dosed(entry, i, ph) for i in present if (entry := preservatives().get(inci_key(i.words)))]
-    around = Surroundings(
-        ph=ph,
-        water_percent=float(water),
-        alcohol_percent=float(sum((i.percent for i in present if i.is_a("alcohol")), Decimal(0))),
-        leave_on=formula.exposure == Exposure.LEAVE_ON,
-        chelators=tuple(i.name for i in present if i.is_a("chelator")),
-    )
-    return assess(dosed, around)
-
-
-def _dosed(entry: Entry, i: Ingredient, ph: float | None) -> Dosed:
-    share: float | None = None if entry.preservative.ionic == "cationic" else 1.0
-    if entry.family is not None and ph is not None:
-        share = undissociated_fraction(entry.family, ph, 0.1, 25.0)
-    return Dosed(entry.preservative, float(i.percent), float(i.percent), share)
+def preservation_of(formula: FormulaFacts) -> Preservation | None:
+    """Return the verdict on the preservation of a formula; None where its parts make no mixture to work with."""
+    try:
+        return assess_materials(formula.materials, formula.exposure == Exposure.LEAVE_ON, formula.ph)
+    except Invalid:
+        return None
 
 
 @lru_cache(maxsize=8192)
 def is_known(name: str) -> bool:
     """Return whether any table knows a name: the inventory, the library, or a table of rules."""
-    key = inci_key(plain_name(name))
-    if is_water(name) or key in inci_names() or inci_key(name) in inci_names() or find_substance(name) is not None:
-        return True
     tables = (
+        known_names.is_known(name) or known_names.is_known(plain_name(name)),
         limit_index("EU").touched(name, None),
         limit_index("US").touched(name, None),
         colour_index().find(name),
@@ -131,8 +118,9 @@ def is_known(name: str) -> bool:
         prohibited_index().find(name),
         hair_dye_index().find(name),
         allergen_index("EU").kind_of(name) in ("perfume", "essential oil"),
+        inci_key(plain_name(name)) in preservatives() or rule_key(name) in _known_keys(),
     )
-    return any(tables) or key in preservatives() or rule_key(name) in _known_keys()
+    return any(tables)
 
 
 @cache
@@ -144,15 +132,15 @@ def _known_keys() -> frozenset[str]:
 def nearest_name(name: str) -> str:
     """Return the known name that is nearest to an unknown one, empty where none is near."""
     found = process.extractOne(
-        plain_name(name), _names_to_mean(), scorer=OSA.normalized_similarity, score_cutoff=NEAR_ENOUGH
+        plain_name(name), _barred_names(), scorer=OSA.normalized_similarity, score_cutoff=NEAR_ENOUGH
     )
-    return str(found[0]) if found else ""
+    return str(found[0]) if found else listed_name(name)
 
 
 @cache
-def _names_to_mean() -> tuple[str, ...]:
-    banned = (name for entry in prohibited_index().entries for name in entry.names if "*" not in name)
-    return tuple(dict.fromkeys((*inci_names(), *banned)))
+def _barred_names() -> tuple[str, ...]:
+    """Return names that the law bars, which the inventory does not hold: a slip in one of them weighs most."""
+    return tuple(name for entry in prohibited_index().entries for name in entry.names if "*" not in name)
 
 
 def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:

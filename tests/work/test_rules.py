@@ -382,7 +382,7 @@ def test_rows_are_found_by_words_in_any_order() -> None:
 
 
 def test_a_table_older_than_a_year_is_told_of() -> None:
-    assert {age.table for age in old_law(date(2026, 11, 25))} == {"US", "allergens"}
+    assert {age.table for age in old_law(date(2026, 11, 25))} == {"US", "allergens", "prohibited"}
     assert {age.table for age in old_law(date(2024, 5, 20))} == set()
     states = {one.table.path: (one.state, one.old) for one in overviews((), date(2024, 6, 1))}
     assert states["allergens"] == (date(2024, 5, 13), False)

@@ -26,6 +26,7 @@ class ConstituentIndex:
     """The constituents by oil."""
 
     def __init__(self, oils: Mapping[str, tuple[Constituent, ...]]) -> None:
+        self.oils = oils
         self._by_key = {rule_key(name): found for name, found in oils.items()}
 
     def of(self, oil: str) -> tuple[Constituent, ...]:

@@ -30,6 +30,7 @@ class HairDye:
     """
 
     entry: str
+    names: tuple[str, ...]
     factors: Mapping[str, Decimal] = field(hash=False)
     oxidative: bool
     oxidative_max: Decimal | None

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from app.science.names import inci_key
 from app.science.numbers import figures
-from app.science.preservation import Preservation
+from app.science.preservation import Preservation, Status
 from app.science.preservation import Verdict as Keeps
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
@@ -42,7 +42,6 @@ OXIDISERS = {
     "THIOGLYCOLICACID": Decimal(2),
     "AMMONIUMTHIOGLYCOLATE": Decimal(2),
 }
-ACTING = frozenset({Keeps.WITHIN, Keeps.EDGE})
 # pKa at 25 °C and grams that 100 g of water dissolve of the un-ionised acid; handbook values, from memory.
 WEAK_ACIDS = {
     "salicylic acid": (Decimal("2.97"), Decimal("0.22")),
@@ -73,7 +72,7 @@ GLYCOLS = frozenset(
 FATTY_ACIDS = frozenset({"STEARICACID", "PALMITICACID", "MYRISTICACID", "LAURICACID", "OLEICACID", "COCONUTACID"})
 
 Rules = Mapping[str, TradeRule]
-Judge = Callable[[Sequence[Ingredient], FormulaFacts, Decimal], Preservation]
+Judge = Callable[[FormulaFacts], Preservation | None]
 
 
 def check_process(formula: FormulaFacts, rules: Rules, present: Ingredients, judge: Judge) -> Verdict:
@@ -137,25 +136,24 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     water = _water(present)
     if water < WATER_TO_KEEP_PERCENT or _keeps_itself(present, formula):
         return
-    helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
+    found = judge(formula)
+    if found is None or found.status in (Status.NO_WATER, Status.LOW_RISK, Status.PRESERVED, Status.PARTLY):
+        return
     helping = {inci_key(i.words) for i in present if i.is_a("helper_antimicrobial")}
-    systems = [s for s in judge(present, formula, water).systems if inci_key(s.inci) not in helping]
+    systems = [s for s in found.systems if inci_key(s.inci) not in helping]
     judged = {inci_key(s.inci) for s in systems}
     listed = [i for i in present if i.is_a("preservative") or _is_listed(i)]
-    if any(s.verdict in (*ACTING, Keeps.UNKNOWN) for s in systems) or any(
-        inci_key(i.words) not in judged | helping for i in listed
-    ):
+    if found.status == Status.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
         return
     watery = [i.name for i in present if i.water > 0]
     idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
+    helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
     severity = Severity.STOP if EASILY_HARMED & formula.products else None
     figure = figures(water, 4)
     if idle:
         why = "; ".join(f"{s.inci} {s.verdict}" for s in idle)
-        names = (*watery, *(s.inci for s in idle))
-        yield _say(
-            rules["P01"], names, f"{figure} % water, and what preserves it does not count: {why}", severity=severity
-        )
+        what = f"{figure} % water, and what preserves it does not count: {why}"
+        yield _say(rules["P01"], (*watery, *(s.inci for s in idle)), what, severity=severity)
     elif helpers:
         what = f"{figure} % water and no preservative of the list, only {', '.join(helpers)}"
         yield _say(rules["P07"], (*watery, *helpers), what, severity=severity)

@@ -11,14 +11,23 @@ from app.reference.allergens import allergen_entries
 from app.reference.claims import claim_rules
 from app.reference.compatibility import COLUMNS as COMPATIBILITY
 from app.reference.compatibility import trade_rules
+from app.reference.constituents import constituent_index
+from app.reference.hair_dyes import hair_dyes
 from app.reference.limits import jurisdictions, limit_rows, limit_table_ages
+from app.reference.product_kinds import ProductKind, product_kinds
+from app.reference.product_rules import product_rules
+from app.reference.prohibited import prohibited_entries
 from app.reference.rulebook import warning_rules
 from app.reference.tables import read_table
 from app.science.rules.allergens import AllergenEntry
 from app.science.rules.claims import ClaimRule
 from app.science.rules.colourants import AREA_WORDS, Colourant
 from app.science.rules.compatibility import TradeRule
+from app.science.rules.constituents import Constituent
+from app.science.rules.hair_dyes import HairDye
 from app.science.rules.names import plain, plain_name
+from app.science.rules.product_rules import ProductRule
+from app.science.rules.prohibited import Barred, ProhibitedEntry
 from app.science.rules.table_age import TableAge, old_tables
 from app.science.rules.values import Exposure, LimitRule
 from app.science.rules.warnings import WarningRule
@@ -137,6 +146,57 @@ def _warning_row(rule: WarningRule) -> Row:
     )
 
 
+def _prohibited_row(entry: ProhibitedEntry) -> Row:
+    names = "; ".join((*entry.names, *(f"{name} (read)" for name in entry.doubtful)))
+    when = PROHIBITED_WHEN[entry.condition]
+    cells = (entry.substance, names, "; ".join(entry.cas), when)
+    return Row(entry.entry, cells, entry.source.text, entry.source.status)
+
+
+def _dye_row(dye: HairDye) -> Row:
+    tops = tuple("" if top is None else f"{plain(top)} %" for top in (dye.oxidative_max, dye.direct_max))
+    lashes = "professional use" if dye.eyelashes else ""
+    cells = (*tops, lashes, dye.entry)
+    return Row("; ".join(dye.names), cells, dye.source.text, dye.source.status)
+
+
+def _product_rule_row(rule: ProductRule) -> Row:
+    called = "; ".join(rule.selector.items) if rule.selector else ""
+    where = "; ".join(
+        word for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *sorted(rule.scope)) if word
+    )
+    what = rule.what.replace("{names}", "the named").replace("{amount}", "so much").replace("{parts}", "each")
+    bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
+    bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
+    cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
+    return Row(rule.rule_id, cells, rule.source.text, rule.source.status)
+
+
+def _kind_row(kind: ProductKind) -> Row:
+    cells = (kind.group, str(kind.exposure), kind.certificate_category, "; ".join(sorted(kind.words)))
+    return Row(
+        kind.kind, cells, "the trade's categories; certificate categories of the 49th amendment", "common practice"
+    )
+
+
+def _oil_row(oil: str, one: Constituent) -> Row:
+    cells = (one.name, f"{plain(one.low)} to {plain(one.high)} %", f"{plain(one.typical)} %")
+    return Row(oil, cells, one.source.text, one.source.status)
+
+
+def _oil_rows() -> Iterable[Row]:
+    return (_oil_row(oil, one) for oil, ones in constituent_index().oils.items() for one in ones)
+
+
+PROHIBITED_WHEN = {
+    Barred.NEVER: "always",
+    Barred.HAIR_DYE: "in hair dyes",
+    Barred.FRAGRANCE: "as a fragrance ingredient",
+    Barred.SUPPLIER: "where the raw material holds the impurity",
+    Barred.READ: "with an exception to read",
+}
+
+
 def _colourant_row(one: Colourant) -> Row:
     area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
     also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
@@ -183,6 +243,49 @@ def tables() -> tuple[Table, ...]:
             "where a colour may be used: Annex IV, and 21 CFR parts 73, 74 and 82",
             ("Also called", "EU: allowed in", "US name", "US: allowed in"),
             lambda own: map(_colourant_row, corrected_colourants(own)),
+        ),
+        Table(
+            "prohibited",
+            "Prohibited substances",
+            WHOSE["EU"],
+            "Annex II of Regulation (EC) 1223/2009, every entry",
+            ("Substance", "Names", "CAS", "Prohibited"),
+            lambda _own: map(_prohibited_row, prohibited_entries()),
+        ),
+        Table(
+            "hair-dyes",
+            "Hair dyes",
+            WHOSE["EU"],
+            "entries of Annex III on hair dyes; oxidative amounts on the hair after mixing",
+            ("With oxidation", "Without", "Eyelashes", "Entry"),
+            lambda _own: map(_dye_row, hair_dyes()),
+        ),
+        Table(
+            "product-rules",
+            "Hazards and the product as a whole",
+            "European Union, United States and the trade",
+            "pH, free alkali, poisons, eyes, children, sun, essential oils, drugs and bans",
+            ("Where", "Names", "Measure", "Weight", "What", "Why"),
+            lambda _own: map(_product_rule_row, product_rules()),
+            is_law=False,
+        ),
+        Table(
+            "product-kinds",
+            "Kinds of product",
+            "the trade",
+            "the pick-list of a formula, and the words by which the rules know each kind",
+            ("Group", "Use", "Certificate category", "Words of the rules"),
+            lambda _own: map(_kind_row, product_kinds().values()),
+            is_law=False,
+        ),
+        Table(
+            "oil-constituents",
+            "Usual constituents of essential oils",
+            "the trade",
+            "what oils usually hold, used only where no sheet is there",
+            ("Constituent", "Range", "Typical"),
+            lambda _own: _oil_rows(),
+            is_law=False,
         ),
         Table(
             "compatibility",
