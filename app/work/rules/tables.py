@@ -225,7 +225,11 @@ def _limit_table(name: str) -> Table:
 
 @cache
 def tables() -> tuple[Table, ...]:
-    """List every table of rules, limits first."""
+    """Return every table of rules, limits first."""
+    return _tables_of_law() + _other_tables()
+
+
+def _tables_of_law() -> tuple[Table, ...]:
     return (
         *(_limit_table(name) for name in sorted(jurisdictions(), key=lambda n: (n == GUIDANCE, n))),
         Table(
@@ -260,6 +264,11 @@ def tables() -> tuple[Table, ...]:
             ("With oxidation", "Without", "Eyelashes", "Entry"),
             lambda _own: map(_dye_row, hair_dyes()),
         ),
+    )
+
+
+def _other_tables() -> tuple[Table, ...]:
+    return (
         Table(
             "product-rules",
             "Hazards and the product as a whole",
