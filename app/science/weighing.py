@@ -48,6 +48,12 @@ class WeighedLine:
     advice: Advice | None = None
 
     @property
+    def measured(self) -> Decimal | None:
+        """The target in the unit that the line was written in; None where that was a percentage or grams."""
+        measure = self.line.measure
+        return None if measure is None else self.target_g / measure.unit_g
+
+    @property
     def weigh_g(self) -> Decimal:
         """What is asked of the person: the shown weight, to the step that the scale can show."""
         return to_step(self.shown_g, self.scale.readability_g)

@@ -18,6 +18,7 @@ from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.versions import kept_lists, read_version
 from app.work.products.products import for_product, product_setting
+from app.work.rules.open_findings import open_findings
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -92,13 +93,14 @@ def asked_formula_at_size(session: Session, asked: Asked) -> Formula:
 
 
 def batch_sheet_of(session: Session, asked: Asked) -> BatchSheet:
-    """Work out the batch sheet that is asked for.
+    """Work out the batch sheet that is asked for, with what the checks found and nobody answered at its head.
 
     Raises:
         IncompleteFormula: when the draft does not add up.
         Invalid: at the size, fill or loss.
     """
-    return batch_sheet(asked_formula_at_size(session, asked))
+    formula = asked_formula_at_size(session, asked)
+    return replace(batch_sheet(formula), findings=open_findings(session, formula))
 
 
 def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:

@@ -7,6 +7,7 @@ from app.science.batch_size import BatchSize
 from app.science.errors import Invalid
 from app.science.formula import Formula, Phase
 from app.science.weighing import WeighedLine, Weighing, weigh
+from app.work.rules.answers import AnsweredFinding
 
 HOT_C = Decimal(60)
 HOT_CAUTION = (
@@ -32,12 +33,21 @@ class SheetPhase:
 
 @dataclass(frozen=True, slots=True)
 class BatchSheet:
-    """Everything a batch sheet shows: a formula at its batch size; the printed weights sum to ``weighed_g``."""
+    """Everything a batch sheet shows: a formula at its batch size; the printed weights sum to ``weighed_g``.
+
+    ``findings`` are those of the checks that have no answer yet, stops first.
+    """
 
     formula: Formula
     size: BatchSize
     weighing: Weighing
     phases: tuple[SheetPhase, ...]
+    findings: tuple[AnsweredFinding, ...] = ()
+
+    @property
+    def has_measures(self) -> bool:
+        """Whether a line was written as a measure, which then stands beside its grams."""
+        return any(line.line.measure for line in self.lines)
 
     @property
     def lines(self) -> tuple[WeighedLine, ...]:

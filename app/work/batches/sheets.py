@@ -14,6 +14,7 @@ from app.science.weighing_advice import Advice
 from app.store.batches import Batch, BatchLine
 from app.work.batches.loading import load_batch
 from app.work.formulas.versions import formula_of
+from app.work.rules.open_findings import open_findings
 from app.work.sheets import sheet_of
 
 
@@ -26,7 +27,7 @@ def sheet_of_batch(session: Session, batch_id: int) -> dict[str, Any]:
     batch = load_batch(session, batch_id)
     formula = formula_of_batch(batch)
     return {
-        "sheet": sheet_of(formula, planned_weighing(batch, formula)),
+        "sheet": replace(sheet_of(formula, planned_weighing(batch, formula)), findings=open_findings(session, formula)),
         "size_text": batch.size_text,
         "number": batch.number,
         "planned_on": batch.planned_on,

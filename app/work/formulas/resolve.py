@@ -41,6 +41,8 @@ TOO_MANY = f"A formula holds at most {MOST_LINES} lines; take some away or split
 BASES: Mapping[str, str] = {"w/w": "% w/w", "w/v": "% w/v", "v/v": "% v/v", "amounts": "amount"}
 FILLS_UP = re.compile(r"\s*(q\.?\s?s\.?|ad|to|rest|balance)(\s*(to|ad)?\s*100\s*%?)?\s*", re.IGNORECASE)
 PLACES = 6
+# Spoons and cups hold what is heaped on them (common practice).
+SPOONS = ("spoon", "cup", "pinch", "dash", "drop")
 NEAR_HUNDRED = Decimal("0.05")
 _TEMPERATURE = re.compile(r"(?P<number>[-−]?[\d.,]+)\s*(°|º|deg(rees)?)?\s*(?P<unit>[CF]?)", re.IGNORECASE)
 
@@ -215,7 +217,8 @@ def _weight(row: DraftLine, density: Decimal | None) -> tuple[Quantity, Decimal]
 
 def _measure(quantity: Quantity, grams: Decimal) -> HouseholdMeasure:
     with exact_arithmetic():
-        return HouseholdMeasure(quantity.unit.symbol, to_places(grams / quantity.amount, 12), quantity.rough)
+        is_rough = quantity.rough or quantity.unit.name.endswith(SPOONS)
+        return HouseholdMeasure(quantity.unit.symbol, to_places(grams / quantity.amount, 12), is_rough)
 
 
 def _percent(row: DraftLine, material: Material | None, basis: str, density: Decimal | None) -> Decimal:

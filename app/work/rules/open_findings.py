@@ -1,0 +1,19 @@
+"""The findings of a formula that nobody answered yet, for the head of the sheet that is taken to the bench."""
+
+from sqlalchemy.orm import Session
+
+from app.science.formula import Formula
+from app.store.workshop import the_workshop
+from app.work.rules.answers import AnsweredFinding, read_answers
+from app.work.rules.asking import question
+from app.work.rules.checks import check
+from app.work.rules.corrections import read_corrections
+from app.work.rules.predicted_ph import predicted_ph
+
+
+def open_findings(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
+    """Return the stops and cautions of a formula that have no answer, by the tables and the law of today."""
+    home = the_workshop(session).jurisdiction.value
+    asked = question(formula, predicted_ph(formula))
+    checks = check(asked, home, read_answers(session, formula.formula_id), read_corrections(session))
+    return checks.home.open("stop", "caution")
