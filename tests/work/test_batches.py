@@ -25,6 +25,7 @@ from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import Faults, Weighed, record_weighings
 from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.papers import Asked, batch_sheet_of
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
 
@@ -136,6 +137,20 @@ def test_the_choices_offer_what_the_formula_has(demo: Store) -> None:
     offered = planning_choices(demo, 2)
     assert (offered.size, offered.fill, offered.loss) == ("40 units", "60 g", "3")
     assert [version.number for version in offered.versions] == [1]
+
+
+def test_a_loss_left_empty_is_that_of_the_version_on_plan_and_sheet(demo: Store) -> None:
+    with demo.transaction() as session:
+        session.execute(text("UPDATE workshop SET loss_percent = '11'"))
+    with demo.reading() as session:
+        printed = batch_sheet_of(session, Asked(2, version_id=2, size="900 g"))
+    batch_id = plan_batch(demo, Plan(2, 2, "900 g", planned_on="2026-11-30"))
+    with demo.reading() as session:
+        planned = sheet_of_batch(session, batch_id)["sheet"]
+    assert planned.loss_percent == printed.loss_percent == 3
+    assert [row.weigh_g for row in planned.lines] == [row.weigh_g for row in printed.lines]
+    assert planning_choices(demo, 2, 2).loss == "3"
+    assert planning_choices(demo, 2).loss == "11"
 
 
 # -- weighing and observing

@@ -49,7 +49,7 @@ def plan() -> Page:
 
 
 def _plan_page(form: PlanForm, faults: dict[str, str]) -> str:
-    choices = planning_choices(context.store(), form.formula_id)
+    choices = planning_choices(context.store(), form.formula_id, form.version_id)
     return render_template("batches/new.html", form=form.with_defaults(choices), choices=choices, faults=faults)
 
 

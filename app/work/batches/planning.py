@@ -21,7 +21,8 @@ from app.work.clock import now
 from app.work.formulas.context import read_context
 from app.work.formulas.deeds import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
-from app.work.formulas.versions import formula_of, keep_in, latest_version
+from app.work.formulas.results import results_of
+from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
 from app.work.once import earlier_result, remember, scoped
 from app.work.papers import at_size
 from app.work.sheets import BatchSheet, batch_sheet
@@ -71,8 +72,10 @@ class PlanningChoices:
     loss: str
 
 
-def planning_choices(store: Store, formula_id: int | None) -> PlanningChoices:
+def planning_choices(store: Store, formula_id: int | None, version_id: int | None = None) -> PlanningChoices:
     """List what can be planned; the first formula is taken when none is named.
+
+    Size, fill and loss are those of the version, or of the draft as far as it can be read.
 
     Raises:
         NotFound: when the named formula does not exist.
@@ -83,9 +86,13 @@ def planning_choices(store: Store, formula_id: int | None) -> PlanningChoices:
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
-        draft = open_draft(session, chosen).draft
-        loss = draft.loss_percent or plain(the_workshop(session).loss_percent)
-        return PlanningChoices(formulas, chosen, _versions(session, chosen), draft.batch, draft.fill, loss)
+        versions = _versions(session, chosen)
+        if version_id in {version.id for version in versions}:
+            formula = read_version(session, version_id or 0)
+        else:
+            formula = results_of(session, open_draft(session, chosen)).formula
+        size, fill = (formula.size.words, formula.size.fill_words) if formula.size else ("", "")
+        return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent))
 
 
 def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:

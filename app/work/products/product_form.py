@@ -9,7 +9,7 @@ from babel.numbers import get_currency_precision, list_currencies
 
 from app.science.barcode_number import read_barcode_number
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain
+from app.science.numbers import parse_number, plain, to_places
 from app.science.quantities import Quantity, parse_quantity
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction
@@ -77,6 +77,10 @@ class Price(Field[Decimal | None]):
         if -int(amount.normalize().as_tuple().exponent) > digits:
             raise Invalid(at, f"A price in {form.currency} has {digits} decimals at most.")
         return amount
+
+    def stored(self, row: Product) -> str:
+        """Return the price of a stored product with the decimals of its currency."""
+        return "" if row.price is None else f"{to_places(row.price, get_currency_precision(row.currency)):f}"
 
     def write(self, value: Decimal | None) -> str:
         """Return the amount without a sign."""
