@@ -71,7 +71,7 @@ def is_base(substance: Substance) -> bool:
     return hazard(substance) in BASIC or (hazard(substance) is Hazard.SALT and net > 0)
 
 
-def way_back(substance: Substance) -> Adjuster:
+def counter_adjuster(substance: Substance) -> Adjuster:
     """Give the 10 % solution that undoes too much of a substance: citric acid, or sodium hydroxide after an acid."""
     name = BACK_FROM_BASE if is_base(substance) else BACK_FROM_ACID
     found = acid_base_table().find(name)

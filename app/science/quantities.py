@@ -14,6 +14,7 @@ from app.science.units import DROPS_PER_ML, Measure, Unit, find_unit, registry
 MOST_PARTS = 6
 LIGHTEST_G_ML = Decimal("0.001")
 DENSEST_G_ML = Decimal(25)
+HEAVIEST_G = Decimal("1e8")
 
 _NUMBER = re.compile(
     r"[-+]?(?:\d+ \d+ ?/ ?\d+|\d+ ?/ ?\d+|\d{1,3}(?: \d{3})+(?!\d)(?:[.,]\d+)?"

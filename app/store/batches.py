@@ -31,18 +31,14 @@ class BatchState(StrEnum):
 
     PLANNED = "planned"
     IN_PROCESS = "in process"
+    QUARANTINE = "quarantine"
     RELEASED = "released"
     REJECTED = "rejected"
+    CANCELLED = "cancelled"
 
 
-class ReadingKind(StrEnum):
-    """What was observed."""
-
-    PH = "pH"
-    APPEARANCE = "appearance"
-    TEMPERATURE = "temperature"
-    WEIGHT = "weight"
-    OTHER = "other"
+DECIDED = frozenset({BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED})
+PH = "pH"
 
 
 class Batch(Base):
@@ -55,7 +51,9 @@ class Batch(Base):
         above_zero("size_g"),
         above_zero("fill_g"),
         number_between("loss_percent", 0, 99),
-        CheckConstraint("(state IN ('released', 'rejected')) = (decided_at IS NOT NULL)", name="decision_is_dated"),
+        CheckConstraint(
+            "(state IN ('released', 'rejected', 'cancelled')) = (decided_at IS NOT NULL)", name="decision_is_dated"
+        ),
         STRICT,
     )
 
@@ -88,6 +86,16 @@ class Batch(Base):
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
 
+    @property
+    def is_decided(self) -> bool:
+        """Whether it is released, rejected or cancelled, and so refuses any change."""
+        return self.state in DECIDED
+
+    @property
+    def weighed_g(self) -> Decimal:
+        """What went in, all lines together, grams."""
+        return sum((line.actual_g or Decimal(0) for line in self.lines), Decimal(0))
+
     def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
         """Add a line to the history."""
         self.history.append(BatchEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
@@ -106,14 +114,15 @@ class Batch(Base):
     def record(self, reading: "BatchReading", *, by: str, why: str = "") -> None:
         """Take a reading into the record and its history."""
         self.readings.append(reading)
-        self.log(f"reading: {reading.kind.value}", by=by, at=reading.taken_at, new=reading.words, why=why)
+        self.log(f"reading: {reading.kind}", by=by, at=reading.taken_at, new=reading.words, why=why)
 
 
 class BatchLine(Base):
-    """A line to weigh: the target, what the scale shows, what went in, from which lot.
+    """A line to weigh: the target, the band around it, what the scale shows, and what was weighed.
 
     ``step_g`` is the step of the scale it was planned on, ``advice`` what to do where that scale cannot show the
-    weight; both as they were planned. ``line_key`` names the line of the version, empty for one added at the bench.
+    weight; both as they were planned. ``line_key`` names the line of the version; it is empty for one added at the
+    bench, which pins its ``material`` instead, since the version does not hold it.
     """
 
     __tablename__ = "batch_line"
@@ -122,7 +131,8 @@ class BatchLine(Base):
         number_between("percent", 0, 100),
         number_between("target_g", 0, None),
         number_between("shown_g", 0, None),
-        number_between("actual_g", 0, None),
+        number_between("low_g", 0, None),
+        number_between("high_g", 0, None),
         STRICT,
     )
 
@@ -136,30 +146,108 @@ class BatchLine(Base):
     percent: Mapped[Amount]
     target_g: Mapped[Amount]
     shown_g: Mapped[Amount]
+    low_g: Mapped[MaybeAmount]
+    high_g: Mapped[MaybeAmount]
     scale: Mapped[Words]
     step_g: Mapped[Amount] = mapped_column(default=Decimal("0.01"))
     advice: Mapped[Words]
     added_at_bench: Mapped[bool] = mapped_column(default=False)
-    actual_g: Mapped[MaybeAmount]
-    lot_code: Mapped[Words]
-    initials: Mapped[Words]
-    weighed_at: Mapped[MaybeMoment]
+    material: Mapped[Words]
+
+    weighings: Mapped[list["BatchWeighing"]] = relationship(
+        order_by="BatchWeighing.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+
+    @property
+    def standing(self) -> tuple["BatchWeighing", ...]:
+        """The weighings that no later one replaces."""
+        replaced = {weighing.replaces_id for weighing in self.weighings} - {None}
+        return tuple(weighing for weighing in self.weighings if weighing.id not in replaced)
+
+    @property
+    def actual_g(self) -> Decimal | None:
+        """What went in, grams; None while nothing was weighed."""
+        weights = [weighing.grams for weighing in self.standing if weighing.grams is not None]
+        return sum(weights, Decimal(0)) if weights else None
+
+    @property
+    def lot_text(self) -> str:
+        """The lots it came from, as written at the weighings."""
+        return ", ".join(dict.fromkeys(weighing.lot_text for weighing in self.standing if weighing.lot_text))
+
+    @property
+    def by(self) -> str:
+        """Who weighed it."""
+        return ", ".join(dict.fromkeys(weighing.by for weighing in self.standing if weighing.by))
+
+    @property
+    def is_left_out(self) -> bool:
+        """Whether it stands here only because something was once added at the bench and taken back."""
+        return self.added_at_bench and self.actual_g is None
+
+
+class BatchWeighing(Base):
+    """One portion on a scale; never altered. A correction is a later row that names the one it replaces, and why.
+
+    ``grams`` is None where a lot is noted but nothing is weighed yet, and in a correction that takes a weighing back.
+    An addition of a pH session carries the session, its place in it, the drops counted and what had been advised.
+    """
+
+    __tablename__ = "batch_weighing"
+    __table_args__ = (
+        number_between("grams", 0, None),
+        number_between("tare_g", 0, None),
+        CheckConstraint("replaces_id IS NULL OR length(trim(reason)) > 0", name="correction_has_reason"),
+        CheckConstraint("(session_id IS NULL) = (place IS NULL)", name="place_in_session"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    line_id: Mapped[int] = reference("batch_line.id", on_delete="CASCADE")
+    grams: Mapped[MaybeAmount]
+    lot_text: Mapped[Words]
+    scale: Mapped[Words]
+    vessel: Mapped[Words]
+    tare_g: Mapped[MaybeAmount]
+    by: Mapped[Words]
+    checked_by: Mapped[Words]
+    at: Mapped[datetime]
+    replaces_id: Mapped[int | None] = reference("batch_weighing.id", nullable=True)
+    reason: Mapped[Words]
+    session_id: Mapped[int | None] = reference("ph_session.id", on_delete="CASCADE", nullable=True)
+    place: Mapped[int | None]
+    drops: Mapped[MaybeAmount]
+    advised_g: Mapped[MaybeAmount]
+
+    line: Mapped[BatchLine] = relationship(back_populates="weighings")
 
 
 class BatchReading(Base):
-    """An observation: a pH, a look, a temperature, a weight."""
+    """An observation: a pH, a look, a temperature, a weight.
+
+    A reading of a pH session is the same row: it carries the session, its place in it and the reading's uncertainty.
+    """
 
     __tablename__ = "batch_reading"
-    __table_args__ = (one_of("kind", ReadingKind), not_blank("words"), STRICT)
+    __table_args__ = (
+        not_blank("kind"),
+        not_blank("words"),
+        number_between("uncertainty", 0, 3),
+        CheckConstraint("(session_id IS NULL) = (place IS NULL)", name="place_in_session"),
+        STRICT,
+    )
 
     id: Mapped[Key]
     batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
-    kind: Mapped[ReadingKind] = mapped_column(Word(ReadingKind))
+    kind: Mapped[str]
     value: Mapped[MaybeAmount]
     words: Mapped[str]
     temperature_c: Mapped[MaybeAmount]
+    uncertainty: Mapped[MaybeAmount]
     taken_at: Mapped[datetime]
     taken_by: Mapped[Words]
+    session_id: Mapped[int | None] = reference("ph_session.id", on_delete="CASCADE", nullable=True)
+    place: Mapped[int | None]
 
 
 class BatchEvent(Base):

@@ -24,7 +24,7 @@ from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.weighing import Weighed, record_weighings
+from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
 from app.work.formulas.deeds import insert
 from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
@@ -191,24 +191,23 @@ def _weigh_in(store: Store, batch_id: int, row: Row) -> None:
     batch = _load(store, batch_id)
     started = row["state"] == BatchState.IN_PROCESS
     lines = batch.lines[: len(batch.lines) // 2] if started else batch.lines
-    entry = partial(_entry, spread=Decimal(row["spread"]), initials=row["made_by"][:2])
+    entry = partial(_entry, spread=Decimal(row["spread"]))
     entries = [entry(place, line.id, line.shown_g, line.name) for place, line in enumerate(lines)]
     record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
 
 
-def _entry(place: int, line_id: int, shown_g: Decimal, name: str, *, spread: Decimal, initials: str) -> Weighed:
+def _entry(place: int, line_id: int, shown_g: Decimal, name: str, *, spread: Decimal) -> TypedWeighing:
     """Let the weights miss a little, up and down in turn, as they do on a real scale."""
     step = Decimal("0.01") if shown_g < 200 else Decimal("0.1")
     miss = to_step(shown_g * spread / 100 * (place % 3 - 1), step)
-    lot = f"{''.join(word[0] for word in name.split()).upper()[:3]}-{26000 + 7 * place + len(name)}"
-    return Weighed(line_id, plain(shown_g + miss), lot, initials)
+    letters = "".join(word[0] for word in name.split() if word[0].isalpha()).upper()[:3]
+    lot = f"{letters}-{26000 + 7 * place + len(name)}"
+    return TypedWeighing(line_id, plain(shown_g + miss), lot)
 
 
 def _finish(store: Store, batch_id: int, row: Row) -> None:
     batch = _load(store, batch_id)
-    came_out = to_step(
-        sum((line.actual_g or Decimal(0) for line in batch.lines), Decimal(0)) * Decimal("0.972"), Decimal(1)
-    )
+    came_out = to_step(batch.weighed_g * Decimal("0.972"), Decimal(1))
     record_yield(store, batch_id, text=plain(came_out), who=row["made_by"])
     version = _load(store, batch_id).row_version
     decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))

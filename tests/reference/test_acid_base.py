@@ -5,7 +5,7 @@ import pytest
 from app.reference.acid_base import PKA_COLUMNS, acid_base_table
 from app.reference.mixtures import Conditions, Entry, build_adjuster, build_mixture
 from app.reference.neutraliser_comparison import compare_neutralisers
-from app.reference.neutralisers import is_base, neutralisers, way_back
+from app.reference.neutralisers import counter_adjuster, is_base, neutralisers
 from app.reference.preservatives import preservatives
 from app.reference.tables import read_table
 from app.reference.thickeners import thickeners
@@ -136,8 +136,8 @@ def test_hazards(name, kind):
 
 
 def test_the_way_back_goes_the_other_way():
-    assert way_back(TABLE.find("Triethanolamine").substance).substance.inci == "Citric Acid"
-    assert way_back(TABLE.find("Lactic Acid").substance).substance.inci == "Sodium Hydroxide"
+    assert counter_adjuster(TABLE.find("Triethanolamine").substance).substance.inci == "Citric Acid"
+    assert counter_adjuster(TABLE.find("Lactic Acid").substance).substance.inci == "Sodium Hydroxide"
 
 
 def test_neutralisers_compare_side_by_side():

@@ -34,9 +34,11 @@ def rows(path: Path) -> dict[str, int]:
         return {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in names}  # noqa: S608
 
 
-def schema(path: Path) -> list[tuple[str, str, str]]:
+def schema(path: Path) -> dict[tuple[str, str], set[str]]:
+    """Read every object with its clauses; a table that was rebuilt lists its constraints in another order."""
     with sqlite3.connect(path) as connection:
-        return connection.execute(SCHEMA).fetchall()
+        found = connection.execute(SCHEMA).fetchall()
+    return {(kind, name): {part.strip(" \t\n,()") for part in sql.splitlines()} for kind, name, sql in found}
 
 
 def test_each_revision_goes_down_and_up_again_on_a_filled_database(filled: Path) -> None:
@@ -44,7 +46,8 @@ def test_each_revision_goes_down_and_up_again_on_a_filled_database(filled: Path)
     for revision in sorted(known_revisions(), reverse=True)[1:]:
         back_to(sqlite_url(filled), revision)
         below = rows(filled)
-        assert all(before[name] == count for name, count in below.items() if name != "alembic_version")
+        shared = (set(before) & set(below)) - {"alembic_version"}
+        assert {name: below[name] for name in shared} == {name: before[name] for name in shared}
         with sqlite3.connect(filled) as connection:
             assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
             assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)

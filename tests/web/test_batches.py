@@ -47,7 +47,9 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     page = demo_client.get(path).text
     assert "Batch HG-2026-002" in page
     ids = re.findall(r'name="actual-(\d+)"', page)
-    weights = {f"actual-{i}": "12,5" for i in ids} | {f"lot-{i}": f"L{i}" for i in ids}
+    planned = re.findall(r'class="number planned">([\d.]+)<', page)
+    weights = {f"actual-{i}": grams for i, grams in zip(ids, planned, strict=True)}
+    weights |= {f"lot-{i}": f"L{i}" for i in ids}
     form = {"row_version": field(page, "row_version"), "who": "Ines", **weights}
     assert demo_client.post(f"{path}/weights", data=form).status_code == 303
     demo_client.post(f"{path}/reading", data={"kind": "pH", "words": "6,1", "who": "Ines"})
@@ -58,7 +60,7 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     page = demo_client.get(path).text
     assert 'class="state released"' in page
     assert 'name="actual-' not in page
-    assert "12.5" in page
+    assert all(f"<strong>{grams} g</strong>" in page for grams in planned)
 
 
 def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: FlaskClient) -> None:
@@ -80,22 +82,23 @@ def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: 
     assert 'value="L77"' in answer.text
 
 
-def test_an_overtaken_form_keeps_what_was_typed_and_shows_what_is_there_by_now(demo_client: FlaskClient) -> None:
+def test_an_overtaken_form_keeps_what_was_typed_and_shows_what_stands_there_now(demo_client: FlaskClient) -> None:
     path = plan(demo_client)
     version = field(demo_client.get(path).text, "row_version")
-    first, second, third = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[:3]
-    theirs = {"row_version": version, f"actual-{first}": "270", f"lot-{first}": "W1", f"actual-{second}": "5"}
+    first, _, third = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[:3]
+    theirs = {"row_version": version, "who": "Ines", f"actual-{first}": "270", f"lot-{first}": "W1"}
     assert demo_client.post(f"{path}/weights", data=theirs).status_code == 303
-    mine = {"row_version": version, f"actual-{first}": "271", f"lot-{first}": "", f"actual-{third}": "7"}
+    mine = {"row_version": version, "who": "Tom", f"actual-{first}": "271", f"actual-{third}": "0.6"}
     answer = demo_client.post(f"{path}/weights", data=mine)
     assert answer.status_code == 409
     assert "not saved" in answer.text
-    assert "the record has 270 g, lot W1 by now; you typed 271 g." in answer.text
-    kept = [field(answer.text, f"{kind}-{n}") for kind, n in (("actual", first), ("lot", first), ("actual", second))]
-    assert kept == ["271", "W1", "5"]
-    again = {name: field(answer.text, name) for name in ("row_version", f"actual-{first}", f"actual-{third}")}
+    assert "the record now has 270 g, lot W1; you typed 271 g." in answer.text
+    assert [field(answer.text, f"actual-{n}") for n in (first, third)] == ["271", "0.6"]
+    again = {name: field(answer.text, name) for name in ("row_version", f"actual-{third}")} | {"who": "Tom"}
     assert demo_client.post(f"{path}/weights", data=again).status_code == 303
-    assert field(demo_client.get(path).text, f"actual-{first}") == "271"
+    page = demo_client.get(path).text
+    assert "<strong>270 g</strong>" in page
+    assert "<strong>0.6 g</strong>" in page
 
 
 def test_weights_that_come_after_the_decision_are_shown_and_not_written(demo_client: FlaskClient) -> None:
@@ -181,3 +184,41 @@ def test_release_pressed_twice_is_one_release(demo_client: FlaskClient) -> None:
     assert [demo_client.post(f"{path}/decide", data=decision).status_code for _ in range(2)] == [303, 303]
     assert demo_client.get(path).text.count("in process became") == 0
     assert demo_client.get(path).text.count("a training batch") == 1
+
+
+def test_a_weight_that_looks_like_a_slip_is_asked_about_and_taken_when_confirmed(
+    demo_client: FlaskClient,
+) -> None:
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    first = re.findall(r'name="actual-(\d+)"', page)[0]
+    form = {"row_version": field(page, "row_version"), "who": "Ines", f"actual-{first}": "2700"}
+    answer = demo_client.post(f"{path}/weights", data=form)
+    assert answer.status_code == 422
+    assert "times the planned" in answer.text
+    assert f'name="sure-{first}" value="2700"' in answer.text
+    assert demo_client.post(f"{path}/weights", data={**form, f"sure-{first}": "2700"}).status_code == 303
+
+
+def test_a_weighing_is_corrected_on_a_page_of_its_own(demo_client: FlaskClient) -> None:
+    page = demo_client.get("/batches/1").text
+    link = re.findall(r'href="(/batches/1/weighings/\d+)"', page)[0]
+    form = {"grams": "", "lot": "X1", "who": "Tom", "reason": ""}
+    answer = demo_client.post(link, data=form)
+    assert answer.status_code == 422
+    assert 'id="reason-fault"' in answer.text
+    assert field(answer.text, "lot") == "X1"
+    assert demo_client.post(link, data={**form, "grams": "12 g", "reason": "wrong line"}).status_code == 303
+    page = demo_client.get("/batches/1").text
+    assert "lot X1" in page
+    assert "wrong line" in page
+    assert demo_client.get(link).status_code == 404
+
+
+def test_what_comes_after_a_decision_keeps_what_was_typed(demo_client: FlaskClient) -> None:
+    form = {"kind": "pH", "words": "5.4", "who": "Tom"}
+    released = next(n for n in range(1, 6) if "state released" in demo_client.get(f"/batches/{n}").text)
+    answer = demo_client.post(f"/batches/{released}/reading", data=form)
+    assert answer.status_code == 409
+    assert "released" in answer.text
+    assert "5.4" in answer.text.split("You typed")[1]

@@ -45,11 +45,11 @@ def test_one_step_at_a_time_with_its_caution(client: FlaskClient, started: str) 
     assert "Predicted in all" in page
     for word in ("goggles", "gloves", "long sleeves", "never water to alkali", "aluminium", "Ventilate", "Splash"):
         assert word in page
-    assert "pH that it says" in page.split("Measure without adding")[1]
+    assert "pH reading" in page.split("Measure without adding")[1]
     send(client, started, "addition", grams="4")
     page = client.get(started).get_data(as_text=True)
     assert "Stir, wait, measure" in page
-    send(client, started, "reading", ph="5.0", instrument="meter", temperature="21")
+    send(client, started, "reading", ph="5.0", instrument="meter", temperature="21", sure="5.0")
     page = client.get(started).get_data(as_text=True)
     assert "Left to add" in page
     assert 'class="curve second"' in page
@@ -116,11 +116,11 @@ def test_pressing_twice_takes_the_entry_once(client: FlaskClient, gel: Any, star
     assert str(weights["Sodium hydroxide 10 %"]) == "3"
 
 
-def test_overshoot_shows_the_way_back_with_its_warnings(client: FlaskClient, started: str) -> None:
+def test_overshoot_shows_the_correction_with_its_warnings(client: FlaskClient, started: str) -> None:
     send(client, started, "addition", grams="14")
-    send(client, started, "reading", ph="8.2")
+    send(client, started, "reading", ph="11.2")
     page = client.get(started).get_data(as_text=True)
-    assert "The way back" in page
+    assert "Too high: correct with Citric Acid" in page
     assert "gel thins" in page
     assert "Concentrated acid irritates" in page
 
@@ -137,7 +137,7 @@ def test_the_session_is_in_the_batch_record_with_its_plot(client: FlaskClient, g
 def test_the_session_ends_and_goes_back_into_the_formula(client: FlaskClient, started: str) -> None:
     send(client, started, "addition", grams="8")
     assert send(client, started, "end").status_code == 303
-    assert send(client, started, "as-made").status_code == 303
+    assert send(client, started, "update-formula").status_code == 303
     assert "As made, batch" in client.get("/formulas/1").get_data(as_text=True)
 
 
@@ -148,7 +148,7 @@ def test_what_is_not_there_is_not_found(client: FlaskClient, path: str) -> None:
     assert client.get(path).status_code == 404
 
 
-@pytest.mark.parametrize("deed", ["addition", "reading", "take-back", "end", "as-made"])
+@pytest.mark.parametrize("deed", ["addition", "reading", "take-back", "end", "update-formula"])
 def test_an_unknown_session_is_not_found(client: FlaskClient, gel: Any, deed: str) -> None:
     answer = client.post(f"/batches/{gel.batch_id}/ph/77/{deed}", data={"grams": "1", "ph": "5"})
     assert answer.status_code == 404
@@ -205,7 +205,7 @@ def test_a_decided_batch_shows_its_session_and_takes_no_more(client: FlaskClient
     assert client.post(f"/batches/{gel.batch_id}/decide", data=decided).status_code == 303
     page = client.get(started).get_data(as_text=True)
     assert "rejected" in page
-    assert "Take it down" not in page
+    assert "Record addition" not in page
     assert "Additions and readings" in page
     refused = client.post(f"{started}/1/reading", data={**old, "ph": "6.1"})
     assert refused.status_code == 409
@@ -227,3 +227,41 @@ def test_drops_of_a_weighed_dropper_are_taken_down_in_grams(client: FlaskClient,
     dropper = re.findall(r'<option value="(\d+)"[^>]*>Pipette', page)[0]
     send(client, started, "addition", drops="40", dropper_id=dropper)
     assert ", 40 drops" in client.get(started).get_data(as_text=True)
+
+
+def test_a_reading_that_cannot_be_is_asked_about_and_kept(
+    client: FlaskClient, started: str
+) -> None:
+    send(client, started, "addition", grams="3")
+    page = send(client, started, "reading", ph="8.5").get_data(as_text=True)
+    assert re.search(r"You typed 8\.5; about \d\.\d was expected\. Is it 8\.5\?", page)
+    assert 'value="8.5"' in page
+    assert send(client, started, "reading", ph="8.5", sure="8.5").status_code == 303
+    page = client.get(started).get_data(as_text=True)
+    assert "Measure again" in page
+    assert "Record addition" not in page.split("More")[0].split('id="now"')[1].split("</section>")[0]
+
+
+def test_what_goes_into_the_formula_is_shown_before_the_button(client: FlaskClient, started: str) -> None:
+    send(client, started, "addition", grams="8")
+    send(client, started, "end")
+    page = client.get(started).get_data(as_text=True)
+    shown = page.split("Update the formula from this batch")[1]
+    assert "<strong>1.6032 %</strong>" in shown
+    assert "8 g in 499 g are 1.6032 %" in shown
+
+
+def test_a_balm_is_offered_no_ph_session(demo_client: FlaskClient) -> None:
+    page = demo_client.get("/batches").get_data(as_text=True)
+    form = {"formula": balm(demo_client), "size": "300 g", "planned_on": "2026-11-30", "made_by": "Ines"}
+    path = demo_client.post("/batches/new", data=form).headers["Location"]
+    page = demo_client.get(path).get_data(as_text=True)
+    assert "Adjust the pH" not in page
+    bench = demo_client.get(f"{path}/ph").get_data(as_text=True)
+    assert "without water there is no pH" in bench
+    assert "Start the session" not in bench
+
+
+def balm(client: FlaskClient) -> str:
+    page = client.get("/formulas").get_data(as_text=True)
+    return re.findall(r'href="/formulas/(\d+)"[^>]*>[^<]*[Bb]alm', page)[0]

@@ -23,7 +23,13 @@ from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.sheets import sheet_of_batch
-from app.work.batches.weighing import Faults, Weighed, record_weighings
+from app.work.batches.weighing import (
+    TypedCorrection,
+    TypedWeighing,
+    correct_weighing,
+    record_weighings,
+)
+from app.work.form import Faults
 from app.work.formulas.deeds import From, open_draft, save_draft
 from app.work.papers import Asked, batch_sheet_of
 
@@ -37,7 +43,7 @@ def load(store: Store, batch_id: int) -> Batch:
 
 def weigh_all(store: Store, batch_id: int, lot: str = "L1") -> None:
     batch = load(store, batch_id)
-    entries = [Weighed(line.id, str(line.shown_g), lot, "IN") for line in batch.lines]
+    entries = [TypedWeighing(line.id, str(line.shown_g), lot) for line in batch.lines]
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 
@@ -160,18 +166,105 @@ def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(dem
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first = batch.lines[0]
-    record_weighings(demo, batch_id, batch.row_version, [Weighed(first.id, "270,5 g", "W9", "IN")], who="Ines")
+    record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(first.id, "270,5 g", "W9")], who="Ines")
     after = load(demo, batch_id)
     assert after.state is BatchState.IN_PROCESS
     assert str(after.lines[0].actual_g) == "270.5"
     changed = {(e.what, e.old, e.new) for e in after.history}
-    assert (f"{first.name}: weight", "", "270.5 g") in changed
+    assert (f"{first.name}: weight", "", "270.5 g, lot W9") in changed
     assert ("state", "planned", "in process") in changed
-    record_weighings(
-        demo, batch_id, after.row_version, [Weighed(first.id, "271", "W9", "IN")], who="Tom", why="misread"
+
+
+def test_a_correction_is_a_row_of_its_own_that_names_the_old_one_and_why(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    entry = TypedWeighing(batch.lines[0].id, "270.5", "W9")
+    record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines", checked_by="Tom")
+    first = load(demo, batch_id).lines[0].weighings[0]
+    correct_weighing(demo, batch_id, first.id, TypedCorrection("271", "W10", "Tom", "misread"))
+    line = load(demo, batch_id).lines[0]
+    assert (line.actual_g, line.lot_text, len(line.weighings)) == (Decimal(271), "W10", 2)
+    assert (line.weighings[1].replaces_id, line.weighings[1].reason, line.weighings[0].grams) == (
+        first.id,
+        "misread",
+        Decimal("270.5"),
     )
     last = load(demo, batch_id).history[-1]
-    assert (last.old, last.new, last.by, last.why) == ("270.5 g", "271 g", "Tom", "misread")
+    assert (last.old, last.new) == ("270.5 g, lot W9, checked by Tom", "271 g, lot W10")
+    assert (last.by, last.why) == ("Tom", "misread")
+    with pytest.raises(NotFound):
+        correct_weighing(demo, batch_id, first.id, TypedCorrection("272", "", "Tom", "again"))
+
+
+@pytest.mark.parametrize(("who", "reason", "field"), [("", "misread", "who"), ("Tom", " ", "reason")])
+def test_a_correction_needs_a_name_and_a_reason(demo: Store, who: str, reason: str, field: str) -> None:
+    weighing = load(demo, 1).lines[0].weighings[0]
+    with pytest.raises(Faults) as told:
+        correct_weighing(demo, 1, weighing.id, TypedCorrection("271", "", who, reason))
+    assert list(told.value.by_field) == [field]
+
+
+def test_a_decided_batch_is_corrected_by_a_signed_row_and_its_lot_is_found_by_the_new_one(demo: Store) -> None:
+    batch_id = decided(demo)
+    before = load(demo, batch_id)
+    weighing = before.lines[0].weighings[0]
+    correct_weighing(demo, batch_id, weighing.id, TypedCorrection("270", "PD-99", "Tom", "label misread"))
+    after = load(demo, batch_id)
+    assert (after.row_version, after.state) == (before.row_version, BatchState.RELEASED)
+    assert after.lines[0].lot_text == "PD-99"
+    assert [row.number for row in find_batches(demo, "PD-99")] == [after.number]
+
+
+def test_portions_of_two_lots_add_up_to_the_line(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    for grams, lot in (("200 g", "W1"), ("0.07 kg", "W2"), ("500 mg", "W1")):
+        batch = load(demo, batch_id)
+        record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(batch.lines[0].id, grams, lot)], who="Ines")
+    line = load(demo, batch_id).lines[0]
+    assert (line.actual_g, line.lot_text) == (Decimal("270.5"), "W1, W2")
+
+
+@pytest.mark.parametrize(
+    ("share", "asked"),
+    [("10", True), ("5", True), ("4.9", False), ("0.1", True), ("0.01", True), ("0.5", False), ("1", False)],
+)
+def test_a_slip_of_the_decimal_is_asked_about_once(demo: Store, share: str, asked: bool) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    line = batch.lines[0]
+    grams = f"{line.shown_g * Decimal(share):f}"
+    entry = TypedWeighing(line.id, grams, "W1")
+    if asked:
+        with pytest.raises(Faults) as told:
+            record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines")
+        assert list(told.value.by_field) == [f"sure-{line.id}"]
+        assert load(demo, batch_id).lines[0].weighings == []
+        entry = replace(entry, sure=grams)
+    record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines")
+    assert load(demo, batch_id).lines[0].actual_g == Decimal(grams)
+
+
+def test_texts_are_never_cut_and_hold_no_control_signs(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    batch = load(demo, batch_id)
+    line = batch.lines[0]
+    with pytest.raises(Faults) as told:
+        record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(line.id, "270", "L" * 200)], who="I" * 300)
+    assert set(told.value.by_field) == {f"lot-{line.id}", "who"}
+    with pytest.raises(Faults) as told:
+        add_note(demo, batch_id, text="x" * 10_001, who="Ines")
+    assert list(told.value.by_field) == ["note"]
+    long = "STOP" + "x" * 5_000 + ", do not release"
+    add_note(demo, batch_id, text=long, who="Ines")
+    assert load(demo, batch_id).history[-1].new == long
+    add_reading(demo, batch_id, kind="appearance", words="even\x07\x1b, mould seen" + "n" * 1900, who="Ines")
+    assert load(demo, batch_id).readings[-1].words == "even, mould seen" + "n" * 1900
+
+
+@pytest.mark.parametrize("change", ["UPDATE {} SET grams = '1'", "DELETE FROM {}"])
+def test_a_weighing_cannot_be_altered_in_the_database(demo: Store, change: str) -> None:
+    with pytest.raises(IntegrityError, match="is kept as it is"), demo.transaction() as session:
+        session.execute(text(change.format("batch_weighing")))
 
 
 @pytest.mark.parametrize("bad", ["NaN", "1e400", "-1", "1,234", "abc", "٣"])
@@ -179,17 +272,17 @@ def test_a_weight_that_cannot_be_read_is_told_at_its_field_and_nothing_is_writte
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first, second = batch.lines[:2]
-    entries = [Weighed(first.id, "270", "W9", ""), Weighed(second.id, bad, "", "")]
+    entries = [TypedWeighing(first.id, "270", "W9"), TypedWeighing(second.id, bad, "")]
     with pytest.raises(Faults) as told:
-        record_weighings(demo, batch_id, batch.row_version, entries, who="")
-    assert list(told.value.messages) == [f"actual-{second.id}"]
+        record_weighings(demo, batch_id, batch.row_version, entries, who="Ines")
+    assert list(told.value.by_field) == [f"actual-{second.id}"]
     assert all(line.actual_g is None for line in load(demo, batch_id).lines)
 
 
 def test_a_form_read_before_somebody_else_saved_is_recognised(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
-    entry = [Weighed(batch.lines[0].id, "270", "", "")]
+    entry = [TypedWeighing(batch.lines[0].id, "270", "")]
     record_weighings(demo, batch_id, batch.row_version, entry, who="Ines")
     with pytest.raises(Conflict):
         record_weighings(demo, batch_id, batch.row_version, entry, who="Tom")
@@ -201,15 +294,16 @@ def test_a_form_read_before_somebody_else_saved_is_recognised(demo: Store) -> No
         ("pH", "15", "words"),
         ("pH", "acid", "words"),
         ("pH", "", "words"),
-        ("smell", "x", "kind"),
+        ("", "x", "kind"),
+        ("density", "1000", "words"),
         ("weight", "-2", "words"),
     ],
 )
 def test_a_reading_that_makes_no_sense_is_told(demo: Store, kind: str, words: str, field: str) -> None:
     batch_id = plan_batch(demo, PLAN)
-    with pytest.raises(Invalid) as told:
+    with pytest.raises(Faults) as told:
         add_reading(demo, batch_id, kind=kind, words=words)
-    assert told.value.field == field
+    assert list(told.value.by_field) == [field]
     assert load(demo, batch_id).readings == []
 
 
@@ -280,7 +374,9 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
     batch_id = decided(demo)
     batch = load(demo, batch_id)
     deeds: list[Callable[[], None]] = [
-        lambda: record_weighings(demo, batch_id, batch.row_version, [Weighed(batch.lines[0].id, "1", "", "")], who="T"),
+        lambda: record_weighings(
+            demo, batch_id, batch.row_version, [TypedWeighing(batch.lines[0].id, "1", "")], who="T"
+        ),
         lambda: add_reading(demo, batch_id, kind="pH", words="5"),
         lambda: record_yield(demo, batch_id, text="1", who="T"),
         lambda: decide(demo, batch_id, batch.row_version, state="rejected", who="T", why="x"),
@@ -288,9 +384,9 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
     for deed in deeds:
         with pytest.raises(Conflict, match="dated note"):
             deed()
-    with pytest.raises(Invalid) as told:
+    with pytest.raises(Faults) as told:
         add_note(demo, batch_id, text="Label misprinted on three pots.", who="")
-    assert told.value.field == "who"
+    assert list(told.value.by_field) == ["who"]
     add_note(demo, batch_id, text="Label misprinted on three pots.", who="Tom")
     assert load(demo, batch_id).history[-1].new == "Label misprinted on three pots."
 

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta
 
 from app.store.batches import BatchEvent
-from app.work.batches.history import deeds
+from app.work.batches.history import actions
 
 START = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
 
@@ -14,9 +14,9 @@ def event(what: str, seconds: float = 0, *, by: str = "Ines", why: str = "") -> 
 
 def test_weights_taken_down_in_one_go_are_one_deed_with_its_details() -> None:
     history = [event("planned"), event("Water: weight", 60), event("Water: lot", 60.1), event("Oil: weight", 60.2)]
-    found = deeds([*history, event("state", 60.3)])
-    assert [deed.words for deed in found] == ["planned", "taken down: 2 materials", "state"]
-    assert [part.what for deed in found for part in deed.details] == [one.what for one in history] + ["state"]
+    found = actions([*history, event("state", 60.3)])
+    assert [one.words for one in found] == ["planned", "weighed: 2 materials", "state"]
+    assert [part.what for one in found for part in one.details] == [one.what for one in history] + ["state"]
 
 
 def test_another_person_another_reason_or_a_later_time_is_another_deed() -> None:
@@ -26,10 +26,10 @@ def test_another_person_another_reason_or_a_later_time_is_another_deed() -> None
         event("Oil: lot", by="Tom", why="misread"),
         event("Oil: weight", 30, by="Tom", why="misread"),
     ]
-    assert [len(deed.details) for deed in deeds(lines)] == [1, 1, 1, 1]
+    assert [len(one.details) for one in actions(lines)] == [1, 1, 1, 1]
 
 
 def test_a_reading_and_a_note_stand_alone() -> None:
     lines = [event("reading: pH"), event("reading: pH", 1), event("note", 2), event("note", 3)]
-    assert [deed.words for deed in deeds(lines)] == ["reading: pH", "reading: pH", "note", "note"]
-    assert deeds([]) == ()
+    assert [one.words for one in actions(lines)] == ["reading: pH", "reading: pH", "note", "note"]
+    assert actions([]) == ()

@@ -16,7 +16,7 @@ from app.commands.computations._base import (
 )
 from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
 from app.reference.mixtures import build_adjuster
-from app.reference.neutralisers import way_back
+from app.reference.neutralisers import counter_adjuster
 from app.science.acid_base.advice import Advice, ask_dose
 from app.science.acid_base.values import Adjuster, Mixture
 from app.science.errors import Invalid
@@ -105,7 +105,7 @@ def _check(request: Request) -> None:
 
 def _ask(request: Request, mixture: Mixture, adjuster: Adjuster) -> Advice:
     readings = [(float(r.added_g), float(r.ph)) for r in request.readings]
-    adjusters = (adjuster, way_back(adjuster.substance))
+    adjusters = (adjuster, counter_adjuster(adjuster.substance))
     return ask_dose(mixture, adjusters, float(request.target_ph), float(request.batch_g), readings)
 
 

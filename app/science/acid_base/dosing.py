@@ -133,7 +133,7 @@ def plan_dose(
     wary = replace(question, half=float(np.hypot(half, believed.model_share * METER_90)))
     limit = wary.spread(theta, offsets, starts, target + direction * PASS_LIMIT)
     low, high = max(dose + spread[0], 0.0), min(dose + spread[1], LARGEST_DOSE)
-    part = SAFE_PART if belief is None else 1.0
+    part = 1.0 if belief is not None and added.any() else SAFE_PART
     return Dose(dose, low, high, _first(dose, limit[2], limit[0], part), start, target)
 
 

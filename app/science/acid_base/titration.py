@@ -33,7 +33,7 @@ class BufferShare:
 
 
 def useful_doses(dose: Dose, points: int = POINTS) -> Array:
-    """Choose the doses worth drawing, grams per gram of batch: from 0 to well past the target."""
+    """Return the doses worth drawing, grams per gram of batch: from 0 to well past the target."""
     if dose.value is None:
         return np.linspace(0.0, 0.2, points)
     top = max(1.6 * dose.value, 1.1 * min(dose.high or 0.0, 2.0 * dose.value))
@@ -45,25 +45,57 @@ def useful_doses(dose: Dose, points: int = POINTS) -> Array:
 def curve_with_band(
     model: Model, doses: Array, batch_g: float, belief: Belief | None = None, which: int = 0
 ) -> tuple[CurvePoint, ...]:
-    """Draw the titration curve with its band; ``doses`` in grams per gram of batch, shape (D,)."""
+    """Return the titration curve of one adjuster with its band (about 90 % cover).
+
+    Near a jump of the curve the doubt lies in the grams, not in the pH: an edge of the band is therefore the curve of
+    a whole variant of the inputs, the one that moves the pH there furthest for its probability (the first-order
+    reliability point: all inputs moved together, each in proportion to its influence, by 1.645 standard uncertainties).
+    Each such curve goes one way only, and so does the band.
+
+    Args:
+        model: the compiled formula with its adjusters.
+        doses: grams of the adjuster per gram of batch, rising, shape (D,).
+        batch_g: grams of the batch, for the grams of the points.
+        belief: what is known of the inputs; before any reading the stated uncertainties.
+        which: index of the adjuster.
+    """
     believed = belief or Belief.prior(model)
     theta, offsets = believed.rows()
-    table = np.zeros((len(doses) * theta.shape[0], len(model.adjusters)))
-    table[:, which] = np.tile(doses, theta.shape[0])
-    solved = solve(dose_system(model, np.repeat(theta, len(doses), axis=0), table))
+    count = len(doses)
+    table = np.zeros((count, len(model.adjusters)))
+    table[:, which] = doses
+    solved = solve(dose_system(model, np.repeat(theta, count, axis=0), np.tile(table, (theta.shape[0], 1))))
     ph = solved.ph.reshape(theta.shape[0], -1) + offsets[:, None]
-    strengths = solved.ionic_strength[: len(doses)]
-    half = np.array([believed.model_share * model_half_width(float(i)) for i in strengths])
-    low, high = _band(ph, half)
-    grams = doses * batch_g
-    return tuple(CurvePoint(*map(float, row)) for row in zip(grams, ph[0], low, high, strict=True))
+    half = np.array([believed.model_share * model_half_width(float(i)) for i in solved.ionic_strength[:count]])
+    steps = np.column_stack((theta, offsets))[1 : 1 + (theta.shape[0] - 1) // 2] - np.append(theta[0], offsets[0])
+    rising = ph[0, -1] >= ph[0, 0]
+    edges = []
+    for sign in (-1.0, 1.0):
+        scores = np.append(theta[0], offsets[0]) + _furthest(sign * (ph[1:] - ph[0]), steps)
+        moved = solve(dose_system(model, scores[:, :-1], table)).ph + scores[:, -1]
+        edge = ph[0] + sign * np.hypot(np.maximum(sign * (moved - ph[0]), 0.0), half)
+        edges.append(_one_way(edge, rising=bool(rising), outwards=sign))
+    return tuple(CurvePoint(*map(float, row)) for row in zip(doses * batch_g, ph[0], *edges, strict=True))
 
 
-def _band(ph: Array, half: Array) -> tuple[Array, Array]:
-    moves = ph[1:].reshape(2, -1, ph.shape[1]) - ph[0]
-    up = np.sqrt((np.maximum(moves.max(axis=0), 0.0) ** 2).sum(axis=0) + half**2)
-    down = np.sqrt((np.minimum(moves.min(axis=0), 0.0) ** 2).sum(axis=0) + half**2)
-    return ph[0] - down, ph[0] + up
+def _furthest(moves: Array, steps: Array) -> Array:
+    """Return the move of the inputs (D, P + 1) that shifts each point furthest, from the moves of single steps.
+
+    ``moves`` (2 R, D) are the shifts after each step up, then each step down, positive in the direction asked.
+    """
+    up, down = moves.reshape(2, -1, moves.shape[1])
+    size = np.maximum(np.maximum(up, down), 0.0)
+    share = size * np.where(up >= down, 1.0, -1.0)
+    length = np.sqrt((share**2).sum(axis=0))
+    return np.asarray((share / np.where(length > 0, length, 1.0)).T @ steps, dtype=np.float64)
+
+
+def _one_way(edge: Array, *, rising: bool, outwards: float) -> Array:
+    """Let an edge of the band go the way of its curve only; what little turns back is taken as wider, not narrower."""
+    path = edge if rising else -edge
+    widens_forwards = (outwards > 0) == rising
+    held = np.maximum.accumulate(path) if widens_forwards else np.minimum.accumulate(path[::-1])[::-1]
+    return held if rising else -held
 
 
 def buffer_shares(model: Model) -> tuple[BufferShare, ...]:

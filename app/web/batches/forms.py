@@ -6,7 +6,7 @@ from typing import Self
 
 from app.web.row_number import number
 from app.work.batches.planning import Plan, PlanningChoices
-from app.work.batches.weighing import Weighed
+from app.work.batches.weighing import TypedWeighing
 from app.work.clock import today
 
 
@@ -67,11 +67,17 @@ class PlanForm:
         )
 
 
-def weighed_entries(form: Mapping[str, str]) -> list[Weighed]:
-    """Collect the rows of the weighing form."""
+def weighed_entries(form: Mapping[str, str]) -> list[TypedWeighing]:
+    """Read the rows of the weighing form."""
     ids = [number(name.removeprefix("actual-")) for name in form if name.startswith("actual-")]
     return [
-        Weighed(row, form.get(f"actual-{row}", ""), form.get(f"lot-{row}", ""), form.get(f"initials-{row}", ""))
+        TypedWeighing(
+            row,
+            form.get(f"actual-{row}", ""),
+            form.get(f"lot-{row}", ""),
+            form.get(f"scale-{row}", ""),
+            form.get(f"sure-{row}", ""),
+        )
         for row in ids
         if row is not None
     ]

@@ -1,22 +1,25 @@
 """The list of batches, planning one, and the record of one."""
 
+from collections.abc import Callable
+
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.science.errors import Invalid
-from app.store.batches import ReadingKind
-from app.store.errors import Conflict
+from app.store.errors import Conflict, NotFound
 from app.web import context
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.web.row_number import number
 from app.work.batches.deciding import decide, what_is_open
-from app.work.batches.history import deeds
+from app.work.batches.history import actions
 from app.work.batches.listing import MOST_ROWS, find_batches
-from app.work.batches.loading import CLOSED, load_batch
-from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
-from app.work.batches.overtaken import clashes, still_typed
+from app.work.batches.loading import load_batch
+from app.work.batches.observing import KINDS, add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import plan_batch, planning_choices
-from app.work.batches.weighing import Faults, record_weighings
+from app.work.batches.save_conflicts import clashes, still_typed
+from app.work.batches.sections import shown
+from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
+from app.work.typed import Faults
 
 blueprint = Blueprint("batches", __name__, url_prefix="/batches")
 Page = str | Response | tuple[str, int]
@@ -62,103 +65,163 @@ def show(batch_id: int) -> Page:
 def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dict[str, str] | None = None) -> str:
     with context.store().reading() as session:
         batch = load_batch(session, batch_id)
-        return render_template(
-            "batches/show.html",
-            batch=batch,
-            closed=batch.state in CLOSED,
-            history=deeds(batch.history),
-            open_points=what_is_open(batch),
-            yield_percent=yield_percent(batch),
-            kinds=list(ReadingKind),
-            faults=faults or {},
-            typed=typed or {},
-        )
+        sections = shown(session, batch)
+    return render_template(
+        "batches/show.html",
+        batch=batch,
+        closed=batch.is_decided,
+        history=actions(batch.history),
+        open_points=what_is_open(batch),
+        yield_percent=yield_percent(batch),
+        sections=sections,
+        styles=dict.fromkeys(sheet for one in sections for sheet in one.section.styles),
+        kinds=KINDS,
+        faults=faults or {},
+        typed=typed or {},
+        again=request.endpoint.rpartition(".")[2] if request.endpoint else "",
+    )
+
+
+Act = Callable[[], object]
+
+
+def _done(batch_id: int, act: Act, anchor: str, *, prefix: str = "", words: str = "") -> Page:
+    """Do an action and go back to the record; what is wrong comes back beside what was typed."""
+    context.remember_person(_typed("who"))
+    try:
+        act()
+    except Faults as error:
+        return _again(batch_id, {f"{prefix}{fault.field}": fault.message for fault in error.faults}, 422)
+    except Invalid as error:
+        return _again(batch_id, {f"{prefix}{error.field}": error.message}, 422)
+    except Conflict as error:
+        return _again(batch_id, {anchor: f"{error} It is not saved. You typed: {_all_typed()}."}, 409)
+    if words:
+        flash(words)
+    return redirect(url_for("batches.show", batch_id=batch_id, _anchor=anchor), 303)
 
 
 @blueprint.post("/<int:batch_id>/weights")
 def weights(batch_id: int) -> Page:
-    """Take down weights, lots and initials."""
-    who = _who()
-    try:
+    """Record weights and lots."""
+
+    def act() -> None:
         record_weighings(
-            context.store(), batch_id, _row_version(), weighed_entries(request.form), who=who, why=_typed("why")
+            context.store(),
+            batch_id,
+            _row_version(),
+            weighed_entries(request.form),
+            who=_typed("who"),
+            checked_by=_typed("checked_by"),
+            key=_typed("key"),
         )
-    except Faults as error:
-        return _again(batch_id, error.messages)
+
+    context.remember_person(_typed("who"))
+    try:
+        act()
     except Conflict as error:
-        return _overtaken(batch_id, f"{error} Your weights are not saved: look them over and take them down again.")
-    flash("The weights are taken down.")
-    return _back(batch_id, "weights")
+        return _overtaken(batch_id, f"{error} Your weights are not saved: look them over and save them again.")
+    except Faults:
+        return _done(batch_id, act, "weights")
+    flash("The weights are saved.")
+    return redirect(url_for("batches.show", batch_id=batch_id, _anchor="weights"), 303)
+
+
+@blueprint.get("/<int:batch_id>/weighings/<int:weighing_id>")
+def weighing(batch_id: int, weighing_id: int) -> Page:
+    """Show the form that corrects a weighing."""
+    return _weighing_page(batch_id, weighing_id, {})
+
+
+@blueprint.post("/<int:batch_id>/weighings/<int:weighing_id>")
+def correct(batch_id: int, weighing_id: int) -> Page:
+    """Correct a weighing by a row of its own."""
+    context.remember_person(_typed("who"))
+    typed = TypedCorrection(_typed("grams"), _typed("lot"), _typed("who"), _typed("reason"))
+    try:
+        correct_weighing(context.store(), batch_id, weighing_id, typed, key=_typed("key"))
+    except Faults as error:
+        return _weighing_page(batch_id, weighing_id, {fault.field: fault.message for fault in error.faults}), 422
+    except Invalid as error:
+        return _weighing_page(batch_id, weighing_id, {error.field: error.message}), 422
+    flash("The correction is recorded.")
+    return redirect(url_for("batches.show", batch_id=batch_id, _anchor="weights"), 303)
+
+
+def _weighing_page(batch_id: int, weighing_id: int, faults: dict[str, str]) -> str:
+    with context.store().reading() as session:
+        batch = load_batch(session, batch_id)
+    found = [(line, one) for line in batch.lines for one in line.standing if one.id == weighing_id]
+    if not found:
+        raise NotFound("There is no such weighing; it may have been corrected already.")
+    line, one = found[0]
+    typed = request.form.to_dict()
+    return render_template("batches/weighing.html", batch=batch, line=line, one=one, faults=faults, typed=typed)
 
 
 @blueprint.post("/<int:batch_id>/reading")
 def reading(batch_id: int) -> Page:
-    """Add a reading."""
-    who = _who()
-    try:
+    """Record a reading."""
+
+    def act() -> None:
+        words, warmth = _typed("words"), _typed("temperature")
         add_reading(
             context.store(),
             batch_id,
             kind=_typed("kind"),
-            words=_typed("words"),
-            temperature=_typed("temperature"),
-            who=who,
+            words=words,
+            temperature=warmth,
+            who=_typed("who"),
             key=_typed("key"),
         )
-    except Invalid as error:
-        return _again(batch_id, {error.field: error.message})
-    return _back(batch_id, "readings")
+
+    return _done(batch_id, act, "readings")
 
 
 @blueprint.post("/<int:batch_id>/yield")
-def came_out(batch_id: int) -> Page:
-    """Take down the yield."""
-    who = _who()
-    try:
-        record_yield(context.store(), batch_id, text=_typed("yield"), who=who)
-    except Invalid as error:
-        return _again(batch_id, {error.field: error.message})
-    return _back(batch_id, "readings")
+def batch_yield(batch_id: int) -> Page:
+    """Record the yield."""
+    return _done(
+        batch_id, lambda: record_yield(context.store(), batch_id, text=_typed("yield"), who=_typed("who")), "readings"
+    )
 
 
 @blueprint.post("/<int:batch_id>/note")
 def note(batch_id: int) -> Page:
     """Add a dated note."""
-    who = _who()
-    try:
-        add_note(context.store(), batch_id, text=_typed("note"), who=who, key=_typed("key"))
-    except Invalid as error:
-        return _again(batch_id, {f"note-{error.field}": error.message})
-    return _back(batch_id, "history")
+
+    def act() -> None:
+        add_note(context.store(), batch_id, text=_typed("note"), who=_typed("who"), key=_typed("key"))
+
+    return _done(batch_id, act, "history", prefix="note-")
 
 
 @blueprint.post("/<int:batch_id>/decide")
 def decision(batch_id: int) -> Page:
     """Release or reject a batch."""
-    who = _who()
-    try:
+
+    def act() -> None:
         decide(
             context.store(),
             batch_id,
             _row_version(),
             state=_typed("state"),
-            who=who,
+            who=_typed("who"),
             why=_typed("why"),
             key=_typed("key"),
         )
-    except Invalid as error:
-        return _again(batch_id, {f"decide-{error.field}": error.message})
-    flash(f"The batch is {_typed('state')}.")
-    return _back(batch_id, "history")
+
+    return _done(batch_id, act, "history", prefix="decide-", words=f"The batch is {_typed('state')}.")
 
 
 def _typed(name: str) -> str:
     return request.form.get(name, "")
 
 
-def _who() -> str:
-    context.remember_person(_typed("who"))
-    return _typed("who")
+def _all_typed() -> str:
+    """Return what a form held that finds no field on the page any more, so that nothing typed is lost."""
+    typed = {name: text for name, text in request.form.items() if name not in {"key", "row_version", "state"}}
+    return "; ".join(f"{name} {text.strip()}" for name, text in typed.items() if text.strip()) or "nothing"
 
 
 def _row_version() -> int:
@@ -166,8 +229,8 @@ def _row_version() -> int:
     return -1 if found is None else found
 
 
-def _again(batch_id: int, faults: dict[str, str]) -> Page:
-    return _record_page(batch_id, faults, dict(request.form)), 422
+def _again(batch_id: int, faults: dict[str, str], status: int) -> Page:
+    return _record_page(batch_id, faults, request.form.to_dict()), status
 
 
 def _overtaken(batch_id: int, words: str) -> Page:
@@ -175,7 +238,3 @@ def _overtaken(batch_id: int, words: str) -> Page:
         batch = load_batch(session, batch_id)
     faults = {"weights": words} | clashes(batch, weighed_entries(request.form))
     return _record_page(batch_id, faults, still_typed(request.form, batch)), 409
-
-
-def _back(batch_id: int, anchor: str) -> Response:
-    return redirect(url_for("batches.show", batch_id=batch_id, _anchor=anchor), 303)

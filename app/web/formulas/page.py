@@ -8,6 +8,7 @@ from flask import current_app, render_template
 from app.store.engine import Store
 from app.store.materials import Packaging
 from app.web.formulas.forms import USES, Posted, new_id
+from app.web.ph.section import ph_view
 from app.work.formulas.deeds import code_faults, open_draft
 from app.work.formulas.draft import Draft
 from app.work.formulas.faults import FieldFault
@@ -87,7 +88,7 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
 
 def full_page(sheet: Sheet, **more: Any) -> str:
     """Render the whole page."""
-    return render_template("formulas/page.html", **context(sheet, **more))
+    return render_template("formulas/page.html", ph=ph_view(sheet.results), **context(sheet, **more))
 
 
 def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:

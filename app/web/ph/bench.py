@@ -5,30 +5,21 @@ from collections.abc import Callable
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from app.documents.session_plot import session_plot
 from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.ph.area import blueprint
 from app.web.ph.forms import addition_of, at_of, reading_of, start_of
-from app.web.ph.session_plot import session_plot
 from app.web.row_number import number
-from app.work.ph.as_made import take_as_made
 from app.work.ph.droppers import weigh_drops
 from app.work.ph.entries import add_addition, add_reading, take_back_last
-from app.work.ph.session_state import State
-from app.work.ph.sessions import end_session, look_at_session, records_of, start_session
-from app.work.ph.solutions import put_way_back_on_shelf
+from app.work.ph.formula_update import update_formula
+from app.work.ph.sessions import end_session, look_at_session, start_session
+from app.work.ph.solutions import put_counter_solution_on_shelf
 from app.work.typed import Faults
 
 Page = str | Response | tuple[str, int]
-
-
-@blueprint.app_template_global("ph_records")
-def _ph_records(batch_id: int) -> tuple[State, ...]:
-    return records_of(context.store(), batch_id)
-
-
-blueprint.add_app_template_global(session_plot, "session_plot")
 
 
 @blueprint.get("/batches/<int:batch_id>/ph")
@@ -39,15 +30,18 @@ def bench(batch_id: int) -> Page:
 
 def _page(batch_id: int, faults: dict[str, str] | None = None, again: str = "", stale: str = "") -> str:
     page = look_at_session(context.store(), batch_id)
+    plots = {state.record.id: session_plot(state) for state in (page.running, *page.ended) if state}
     typed = request.form.to_dict() if request.method == "POST" else {}
-    return render_template("ph/bench.html", page=page, faults=faults or {}, typed=typed, again=again, stale=stale)
+    return render_template(
+        "ph/bench.html", page=page, faults=faults or {}, plots=plots, typed=typed, again=again, stale=stale
+    )
 
 
-def _done(batch_id: int, deed: Callable[[], object], form: str, words: str = "") -> Page:
-    """Do a deed and go back to the page; what is wrong comes back beside what was typed."""
+def _done(batch_id: int, act: Callable[[], object], form: str, words: str = "") -> Page:
+    """Do an action and go back to the page; what is wrong comes back beside what was typed."""
     context.remember_person(request.form.get("who", ""))
     try:
-        deed()
+        act()
     except Faults as error:
         return _page(batch_id, {fault.field: fault.message for fault in error.faults}, form), 422
     except Invalid as error:
@@ -85,7 +79,7 @@ def take_back(batch_id: int, session_id: int) -> Page:
     """Take the last entry back."""
     at, why = at_of(request.form, batch_id, session_id), request.form.get("why", "")[:200]
     return _done(
-        batch_id, lambda: take_back_last(context.store(), at, why), "take-back", "The last entry is taken back."
+        batch_id, lambda: take_back_last(context.store(), at, why), "take-back", "The last entry is corrected."
     )
 
 
@@ -94,22 +88,21 @@ def end(batch_id: int, session_id: int) -> Page:
     """End the session."""
     at = at_of(request.form, batch_id, session_id)
 
-    def deed() -> None:
+    def act() -> None:
         end_session(context.store(), batch_id, session_id, at.row_version, who=at.who, key=at.key)
 
-    return _done(batch_id, deed, "end", "The pH session has ended; it is in the batch record.")
+    return _done(batch_id, act, "end", "The pH session has ended; it is in the batch record.")
 
 
-@blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/as-made")
-def as_made(batch_id: int, session_id: int) -> Page:
-    """Take what was needed back into the formula."""
+@blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/update-formula")
+def update(batch_id: int, session_id: int) -> Page:
+    """Write what the batch really holds of the acid or base into its formula."""
     at = at_of(request.form, batch_id, session_id)
 
-    def deed() -> None:
-        take_as_made(context.store(), batch_id, session_id, who=at.who, key=at.key)
+    def act() -> None:
+        update_formula(context.store(), batch_id, session_id, who=at.who, key=at.key)
 
-    words = "The formula has what this batch needed, and a version is kept: as made."
-    return _done(batch_id, deed, "as-made", words)
+    return _done(batch_id, act, "update-formula", "The formula is updated and saved as a version.")
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/drops")
@@ -117,7 +110,7 @@ def drops(batch_id: int) -> Page:
     """Weigh the drops of a dropper."""
     form = request.form
 
-    def deed() -> None:
+    def act() -> None:
         weigh_drops(
             context.store(),
             number(form.get("material_id", "")) or 0,
@@ -127,14 +120,16 @@ def drops(batch_id: int) -> Page:
             key=form.get("key", ""),
         )
 
-    return _done(batch_id, deed, "drops", "The dropper is weighed.")
+    return _done(batch_id, act, "drops", "The dropper is weighed.")
 
 
-@blueprint.post("/batches/<int:batch_id>/ph/way-back")
-def way_back(batch_id: int) -> Page:
-    """Put the usual solution for the way back on the shelf."""
+@blueprint.post("/batches/<int:batch_id>/ph/counter-solution")
+def counter_solution(batch_id: int) -> Page:
+    """Put the usual solution for the correction on the shelf."""
     inci = request.form.get("inci", "")
     if inci not in {"Citric Acid", "Sodium Hydroxide"}:
-        return _page(batch_id, {"way-back": "Choose one of the solutions that are offered."}, "way-back"), 422
-    deed = lambda: put_way_back_on_shelf(context.store(), inci, request.form.get("key", ""))  # noqa: E731
-    return _done(batch_id, deed, "way-back", f"{inci}, 10 % solution, stands on the shelf.")
+        return _page(
+            batch_id, {"counter-solution": "Choose one of the solutions that are offered."}, "counter-solution"
+        ), 422
+    act = lambda: put_counter_solution_on_shelf(context.store(), inci, request.form.get("key", ""))  # noqa: E731
+    return _done(batch_id, act, "counter-solution", f"{inci}, 10 % solution, is on the shelf.")

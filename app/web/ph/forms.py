@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from app.web.row_number import number
-from app.work.ph.entries import At, TypedAddition, TypedReading
+from app.work.ph.entries import SessionRef, TypedAddition, TypedReading
 from app.work.ph.sessions import Start
 
 
@@ -18,11 +18,11 @@ def start_of(form: Mapping[str, str]) -> Start:
     )
 
 
-def at_of(form: Mapping[str, str], batch_id: int, session_id: int) -> At:
+def at_of(form: Mapping[str, str], batch_id: int, session_id: int) -> SessionRef:
     """Read which state of a session a form was drawn from."""
     version = number(form.get("row_version", ""))
-    return At(
-        batch_id, session_id, -1 if version is None else version, form.get("who", "").strip()[:80], form.get("key", "")
+    return SessionRef(
+        batch_id, session_id, -1 if version is None else version, form.get("who", ""), form.get("key", "")
     )
 
 
@@ -43,4 +43,5 @@ def reading_of(form: Mapping[str, str]) -> TypedReading:
         form.get("instrument", "meter"),
         form.get("uncertainty", ""),
         form.get("temperature", ""),
+        form.get("sure", ""),
     )

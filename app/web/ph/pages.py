@@ -17,7 +17,7 @@ from app.web.row_number import number
 from app.work.formulas.deeds import From
 from app.work.formulas.steps import OpenDraft
 from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
-from app.work.ph.keeping import VERDICT_WORDS, keeping
+from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.stock import STARTS, TypedStock, start_of, stock_of
 from app.work.typed import Faults
 
@@ -31,17 +31,20 @@ def full(formula_id: int) -> Page:
 
 
 def _page(sheet: Sheet, fault: str = "") -> str:
-    view, choice = ph_view(sheet.results), _choice(sheet, -1)
+    choice = _choice(sheet, -1)
+    view = ph_view(sheet.results, choice.chosen)
     formula = sheet.results.formula
-    at = view.outlook.prediction if view else None
+    at = view.report.prediction if view else None
     return render_template(
         "ph/page.html",
         there=sheet.there,
         view=view,
         fault=fault,
-        neutral=neutralising(choice.materials, formula.target_ph, view.batch_g) if view else None,
+        neutral=neutralising(choice.materials, formula.target_ph, view.batch_g, choice.chosen) if view else None,
         thickeners=thickener_rows(choice.materials, at.ph.value if at else None),
-        keeping=keeping(choice.materials) if view else None,
+        ids=choice.ids,
+        line=request.values.get("line", ""),
+        keeping=preservation_details(choice.materials) if view else None,
         verdict_words=VERDICT_WORDS,
     )
 
@@ -54,7 +57,15 @@ def _choice(sheet: Sheet, row_version: int) -> Choice:
         came=From(row_version, f"ph-{new_id()}"),
         materials=tuple(DosedMaterial(line.name, line.percent, line.parts) for line in rows),
         ids=tuple(line.material.id for line in rows),
+        chosen=_chosen_place([line.material.id for line in rows]),
     )
+
+
+def _chosen_place(ids: list[int]) -> int | None:
+    """Return the place of the line that the maker picked to set the pH, from the address or the form."""
+    asked = number(request.values.get("line", ""))
+    places = [place for place, key in enumerate(ids) if key == asked]
+    return places[-1] if places else None
 
 
 def _chosen(formula_id: int, deed: Callable[[Choice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:

@@ -7,7 +7,7 @@ from functools import lru_cache
 from app.documents.ph_plot import Plot, WindowOfPh, plot
 from app.science.composition import DosedMaterial
 from app.work.formulas.results import Results
-from app.work.ph.outlook import Outlook, Titration, outlook
+from app.work.ph.report import PhReport, Titration, ph_report
 
 MOST_KEPT = 64
 HUNDRED = Decimal(100)
@@ -15,31 +15,36 @@ HUNDRED = Decimal(100)
 
 @dataclass(frozen=True, slots=True)
 class PhView:
-    """The outlook with its plot; ``plot`` is None without a titration."""
+    """The report with its plot; ``plot`` is None without a titration."""
 
-    outlook: Outlook
+    report: PhReport
     plot: Plot | None
     batch_g: float
 
 
-def ph_view(results: Results) -> PhView | None:
-    """Work out what the section shows of a draft; None while nothing is in it."""
+def ph_view(results: Results, chosen: int | None = None) -> PhView | None:
+    """Return what the section shows of a draft; None while nothing is in it.
+
+    ``chosen`` is the place among the materials of the line that is to set the pH, where the maker picked one.
+    """
     materials = tuple(m for m in results.formula.dosed if m.percent > 0 and m.parts)
     if not materials or sum((m.percent for m in materials), Decimal(0)) > HUNDRED:
         return None
     batch_g = float(results.weighed_g) if results.weighed_g is not None else 100.0
-    return _view(materials, results.draft.exposure, results.formula.target_ph, batch_g)
+    return _view(materials, results.draft.exposure, results.formula.target_ph, batch_g, chosen)
 
 
 @lru_cache(maxsize=MOST_KEPT)
-def _view(materials: tuple[DosedMaterial, ...], exposure: str, target: Decimal | None, batch_g: float) -> PhView | None:
-    found = outlook(materials, exposure=exposure, target=target, batch_g=batch_g)
+def _view(
+    materials: tuple[DosedMaterial, ...], exposure: str, target: Decimal | None, batch_g: float, chosen: int | None
+) -> PhView | None:
+    found = ph_report(materials, exposure=exposure, target=target, batch_g=batch_g, chosen=chosen)
     if found is None:
         return None
     return PhView(found, _plot(found, found.titration) if found.titration else None, batch_g)
 
 
-def _plot(found: Outlook, titration: Titration) -> Plot:
+def _plot(found: PhReport, titration: Titration) -> Plot:
     target = None if found.target is None else float(found.target)
     marks = []
     if titration.own_line:
@@ -48,7 +53,7 @@ def _plot(found: Outlook, titration: Titration) -> Plot:
     return plot(titration.advice.curve, target, tuple(_windows(found)), marks)
 
 
-def _windows(found: Outlook) -> list[WindowOfPh]:
+def _windows(found: PhReport) -> list[WindowOfPh]:
     gels = [
         WindowOfPh(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
         for g in found.gels

@@ -4,17 +4,11 @@ from flask import render_template
 
 from app.web import context
 from app.web.formulas.page import look
-from app.web.ph import bench, pages
+from app.web.ph import batch_section, bench, pages
 from app.web.ph.area import blueprint
-from app.web.ph.section import PhView, ph_view
-from app.work.formulas.results import Results
+from app.web.ph.section import ph_view
 
-__all__ = ["bench", "blueprint", "pages"]
-
-
-@blueprint.app_template_global("ph_view")
-def _ph_view(results: Results) -> PhView | None:
-    return ph_view(results)
+__all__ = ["batch_section", "bench", "blueprint", "pages"]
 
 
 @blueprint.get("/formulas/<int:formula_id>/ph/section")

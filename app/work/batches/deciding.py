@@ -11,8 +11,8 @@ from app.work.clock import now
 
 def what_is_open(batch: Batch) -> list[str]:
     """List what a record still lacks, in words; an empty list when it is complete."""
-    unweighed = [line.name for line in batch.lines if line.actual_g is None]
-    unlotted = [line.name for line in batch.lines if line.actual_g and not line.lot_code]
+    unweighed = [line.name for line in batch.lines if line.actual_g is None and not line.added_at_bench]
+    unlotted = [line.name for line in batch.lines if line.actual_g and not line.lot_text]
     missing = [f"no weight for {', '.join(unweighed)}"] if unweighed else []
     missing += [f"no lot for {', '.join(unlotted)}"] if unlotted else []
     return missing + ([] if batch.readings else ["no reading or look taken down"])

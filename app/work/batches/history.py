@@ -1,4 +1,4 @@
-"""The history of a batch as a person reads it: one deed is one line, with its details below."""
+"""The history of a batch as a person reads it: one action is one line, with its details below."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -6,19 +6,19 @@ from datetime import datetime, timedelta
 
 from app.store.batches import BatchEvent
 
-TAKEN_DOWN = ("weight", "lot", "initials")
-ONE_DEED = timedelta(seconds=5)
+WEIGHED = ("weight", "lot", "initials")  # the last two stand in older histories
+ONE_ACTION = timedelta(seconds=5)
 
 
 @dataclass(frozen=True, slots=True)
-class Deed:
+class Action:
     """What one person did at one time; ``details`` are its lines in the record, in order."""
 
     details: tuple[BatchEvent, ...]
 
     @property
     def first(self) -> BatchEvent:
-        """The line the deed began with."""
+        """The line the action began with."""
         return self.details[0]
 
     @property
@@ -28,14 +28,14 @@ class Deed:
 
     @property
     def words(self) -> str:
-        """The deed in words; a single line speaks for itself."""
+        """The action in words; a single line speaks for itself."""
         if len(self.details) == 1:
             return self.first.what
         materials = {event.what.rpartition(": ")[0] for event in self.details}
-        return f"taken down: {len(materials)} {'material' if len(materials) == 1 else 'materials'}"
+        return f"weighed: {len(materials)} {'material' if len(materials) == 1 else 'materials'}"
 
 
-def deeds(history: Sequence[BatchEvent]) -> tuple[Deed, ...]:
+def actions(history: Sequence[BatchEvent]) -> tuple[Action, ...]:
     """Gather the lines that were written in one go by the same person for the same reason, oldest first."""
     groups: list[list[BatchEvent]] = []
     for event in history:
@@ -43,14 +43,14 @@ def deeds(history: Sequence[BatchEvent]) -> tuple[Deed, ...]:
             groups[-1].append(event)
         else:
             groups.append([event])
-    return tuple(Deed(tuple(group)) for group in groups)
+    return tuple(Action(tuple(group)) for group in groups)
 
 
 def _goes_on(before: BatchEvent, event: BatchEvent) -> bool:
     same = (before.by, before.why) == (event.by, event.why)
-    return same and _is_weighing(before) and _is_weighing(event) and event.at - before.at <= ONE_DEED
+    return same and _is_weighing(before) and _is_weighing(event) and event.at - before.at <= ONE_ACTION
 
 
 def _is_weighing(event: BatchEvent) -> bool:
     material, _, what = event.what.rpartition(": ")
-    return material not in {"", "reading"} and what in TAKEN_DOWN
+    return material not in {"", "reading"} and what in WEIGHED

@@ -8,7 +8,7 @@ from typing import TypeAlias
 
 from sqlalchemy import Select, or_, select
 
-from app.store.batches import Batch, BatchLine, BatchState
+from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
 
@@ -75,8 +75,15 @@ def _all_rows() -> Rows:
 def _matching(wanted: Rows, words: str) -> Rows:
     for word in words.split()[:MOST_WORDS]:
         sign = word[:80]
-        in_lines = select(BatchLine.batch_id).where(
-            or_(BatchLine.name.icontains(sign, autoescape=True), BatchLine.lot_code.icontains(sign, autoescape=True))
+        in_lines = (
+            select(BatchLine.batch_id)
+            .outerjoin(BatchLine.weighings)
+            .where(
+                or_(
+                    BatchLine.name.icontains(sign, autoescape=True),
+                    BatchWeighing.lot_text.icontains(sign, autoescape=True),
+                )
+            )
         )
         columns = (Batch.number, FormulaVersion.name, Formula.code, Batch.made_by)
         wanted = wanted.where(or_(Batch.id.in_(in_lines), *(c.icontains(sign, autoescape=True) for c in columns)))

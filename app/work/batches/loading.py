@@ -3,12 +3,12 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
-from app.store.batches import Batch, BatchState
+from app.store.batches import DECIDED, Batch, BatchLine
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import FormulaVersion
 from app.work.clock import now
 
-CLOSED = {BatchState.RELEASED, BatchState.REJECTED}
+CLOSED = DECIDED
 
 
 def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) -> Batch:
@@ -22,7 +22,7 @@ def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) ->
         wanted = wanted.with_for_update(of=Batch)
     batch = session.scalars(
         wanted.options(
-            selectinload(Batch.lines),
+            selectinload(Batch.lines).selectinload(BatchLine.weighings),
             selectinload(Batch.readings),
             selectinload(Batch.history),
             selectinload(Batch.version).selectinload(FormulaVersion.formula),

@@ -4,52 +4,60 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
-from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
-from app.store.batches import Batch, BatchReading, ReadingKind
+from app.science.quantities import DENSEST_G_ML, HEAVIEST_G, LIGHTEST_G_ML, parse_grams
+from app.store.batches import PH, Batch, BatchReading
 from app.work.action import action
-from app.work.batches.loading import CLOSED, load_batch, log, open_batch
+from app.work.batches.loading import load_batch, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
+from app.work.typed import Reader, maybe_number, name, one_line
+from app.work.typed import words as clean_words
 
+LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
+KINDS = (PH, "appearance", "smell", "viscosity", "density", "temperature", "weight", "other")
 LIMITS = {
-    ReadingKind.PH: (Decimal(0), Decimal(14)),
-    ReadingKind.TEMPERATURE: (Decimal(-30), Decimal(250)),
-    ReadingKind.WEIGHT: (Decimal(0), Decimal("1e8")),
+    PH: (Decimal(0), Decimal(14)),
+    "temperature": (Decimal(-30), Decimal(250)),
+    "density": (LIGHTEST_G_ML, DENSEST_G_ML),
 }
+LONGEST_NAME = 80
 
 
 @action(once="reading of batch {batch_id}")
 def add_reading(
     session: Session, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
 ) -> None:
-    """Add an observation to a batch; a pH, temperature or weight is read as a number.
+    """Add an observation to a batch; a pH, temperature, density or weight is read as a number.
 
     Raises:
-        Invalid: at ``kind``, ``words`` or ``temperature``.
+        Faults: at ``kind``, ``words``, ``temperature`` or ``who``.
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    batch.record(_reading(kind, words, temperature, who), by=who)
+    reading = _read_reading(kind, words, temperature, who)
+    batch.record(reading, by=reading.taken_by)
 
 
-def _reading(kind: str, words: str, temperature: str, who: str) -> BatchReading:
-    if kind not in {known.value for known in ReadingKind}:
-        raise Invalid("kind", "Choose what was observed.")
-    if not words.strip():
-        raise Invalid("words", "Write what was read or seen.")
-    limits = LIMITS.get(ReadingKind(kind))
-    value = parse_number(words, "words", low=limits[0], high=limits[1]) if limits else None
-    low, high = LIMITS[ReadingKind.TEMPERATURE]
-    warmth = parse_number(temperature, "temperature", low=low, high=high) if temperature.strip() else None
-    return BatchReading(
-        kind=ReadingKind(kind),
-        value=value,
-        words=words.strip()[:2000],
-        temperature_c=warmth,
-        taken_at=now(),
-        taken_by=who.strip()[:80],
-    )
+def _read_reading(kind: str, words: str, temperature: str, who: str) -> BatchReading:
+    reader = Reader()
+    what = reader.take(name, kind, "kind", "Choose what was observed.")
+    text = reader.take(clean_words, words, "words", longest=LONGEST_READING)
+    if text == "":
+        reader.fail("words", "Write what was read or seen.")
+    value = reader.take(_value, what or "", text) if text else None
+    low, high = LIMITS["temperature"]
+    warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
+    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
+    reader.finish()
+    return BatchReading(kind=what, value=value, words=text, temperature_c=warmth, taken_at=now(), taken_by=by or "")
+
+
+def _value(kind: str, text: str) -> Decimal | None:
+    if kind == "weight":
+        return parse_grams(text, "words", low=Decimal(0), high=HEAVIEST_G)
+    limits = LIMITS.get(kind)
+    return parse_number(text, "words", low=limits[0], high=limits[1]) if limits else None
 
 
 @action(once="note on batch {batch_id}")
@@ -57,29 +65,33 @@ def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str =
     """Add a dated note; the only way to correct a batch that is decided.
 
     Raises:
-        Invalid: at ``note``, when nothing is written, or at ``who`` for a decided batch without a name.
+        Faults: at ``note``, when nothing is written, or at ``who`` for a decided batch without a name.
     """
-    if not text.strip():
-        raise Invalid("note", "Write the note first.")
     batch = load_batch(session, batch_id)
-    if batch.state in CLOSED and not who.strip():
-        raise Invalid("who", f"Write who adds the note: the batch is {batch.state.value}.")
-    log(batch, "note", by=who, new=text.strip()[:4000])
+    reader = Reader()
+    note = reader.take(clean_words, text, "note", longest=LONGEST_NOTE)
+    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
+    if note == "":
+        reader.fail("note", "Write the note first.")
+    if batch.is_decided and by == "":
+        reader.fail("who", f"Write who adds the note: the batch is {batch.state.value}.")
+    reader.finish()
+    batch.log("note", by=by or "", at=now(), new=note or "")
 
 
 @action()
 def record_yield(session: Session, batch_id: int, *, text: str, who: str) -> None:
-    """Take down how much finished product came out, in grams.
+    """Record how much finished product came out, in grams.
 
     Raises:
         Invalid: at ``yield``, when it cannot be read.
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    weight = read_weight(text, "yield")
+    weight, by = read_weight(text, "yield"), one_line(who, "who", longest=LONGEST_NAME)
     if weight == batch.yield_g:
         return
-    log(batch, "yield", by=who, old=_words(batch.yield_g), new=_words(weight))
+    batch.log("yield", by=by, at=now(), old=_words(batch.yield_g), new=_words(weight))
     batch.yield_g = weight
 
 
@@ -88,6 +100,6 @@ def _words(weight: Decimal | None) -> str:
 
 
 def yield_percent(batch: Batch) -> Decimal | None:
-    """Give the yield in % of what was weighed in; None until both are known."""
-    weighed = sum((line.actual_g for line in batch.lines if line.actual_g is not None), Decimal(0))
+    """Return the yield in % of what was weighed in; None until both are known."""
+    weighed = batch.weighed_g
     return None if batch.yield_g is None or not weighed else batch.yield_g / weighed * 100

@@ -1,4 +1,4 @@
-"""Recording what was really weighed, from which lot, by whom."""
+"""Recording what was weighed: each portion is a row of its own, and a correction is a new row beside the old one."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -7,89 +7,181 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain
-from app.store.batches import Batch, BatchLine
+from app.science.numbers import plain
+from app.science.quantities import HEAVIEST_G, parse_grams
+from app.store.batches import Batch, BatchLine, BatchWeighing
+from app.store.errors import NotFound
 from app.work.action import action
-from app.work.batches.loading import log, open_batch
+from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
+from app.work.typed import Reader, name, one_line
 
-HEAVIEST_G = Decimal("1e8")
+LONGEST_LOT = 120
+LONGEST_NAME = 80
+SLIP = Decimal(5)  # times the planned weight, above which a weight is asked about (common practice)
+DECIMAL_SLIP = Decimal("0.15")  # how near a power of ten a small weight must lie to look like a slip
 
 
 @dataclass(frozen=True, slots=True)
-class Weighed:
-    """What was typed for one line: the weight in grams, the lot, the initials."""
+class TypedWeighing:
+    """What was typed for one portion of a line. ``sure`` repeats a weight that was asked about."""
 
     line_id: int
-    actual: str
-    lot: str
-    initials: str
+    grams: str
+    lot: str = ""
+    scale: str = ""
+    sure: str = ""
+
+    @property
+    def is_empty(self) -> bool:
+        """Whether nothing was typed."""
+        return not (self.grams.strip() or self.lot.strip())
 
 
-class Faults(Invalid):
-    """Several fields need another look; each with its own message."""
-
-    def __init__(self, messages: dict[str, str]) -> None:
-        first = next(iter(messages))
-        super().__init__(first, messages[first])
-        self.messages = messages
-
-
-@action()
+@action(once="weights of batch {batch_id}")
 def record_weighings(
-    session: Session, batch_id: int, row_version: int, entries: Iterable[Weighed], *, who: str, why: str = ""
+    session: Session,
+    batch_id: int,
+    row_version: int,
+    entries: Iterable[TypedWeighing],
+    *,
+    who: str,
+    checked_by: str = "",
+    key: str = "",
 ) -> None:
-    """Take down the weights, lots and initials of a batch; every change goes into its history.
+    """Record what was weighed, one row for each portion; an empty field records nothing.
 
     Raises:
-        Faults: with a message at each ``actual-<line>`` that cannot be read; nothing is written.
+        Faults: with a message at each ``actual-<line>`` or ``lot-<line>`` that cannot be read, at ``sure-<line>`` for a
+            weight that looks like a slip, and at ``who`` without a name; nothing is written.
         Conflict: when the batch is decided, or was changed in the meantime.
     """
     batch = open_batch(session, batch_id, row_version)
     lines = {line.id: line for line in batch.lines}
-    known = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines]
-    weights = _read_weights(known)
-    for line, entry in known:
-        _take_down(batch, line, entry, weights[line.id], who, why)
-    if any(weights.values()):
-        batch.start(by=who, at=now())
-    batch.touch()
+    typed = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.is_empty]
+    reader = Reader()
+    by = reader.take(name, who, "who", "Write who weighed.") if typed else ""
+    checked = reader.take(one_line, checked_by, "checked_by", longest=LONGEST_NAME)
+    found = [(line, _read_weighing(reader, line, entry)) for line, entry in typed]
+    reader.finish()
+    for line, weighing in found:
+        weighing.by, weighing.checked_by = by or "", checked or ""
+        _add(batch, line, weighing)
+    batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
 
 
-def _read_weights(known: list[tuple[BatchLine, Weighed]]) -> dict[int, Decimal | None]:
-    weights: dict[int, Decimal | None] = {}
-    faults: dict[str, str] = {}
-    for line, entry in known:
-        field = f"actual-{line.id}"
-        try:
-            weights[line.id] = read_weight(entry.actual, field)
-        except Invalid as error:
-            faults[field] = error.message
-    if faults:
-        raise Faults(faults)
-    return weights
+def _read_weighing(reader: Reader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
+    grams = reader.take(read_weight, entry.grams, f"actual-{line.id}")
+    lot = reader.take(one_line, entry.lot, f"lot-{line.id}", longest=LONGEST_LOT)
+    if grams is not None and entry.sure.strip() != entry.grams.strip():
+        question = slip_question(line, grams)
+        if question:
+            reader.fail(f"sure-{line.id}", question)
+    return BatchWeighing(grams=grams, lot_text=lot or "", scale=entry.scale or line.scale, at=now())
 
 
 def read_weight(text: str, field: str) -> Decimal | None:
-    """Read a weight in grams, with or without the ``g``; None when nothing is typed.
+    """Return a typed weight in grams; None when nothing is typed.
 
     Raises:
-        Invalid: at ``field``, when it cannot be read or is negative.
+        Invalid: at ``field``, when it cannot be read, is negative or a volume.
     """
-    bare = text.strip().removesuffix("g").strip()
-    return parse_number(bare, field, low=Decimal(0), high=HEAVIEST_G) if bare else None
+    return parse_grams(text, field, low=Decimal(0), high=HEAVIEST_G) if text.strip() else None
 
 
-def _take_down(batch: Batch, line: BatchLine, entry: Weighed, weight: Decimal | None, who: str, why: str) -> None:
-    old = {"weight": _words(line.actual_g), "lot": line.lot_code, "initials": line.initials}
-    line.actual_g, line.lot_code, line.initials = weight, entry.lot.strip()[:80], entry.initials.strip()[:20]
-    new = {"weight": _words(weight), "lot": line.lot_code, "initials": line.initials}
-    if old["weight"] != new["weight"]:
-        line.weighed_at = now() if weight is not None else None
-    for what, before in old.items():
-        if before != new[what]:
-            log(batch, f"{line.name}: {what}", by=who, old=before, new=new[what], why=why)
+def slip_question(line: BatchLine, grams: Decimal) -> str:
+    """Return a question where a weight looks like a slip of the pen; empty where it looks right.
+
+    A sum of five times the plan or more is asked about, and so is a first portion that misses the plan by a power of
+    ten, as a slipped decimal mark does.
+    """
+    planned, so_far = line.shown_g, line.actual_g or Decimal(0)
+    if planned <= 0 or grams <= 0:
+        return ""
+    after = so_far + grams
+    ratio = after / planned
+    if ratio >= SLIP:
+        return f"{line.name}: {plain(after)} g is {ratio:.3g} times the planned {plain(planned)} g. Is it right?"
+    slipped = any(abs(ratio * power - 1) <= DECIMAL_SLIP for power in (10, 100, 1000))
+    if slipped and not so_far:
+        return f"{line.name}: {plain(grams)} g looks like a slipped decimal of {plain(planned)} g. Is it right?"
+    return ""
 
 
-def _words(weight: Decimal | None) -> str:
-    return "" if weight is None else f"{plain(weight)} g"
+def _add(batch: Batch, line: BatchLine, weighing: BatchWeighing) -> None:
+    """Complete a lot that was noted before, or add another portion."""
+    noted = next((one for one in line.standing if one.grams is None), None)
+    if noted is not None:
+        weighing.replaces_id, weighing.reason = noted.id, "weighed"
+        weighing.lot_text = weighing.lot_text or noted.lot_text
+    line.weighings.append(weighing)
+    batch.log(f"{line.name}: weight", by=weighing.by, at=weighing.at, new=weighing_words(weighing))
+
+
+def weighing_words(weighing: BatchWeighing) -> str:
+    """Return a weighing as the history writes it: grams, lot, who checked."""
+    parts = (
+        "" if weighing.grams is None else f"{plain(weighing.grams)} g",
+        f"lot {weighing.lot_text}" if weighing.lot_text else "",
+        f"checked by {weighing.checked_by}" if weighing.checked_by else "",
+    )
+    return ", ".join(part for part in parts if part) or "nothing"
+
+
+@dataclass(frozen=True, slots=True)
+class TypedCorrection:
+    """What was typed to correct a weighing; without grams the weighing is taken back."""
+
+    grams: str
+    lot: str
+    who: str
+    reason: str
+
+
+@action(once="correction of weighing {weighing_id}")
+def correct_weighing(
+    session: Session, batch_id: int, weighing_id: int, typed: TypedCorrection, *, key: str = ""
+) -> None:
+    """Correct a weighing by a new row that names the old one and says why; before and after the decision alike.
+
+    Raises:
+        Faults: at ``grams``, ``lot``, ``who`` or ``reason``.
+        NotFound: when the batch has no such weighing that still stands.
+    """
+    batch = load_batch(session, batch_id, for_writing=True)
+    standing = {one.id: (line, one) for line in batch.lines for one in line.standing}
+    if weighing_id not in standing:
+        raise NotFound("There is no such weighing; it may have been corrected already.")
+    line, old = standing[weighing_id]
+    reader = Reader()
+    by = reader.take(name, typed.who, "who", "Write who corrects it.")
+    why = reader.take(name, typed.reason, "reason", "Write why it is corrected.")
+    grams = reader.take(read_weight, typed.grams, "grams")
+    lot = reader.take(one_line, typed.lot, "lot", longest=LONGEST_LOT)
+    reader.finish()
+    new = BatchWeighing(
+        grams=grams,
+        lot_text=lot or "",
+        scale=old.scale,
+        vessel=old.vessel,
+        tare_g=old.tare_g,
+        by=by or "",
+        at=now(),
+        replaces_id=old.id,
+        reason=why or "",
+        session_id=old.session_id,
+        place=old.place,
+    )
+    if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):
+        raise Invalid("grams", "Nothing is changed by this.")
+    line.weighings.append(new)
+    batch.log(
+        f"{line.name}: weight corrected",
+        by=new.by,
+        at=new.at,
+        old=weighing_words(old),
+        new=weighing_words(new),
+        why=new.reason,
+    )
+    if not batch.is_decided:
+        batch.touch()

@@ -1,6 +1,7 @@
 """Materials as a formula sees them: a frozen copy of what stood on the shelf when it was read."""
 
-from collections.abc import Mapping
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from sqlalchemy import select
@@ -9,6 +10,7 @@ from sqlalchemy.orm import Session
 from app.science.composition import AllergenShare, Part
 from app.science.formula import Material, Price, Solvency
 from app.science.names import inci_key
+from app.science.plain_data import from_plain, to_plain
 from app.store import materials as stored
 from app.work.formulas.draft import Draft, DraftLine
 
@@ -92,3 +94,15 @@ def _live_by_name(session: Session, keys: set[str]) -> dict[str, int]:
     live = stored.Material.retired_at.is_(None)
     asked = select(stored.Material.name_key, stored.Material.id).where(live, stored.Material.name_key.in_(keys))
     return {key: material_id for key, material_id in session.execute(asked)}  # noqa: C416 - rows are no pairs to mypy
+
+
+def pin(materials: Iterable[Material]) -> str:
+    """Return materials as one JSON text, as they are today and without their prices."""
+    rows = [to_plain(replace(material, prices=())) for material in sorted(materials, key=lambda m: m.id)]
+    return json.dumps(rows, ensure_ascii=False, separators=(",", ":"))
+
+
+def pinned(text: str) -> Shelf:
+    """Return pinned materials by their ids; none for an empty text."""
+    found = (from_plain(Material, row) for row in json.loads(text or "[]"))
+    return {material.id: material for material in found}

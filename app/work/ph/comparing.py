@@ -23,7 +23,7 @@ from app.work.formulas.shelf import as_shelf_material
 from app.work.formulas.steps import OpenDraft
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
-from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
+from app.work.ph.mixture import PhLine, choose_ph_line, mixture_of, without
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.solutions import solutions_on_shelf
 
@@ -51,17 +51,38 @@ class ThickenerRow:
     mine: bool
 
 
-def neutralising(materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float) -> Neutralising:
-    """Compare the neutralisers for a formula; the line that sets its pH now is left out of the mixture first."""
-    own = find_ph_line(materials)
+def neutralising(
+    materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float, chosen: int | None = None
+) -> Neutralising:
+    """Compare the neutralisers for a formula; the line that sets its pH now is left out of the mixture first.
+
+    The formula's own line stands in the comparison with its own material and strength. ``chosen`` is the place of the
+    line that the maker picked, where several set the pH.
+    """
+    own = choose_ph_line(materials, target, chosen)
     before_g = batch_g * float(HUNDRED - own.percent) / 100 if own else batch_g
     if target is None:
         return Neutralising((), own, before_g, "Write the target pH on the formula page, then they can be compared.")
     try:
-        rows = compare_neutralisers(bare_mixture(materials, own), float(target), before_g)
+        mixture = bare_mixture(materials, own)
+        rows = compare_neutralisers(mixture, float(target), before_g)
+        mine = _own_row(own, mixture, float(target), before_g) if own else None
     except Invalid as fault:
         return Neutralising((), own, before_g, f"They cannot be compared: {fault.message}.")
+    if mine is not None and own is not None:
+        key = own.adjuster.substance.key
+        rows = (mine, *(row for row in rows if row.neutraliser.adjuster.substance.key != key))
     return Neutralising(rows, own, before_g)
+
+
+def _own_row(own: PhLine, mixture: Mixture, target: float, before_g: float) -> Compared | None:
+    """Return the row of the formula's own line: its substance as the table has it, at its own strength."""
+    key = own.adjuster.substance.key
+    known = next((one for one in neutralisers() if one.adjuster.substance.key == key), None)
+    if known is None:
+        return None
+    as_it_is = replace(known, adjuster=own.adjuster, bought_as=own.material)
+    return compare_neutralisers(mixture, target, before_g, (as_it_is,))[0]
 
 
 def bare_mixture(materials: Sequence[DosedMaterial], own: PhLine | None) -> Mixture:
@@ -91,6 +112,7 @@ class Choice:
     came: From
     materials: tuple[DosedMaterial, ...]
     ids: tuple[int, ...]
+    chosen: int | None = None
 
 
 def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal | None) -> tuple[OpenDraft, str]:
@@ -103,7 +125,7 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
     wanted = _known(inci)
     if target is None:
         raise Invalid("", "Write the target pH on the formula page first.")
-    own = find_ph_line(choice.materials)
+    own = choose_ph_line(choice.materials, target, choice.chosen)
     name, adjuster, make = _solution(store, wanted)
     percent = _percent(choice, own, adjuster, target)
     replaced = choice.ids[own.place] if own else None
@@ -176,7 +198,7 @@ def choose_thickener(store: Store, choice: Choice, inci: str) -> tuple[OpenDraft
 
 def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
     """Say what else must change in a formula when a thickener comes in."""
-    own = find_ph_line(materials)
+    own = choose_ph_line(materials, None)
     words = f"What else changes: {wanted.what_else_changes}." if wanted.what_else_changes else ""
     if wanted.needs_neutraliser and own is None:
         return f"{words} It needs a neutraliser: choose one above."

@@ -7,6 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, parse_number, to_places
+from app.science.quantities import parse_grams
 from app.store.bench_ph import DropWeight
 from app.store.errors import NotFound
 from app.store.materials import Material
@@ -39,17 +40,13 @@ def weigh_drops(session: Session, material_id: int, *, dropper: str, drops: str,
     reader = Reader()
     title = reader.take(name, dropper, "dropper", "Name the dropper, such as Glass pipette 1.")
     count = reader.take(parse_number, drops, "drop_count", low=LEAST_DROPS, high=MOST_DROPS)
-    weight = reader.take(_grams, grams)
+    weight = reader.take(parse_grams, grams, "drop_grams", low=Decimal("0.001"), high=Decimal(1000))
     if count and weight and not LIGHTEST <= weight / count <= HEAVIEST:
         reader.fail("drop_grams", f"A drop would weigh {to_places(weight / count, PLACES)} g; check count and weight.")
     reader.finish()
     if session.get(Material, material_id) is None:
         raise NotFound("There is no such material.")
     session.add(DropWeight(material_id=material_id, dropper=title, drops=count, grams=weight, weighed_at=now()))
-
-
-def _grams(text: str) -> Decimal:
-    return parse_number(text.strip().removesuffix("g").strip(), "drop_grams", low=Decimal("0.001"), high=Decimal(1000))
 
 
 def grams_of_drops(session: Session, dropper_id: int | None, drops: Decimal, material_id: int) -> Decimal:

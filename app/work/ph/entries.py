@@ -1,32 +1,33 @@
-"""Additions and readings of a pH session: each lands in the session and in the batch at once."""
+"""Additions and readings of a pH session: an addition is a weighing of the batch, a reading a reading of the batch."""
 
 from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
-from sqlalchemy.orm.attributes import flag_modified
 
+from app.science.acid_base.bench import implausible
 from app.science.errors import Invalid
-from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
-from app.store.batches import Batch, BatchLine, BatchReading, ReadingKind
-from app.store.bench_ph import EntryKind, PhEntry, PhSession
+from app.science.numbers import parse_number, plain, to_places
+from app.science.quantities import HEAVIEST_G, parse_grams
+from app.store.batches import PH, Batch, BatchLine, BatchReading, BatchWeighing
 from app.work.action import action
-from app.work.batches.loading import log
+from app.work.batches.weighing import weighing_words
 from app.work.clock import now
-from app.work.formulas.shelf import read_shelf
-from app.work.ph.beaker import line_for
+from app.work.formulas.shelf import pin, pinned, read_shelf
+from app.work.ph.batch_mixture import line_for
 from app.work.ph.droppers import grams_of_drops
-from app.work.ph.session_state import State, state_of
+from app.work.ph.session_state import State, entries_of, model_of, noise_of, readings_of, state_of
 from app.work.ph.sessions import open_record
-from app.work.typed import Reader, maybe_number
+from app.work.typed import Reader, maybe_number, one_line
 
 ZERO = Decimal(0)
 PLACES_G = 4
+LONGEST_NAME, LONGEST_REASON = 80, 500
 INSTRUMENTS = {"meter": Decimal("0.1"), "strip": Decimal("0.5")}
 
 
 @dataclass(frozen=True, slots=True)
-class At:
+class SessionRef:
     """Which session of which batch a form belongs to, as it was when the form was drawn."""
 
     batch_id: int
@@ -38,7 +39,7 @@ class At:
 
 @dataclass(frozen=True, slots=True)
 class TypedAddition:
-    """What was typed for an addition: grams, or drops of a dropper. ``back`` says that it is the way back."""
+    """What was typed for an addition: grams, or drops of a dropper. ``back`` says that it goes the other way."""
 
     grams: str
     drops: str = ""
@@ -48,17 +49,18 @@ class TypedAddition:
 
 @dataclass(frozen=True, slots=True)
 class TypedReading:
-    """What was typed for a reading."""
+    """What was typed for a reading; ``sure`` repeats a pH that was asked about."""
 
     ph: str
     instrument: str = "meter"
     uncertainty: str = ""
     temperature: str = ""
+    sure: str = ""
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")
-def add_addition(session: Session, at: At, typed: TypedAddition) -> None:
-    """Take down what was added; the batch's own line gets the sum, a new material a line of its own.
+def add_addition(session: Session, at: SessionRef, typed: TypedAddition) -> None:
+    """Record what was added: a weighing in the batch's own line, or in a line of its own for a new material.
 
     Raises:
         Faults: at ``grams``, ``drops`` or ``dropper_id``.
@@ -66,23 +68,33 @@ def add_addition(session: Session, at: At, typed: TypedAddition) -> None:
     """
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
     state = state_of(session, batch, record, curves=False)
-    material_id = _material(state, typed.back)
-    grams, drops = _read_amount(session, typed, material_id, record.batch_g)
-    entry = _entry(record, EntryKind.ADDITION, at.who)
-    entry.material_id, entry.grams, entry.drops = material_id, grams, drops
-    entry.advised_g = _advised(state, typed.back)
-    record.entries.append(entry)
-    _into_batch(session, batch, (material_id, grams), at.who)
-    batch.start(by=at.who, at=now())
-    flag_modified(record, "started_by")
+    if typed.back and state.counter_solution is None:
+        raise Invalid("grams", "Put the solution for the correction on the shelf first.")
+    counter = state.counter_solution.material if typed.back and state.counter_solution else None
+    material_id = counter.id if counter else record.material_id
+    grams, drops, by = _read_amount(session, at, typed, material_id, record.batch_g)
+    if counter is not None:
+        record.materials = pin({**pinned(record.materials), counter.id: counter}.values())
+    line = line_for(batch, material_id) or _bench_line(session, batch, material_id)
+    weighing = BatchWeighing(
+        grams=grams,
+        by=by,
+        at=now(),
+        lot_text=line.lot_text.partition(",")[0],
+        session_id=record.id,
+        place=_next_place(state),
+        drops=drops,
+        advised_g=_advised(state, typed.back),
+    )
+    line.weighings.append(weighing)
+    batch.log(f"{line.name}: weight", by=by, at=weighing.at, new=weighing_words(weighing), why="pH session")
+    batch.start(by=by, at=now())
+    record.touch()
 
 
-def _material(state: State, back: bool) -> int:
-    if not back:
-        return state.record.material_id
-    if state.back_on_shelf is None:
-        raise Invalid("grams", "Put the solution for the way back on the shelf first.")
-    return state.back_on_shelf.material.id
+def _next_place(state: State) -> int:
+    used = [*(one.place or 0 for one in state.record.additions), *(one.place or 0 for one in state.record.readings)]
+    return max(used, default=0) + 1
 
 
 def _advised(state: State, back: bool) -> Decimal | None:
@@ -92,146 +104,122 @@ def _advised(state: State, back: bool) -> Decimal | None:
 
 
 def _read_amount(
-    session: Session, typed: TypedAddition, material_id: int, most: Decimal
-) -> tuple[Decimal, Decimal | None]:
+    session: Session, at: SessionRef, typed: TypedAddition, material_id: int, most: Decimal
+) -> tuple[Decimal, Decimal | None, str]:
     reader = Reader()
     drops = reader.take(maybe_number, typed.drops, "drops", low=Decimal(1), high=Decimal(5000))
     counted = bool(typed.drops.strip())
     if counted and typed.grams.strip():
         reader.fail("drops", "Write grams or drops, not both.")
-    grams = None if counted else reader.take(_grams, typed.grams)
+    if not counted and not typed.grams.strip():
+        reader.fail("grams", "Write how many grams were added.")
+    grams = None
+    if typed.grams.strip() and not counted:
+        grams = reader.take(parse_grams, typed.grams, "grams", high=HEAVIEST_G)
     if counted and drops is not None:
         grams = reader.take(grams_of_drops, session, typed.dropper_id, drops, material_id)
     if grams is not None and grams > most:
         reader.fail("drops" if counted else "grams", f"That is more than the {plain(most)} g in the beaker.")
+    by = reader.take(one_line, at.who, "who", longest=LONGEST_NAME)
     reader.finish()
-    return grams or ZERO, drops
+    return grams or ZERO, drops, by or ""
 
 
-def _grams(text: str) -> Decimal:
-    bare = text.strip().removesuffix("g").strip()
-    if not bare:
-        raise Invalid("grams", "Write how many grams were added.")
-    grams = parse_number(bare, "grams", low=ZERO, high=Decimal("1e8"))
-    if grams <= 0:
-        raise Invalid("grams", "Write more than 0 g.")
-    return grams
-
-
-def _entry(record: PhSession, kind: EntryKind, who: str) -> PhEntry:
-    place = max((entry.position for entry in record.entries), default=0) + 1
-    return PhEntry(position=place, kind=kind, at=now(), by=who.strip()[:80])
-
-
-def _into_batch(session: Session, batch: Batch, added: tuple[int, Decimal], who: str) -> None:
-    material_id, grams = added
-    line = line_for(batch, material_id)
-    if line is None:
-        line = _new_line(session, batch, material_id)
-        batch.lines.append(line)
-    _weigh(batch, line, grams, who, "")
-
-
-def _weigh(batch: Batch, line: BatchLine, more: Decimal, who: str, why: str) -> None:
-    before = line.actual_g
-    with exact_arithmetic():
-        sum_g = max((before or ZERO) + more, ZERO)
-    line.actual_g = sum_g if sum_g > 0 or not why else None
-    line.weighed_at = now() if line.actual_g is not None else None
-    line.initials = line.initials or "".join(word[0] for word in who.split())[:20]
-    log(batch, f"{line.name}: weight", by=who, old=_words(before), new=_words(line.actual_g), why=why or "pH session")
-
-
-def _words(grams: Decimal | None) -> str:
-    return "" if grams is None else f"{plain(grams)} g"
-
-
-def _new_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
-    return BatchLine(
+def _bench_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
+    """Add a line for a material that the formula does not have; it pins the material as it is today."""
+    material = read_shelf(session, {material_id})[material_id]
+    line = BatchLine(
         position=max((line.position for line in batch.lines), default=0) + 1,
         phase=batch.lines[-1].phase if batch.lines else "A",
         material_id=material_id,
-        name=read_shelf(session, {material_id})[material_id].name,
+        name=material.name,
         percent=ZERO,
         target_g=ZERO,
         shown_g=ZERO,
         scale="",
         added_at_bench=True,
+        material=pin([material]),
     )
+    batch.lines.append(line)
+    return line
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")
-def add_reading(session: Session, at: At, typed: TypedReading) -> None:
-    """Take down what the meter or strip says.
+def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
+    """Record what the meter or strip says; a pH that cannot well be is asked about first.
 
     Raises:
-        Faults: at ``ph``, ``uncertainty`` or ``temperature``.
+        Faults: at ``ph``, ``uncertainty`` or ``temperature``; at ``sure`` for a pH far from what is expected.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
-    ph, uncertainty, warmth = _read_reading(typed)
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
-    entry = _entry(record, EntryKind.READING, at.who)
-    entry.ph, entry.uncertainty, entry.temperature_c = ph, uncertainty, warmth
-    record.entries.append(entry)
-    _reading_into_batch(batch, entry)
-    batch.start(by=at.who, at=now())
-    flag_modified(record, "started_by")
+    state = state_of(session, batch, record, curves=False)
+    reading = _read_reading(typed, at.who)
+    reading.session_id, reading.place = record.id, _next_place(state)
+    if typed.sure.strip() != typed.ph.strip():
+        _ask_when_implausible(session, batch, state, reading)
+    batch.record(reading, by=reading.taken_by, why="pH session")
+    batch.start(by=reading.taken_by, at=now())
+    record.touch()
 
 
-def _read_reading(typed: TypedReading) -> tuple[Decimal | None, Decimal | None, Decimal | None]:
+def _read_reading(typed: TypedReading, who: str) -> BatchReading:
     reader = Reader()
     ph = reader.take(parse_number, typed.ph, "ph", low=ZERO, high=Decimal(14))
-    own = typed.instrument not in INSTRUMENTS
-    wide = (
-        reader.take(parse_number, typed.uncertainty, "uncertainty", low=Decimal("0.01"), high=Decimal(3))
-        if own
-        else INSTRUMENTS[typed.instrument]
+    wide = INSTRUMENTS.get(typed.instrument) or reader.take(
+        parse_number, typed.uncertainty, "uncertainty", low=Decimal("0.01"), high=Decimal(3)
     )
     warmth = reader.take(maybe_number, typed.temperature, "temperature", low=ZERO, high=Decimal(100))
+    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
     reader.finish()
-    return ph, wide, warmth
-
-
-def _reading_into_batch(batch: Batch, entry: PhEntry) -> None:
-    words = f"{plain(entry.ph or ZERO)} ± {plain(entry.uncertainty or ZERO)}"
-    reading = BatchReading(
-        kind=ReadingKind.PH,
-        value=entry.ph,
-        words=words,
-        temperature_c=entry.temperature_c,
-        taken_at=entry.at,
-        taken_by=entry.by,
+    return BatchReading(
+        kind=PH,
+        value=ph,
+        words=f"{plain(ph or ZERO)} ± {plain(wide or ZERO)}",
+        uncertainty=wide,
+        temperature_c=warmth,
+        taken_at=now(),
+        taken_by=by or "",
     )
-    batch.record(reading, by=entry.by, why="pH session")
+
+
+def _ask_when_implausible(session: Session, batch: Batch, state: State, reading: BatchReading) -> None:
+    try:
+        model = model_of(session, batch, state)
+    except Invalid:
+        return
+    added = (float(state.added_g), float(state.counter_g))
+    expected = implausible(
+        model, added, readings_of(state), float(reading.value or ZERO), noise_of(reading.uncertainty)
+    )
+    if expected is not None:
+        typed = plain(reading.value or ZERO)
+        raise Invalid("sure", f"You typed {typed}; about {expected:.1f} was expected. Is it {typed}?")
 
 
 @action(once="taken back in session {at.session_id}", key="{at.key}")
-def take_back_last(session: Session, at: At, why: str = "") -> None:
-    """Take the last entry back, where it was typed wrongly; the history keeps both.
+def take_back_last(session: Session, at: SessionRef, why: str = "") -> None:
+    """Correct the last entry where it was typed wrongly: it counts no more, and the history keeps it.
 
     Raises:
         Invalid: when there is nothing to take back.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
-    if not record.entries:
+    entries = entries_of(record)
+    if not entries:
         raise Invalid("", "There is nothing to take back.")
-    entry = record.entries.pop()
-    _out_of_batch(batch, entry, at.who, why.strip() or "taken back: typed wrongly")
-    batch.start(by=at.who, at=now())
-    flag_modified(record, "started_by")
-
-
-def _out_of_batch(batch: Batch, entry: PhEntry, who: str, why: str) -> None:
-    if entry.kind is EntryKind.READING:
-        same = [r for r in batch.readings if r.kind is ReadingKind.PH and r.taken_at == entry.at]
-        for reading in same:
-            batch.readings.remove(reading)
-        log(batch, "reading: pH", by=who, old=plain(entry.ph or ZERO), new="", why=why)
-        return
-    line = line_for(batch, entry.material_id or 0)
-    if line is None or entry.grams is None:
-        return
-    _weigh(batch, line, -entry.grams, who, why)
-    if line.added_at_bench and line.actual_g is None:
-        batch.lines.remove(line)
+    reason = one_line(why, "why", longest=LONGEST_REASON) or "typed wrongly"
+    by = one_line(at.who, "who", longest=LONGEST_NAME)
+    last = entries[-1]
+    if isinstance(last, BatchReading):
+        batch.log("reading: pH", by=by, at=now(), old=plain(last.value or ZERO), why=reason)
+        batch.readings.remove(last)
+    else:
+        line = next(line for line in batch.lines if line.id == last.line_id)
+        gone = BatchWeighing(grams=None, by=by, at=now(), replaces_id=last.id, reason=reason)
+        gone.session_id, gone.place = last.session_id, last.place
+        line.weighings.append(gone)
+        batch.log(f"{line.name}: weight", by=by, at=gone.at, old=weighing_words(last), why=reason)
+    batch.start(by=by, at=now())
+    record.touch()

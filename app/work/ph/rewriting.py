@@ -1,5 +1,6 @@
 """Rewriting one line of a draft: another material, another percentage, the rest in its proportions."""
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -21,8 +22,10 @@ class Rewrite:
     replaces_id: int | None = None
 
 
-def rewritten(draft: Draft, wanted: Rewrite) -> Draft:
-    """Give the draft with the line rewritten; without a line that fills up, the others are scaled to 100 again.
+def rewritten(draft: Draft, wanted: Rewrite, *, leaving: Collection[int] = ()) -> Draft:
+    """Return the draft with the line rewritten; without a q.s. line, the others are scaled to 100 again.
+
+    Lines of the materials in ``leaving`` are taken out; the rewritten line may have taken the place of one.
 
     Raises:
         Invalid: when the formula is not written in % w/w, or a line of it cannot be read.
@@ -34,6 +37,8 @@ def rewritten(draft: Draft, wanted: Rewrite) -> Draft:
     changed = replace(line, typed=wanted.name, material_id=wanted.material_id, amount=amount, qs=False)
     there = line.id in {old.id for old in draft.lines}
     written = draft.with_line(changed) if there else replace(draft, lines=(*draft.lines, changed))
+    kept = tuple(one for one in written.lines if one.id == changed.id or one.material_id not in leaving)
+    written = replace(written, lines=kept)
     return written if any(one.qs for one in written.lines) else _closed(written, changed)
 
 

@@ -1,16 +1,17 @@
 """A pH session as it stands: what was added and read, what the model has learned, and the next step."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from typing import TypeAlias
 
 import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.reference.neutralisers import way_back
-from app.science.acid_base.bench import ACCEPT, Move, Step, next_step, open_session
+from app.reference.neutralisers import counter_adjuster
+from app.science.acid_base.bench import ACCEPT, Move, Step, next_step, open_session, trusted_readings
 from app.science.acid_base.bench import Session as Model
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.dosing import plan_dose
@@ -18,10 +19,10 @@ from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, Reading, re
 from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
 from app.science.acid_base.values import Adjuster
 from app.science.errors import Invalid
-from app.store.batches import Batch
-from app.store.bench_ph import EntryKind, PhEntry, PhSession
-from app.work.formulas.shelf import Shelf, read_shelf
-from app.work.ph.beaker import beaker_of, shelf_of_batch
+from app.store.batches import Batch, BatchReading, BatchWeighing
+from app.store.bench_ph import PhSession
+from app.work.formulas.shelf import Shelf, pinned, read_shelf
+from app.work.ph.batch_mixture import materials_of, mixture_in_batch
 from app.work.ph.mixture import mixture_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
 
@@ -29,15 +30,29 @@ COVER_90 = 1.645
 LEAST_WEIGHABLE_G = 0.02
 COLDEST, HOTTEST = Decimal(0), Decimal(80)
 ZERO = Decimal(0)
+Entry: TypeAlias = BatchWeighing | BatchReading
+
+
+def entries_of(record: PhSession) -> tuple[Entry, ...]:
+    """Return the additions and readings of a session that still stand, in the order they were made."""
+    replaced = {one.replaces_id for one in record.additions}
+    additions = [one for one in record.additions if one.id not in replaced and one.grams is not None]
+    return tuple(sorted([*additions, *record.readings], key=lambda entry: entry.place or 0))
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One entry with what had been added when it was made."""
+    """An addition or a reading, with what had been added of its material when it was made."""
 
-    entry: PhEntry
+    entry: Entry
+    material_id: int
     material: str
     total_g: Decimal
+
+    @property
+    def is_reading(self) -> bool:
+        """Whether it is a reading."""
+        return isinstance(self.entry, BatchReading)
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,34 +60,42 @@ class State:
     """A session as the pages show it.
 
     Attributes:
-        solution: what is added; ``back`` the way back, with ``back_on_shelf`` None while it is not on the shelf.
-        added_g, back_g: grams of either so far.
+        name: of what is added, as it was called then.
+        solution: what is added; None where the record does not hold its strength, ``why_not`` then says so.
+        counter: the solution that goes the other way, with ``counter_solution`` None while it is not on the shelf.
+        added_g, counter_g: grams of either so far.
         rows: every entry, in order.
         step: what to do next; None with ``why_not`` when the model cannot speak of this batch.
         curve: as predicted before the first reading; ``refitted`` after the last one.
     """
 
     record: PhSession
-    solution: Solution
-    back: Adjuster
-    back_on_shelf: Solution | None
+    name: str
+    solution: Solution | None
+    counter: Adjuster | None
+    counter_solution: Solution | None
     rows: tuple[Row, ...]
     added_g: Decimal
-    back_g: Decimal
-    step: Step | None
-    why_not: str
-    curve: tuple[CurvePoint, ...]
-    refitted: tuple[CurvePoint, ...]
+    counter_g: Decimal
+    step: Step | None = None
+    why_not: str = ""
+    curve: tuple[CurvePoint, ...] = ()
+    refitted: tuple[CurvePoint, ...] = ()
 
     @property
-    def last(self) -> PhEntry | None:
+    def last(self) -> Row | None:
         """The entry made last."""
-        return self.record.entries[-1] if self.record.entries else None
+        return self.rows[-1] if self.rows else None
+
+    @property
+    def last_reading(self) -> BatchReading | None:
+        """The reading taken last."""
+        return next((row.entry for row in reversed(self.rows) if isinstance(row.entry, BatchReading)), None)
 
     @property
     def waits_for_reading(self) -> bool:
         """Whether something was added since the last reading."""
-        return self.last is not None and self.last.kind is EntryKind.ADDITION
+        return self.last is not None and not self.last.is_reading
 
     @property
     def met_by_the_model(self) -> bool:
@@ -86,6 +109,11 @@ class State:
         return self.step is not None and 0 < self.step.grams < LEAST_WEIGHABLE_G
 
     @property
+    def adds_a_part(self) -> bool:
+        """Whether the next addition is only a part of what is left to add."""
+        return self.step is not None and self.step.grams < 0.995 * self.step.total_grams
+
+    @property
     def target(self) -> float:
         """The pH that is wanted."""
         return float(self.record.target_ph)
@@ -94,7 +122,7 @@ class State:
     def expected_ph(self) -> float | None:
         """What the model sees at what was added so far, read off the curve; None without one."""
         curve = self.refitted or self.curve
-        if not curve or self.back_g > 0:
+        if not curve or self.counter_g > 0:
             return None
         return min(curve, key=lambda point: abs(point.grams - float(self.added_g))).ph
 
@@ -102,33 +130,35 @@ class State:
     def cautions(self) -> tuple[str, ...]:
         """The cautions of what is added next."""
         going_back = self.step is not None and self.step.which == 1
-        return cautions((self.back if going_back else self.solution.adjuster).substance)
+        adjuster = self.counter if going_back or self.solution is None else self.solution.adjuster
+        return cautions(adjuster.substance) if adjuster else ()
 
 
 def sessions_of(session: Session, batch_id: int) -> list[PhSession]:
-    """List the pH sessions of a batch, oldest first."""
+    """Return the pH sessions of a batch, oldest first."""
     asked = select(PhSession).where(PhSession.batch_id == batch_id).order_by(PhSession.id)
     return list(session.scalars(asked))
 
 
 def state_of(session: Session, batch: Batch, record: PhSession, *, curves: bool = True) -> State:
-    """Work out how a session stands."""
-    solution = _solution(session, record.material_id)
-    back = _way_back(session, record, solution)
-    adjuster = back.adjuster if back else way_back(solution.adjuster.substance)
-    added = added_by_material(record.entries)
+    """Work out how a session stands; a record that the model cannot speak of is shown all the same."""
+    shelf = _pinned(session, batch, record)
+    entries = entries_of(record)
+    material_of = {line.id: line.material_id for line in batch.lines}
+    added = added_by_material(entries, material_of)
+    own = shelf.get(record.material_id)
+    solution = as_solution(own) if own else None
+    back = _counter_solution(session, record, solution, shelf, set(added))
+    counter = back.adjuster if back else counter_adjuster(solution.adjuster.substance) if solution else None
     state = State(
         record=record,
+        name=own.name if own else "",
         solution=solution,
-        back=adjuster,
-        back_on_shelf=back,
-        rows=_rows(session, record),
+        counter=counter,
+        counter_solution=back,
+        rows=_rows(entries, shelf, material_of, record.material_id),
         added_g=added.get(record.material_id, ZERO),
-        back_g=added.get(back.material.id, ZERO) if back else ZERO,
-        step=None,
-        why_not="",
-        curve=(),
-        refitted=(),
+        counter_g=added.get(back.material.id, ZERO) if back else ZERO,
     )
     try:
         return _with_model(state, model_of(session, batch, state), curves)
@@ -136,30 +166,33 @@ def state_of(session: Session, batch: Batch, record: PhSession, *, curves: bool 
         return replace(state, why_not=fault.message)
 
 
-def _solution(session: Session, material_id: int) -> Solution:
-    material = read_shelf(session, {material_id})[material_id]
-    found = as_solution(material)
-    if found is None:
-        raise Invalid("material_id", f"{material.name} is no longer a solution of one acid or base.")
-    return found
+def _pinned(session: Session, batch: Batch, record: PhSession) -> Shelf:
+    """Return the materials of a session as they were; only a session that pinned nothing looks at today's shelf."""
+    found = {**materials_of(session, batch), **pinned(record.materials)}
+    missing = {record.material_id} - set(found)
+    return {**read_shelf(session, missing), **found} if missing else found
 
 
-def _way_back(session: Session, record: PhSession, solution: Solution) -> Solution | None:
-    """Find the way back: what was used for it already, or a dilute solution on the shelf, the usual one first."""
-    used = {e.material_id for e in record.entries if e.material_id not in (None, record.material_id)}
-    if used:
-        return _solution(session, next(key for key in used if key is not None))
-    usual = way_back(solution.adjuster.substance).substance.key
+def _counter_solution(
+    session: Session, record: PhSession, solution: Solution | None, shelf: Shelf, used: set[int]
+) -> Solution | None:
+    """Return what was used to go back already, or what a running session would take: a dilute one, the usual first."""
+    for key in used - {record.material_id}:
+        return as_solution(shelf[key]) if key in shelf else None
+    if solution is None or record.finished_at is not None:
+        return None
+    usual = counter_adjuster(solution.adjuster.substance).substance.key
     others = [s for s in solutions_on_shelf(session) if s.raises != solution.raises and not s.concentrated]
     return next((s for s in others if s.adjuster.substance.key == usual), others[0] if others else None)
 
 
-def added_by_material(entries: Sequence[PhEntry]) -> dict[int, Decimal]:
-    """Sum what a session added, grams by material."""
+def added_by_material(entries: Sequence[Entry], material_of: Mapping[int, int]) -> dict[int, Decimal]:
+    """Return what a session added, grams by material; ``material_of`` gives the material of each line."""
     sums: dict[int, Decimal] = {}
     for entry in entries:
-        if entry.material_id is not None and entry.grams is not None:
-            sums[entry.material_id] = sums.get(entry.material_id, ZERO) + entry.grams
+        if isinstance(entry, BatchWeighing) and entry.grams is not None:
+            key = material_of[entry.line_id]
+            sums[key] = sums.get(key, ZERO) + entry.grams
     return sums
 
 
@@ -167,36 +200,40 @@ def model_of(session: Session, batch: Batch, state: State) -> Model:
     """Compile the batch for the session.
 
     Raises:
-        Invalid: when there is no water or nothing in the beaker.
+        Invalid: when there is no water, nothing in the beaker, or the strength of the solution is not known.
     """
-    beaker = beaker_of(batch, shelf_of_batch(session, batch), _kept(state))
-    mixture, _ = mixture_of(beaker.materials)
-    warm = next((e.temperature_c for e in reversed(state.record.entries) if e.temperature_c is not None), None)
+    if state.solution is None or state.counter is None:
+        raise Invalid("material_id", "the record does not hold what the solution was made of")
+    added = {state.record.material_id: state.added_g}
+    if state.counter_solution is not None:
+        added[state.counter_solution.material.id] = state.counter_g
+    held = mixture_in_batch(batch, _pinned(session, batch, state.record), added)
+    mixture, _ = mixture_of(held.materials)
+    readings = [row.entry for row in state.rows if isinstance(row.entry, BatchReading)]
+    warm = next((one.temperature_c for one in reversed(readings) if one.temperature_c is not None), None)
     if warm is not None and COLDEST <= warm <= HOTTEST:
         mixture = replace(mixture, temperature_c=float(warm))
     record = state.record
-    return open_session(mixture, state.solution.adjuster, state.back, float(record.target_ph), float(record.batch_g))
-
-
-def _kept(state: State) -> dict[int, Decimal]:
-    """Give what the session added, with the adjuster named even when nothing of it went in yet."""
-    return {state.record.material_id: ZERO, **added_by_material(state.record.entries)}
+    return open_session(mixture, state.solution.adjuster, state.counter, float(record.target_ph), float(record.batch_g))
 
 
 def readings_of(state: State) -> list[Reading]:
-    """Give the readings to the model: doses in grams per gram of batch, noise from the stated uncertainty."""
+    """Return the readings for the model: doses in grams per gram of batch, noise from the stated uncertainty."""
     batch_g, readings = float(state.record.batch_g), []
     doses = [0.0, 0.0]
-    for entry in state.record.entries:
-        if entry.kind is EntryKind.ADDITION and entry.grams is not None:
-            doses[0 if entry.material_id == state.record.material_id else 1] += float(entry.grams) / batch_g
-        elif entry.ph is not None:
-            readings.append(Reading((doses[0], doses[1]), float(entry.ph), noise_of(entry.uncertainty)))
+    for row in state.rows:
+        if isinstance(row.entry, BatchWeighing):
+            which = 0 if row.material_id == state.record.material_id else 1
+            doses[which] += float(row.entry.grams or ZERO) / batch_g
+        elif row.entry.value is not None:
+            readings.append(Reading((doses[0], doses[1]), float(row.entry.value), noise_of(row.entry.uncertainty)))
     return readings
 
 
 def noise_of(uncertainty: Decimal | None) -> float:
-    """Give the standard noise of one reading from its stated uncertainty (about 90 %), the meter's own share off.
+    """Return the standard noise of one reading from its stated uncertainty (about 90 %), the meter's own share off.
+
+    A normal spread holds 90 % within 1.645 standard deviations.
 
     >>> noise_of(Decimal("0.1")), round(noise_of(Decimal("0.5")), 2)
     (0.03, 0.29)
@@ -207,12 +244,13 @@ def noise_of(uncertainty: Decimal | None) -> float:
 
 def _with_model(state: State, model: Model, curves: bool) -> State:
     readings = readings_of(state)
-    step = next_step(model, (float(state.added_g), float(state.back_g)), readings)
+    step = next_step(model, (float(state.added_g), float(state.counter_g)), readings)
     if not curves:
         return replace(state, step=step)
     doses = _doses(model, state)
     batch_g = model.batch_g
-    refitted = curve_with_band(model.model, doses, batch_g, refit(model.model, readings).belief) if readings else ()
+    trusted, _ = trusted_readings(model, readings)
+    refitted = curve_with_band(model.model, doses, batch_g, refit(model.model, trusted).belief) if trusted else ()
     return replace(state, step=step, curve=curve_with_band(model.model, doses, batch_g), refitted=refitted)
 
 
@@ -222,14 +260,12 @@ def _doses(model: Model, state: State) -> "np.ndarray[tuple[int], np.dtype[np.fl
     return np.asarray(doses * (most / doses[-1]), dtype=np.float64)
 
 
-def _rows(session: Session, record: PhSession) -> tuple[Row, ...]:
-    ids = {entry.material_id for entry in record.entries if entry.material_id is not None}
-    shelf = read_shelf(session, ids | {record.material_id})
+def _rows(entries: Sequence[Entry], shelf: Shelf, material_of: Mapping[int, int], main: int) -> tuple[Row, ...]:
     sums: dict[int, Decimal] = {}
-    return tuple(_row(entry, shelf, sums, record.material_id) for entry in record.entries)
-
-
-def _row(entry: PhEntry, shelf: Shelf, sums: dict[int, Decimal], main: int) -> Row:
-    key = entry.material_id or main
-    sums[key] = sums.get(key, ZERO) + (entry.grams or ZERO)
-    return Row(entry, shelf[key].name, sums[key])
+    rows = []
+    for entry in entries:
+        key = material_of[entry.line_id] if isinstance(entry, BatchWeighing) else main
+        grams = entry.grams if isinstance(entry, BatchWeighing) else None
+        sums[key] = sums.get(key, ZERO) + (grams or ZERO)
+        rows.append(Row(entry, key, shelf[key].name if key in shelf else "", sums[key]))
+    return tuple(rows)

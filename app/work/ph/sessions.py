@@ -7,8 +7,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.formula import Material
 from app.science.numbers import parse_number, plain, to_places
-from app.store.batches import Batch
+from app.science.quantities import HEAVIEST_G, parse_grams
+from app.store.batches import Batch, BatchReading
 from app.store.bench_ph import DropWeight, PhSession
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
@@ -16,14 +18,16 @@ from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
 from app.work.formulas.draft import Draft
-from app.work.formulas.shelf import read_shelf
-from app.work.ph.beaker import beaker_of, own_line, shelf_of_batch
+from app.work.formulas.shelf import pin, read_shelf
+from app.work.ph.batch_mixture import adjuster_line, materials_of, mixture_in_batch
 from app.work.ph.droppers import droppers
-from app.work.ph.session_state import State, sessions_of, state_of
+from app.work.ph.formula_update import FormulaUpdate, formula_update
+from app.work.ph.mixture import has_water, mixture_of
+from app.work.ph.session_state import State, entries_of, sessions_of, state_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
 from app.work.typed import Faults, Reader, one_line
 
-HEAVIEST_G = Decimal("1e8")
+NO_WATER = "There is no water in this batch, and without water there is no pH."
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +52,11 @@ class BenchPage:
     ended: tuple[State, ...]
     start: StartForm
     droppers: tuple[DropWeight, ...]
+    updates: dict[int, FormulaUpdate | None]
 
 
 def look_at_session(store: Store, batch_id: int) -> BenchPage:
-    """Gather what the bench page of a batch shows.
+    """Return what the bench page of a batch shows.
 
     Raises:
         NotFound: when there is no such batch.
@@ -61,7 +66,7 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
         states = [state_of(session, batch, record) for record in sessions_of(session, batch_id)]
         closed = batch.state in CLOSED
         running = next((s for s in states if s.record.finished_at is None and not closed), None)
-        ids = {s.material.id for s in (running.solution, running.back_on_shelf) if s} if running else set()
+        ids = {s.material.id for s in (running.solution, running.counter_solution) if s} if running else set()
         return BenchPage(
             batch=batch,
             closed=closed,
@@ -69,31 +74,33 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
             ended=tuple(s for s in states if s is not running),
             start=_start_form(session, batch),
             droppers=droppers(session, ids),
+            updates={s.record.id: formula_update(session, batch, s) for s in states if s is not running},
         )
 
 
-def records_of(store: Store, batch_id: int) -> tuple[State, ...]:
-    """Give every pH session of a batch, for its record."""
-    with store.reading() as session:
-        records = sessions_of(session, batch_id)
-        batch = load_batch(session, batch_id) if records else None
-        return tuple(state_of(session, batch, record) for record in records) if batch else ()
-
-
 def _start_form(session: Session, batch: Batch) -> StartForm:
-    shelf = shelf_of_batch(session, batch)
-    setter = own_line(batch, shelf)
+    shelf = materials_of(session, batch)
+    target = Draft.from_json(batch.version.content).target_ph
+    setter = adjuster_line(batch, shelf, _number(target))
     offered = solutions_on_shelf(session)
     chosen = setter.material_id if setter else (offered[0].material.id if offered else None)
     if setter and setter.material_id not in {s.material.id for s in offered}:
         own = as_solution(shelf[setter.material_id])
         offered = (own, *offered) if own else offered
-    target = Draft.from_json(batch.version.content).target_ph
     try:
-        beaker = beaker_of(batch, shelf, {})
-        return StartForm(offered, chosen, target, plain(to_places(beaker.grams, 2)), beaker.planned, "")
+        held = mixture_in_batch(batch, shelf, {})
+        mixture_of(held.materials)
+        nothing = "" if has_water(held.materials) else NO_WATER
+        return StartForm(offered, chosen, target, plain(to_places(held.grams, 2)), held.planned, nothing)
     except Invalid as fault:
         return StartForm(offered, chosen, target, "", (), fault.message)
+
+
+def _number(text: str) -> Decimal | None:
+    try:
+        return parse_number(text)
+    except Invalid:
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,12 +138,13 @@ def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
     reader = Reader()
     known = reader.take(_known_solution, session, typed.material_id)
     target = reader.take(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
-    grams = reader.take(_positive, typed.batch_g)
+    grams = reader.take(parse_grams, typed.batch_g, "batch_g", high=HEAVIEST_G)
     who = reader.take(one_line, typed.who, "who", longest=80)
     reader.finish()
     return PhSession(
         batch_id=batch.id,
-        material_id=known,
+        material_id=known.id if known else None,
+        materials=pin([known]) if known else "",
         target_ph=target,
         batch_g=grams,
         started_at=now(),
@@ -144,24 +152,18 @@ def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
     )
 
 
-def _known_solution(session: Session, material_id: int | None) -> int:
+def _known_solution(session: Session, material_id: int | None) -> Material:
     found = read_shelf(session, {material_id}) if material_id is not None else {}
     material = next(iter(found.values()), None)
     if material is None or as_solution(material) is None:
         raise Invalid("material_id", "Choose the acid or base that is added.")
-    return material.id
-
-
-def _positive(text: str) -> Decimal:
-    bare = text.strip().removesuffix("g").strip()
-    grams = parse_number(bare, "batch_g", low=Decimal(0), high=HEAVIEST_G)
-    if grams <= 0:
-        raise Invalid("batch_g", "Write how many grams are in the beaker, more than 0.")
-    return grams
+    return material
 
 
 def _check_model(session: Session, batch: Batch, record: PhSession) -> None:
     state = state_of(session, batch, record, curves=False)
+    if not has_water(mixture_in_batch(batch, materials_of(session, batch), {}).materials):
+        raise Faults([Invalid("material_id", NO_WATER)])
     if state.why_not:
         raise Faults([Invalid("material_id", f"The pH of this batch cannot be worked out: {state.why_not}.")])
 
@@ -197,7 +199,13 @@ def end_session(session: Session, batch_id: int, session_id: int, row_version: i
         Conflict: as for `open_record`.
     """
     batch, record = open_record(session, batch_id, session_id, row_version)
-    last = next((e.ph for e in reversed(record.entries) if e.ph is not None), None)
+    readings = [entry for entry in entries_of(record) if isinstance(entry, BatchReading)]
+    last = readings[-1].value if readings else None
     record.finished_at = now()
-    log(batch, "pH session ended", by=who[:80], new=f"pH {plain(last)}" if last is not None else "nothing read")
+    log(
+        batch,
+        "pH session ended",
+        by=one_line(who, "who", longest=80),
+        new=f"pH {plain(last)}" if last is not None else "nothing read",
+    )
     batch.start(by=who, at=now())

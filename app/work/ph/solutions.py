@@ -51,7 +51,7 @@ def solutions_on_shelf(session: Session) -> tuple[Solution, ...]:
     return tuple(sorted(found, key=lambda s: (s.concentrated, s.material.name.casefold())))
 
 
-def put_way_back_on_shelf(store: Store, inci: str, key: str = "") -> int:
+def put_counter_solution_on_shelf(store: Store, inci: str, key: str = "") -> int:
     """Put a 10 % solution of an acid or base on the shelf and give its id.
 
     Raises:

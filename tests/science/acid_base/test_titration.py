@@ -1,10 +1,12 @@
 import numpy as np
 import pytest
 
+from app.reference.acid_base import acid_base_table
 from app.science.acid_base.dosing import ph_after
 from app.science.acid_base.model import compile_model
-from app.science.acid_base.prediction import predict_model
+from app.science.acid_base.prediction import predict, predict_model
 from app.science.acid_base.titration import buffer_shares, curve_with_band
+from app.science.acid_base.values import Adjuster
 
 
 def test_the_dose_table_of_carbomer_is_met(mix, solution):
@@ -54,3 +56,32 @@ def test_the_band_holds_the_curve_and_the_batch_scales_it(mix, solution):
     assert all(p.low < p.ph < p.high for p in small)
     assert [p.grams * 10 for p in small] == pytest.approx([p.grams for p in large])
     assert [p.ph for p in small] == pytest.approx([p.ph for p in large])
+
+
+@pytest.mark.parametrize(
+    ("lines", "name", "rises"),
+    [
+        ((("Citric Acid", 0.5), ("Cetrimonium Chloride", 1.0)), "Sodium Hydroxide", True),
+        ((("Lactic Acid", 0.2, 88),), "Sodium Hydroxide", True),
+        ((("Carbomer", 0.4), ("Sodium Hydroxide", 0.25)), "Citric Acid", False),
+    ],
+    ids=["citric acid", "a jump", "downwards"],
+)
+def test_the_band_goes_the_way_of_its_curve_and_never_beyond_what_the_inputs_allow(mix, solution, lines, name, rises):
+    """While alkali goes in nothing turns more acid: near the jump the doubt lies in the grams, not in the pH."""
+    model = compile_model(mix(*lines), (solution(name, 10),))
+    points = curve_with_band(model, np.linspace(0, 0.05, 121), 100)
+    for values in ([p.low for p in points], [p.ph for p in points], [p.high for p in points]):
+        steps = np.diff(values) if rises else -np.diff(values)
+        assert steps.min() >= -1e-9
+    assert min(p.low for p in points) > min(points[0].ph, points[-1].ph) - 1.0
+    assert max(p.high for p in points) < max(points[0].ph, points[-1].ph) + 1.0
+
+
+def test_where_the_curve_is_smooth_the_band_is_the_quadrature_of_the_single_doubts(mix):
+    """The band at dose 0 is compared with the range of the prediction, which adds each input's shift in quadrature."""
+    mixture = mix(("Citric Acid", 0.5), ("Sodium Citrate", 1.0))
+    predicted = predict(mixture).ph
+    alkali = Adjuster(acid_base_table().find("Sodium Hydroxide").substance, 10)
+    point = curve_with_band(compile_model(mixture, (alkali,)), np.linspace(0, 0.01, 5), 100)[0]
+    assert (point.low, point.high) == pytest.approx((predicted.low, predicted.high), abs=0.03)

@@ -1,24 +1,39 @@
 """Neutralisers and thickeners side by side, and what choosing one writes into the formula."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
-from app.science.composition import DosedMaterial
+from app.reference.neutraliser_comparison import compare_neutralisers
+from app.reference.neutralisers import neutralisers
+from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.work.formulas.deeds import DraftConflict, From, open_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.results import results_of
-from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
-from app.work.ph.keeping import VERDICT_WORDS, keeping
-from app.work.ph.outlook import outlook
+from app.work.ph.comparing import (
+    Choice,
+    bare_mixture,
+    choose_neutraliser,
+    choose_thickener,
+    neutralising,
+    thickener_rows,
+)
+from app.work.ph.mixture import choose_ph_line
+from app.work.ph.preservation import VERDICT_WORDS, preservation_details
+from app.work.ph.report import ph_report
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.stock import STARTS, TypedStock, stock_of
 from app.work.typed import Faults
 
 TARGET = Decimal("6.2")
+
+
+def parts_of(*named: tuple[str, str]) -> tuple[Part, ...]:
+    return tuple(Part(inci, Decimal(percent)) for inci, percent in named)
 
 
 def choice_of(store: Store, gel: Any, row_version: int | None = None) -> Choice:
@@ -36,7 +51,7 @@ def choice_of(store: Store, gel: Any, row_version: int | None = None) -> Choice:
 
 
 def predicted(store: Store, gel: Any) -> float:
-    found = outlook(choice_of(store, gel).materials, exposure="leave-on", target=TARGET, batch_g=500)
+    found = ph_report(choice_of(store, gel).materials, exposure="leave-on", target=TARGET, batch_g=500)
     assert found is not None
     assert found.prediction is not None
     return found.prediction.ph.value
@@ -49,6 +64,54 @@ def test_each_neutraliser_is_dosed_in_place_of_the_line_that_is_there(store: Sto
     assert found.own.material == "Sodium hydroxide 10 %"
     assert {"Sodium Hydroxide", "Triethanolamine", "Arginine", "Sodium Bicarbonate"} <= set(grams)
     assert all(one is None or one > 0 for one in grams.values())
+
+
+ALKALI = DosedMaterial("Sodium hydroxide 10 %", Decimal("1.8"), parts_of(("Sodium Hydroxide", "10"), ("Aqua", "90")))
+ACID = DosedMaterial("Citric acid 50 %", Decimal("0.1"), parts_of(("Citric Acid", "50"), ("Aqua", "50")))
+GEL = DosedMaterial("Carbomer", Decimal("0.5"), parts_of(("Carbomer", "100")))
+
+
+def formula(alkali: str, acid: str) -> tuple[DosedMaterial, ...]:
+    rest = 100 - Decimal(alkali) - Decimal(acid) - GEL.percent
+    water = DosedMaterial("Water", rest, parts_of(("Aqua", "100")))
+    return (water, GEL, replace(ALKALI, percent=Decimal(alkali)), replace(ACID, percent=Decimal(acid)))
+
+
+@pytest.mark.parametrize(
+    ("alkali", "acid", "line"),
+    [("3", "0.1", "Sodium hydroxide 10 %"), ("1.5", "1", "Citric acid 50 %"), ("0.5", "0.02", "Sodium hydroxide 10 %")],
+    ids=["too much alkali", "too much acid", "too little alkali, whatever the acid"],
+)
+def test_of_an_acid_and_a_base_the_line_in_excess_is_turned(alkali: str, acid: str, line: str) -> None:
+    found = choose_ph_line(formula(alkali, acid), Decimal("6"))
+    assert found is not None
+    assert found.material == line
+    report = ph_report(formula(alkali, acid), exposure="leave-on", target=Decimal("6"), batch_g=500)
+    assert report is not None
+    assert report.titration is not None
+    assert report.titration.material == line
+    assert report.titration.advice.grams is not None
+    assert len(report.titration.others) == 1
+
+
+def test_the_maker_may_pick_the_other_line() -> None:
+    found = choose_ph_line(formula("3", "0.1"), Decimal("6"), chosen=3)
+    assert found is not None
+    assert found.material == "Citric acid 50 %"
+
+
+def test_the_formulas_own_line_stands_in_the_comparison_at_its_own_strength() -> None:
+    """The 50 % solution needs two fifths of the grams of the usual 20 % one; its own water hardly counts."""
+    found = neutralising(formula("2.2", "0.6"), Decimal("6"), 500)
+    mine = found.rows[0].neutraliser
+    assert (mine.bought_as, mine.adjuster.strength_percent) == ("Citric acid 50 %", 50.0)
+    assert sum(row.neutraliser.adjuster.substance.inci == "Citric Acid" for row in found.rows) == 1
+    mixture = bare_mixture(formula("2.2", "0.6"), found.own)
+    usual = next(n for n in neutralisers() if n.adjuster.substance.inci == "Citric Acid")
+    at_20 = compare_neutralisers(mixture, 6.0, found.before_g, (usual,))[0].advice.grams
+    assert usual.adjuster.strength_percent == 20
+    assert at_20 is not None
+    assert found.rows[0].advice.grams == pytest.approx(at_20 * 0.4, rel=0.03)
 
 
 def test_without_a_target_it_says_what_is_missing(store: Store, gel: Any) -> None:
@@ -117,7 +180,7 @@ def test_another_basis_is_refused_in_words() -> None:
 
 def test_the_full_view_of_preservation_names_water_and_chelators(store: Store, gel: Any) -> None:
     parts = choice_of(store, gel).materials
-    found = keeping(parts)
+    found = preservation_details(parts)
     assert found is not None
     assert 95 < found.water_percent < 97.5
     assert found.chelators == ()

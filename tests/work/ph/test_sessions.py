@@ -6,9 +6,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.stats import norm
+from sqlalchemy import text
 
 from app.science.acid_base.bench import Move, Step, open_session
 from app.science.acid_base.dosing import ph_after
+from app.science.acid_base.refit import METER_OFFSET
 from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.engine import Store
@@ -16,15 +19,17 @@ from app.store.errors import Conflict
 from app.store.formulas import FormulaVersion
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
-from app.work.batches.weighing import Weighed, record_weighings
-from app.work.formulas.deeds import open_draft
+from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.formulas.draft import DraftLine
 from app.work.formulas.versions import read_version
-from app.work.ph.as_made import take_as_made
 from app.work.ph.droppers import weigh_drops
-from app.work.ph.entries import At, TypedAddition, TypedReading, add_addition, add_reading, take_back_last
-from app.work.ph.session_state import State, model_of
+from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading, take_back_last
+from app.work.ph.formula_update import update_formula
+from app.work.ph.session_state import State, model_of, noise_of
 from app.work.ph.sessions import Start, end_session, look_at_session, start_session
-from app.work.ph.solutions import put_way_back_on_shelf
+from app.work.ph.solutions import put_counter_solution_on_shelf
 from app.work.typed import Faults
 
 
@@ -39,9 +44,9 @@ def running(store: Store, gel: Any) -> State:
     return state
 
 
-def at(store: Store, gel: Any, key: str = "") -> At:
+def at(store: Store, gel: Any, key: str = "") -> SessionRef:
     record = running(store, gel).record
-    return At(gel.batch_id, record.id, record.row_version, "Ines", key)
+    return SessionRef(gel.batch_id, record.id, record.row_version, "Ines", key)
 
 
 def batch_of(store: Store, gel: Any) -> Batch:
@@ -71,6 +76,14 @@ def true_beaker(store: Store, gel: Any, more_polymer: float) -> Any:
     return ph
 
 
+def read(store: Store, gel: Any, key: str, ph: Decimal) -> None:
+    """Read a pH, and once more where the first reading waits for a second."""
+    add_reading(store, at(store, gel, key), TypedReading(str(ph), sure=str(ph)))
+    step = running(store, gel).step
+    if step is not None and step.move is Move.MEASURE:
+        add_reading(store, at(store, gel, f"{key} again"), TypedReading(str(ph), sure=str(ph)))
+
+
 def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker(store: Store, gel: Any) -> None:
     form = look_at_session(store, gel.batch_id).start
     assert (form.material_id, form.target, form.batch_g) == (gel.materials["alkali"], "6.2", "491")
@@ -81,7 +94,7 @@ def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker
 def test_weights_that_are_taken_down_count_instead_of_planned_ones(store: Store, gel: Any) -> None:
     batch = batch_of(store, gel)
     glycerin = line(store, gel, "glycerin")
-    record_weighings(store, batch.id, batch.row_version, [Weighed(glycerin.id, "25", "G1", "I")], who="Ines")
+    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(glycerin.id, "25", "G1")], who="Ines")
     assert look_at_session(store, gel.batch_id).start.batch_g == "501"
 
 
@@ -99,8 +112,8 @@ def test_following_the_steps_meets_the_target_without_passing_it_far(store: Stor
         back = state.step.move is Move.BACK
         add_addition(store, at(store, gel, f"a{turn}"), TypedAddition(f"{state.step.grams:.3f}", back=back))
         now = running(store, gel)
-        seen.append(ph(now.added_g, now.back_g))
-        add_reading(store, at(store, gel, f"r{turn}"), TypedReading(str(seen[-1]), temperature="22"))
+        seen.append(ph(now.added_g, now.counter_g))
+        read(store, gel, f"r{turn}", seen[-1])
     assert abs(seen[-1] - Decimal("6.2")) <= Decimal("0.15")
     assert max(seen) <= Decimal("6.5")
 
@@ -124,13 +137,13 @@ def test_every_addition_lands_in_the_actual_composition_and_every_reading_in_the
     ]
     assert batch.state.value == "in process"
     changes = [(one.old, one.new) for one in batch.history if one.what == "Sodium hydroxide 10 %: weight"]
-    assert changes == [("", "4.5 g"), ("4.5 g", "5.75 g")]
+    assert changes == [("", "4.5 g"), ("", "1.25 g")]
 
 
-def test_the_way_back_is_planned_warned_of_and_written_as_a_line_of_its_own(store: Store, gel: Any) -> None:
+def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(store: Store, gel: Any) -> None:
     begin(store, gel)
     add_addition(store, at(store, gel, "1"), TypedAddition("14"))
-    add_reading(store, at(store, gel, "2"), TypedReading("8.1"))
+    read(store, gel, "2", true_beaker(store, gel, 1.2)(Decimal(14), Decimal(0)))
     state = running(store, gel)
     assert state.step is not None
     assert (state.step.move, state.step.which) == (Move.BACK, 1)
@@ -140,7 +153,7 @@ def test_the_way_back_is_planned_warned_of_and_written_as_a_line_of_its_own(stor
     add_addition(store, at(store, gel, "3"), TypedAddition("0.9", back=True))
     acid = line(store, gel, "acid")
     assert (acid.actual_g, acid.added_at_bench, acid.target_g) == (Decimal("0.9"), True, Decimal(0))
-    assert running(store, gel).back_g == Decimal("0.9")
+    assert running(store, gel).counter_g == Decimal("0.9")
 
 
 def test_a_restart_in_mid_session_loses_nothing(store: Store, gel: Any) -> None:
@@ -232,8 +245,8 @@ def test_drops_are_counted_by_weight(store: Store, gel: Any) -> None:
 def test_what_was_measured_goes_back_into_the_formula_as_a_version(store: Store, gel: Any) -> None:
     session_id = begin(store, gel)
     add_addition(store, at(store, gel, "1"), TypedAddition("7.365"))
-    version_id = take_as_made(store, gel.batch_id, session_id, who="Ines", key="k")
-    assert take_as_made(store, gel.batch_id, session_id, who="Ines", key="k") == version_id
+    version_id = update_formula(store, gel.batch_id, session_id, who="Ines", key="k")
+    assert update_formula(store, gel.batch_id, session_id, who="Ines", key="k") == version_id
     with store.reading() as session:
         made = read_version(session, version_id)
         draft = open_draft(session, gel.formula_id)
@@ -250,31 +263,135 @@ def test_a_batch_that_needed_what_the_formula_says_makes_no_new_version(store: S
     session_id = begin(store, gel)
     add_addition(store, at(store, gel, "1"), TypedAddition("9"))
     with pytest.raises(Invalid, match="Nothing changed since version 1"):
-        take_as_made(store, gel.batch_id, session_id, who="Ines")
+        update_formula(store, gel.batch_id, session_id, who="Ines")
 
 
-def test_after_a_way_back_the_fitted_dose_is_taken_not_what_was_poured(store: Store, gel: Any) -> None:
+def test_what_the_correction_cancelled_is_not_counted(store: Store, gel: Any) -> None:
+    """The formula gets the dose of alkali alone that leads to the pH the corrected batch has."""
     session_id = begin(store, gel)
     ph = true_beaker(store, gel, 1.0)
     add_addition(store, at(store, gel, "1"), TypedAddition("14"))
-    add_reading(store, at(store, gel, "2"), TypedReading(str(ph(Decimal(14), Decimal(0)))))
-    add_addition(store, at(store, gel, "3"), TypedAddition("1", back=True))
-    version_id = take_as_made(store, gel.batch_id, session_id, who="Ines")
+    read(store, gel, "2", ph(Decimal(14), Decimal(0)))
+    add_addition(store, at(store, gel, "3"), TypedAddition("4", back=True))
+    now = ph(Decimal(14), Decimal(4))
+    read(store, gel, "4", now)
+    version_id = update_formula(store, gel.batch_id, session_id, who="Ines")
     with store.reading() as session:
         made = read_version(session, version_id)
     grams = next(one.percent for one in made.lines if one.name == "Sodium hydroxide 10 %") * 5
-    assert abs(ph(grams, Decimal(0)) - Decimal("6.2")) < Decimal("0.15")
+    assert grams < 12
+    assert abs(ph(grams, Decimal(0)) - now) < Decimal("0.15")
     assert "Citric acid 20 %" not in {one.name for one in made.lines}
+
+
+def test_what_was_weighed_with_the_batch_and_in_earlier_sessions_is_counted(store: Store, gel: Any) -> None:
+    """By hand: 3 g with the batch, 2 g and 2.365 g in two sessions are 7.365 g in 498.365 g, 1.4778 %."""
+    batch = batch_of(store, gel)
+    alkali = line(store, gel, "alkali")
+    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(alkali.id, "3", "N1")], who="Ines")
+    first = begin(store, gel)
+    add_addition(store, at(store, gel, "1"), TypedAddition("2"))
+    end_session(store, gel.batch_id, first, at(store, gel).row_version, who="Ines")
+    second = begin(store, gel, key="second")
+    add_addition(store, at(store, gel, "2"), TypedAddition("2.365"))
+    end_session(store, gel.batch_id, second, at(store, gel).row_version, who="Ines")
+    shown = look_at_session(store, gel.batch_id).updates[second]
+    assert (shown.in_sessions_g, shown.grams, shown.whole_g) == (Decimal("2.365"), Decimal("7.365"), Decimal("498.365"))
+    assert shown.percent == Decimal("1.4778")
+    version_id = update_formula(store, gel.batch_id, second, who="Ines")
+    with store.reading() as session:
+        made = {one.name: one.percent for one in read_version(session, version_id).lines}
+    assert made["Sodium hydroxide 10 %"] == Decimal("1.4778")
+
+
+def test_an_acid_that_was_planned_and_not_added_leaves_the_formula(store: Store, gel: Any) -> None:
+    with store.reading() as session:
+        current = open_draft(session, gel.formula_id)
+    acid = DraftLine("acid", "a", "Citric acid 20 %", None, "0.3")
+    draft = replace(current.draft, lines=(*current.draft.lines, acid))
+    save_draft(store, gel.formula_id, draft, From(current.row_version, "t"))
+    batch_id = plan_batch(store, Plan(gel.formula_id, None, "500 g", planned_on="2026-11-25", made_by="Ines"))
+    gel = replace(gel, batch_id=batch_id)
+    session_id = begin(store, gel, batch_g="489.5")
+    add_addition(store, at(store, gel, "1"), TypedAddition("8"))
+    end_session(store, gel.batch_id, session_id, at(store, gel).row_version, who="Ines")
+    assert look_at_session(store, gel.batch_id).updates[session_id].left_out == ("Citric acid 20 %",)
+    version_id = update_formula(store, gel.batch_id, session_id, who="Ines")
+    with store.reading() as session:
+        made = {one.name: one.percent for one in read_version(session, version_id).lines}
+    assert "Citric acid 20 %" not in made
+    assert sum(made.values()) == 100
+
+
+def test_a_reading_far_from_what_is_expected_is_asked_about_and_advises_nothing(store: Store, gel: Any) -> None:
+    begin(store, gel)
+    ph = true_beaker(store, gel, 1.0)
+    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
+    right = ph(Decimal(4), Decimal(0))
+    with pytest.raises(Invalid, match=rf"You typed 8.5; about {right:.1f} was expected. Is it 8.5\?") as told:
+        add_reading(store, at(store, gel, "2"), TypedReading("8.5"))
+    assert told.value.field == "sure"
+    add_reading(store, at(store, gel, "3"), TypedReading("8.5", sure="8.5"))
+    step = running(store, gel).step
+    assert (step.move, step.grams, step.total_grams) == (Move.MEASURE, 0, 0)
+    add_reading(store, at(store, gel, "4"), TypedReading(str(right)))
+    assert running(store, gel).step.move is Move.ADD
+    assert [one.value for one in batch_of(store, gel).readings] == [Decimal("8.5"), right]
+
+
+@pytest.mark.parametrize("grams", ["1e9", "1000000000", "491.1", "0", "-1"])
+def test_an_addition_that_cannot_be_is_refused(store: Store, gel: Any, grams: str) -> None:
+    begin(store, gel)
+    with pytest.raises(Faults) as told:
+        add_addition(store, at(store, gel, "1"), TypedAddition(grams))
+    assert list(told.value.by_field) == ["grams"]
+
+
+def test_the_record_of_a_session_is_the_same_whatever_becomes_of_its_solution(store: Store, gel: Any) -> None:
+    """A solution may be made stronger, turned into something else or retired; what was done stays as it was."""
+    session_id = begin(store, gel)
+    add_addition(store, at(store, gel, "1"), TypedAddition("14"))
+    read(store, gel, "2", true_beaker(store, gel, 1.0)(Decimal(14), Decimal(0)))
+    add_addition(store, at(store, gel, "3"), TypedAddition("4", back=True))
+    end_session(store, gel.batch_id, session_id, at(store, gel).row_version, who="Ines")
+    before = look_at_session(store, gel.batch_id).ended[0]
+    for change in (
+        "UPDATE material_part SET percent = '20' WHERE inci = 'Sodium Hydroxide'",
+        "UPDATE material_part SET inci = 'Sodium Chloride' WHERE inci IN ('Sodium Hydroxide', 'Citric Acid')",
+        "UPDATE material SET name = name || ' new', name_key = name_key || ' NEW'",
+        "UPDATE material SET retired_at = '2026-11-25T10:00:00+00:00'",
+    ):
+        with store.transaction() as session:
+            session.execute(text(change))
+        after = look_at_session(store, gel.batch_id).ended[0]
+        assert (after.name, after.added_g, after.counter_g, after.why_not) == (before.name, 14, 4, "")
+        assert after.curve == before.curve
+        assert after.refitted == before.refitted
+        assert [row.material for row in after.rows] == [row.material for row in before.rows]
+
+
+def test_a_reading_is_one_row_with_its_uncertainty(store: Store, gel: Any) -> None:
+    begin(store, gel)
+    add_reading(store, at(store, gel, "1"), TypedReading("3.3", "strip"))
+    with store.reading() as session:
+        stored = session.execute(text("SELECT value, uncertainty, session_id, place FROM batch_reading")).all()
+    assert stored == [("3.3", "0.5", 1, 1)]
+
+
+@pytest.mark.parametrize("uncertainty", ["0.2", "0.5", "1.5"])
+def test_a_stated_uncertainty_covers_nine_readings_in_ten(uncertainty: str) -> None:
+    whole = float(np.hypot(noise_of(Decimal(uncertainty)), METER_OFFSET))
+    assert 2 * norm.cdf(float(uncertainty) / whole) - 1 == pytest.approx(0.9, abs=1e-3)
 
 
 def test_nothing_added_is_nothing_to_take_back(store: Store, gel: Any) -> None:
     session_id = begin(store, gel)
     with pytest.raises(Invalid, match="Nothing was added"):
-        take_as_made(store, gel.batch_id, session_id, who="Ines")
+        update_formula(store, gel.batch_id, session_id, who="Ines")
 
 
-def test_a_way_back_is_put_on_the_shelf_once(store: Store, gel: Any) -> None:
-    assert put_way_back_on_shelf(store, "Citric Acid") == put_way_back_on_shelf(store, "Citric Acid")
+def test_a_counter_solution_is_put_on_the_shelf_once(store: Store, gel: Any) -> None:
+    assert put_counter_solution_on_shelf(store, "Citric Acid") == put_counter_solution_on_shelf(store, "Citric Acid")
 
 
 @pytest.mark.parametrize(

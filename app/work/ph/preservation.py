@@ -27,7 +27,7 @@ VERDICT_WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Keeping:
+class PreservationDetails:
     """Water in % w/w, the chelators by name, and for each preservative (by INCI key) its row and % as the acid."""
 
     water_percent: float
@@ -36,22 +36,22 @@ class Keeping:
     as_acid: dict[str, float]
 
     def entry(self, inci: str) -> PreservativeRow | None:
-        """Give the row of a preservative."""
+        """Return the row of a preservative."""
         return self.entries.get(inci_key(inci))
 
     def acid_percent(self, inci: str) -> float | None:
-        """Give the concentration as the acid, % w/w; None where no acid is spoken of."""
+        """Return the concentration as the acid, % w/w; None where no acid is spoken of."""
         entry = self.entry(inci)
         return self.as_acid.get(inci_key(inci)) if entry and entry.preservative.ionic == "acid" else None
 
     def weak_against(self, inci: str) -> tuple[str, ...]:
-        """Name what a preservative hardly covers."""
+        """Return what a preservative hardly covers."""
         entry = self.entry(inci)
         cover = entry.preservative.cover if entry else {}
         return tuple(name for key, name in ORGANISMS.items() if cover.get(key) == "weak")
 
 
-def keeping(materials: Sequence[DosedMaterial]) -> Keeping | None:
+def preservation_details(materials: Sequence[DosedMaterial]) -> PreservationDetails | None:
     """Read a formula for its water, chelators and preservatives; None when it holds more than 100 %."""
     try:
         mixture, _ = mixture_of(materials)
@@ -64,4 +64,4 @@ def keeping(materials: Sequence[DosedMaterial]) -> Keeping | None:
             rows[key] = rows.get(key, 0.0) + line.percent * line.assay_percent / 100 * acid_factor(line.substance)
     chelators = tuple(line.name for key, line in named if key in CHELATORS)
     water = max(water_percent(mixture.lines, mixture.water_percent), 0.0)
-    return Keeping(water, chelators, {key: preservatives()[key] for key in rows}, rows)
+    return PreservationDetails(water, chelators, {key: preservatives()[key] for key in rows}, rows)

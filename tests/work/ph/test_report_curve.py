@@ -6,7 +6,7 @@ import pytest
 
 from app.store.engine import Store
 from app.work.papers import Asked, formula_asked
-from app.work.ph.outlook import titration
+from app.work.ph.report import titration
 
 
 @pytest.mark.parametrize("formula", [1, 2, 3, 4])

@@ -19,7 +19,7 @@ from app.science.acid_base.values import Adjuster, Mixture, Prediction
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
 from app.science.preservation import Preservation
-from app.work.ph.mixture import PhLine, find_ph_line, mixture_of, without
+from app.work.ph.mixture import PhLine, choose_ph_line, mixture_of, ph_lines, without
 
 LEAVE_ON = "leave-on"
 MOST_SHARES = 4
@@ -40,17 +40,21 @@ class Gel:
 
 @dataclass(frozen=True, slots=True)
 class Titration:
-    """The curve of one adjuster, grams in the batch against pH. ``in_formula`` is what the formula has of it, grams."""
+    """The curve of one adjuster, grams in the batch against pH.
+
+    ``in_formula`` is what the formula has of it, grams; ``others`` are further lines of the formula that set a pH.
+    """
 
     material: str
     adjuster: Adjuster
     advice: Advice
     in_formula: float
     own_line: bool
+    others: tuple[PhLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Outlook:
+class PhReport:
     """Everything about the pH of a formula. Without a prediction, ``why_not`` says why there is none."""
 
     target: Decimal | None
@@ -71,16 +75,22 @@ class Outlook:
         return max(low - float(self.target), float(self.target) - high, 0.0)
 
 
-def outlook(
-    materials: Sequence[DosedMaterial], *, exposure: str, target: Decimal | None, batch_g: float
-) -> Outlook | None:
-    """Look at the pH of a formula; None when nothing in it has to do with water.
+def ph_report(
+    materials: Sequence[DosedMaterial],
+    *,
+    exposure: str,
+    target: Decimal | None,
+    batch_g: float,
+    chosen: int | None = None,
+) -> PhReport | None:
+    """Return everything about the pH of a formula; None when nothing in it has to do with water.
 
     Args:
         materials: the formula.
         exposure: ``leave-on`` or ``rinse-off``.
         target: the pH that is wanted, if any.
         batch_g: the grams that are weighed, for the titration.
+        chosen: place among the materials of the line that is to set the pH, where the maker picked one.
     """
     try:
         mixture, notes = mixture_of(materials)
@@ -88,20 +98,20 @@ def outlook(
         return _none(target, fault.message)
     prediction, why_not = _predicted(mixture)
     at = prediction.ph.value if prediction else None
-    return Outlook(
+    return PhReport(
         target=target,
         prediction=prediction,
         why_not=why_not,
         shares=_shares(mixture) if prediction else (),
         gels=_gels(mixture, at) if at is not None else (),
         preservation=assess_mixture(mixture, exposure == LEAVE_ON, at),
-        titration=titration(materials, target, batch_g) if prediction and target is not None else None,
+        titration=titration(materials, target, batch_g, chosen) if prediction and target is not None else None,
         notes=notes,
     )
 
 
-def _none(target: Decimal | None, why_not: str) -> Outlook:
-    return Outlook(target, None, why_not, (), (), Preservation((), (), ()), None, ())
+def _none(target: Decimal | None, why_not: str) -> PhReport:
+    return PhReport(target, None, why_not, (), (), Preservation((), (), ()), None, ())
 
 
 def _predicted(mixture: Mixture) -> tuple[Prediction | None, str]:
@@ -127,11 +137,13 @@ def _gels(mixture: Mixture, ph: float) -> tuple[Gel, ...]:
     return tuple(found)
 
 
-def titration(materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float) -> Titration | None:
+def titration(
+    materials: Sequence[DosedMaterial], target: Decimal | None, batch_g: float, chosen: int | None = None
+) -> Titration | None:
     """Titrate the formula with the line that sets its pH, or with a usual solution when it has none."""
-    line = find_ph_line(materials)
     if target is None:
         return None
+    line = choose_ph_line(materials, target, chosen)
     try:
         if line is not None:
             return _with_own_line(materials, line, float(target), batch_g)
@@ -149,7 +161,8 @@ def _with_own_line(materials: Sequence[DosedMaterial], line: PhLine, target: flo
     in_formula = batch_g * float(line.percent) / 100
     if in_formula > advice.curve[-1].grams:
         advice = replace(advice, curve=_curve_past(mixture, line.adjuster, in_formula, before_g))
-    return Titration(line.material, line.adjuster, advice, in_formula, own_line=True)
+    others = tuple(other for other in ph_lines(materials) if other.place != line.place)
+    return Titration(line.material, line.adjuster, advice, in_formula, own_line=True, others=others)
 
 
 def _curve_past(mixture: Mixture, adjuster: Adjuster, grams: float, before_g: float) -> tuple[CurvePoint, ...]:

@@ -1,0 +1,30 @@
+"""The plot of a session marks each reading at the grams of the adjuster added before it."""
+
+from typing import Any
+
+from app.documents.ph_plot import LEFT, RIGHT, WIDTH
+from app.documents.session_plot import session_plot
+from app.store.engine import Store
+from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading
+from app.work.ph.sessions import Start, look_at_session, start_session
+
+
+def test_readings_are_marked_at_the_grams_before_them_and_the_correction_moves_none(store: Store, gel: Any) -> None:
+    session_id = start_session(store, gel.batch_id, Start(gel.materials["alkali"], "6.2", "491", "Ines"))
+
+    def ref() -> SessionRef:
+        record = look_at_session(store, gel.batch_id).running.record
+        return SessionRef(gel.batch_id, session_id, record.row_version, "Ines")
+
+    add_reading(store, ref(), TypedReading("3.2", sure="3.2"))
+    add_addition(store, ref(), TypedAddition("4"))
+    add_reading(store, ref(), TypedReading("5.0", sure="5.0"))
+    add_addition(store, ref(), TypedAddition("6"))
+    add_addition(store, ref(), TypedAddition("0.5", back=True))
+    add_reading(store, ref(), TypedReading("6.6", sure="6.6"))
+    state = look_at_session(store, gel.batch_id).running
+    drawn = session_plot(state)
+    most = max(state.curve[-1].grams, 10.0)
+    grams = [(mark.x - LEFT) * most / (WIDTH - LEFT - RIGHT) for mark in drawn.marks]
+    assert [round(one, 1) for one in grams] == [0.0, 4.0, 10.0]
+    assert [mark.words for mark in drawn.marks] == ["", "", "pH 6.6"]
