@@ -229,9 +229,7 @@ def test_drops_of_a_weighed_dropper_are_taken_down_in_grams(client: FlaskClient,
     assert ", 40 drops" in client.get(started).get_data(as_text=True)
 
 
-def test_a_reading_that_cannot_be_is_asked_about_and_kept(
-    client: FlaskClient, started: str
-) -> None:
+def test_a_reading_that_cannot_be_is_asked_about_and_kept(client: FlaskClient, started: str) -> None:
     send(client, started, "addition", grams="3")
     page = send(client, started, "reading", ph="8.5").get_data(as_text=True)
     assert re.search(r"You typed 8\.5; about \d\.\d was expected\. Is it 8\.5\?", page)

@@ -7,9 +7,10 @@ from enum import StrEnum
 
 import numpy as np
 
-from app.science.acid_base.belief import COVERAGE, Belief
+from app.science.acid_base.belief import Belief
 from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.dosing import Dose, ph_after, plan_dose
+from app.science.acid_base.inputs import COVERAGE
 from app.science.acid_base.model import Model, compile_model, dose_system
 from app.science.acid_base.refit import METER_OFFSET, SESSION_TRACE, Fit, Reading, refit
 from app.science.acid_base.validity import model_half_width

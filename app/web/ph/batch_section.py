@@ -2,16 +2,11 @@
 
 from dataclasses import dataclass
 
-from sqlalchemy.orm import Session
-
 from app.documents.ph_plot import Plot
 from app.documents.session_plot import session_plot
-from app.science.errors import Invalid
-from app.store.batches import Batch
 from app.work.batches import sections
-from app.work.ph.batch_mixture import materials_of, mixture_in_batch
-from app.work.ph.mixture import has_water
-from app.work.ph.session_state import State, sessions_of, state_of
+from app.work.ph.batch_sessions import may_start, states_of
+from app.work.ph.session_state import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,20 +18,19 @@ class PhOfBatch:
     may_start: bool
 
 
-def load(session: Session, batch: Batch) -> PhOfBatch | None:
-    """Return the pH sessions of a batch; None where there is none and none can be, as in a balm."""
-    states = tuple(state_of(session, batch, record) for record in sessions_of(session, batch.id))
-    may_start = not batch.is_decided and _holds_water(session, batch)
+def with_plots(states: tuple[State, ...], *, may_start: bool) -> PhOfBatch | None:
+    """Return the section; None where there is no session and none can be, as in a balm."""
     if not states and not may_start:
         return None
     return PhOfBatch(states, {state.record.id: session_plot(state) for state in states}, may_start)
 
 
-def _holds_water(session: Session, batch: Batch) -> bool:
-    try:
-        return has_water(mixture_in_batch(batch, materials_of(session, batch), {}).materials)
-    except Invalid:
-        return False
-
-
-sections.add(sections.Section("ph", "pH at the bench", "ph/_batch.html", load, ("css/ph.css", "css/ph_bench.css")))
+sections.add(
+    sections.Section(
+        "ph",
+        "pH at the bench",
+        "ph/_batch.html",
+        lambda session, batch: with_plots(states_of(session, batch), may_start=may_start(session, batch)),
+        ("css/ph.css", "css/ph_bench.css"),
+    )
+)

@@ -17,8 +17,8 @@ from app.store.errors import Conflict, NotFound
 from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
-from app.work.formulas.draft import Draft
 from app.work.formulas.shelf import pin, read_shelf
+from app.work.formulas.versions import formula_of
 from app.work.ph.batch_mixture import adjuster_line, materials_of, mixture_in_batch
 from app.work.ph.droppers import droppers
 from app.work.ph.formula_update import FormulaUpdate, formula_update
@@ -80,8 +80,9 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
 
 def _start_form(session: Session, batch: Batch) -> StartForm:
     shelf = materials_of(session, batch)
-    target = Draft.from_json(batch.version.content).target_ph
-    setter = adjuster_line(batch, shelf, _number(target))
+    wanted = formula_of(batch.version).target_ph
+    target = "" if wanted is None else plain(wanted)
+    setter = adjuster_line(batch, shelf, wanted)
     offered = solutions_on_shelf(session)
     chosen = setter.material_id if setter else (offered[0].material.id if offered else None)
     if setter and setter.material_id not in {s.material.id for s in offered}:
@@ -94,13 +95,6 @@ def _start_form(session: Session, batch: Batch) -> StartForm:
         return StartForm(offered, chosen, target, plain(to_places(held.grams, 2)), held.planned, nothing)
     except Invalid as fault:
         return StartForm(offered, chosen, target, "", (), fault.message)
-
-
-def _number(text: str) -> Decimal | None:
-    try:
-        return parse_number(text)
-    except Invalid:
-        return None
 
 
 @dataclass(frozen=True, slots=True)
