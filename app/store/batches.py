@@ -189,6 +189,7 @@ class BatchLine(Base):
 class BatchWeighing(Base):
     """One portion on a scale; never altered. A correction is a later row that names the one it replaces, and why.
 
+    ``lot_text`` is the lot as written, ``lot_id`` the lot on the shelf where it is known.
     ``grams`` is None where a lot is noted but nothing is weighed yet, and in a correction that takes a weighing back.
     An addition of a pH session carries the session, its place in it, the drops counted and what had been advised.
     """
@@ -205,6 +206,7 @@ class BatchWeighing(Base):
     id: Mapped[Key]
     line_id: Mapped[int] = reference("batch_line.id", on_delete="CASCADE")
     grams: Mapped[MaybeAmount]
+    lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
     lot_text: Mapped[Words]
     scale: Mapped[Words]
     vessel: Mapped[Words]

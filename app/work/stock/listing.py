@@ -9,7 +9,7 @@ from decimal import Decimal
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session, selectinload
 
-from app.store.batches import Batch, BatchLine, BatchState
+from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.materials import Material, Packaging
 from app.store.stock import Lot, LotState
@@ -79,7 +79,7 @@ def reserved_grams(session: Session) -> dict[int, Decimal]:
     asked = (
         select(BatchLine.material_id, BatchLine.target_g, BatchLine.added_at_bench)
         .join(Batch, Batch.id == BatchLine.batch_id)
-        .where(Batch.state.in_(OPEN), BatchLine.actual_g.is_(None))
+        .where(Batch.state.in_(OPEN), ~BatchLine.weighings.any(BatchWeighing.grams.is_not(None)))
     )
     for material_id, grams, added_at_bench in session.execute(asked):
         if not added_at_bench:

@@ -1,7 +1,7 @@
 """one row for each weighing and each reading; states, bands and pinned solutions of a batch
 
-Revision ID: 0006
-Revises: 0005
+Revision ID: 0008
+Revises: 0007
 """
 
 from collections import defaultdict
@@ -10,8 +10,8 @@ from decimal import Decimal
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0006"
-down_revision = "0005"
+revision = "0008"
+down_revision = "0007"
 branch_labels = None
 depends_on = None
 
@@ -78,6 +78,7 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("line_id", sa.Integer(), nullable=False),
         sa.Column("grams", sa.Text(), nullable=True),
+        sa.Column("lot_id", sa.Integer(), nullable=True),
         sa.Column("lot_text", sa.Text(), nullable=False),
         sa.Column("scale", sa.Text(), nullable=False),
         sa.Column("vessel", sa.Text(), nullable=False),
@@ -100,6 +101,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["line_id"], ["batch_line.id"], name=op.f("fk_batch_weighing_line_id_batch_line"), ondelete="CASCADE"
         ),
+        sa.ForeignKeyConstraint(["lot_id"], ["lot.id"], name=op.f("fk_batch_weighing_lot_id_lot"), ondelete="RESTRICT"),
         sa.ForeignKeyConstraint(
             ["replaces_id"],
             ["batch_weighing.id"],
@@ -112,7 +114,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_batch_weighing")),
         sqlite_strict=True,
     )
-    for column in ("line_id", "replaces_id", "session_id"):
+    for column in ("line_id", "lot_id", "replaces_id", "session_id"):
         op.create_index(op.f(f"ix_batch_weighing_{column}"), "batch_weighing", [column])
     _move_weights()
     _move_readings()
@@ -324,7 +326,7 @@ def downgrade() -> None:
             by=", ".join(dict.fromkeys(row["by"] for row in rows if row["by"])),
             at=rows[-1]["at"] if weights else None,
         )
-    for column in ("line_id", "replaces_id", "session_id"):
+    for column in ("line_id", "lot_id", "replaces_id", "session_id"):
         op.drop_index(op.f(f"ix_batch_weighing_{column}"), "batch_weighing")
     op.drop_table("batch_weighing")
     _allow("batch_reading_kept", "batch_reading")
