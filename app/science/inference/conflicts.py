@@ -54,7 +54,7 @@ class Rules:
 
 
 @dataclass(frozen=True, slots=True)
-class Settled:
+class Resolved:
     """Rules that can all hold, their hard bounds, and the clashes met on the way."""
 
     rules: Rules
@@ -68,7 +68,7 @@ def rules_of(names: Sequence[ListedName], known: Mapping[int, Known]) -> Rules:
     return Rules(len(names), dict(known), maxima, tuple(i for i, name in enumerate(names) if not name.colour))
 
 
-def settle(rules: Rules) -> Settled:
+def resolve_conflicts(rules: Rules) -> Resolved:
     """Give up as little as needed until the rules can all hold."""
     clashes: list[Clash] = []
     while not rules.possible() and len(clashes) < MOST_ROUNDS:
@@ -77,7 +77,7 @@ def settle(rules: Rules) -> Settled:
         rules = _reduced(rules, [g.statement for g in clash.given_up])
     if not rules.possible():
         rules = Rules(rules.count, {}, {}, rules.chain)
-    return Settled(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
+    return Resolved(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
 
 
 def _reduced(rules: Rules, statements: Iterable[Statement]) -> Rules:

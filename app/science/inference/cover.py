@@ -22,8 +22,11 @@ CLOSE = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
-    """A substance wanted at ``estimate`` % w/w, between ``low`` and ``high``; ``class_name`` tells what it is for."""
+class Target:
+    """A substance aimed at ``estimate`` % w/w, between ``low`` and ``high``; ``class_name`` tells what it is for.
+
+    ``keep`` marks what has to be there however little it is, such as what sets the pH.
+    """
 
     key: str
     name: str
@@ -31,6 +34,7 @@ class Wanted:
     low: float
     high: float
     class_name: str = ""
+    keep: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +67,7 @@ class CoverLine:
 class Reached:
     """What the chosen materials give of a wanted substance, % w/w, and whether that is inside its band."""
 
-    wanted: Wanted
+    wanted: Target
     percent: float
     inside: bool
 
@@ -78,11 +82,11 @@ class Cover:
     lines: tuple[CoverLine, ...]
     reached: tuple[Reached, ...]
     brought: Mapping[str, float]
-    missing: tuple[Wanted, ...]
-    dusting: tuple[Wanted, ...]
+    missing: tuple[Target, ...]
+    dusting: tuple[Target, ...]
 
 
-def cover(wanted: Sequence[Wanted], shelf: Sequence[ShelfMaterial], left_out: frozenset[str] = frozenset()) -> Cover:
+def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: frozenset[str] = frozenset()) -> Cover:
     """Choose materials and doses for the wanted substances.
 
     Args:
@@ -94,8 +98,8 @@ def cover(wanted: Sequence[Wanted], shelf: Sequence[ShelfMaterial], left_out: fr
         Invalid: when no material on the shelf has any of the wanted substances.
     """
     kept = [w for w in wanted if w.key not in left_out]
-    dusting = tuple(w for w in kept if w.estimate < DUSTING)
-    aimed = [w for w in kept if w.estimate >= DUSTING]
+    dusting = tuple(w for w in kept if w.estimate < DUSTING and not w.keep)
+    aimed = [w for w in kept if w not in dusting]
     usable = _usable(aimed, shelf, {w.key for w in kept})
     if not usable:
         raise Invalid("shelf", "no material holds any of these substances")
@@ -104,7 +108,7 @@ def cover(wanted: Sequence[Wanted], shelf: Sequence[ShelfMaterial], left_out: fr
     return _answer(kept, lines, usable, dusting)
 
 
-def _usable(aimed: Sequence[Wanted], shelf: Iterable[ShelfMaterial], keys: set[str]) -> list[ShelfMaterial]:
+def _usable(aimed: Sequence[Target], shelf: Iterable[ShelfMaterial], keys: set[str]) -> list[ShelfMaterial]:
     """Keep materials of which at least half is wanted, and which hold something that is aimed at."""
     goals = {w.key for w in aimed}
     return [
@@ -114,7 +118,7 @@ def _usable(aimed: Sequence[Wanted], shelf: Iterable[ShelfMaterial], keys: set[s
     ]
 
 
-def _doses(aimed: Sequence[Wanted], usable: Sequence[ShelfMaterial]) -> Floats:
+def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
     """Solve the programme; the unknowns are the doses, then what lies over and under, then outside each band."""
     shares = np.array([[m.parts.get(w.key, 0.0) / 100 for m in usable] for w in aimed])
     middle = np.array([w.estimate for w in aimed])
@@ -135,7 +139,7 @@ def _doses(aimed: Sequence[Wanted], usable: Sequence[ShelfMaterial]) -> Floats:
     return doses
 
 
-def _prices(aimed: Sequence[Wanted], usable: Sequence[ShelfMaterial]) -> Floats:
+def _prices(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
     """Price a per cent of each material: what it brings unasked, and a little for not being at hand."""
     goals = {w.key: max(w.estimate, SMALLEST_SCALE) for w in aimed}
     return np.array([_unwanted(m, goals) + _borrowed(m, goals) for m in usable])
@@ -151,11 +155,11 @@ def _borrowed(material: ShelfMaterial, goals: Mapping[str, float]) -> float:
     return effort / max(usual, SMALLEST_SCALE)
 
 
-def _line(material: ShelfMaterial, dose: float, kept: Sequence[Wanted]) -> CoverLine:
+def _line(material: ShelfMaterial, dose: float, kept: Sequence[Target]) -> CoverLine:
     return CoverLine(material, dose, tuple(_assumptions(material, dose, {w.key: w for w in kept})))
 
 
-def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Wanted]) -> Iterable[str]:
+def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Target]) -> Iterable[str]:
     for key, share in sorted(material.parts.items(), key=lambda part: -part[1]):
         given = dose * share / 100
         if key in kept:
@@ -168,7 +172,7 @@ def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Wanted
 
 
 def _answer(
-    kept: Sequence[Wanted], lines: tuple[CoverLine, ...], usable: Sequence[ShelfMaterial], dusting: tuple[Wanted, ...]
+    kept: Sequence[Target], lines: tuple[CoverLine, ...], usable: Sequence[ShelfMaterial], dusting: tuple[Target, ...]
 ) -> Cover:
     totals: dict[str, float] = {}
     for line in lines:
@@ -185,11 +189,11 @@ def _answer(
     )
 
 
-def _reached(wanted: Wanted, percent: float) -> Reached:
+def _reached(wanted: Target, percent: float) -> Reached:
     return Reached(wanted, percent, wanted.low - CLOSE <= percent <= wanted.high + CLOSE)
 
 
-def substitutes(wanted: Wanted, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:
+def substitutes(wanted: Target, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:
     """Give materials whose main substance does the same work: own shelf first, then the plainest."""
     fitting = [m for m in shelf if m.class_name and m.class_name == wanted.class_name and m.main != wanted.key]
     return tuple(sorted(fitting, key=lambda m: (not m.own, len(m.parts), m.name))[:most])

@@ -18,7 +18,7 @@ from app.science.inference.grid import (
     usual_spread,
 )
 from app.science.inference.messages import Above, Downward, downward, reachable_rows, upward
-from app.science.inference.prior import Nodes, Usual, cell_masses
+from app.science.inference.prior import Nodes, UsagePrior, cell_masses
 from app.science.inference.values import Floats, Integers
 
 
@@ -45,7 +45,7 @@ class _Laid:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class ListConstraints:
     """What is certain of a list: smallest and largest % w/w of every name, and how the names stand.
 
     ``chain`` are the places that descend, in printed order; ``counted`` tells for each name whether it is certainly
@@ -59,7 +59,7 @@ class Told:
     feasible: np.ndarray
 
 
-def believe(usual: Usual, nodes: Nodes, told: Told) -> Belief | None:
+def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | None:
     """Compute the posterior of every name given the printed order.
 
     Args:
@@ -83,7 +83,7 @@ def believe(usual: Usual, nodes: Nodes, told: Told) -> Belief | None:
     return _gathered(laid, masses, _beside_masses(laid, free_laws, found, weight), weight, len(told.low))
 
 
-def _lay(usual: Usual, nodes: Nodes, told: Told) -> _Laid:
+def _lay(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> _Laid:
     cells, low, high, chain = grid(), told.low, told.high, told.chain
     everything = np.concatenate(([0.0], cells.edges[1:]))
     masses = cell_masses(usual, everything, (low, high), nodes)

@@ -31,7 +31,7 @@ CLAIM_WIDTH = 1.02
 
 
 @dataclass(frozen=True, slots=True)
-class Usual:
+class UsagePrior:
     """Parameters of the prior, one a name: ln of the median (% w/w), sigma, whether bulk, whether water."""
 
     mu: Floats
@@ -84,7 +84,7 @@ def range_width(name: ListedName) -> float:
     return min(WIDEST, max(NARROWEST, math.sqrt(math.sqrt(max(span, 0.0) / 2))))
 
 
-def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, kind: str = "") -> Usual:
+def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, kind: str = "") -> UsagePrior:
     """Return the prior of every name in this list; ``kind`` is a kind of product of the table, if it is known."""
     wet = has_water(names)
     priors = [table.of(name.class_name) for name in names]
@@ -104,7 +104,7 @@ def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, kind: str =
         )
         for name, prior in zip(names, priors, strict=True)
     ]
-    return Usual(
+    return UsagePrior(
         np.array(mu),
         np.array(sigma),
         np.array([prior.bulk for prior in priors]),
@@ -119,7 +119,7 @@ def richness_nodes(names: Sequence[ListedName]) -> Nodes:
     return Nodes(np.zeros(1), np.ones(1))
 
 
-def share_below(usual: Usual, percent: Floats, shift: float = 0.0) -> Floats:
+def share_below(usual: UsagePrior, percent: Floats, shift: float = 0.0) -> Floats:
     """Return the prior probability of each name to be at most each percentage; shape (names, points)."""
     with np.errstate(divide="ignore"):
         logs = np.log(percent)
@@ -130,7 +130,7 @@ def share_below(usual: Usual, percent: Floats, shift: float = 0.0) -> Floats:
     return np.asarray(shares, dtype=np.float64)
 
 
-def cell_masses(usual: Usual, edges: Floats, limits: tuple[Floats, Floats], nodes: Nodes) -> Floats:
+def cell_masses(usual: UsagePrior, edges: Floats, limits: tuple[Floats, Floats], nodes: Nodes) -> Floats:
     """Return the prior mass of every cell within each name's limits; shape (nodes, names, cells).
 
     A name stated exactly has its whole mass in the one cell that holds the stated value.
@@ -145,7 +145,7 @@ def cell_masses(usual: Usual, edges: Floats, limits: tuple[Floats, Floats], node
     return masses
 
 
-def _pinned(usual: Usual, edges: Floats, value: Floats, nodes: Nodes) -> Floats:
+def _pinned(usual: UsagePrior, edges: Floats, value: Floats, nodes: Nodes) -> Floats:
     around = np.stack((value / CLAIM_WIDTH, value * CLAIM_WIDTH), axis=1)
     weight = np.stack([np.diff(share_below(usual, around, s), axis=1)[:, 0] for s in nodes.shifts])
     masses = np.zeros((len(nodes.shifts), len(value), len(edges) - 1))

@@ -10,14 +10,14 @@ from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.forms import OUT, choices
 from app.work.label_reading.choosing import Choices, check_something_left, own_shelf
 from app.work.label_reading.comparing import compare
+from app.work.label_reading.estimate import LabelEstimate
 from app.work.label_reading.lists import open_list, taught_names
 from app.work.label_reading.preview import changes, preview
-from app.work.label_reading.sheet import Sheet
 from app.work.label_reading.starting import start_formula
 from app.work.typed import Faults
 
 
-def cost_of(sheet: Sheet) -> str:
+def cost_of(sheet: LabelEstimate) -> str:
     """Say what the estimate would cost, covered by materials."""
     try:
         with context.store().reading() as session:

@@ -6,6 +6,8 @@ from flask import flash, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.reference.label_names import LabelNames
+from app.science.acid_base.values import Range
+from app.science.acid_base.wording import in_words
 from app.science.errors import Invalid
 from app.science.inference.infer import MOST_NAMES
 from app.science.inference.wording import percent_words
@@ -21,6 +23,7 @@ from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import own_shelf
 from app.work.label_reading.lists import OpenList, TypedList
+from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
 from app.work.typed import Faults
 
@@ -31,6 +34,12 @@ __all__ = ["blueprint", "making"]
 def per_cent(value: float) -> str:
     """Write % w/w with three significant figures."""
     return percent_words(value)
+
+
+@blueprint.app_template_filter("ph_words")
+def ph_words(ph: Range) -> str:
+    """Write a predicted pH with its range, as many decimals as the range allows."""
+    return in_words(ph)
 
 
 @blueprint.get("")
@@ -85,6 +94,7 @@ def _shown(there: OpenList) -> dict[str, object]:
         "line_place": place(1.0),
         "asked": ask(there.sheet),
         "cost": making.cost_of(there.sheet),
+        "start_words": start_words(there.sheet),
     }
 
 
@@ -115,10 +125,11 @@ def _parts(there: OpenList) -> dict[str, str]:
     shown = _shown(there)
     found = {"line-words": there.sheet.line_words}
     found["clashes"] = render_template("label_reading/_clashes.html", **shown)
+    found["start-words"] = render_template("label_reading/_start.html", **shown)
     found["asked"] = render_template("label_reading/_asked.html", **shown)
     for row in there.sheet.rows:
         values = {"row": row, "strip": strip(row.answer), "line_place": place(1.0), "sheet": there.sheet}
-        for part in ("strip", "likely", "band", "bounds"):
+        for part in ("strip", "likely", "start", "band", "bounds"):
             found[f"{part}-{row.place}"] = render_template("label_reading/_cell.html", part=part, **values)
     return found
 

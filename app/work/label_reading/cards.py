@@ -15,7 +15,7 @@ from app.science.label_list.values import Certainty, ReadName
 from app.science.numbers import plain
 from app.science.rules.values import LimitRule
 from app.work.label_reading.choosing import main_of
-from app.work.label_reading.sheet import Row, Sheet
+from app.work.label_reading.estimate import LabelEstimate, Row
 
 MOST_LIMITS = 3
 MOST_MATERIALS = 2
@@ -34,7 +34,7 @@ class Card:
     buyable: bool
 
 
-def cards(sheet: Sheet, own: Sequence[ShelfMaterial]) -> tuple[Card, ...]:
+def cards(sheet: LabelEstimate, own: Sequence[ShelfMaterial]) -> tuple[Card, ...]:
     """Describe every name of a list, with what stands on the maker's shelf before what the library knows."""
     mine = _holders(own)
     return tuple(_card(row, sheet.jurisdiction, mine) for row in sheet.rows)

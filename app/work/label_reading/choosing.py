@@ -2,20 +2,26 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
 from app.reference.inference_prior import class_of
-from app.reference.label_cover import library_shelf, wanted_from
+from app.reference.label_cover import library_shelf, targets_from
 from app.reference.materials import material as library_material
+from app.science.acid_base.dosing import plan_dose
+from app.science.acid_base.model import compile_model
+from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
-from app.science.inference.cover import Cover, ShelfMaterial, Wanted, cover, substitutes
+from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
 from app.science.inference.phases import PhaseItem, Step, propose_phases
 from app.science.names import inci_key
 from app.store.materials import Material, live_materials
-from app.work.label_reading.sheet import Sheet
+from app.work.label_reading.estimate import LabelEstimate
+from app.work.ph.mixture import choose_ph_line, mixture_of, without
 
 OWN = "own-"
+MOST_CHANGE = 10.0  # a line that would have to be ten times as much does something else than set the pH
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,20 +87,48 @@ def _main(parts: Mapping[str, float]) -> str:
     return max(parts, key=lambda key: (parts[key] if key != "AQUA" or len(parts) == 1 else 0.0, key))
 
 
-def make_plan(sheet: Sheet, own: OwnShelf, choices: Choices) -> Plan:
+def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
     """Cover the estimate of a list with materials, as the choices want it.
 
     Raises:
         Invalid: when no material holds any of the substances that are left.
     """
     everything = own.everything
-    asked = wanted_from(sheet.names, sheet.estimates)
+    asked = targets_from(sheet.names, sheet.estimates, sheet.start)
     offers = {w.key: substitutes(w, everything) for w in asked}
     chosen = _swaps(choices, offers)
     wanted, shelf = _swapped(asked, everything, chosen)
     found = cover(wanted, shelf, frozenset(choices.out))
+    target = sheet.start.ph.target if sheet.start and sheet.start.ph.adjuster is not None else None
+    found = found if target is None else _at_ph(found, target)
     steps = propose_phases([_item(line.material, line.percent, own) for line in found.lines])
     return Plan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
+
+
+def _at_ph(found: Cover, target: float) -> Cover:
+    """Set the line that moves the pH so that the materials together come out at the target."""
+    lines = found.lines
+    dosed = tuple(
+        DosedMaterial(
+            line.material.name,
+            Decimal(str(line.percent)),
+            tuple(Part(key, Decimal(str(share))) for key, share in line.material.parts.items()),
+        )
+        for line in lines
+    )
+    adjusting = choose_ph_line(dosed, Decimal(str(target)))
+    if adjusting is None:
+        return found
+    try:
+        rest, _ = mixture_of(without(dosed, adjusting))
+        advice = plan_dose(compile_model(rest, (adjusting.adjuster,)), target)
+    except Invalid:
+        return found
+    if not advice.value or advice.value * 100 / float(adjusting.percent) > MOST_CHANGE:
+        return found
+    percent = 100 * advice.value / (1 + advice.value)
+    moved = (replace(x, percent=percent) if i == adjusting.place else x for i, x in enumerate(lines))
+    return replace(found, lines=tuple(moved))
 
 
 def _swaps(choices: Choices, offers: Mapping[str, Sequence[ShelfMaterial]]) -> dict[str, ShelfMaterial]:
@@ -108,10 +142,10 @@ def _swaps(choices: Choices, offers: Mapping[str, Sequence[ShelfMaterial]]) -> d
 
 
 def _swapped(
-    asked: Sequence[Wanted], shelf: Sequence[ShelfMaterial], swaps: Mapping[str, ShelfMaterial]
-) -> tuple[list[Wanted], list[ShelfMaterial]]:
+    asked: Sequence[Target], shelf: Sequence[ShelfMaterial], swaps: Mapping[str, ShelfMaterial]
+) -> tuple[list[Target], list[ShelfMaterial]]:
     """Want the main substance of each replacement instead, and let no other material of it be taken."""
-    wanted: dict[str, Wanted] = {}
+    wanted: dict[str, Target] = {}
     for one in asked:
         new = _instead(one, swaps[one.key]) if one.key in swaps else one
         wanted[new.key] = _joined(wanted[new.key], new) if new.key in wanted else new
@@ -119,7 +153,7 @@ def _swapped(
     return list(wanted.values()), [m for m in shelf if taken.get(main_of(m), m.id) == m.id]
 
 
-def _instead(one: Wanted, material: ShelfMaterial) -> Wanted:
+def _instead(one: Target, material: ShelfMaterial) -> Target:
     return replace(one, key=main_of(material), name=_name_of(material), class_name=material.class_name)
 
 
@@ -129,7 +163,7 @@ def _name_of(material: ShelfMaterial) -> str:
     return next((n for n in names if inci_key(n) == main_of(material)), main_of(material).title())
 
 
-def _joined(first: Wanted, second: Wanted) -> Wanted:
+def _joined(first: Target, second: Target) -> Target:
     sums = (a + b for a, b in ((first.estimate, second.estimate), (first.low, second.low), (first.high, second.high)))
     estimate, low, high = sums
     return replace(first, estimate=estimate, low=low, high=high)
@@ -147,7 +181,7 @@ def read_choices(out: Iterable[str], swaps: Mapping[str, str]) -> Choices:
     return Choices(gone, {key: wished for key, wished in swaps.items() if wished and key not in gone})
 
 
-def check_something_left(sheet: Sheet, choices: Choices) -> None:
+def check_something_left(sheet: LabelEstimate, choices: Choices) -> None:
     """Refuse to leave everything out.
 
     Raises:

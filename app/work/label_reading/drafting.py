@@ -1,20 +1,21 @@
 """From a plan to the draft of a formula: phases, amounts that add up, steps, and the assumptions on each line."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import Decimal
 
 from app.reference.inference_caps import exposure_of
+from app.reference.label_inference import PRESERVING
 from app.science.inference.cover import CoverLine
-from app.science.inference.phases import Step
+from app.science.inference.makeable import rounded_up, weighable
+from app.science.inference.phases import ADJUSTERS, Step
 from app.science.inference.values import WATER
 from app.science.numbers import plain
 from app.science.rules.values import Exposure
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.label_reading.choosing import Plan
-from app.work.label_reading.sheet import Sheet
+from app.work.label_reading.estimate import LabelEstimate
 
 LONGEST_NOTE = 480
-FIGURES = 3
 TITLES = {"A": "Water phase", "B": "Oil phase", "C": "Cool-down", "D": "Setting the pH"}
 HOT = "75"
 STARTING_POINT = (
@@ -31,7 +32,7 @@ HEATED = "Heat to 75 °C and hold for 20 minutes; hot liquids scald."
 JOINED = "Pour B into A, both at 75 °C, and stir until it has cooled below 40 °C."
 
 
-def draft_of(sheet: Sheet, plan: Plan, ids: Mapping[str, int], name: str = "") -> Draft:
+def draft_of(sheet: LabelEstimate, plan: Plan, ids: Mapping[str, int], name: str = "") -> Draft:
     """Write a plan as a draft; ``ids`` gives the material on the shelf for each material of the plan."""
     lines = {line.material.id: line for line in plan.cover.lines}
     amounts = amounts_of(plan.cover.lines)
@@ -42,28 +43,35 @@ def draft_of(sheet: Sheet, plan: Plan, ids: Mapping[str, int], name: str = "") -
         product_type=sheet.product_type,
         exposure=(staying or Exposure.LEAVE_ON).value,
         notes=STARTING_POINT,
+        target_ph=_target_ph(sheet),
         phases=tuple(_phase(letter, letters, plan.steps) for letter in letters),
         lines=tuple(_line(step, lines[step.item.id], amounts, ids) for step in plan.steps),
     )
 
 
+def _target_ph(sheet: LabelEstimate) -> str:
+    ph = sheet.start.ph if sheet.start else None
+    return f"{ph.target:.1f}" if ph and ph.target is not None and ph.adjuster is not None else ""
+
+
 def amounts_of(lines: Sequence[CoverLine]) -> dict[str, str]:
-    """Write the doses to three figures; the line that fills up to 100 (water where there is enough) has none."""
+    """Write the doses as one weighs them; the line that fills up to 100 (water where there is enough) has none."""
     filling = max(lines, key=lambda line: (line.material.class_name == WATER and line.percent >= 1, line.percent))
-    rounded = {line.material.id: _rounded(line.percent) for line in lines if line is not filling}
+    rounded = {line.material.id: _rounded(line) for line in lines if line is not filling}
     return {**{key: plain(value) for key, value in rounded.items()}, filling.material.id: ""}
 
 
-def _rounded(percent: float) -> Decimal:
-    """Round to three figures, and to no more than two places from 1 % on."""
-    value = Decimal(percent)
-    exponent = max(value.adjusted() - FIGURES + 1, -2 if value >= 1 else -6)
-    return value.quantize(Decimal(1).scaleb(exponent), rounding=ROUND_HALF_UP)
+def _rounded(line: CoverLine) -> Decimal:
+    """Round as one weighs; a preservative never below what it needs, what sets the pH to two figures."""
+    if line.material.class_name in ADJUSTERS:
+        return Decimal(f"{line.percent:.2g}")
+    up = line.material.class_name in PRESERVING
+    return Decimal(str(rounded_up(line.percent) if up else weighable(line.percent)))
 
 
 def _line(step: Step, found: CoverLine, amounts: Mapping[str, str], ids: Mapping[str, int]) -> DraftLine:
     amount = amounts[step.item.id]
-    note = "; ".join(found.assumptions)
+    note = found.material.assumption
     return DraftLine(
         id=f"l{step.number}",
         phase=step.phase.lower(),

@@ -15,8 +15,8 @@ from app.store.formulas import Formula
 from app.store.label_lists import LabelList, StartedFormula, TaughtName
 from app.store.workshop import Jurisdiction
 from app.work.clock import now
-from app.work.label_reading.sheet import Sheet, read_text, work_out
-from app.work.label_reading.told import Told, parse_known
+from app.work.label_reading.constraints import UserConstraints, parse_known
+from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
 from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, name, one_line, words
 
@@ -40,7 +40,7 @@ class OpenList:
     id: int
     typed: TypedList
     row_version: int
-    sheet: Sheet
+    sheet: LabelEstimate
     started: tuple[Formula, ...]
 
 
@@ -109,7 +109,7 @@ def all_lists(store: Store) -> tuple[list[LabelList], list[TaughtName]]:
         return list(lists), list(session.scalars(select(TaughtName).order_by(TaughtName.printed_key)))
 
 
-def open_list(session: Session, list_id: int, told: Told | None = None) -> OpenList:
+def open_list(session: Session, list_id: int, told: UserConstraints | None = None) -> OpenList:
     """Read a list and work it out, with what is stored of it or with ``told`` in its place.
 
     Raises:
@@ -119,7 +119,7 @@ def open_list(session: Session, list_id: int, told: Told | None = None) -> OpenL
     row = find_list(session, list_id)
     typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
     reading = read_text(row.text, taught_names(session))
-    sheet = work_out(reading, told or Told.from_json(row.known), typed.product_type, typed.jurisdiction)
+    sheet = work_out(reading, told or UserConstraints.from_json(row.known), typed.product_type, typed.jurisdiction)
     return OpenList(row.id, typed, row.row_version, sheet, tuple(_started(session, list_id)))
 
 
@@ -167,14 +167,16 @@ def say_known(store: Store, list_id: int, values: dict[str, str]) -> OpenList:
     with store.transaction() as session:
         row = find_list(session, list_id)
         there = read_text(row.text, taught_names(session))
-        told = Told.from_json(row.known).changed({n.key: values[n.key] for n in there.names if n.key in values})
+        told = UserConstraints.from_json(row.known).changed(
+            {n.key: values[n.key] for n in there.names if n.key in values}
+        )
         _check_all(row, told, session)
         row.known, row.changed_at = told.to_json(), now()
         session.flush()
         return open_list(session, list_id)
 
 
-def _check_all(row: LabelList, told: Told, session: Session) -> None:
+def _check_all(row: LabelList, told: UserConstraints, session: Session) -> None:
     reader = Reader()
     for place, read in enumerate(read_text(row.text, taught_names(session)).names):
         if told.values.get(read.key):
@@ -209,13 +211,13 @@ def free_all(store: Store, list_id: int) -> None:
     Raises:
         NotFound: when there is no such list.
     """
-    _retell(store, list_id, lambda _told: Told())
+    _retell(store, list_id, lambda _told: UserConstraints())
 
 
-def _retell(store: Store, list_id: int, change: Callable[[Told], Told]) -> None:
+def _retell(store: Store, list_id: int, change: Callable[[UserConstraints], UserConstraints]) -> None:
     with store.transaction() as session:
         row = find_list(session, list_id)
-        row.known, row.changed_at = change(Told.from_json(row.known)).to_json(), now()
+        row.known, row.changed_at = change(UserConstraints.from_json(row.known)).to_json(), now()
 
 
 def teach(store: Store, printed: str, meaning: str) -> None:

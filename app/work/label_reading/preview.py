@@ -7,11 +7,8 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.reference.materials import material as library_material
-from app.reference.mixtures import Entry, build_mixture
-from app.reference.preservatives import assess_mixture
 from app.reference.rulebook import in_inci, rulebook
 from app.science.acid_base.wording import in_words
-from app.science.errors import Invalid
 from app.science.formula import Material
 from app.science.inference.compare_lists import Comparison
 from app.science.numbers import plain
@@ -22,11 +19,12 @@ from app.work.formulas.declaring import Declared
 from app.work.formulas.draft import Draft
 from app.work.formulas.results import Results, results
 from app.work.formulas.shelf import Shelf, read_shelf
-from app.work.label_reading.asking import ph_of
+from app.work.label_reading.asking import look_at
 from app.work.label_reading.choosing import OWN, Choices, OwnShelf, Plan, make_plan
 from app.work.label_reading.comparing import compared
 from app.work.label_reading.drafting import draft_of
-from app.work.label_reading.sheet import Sheet
+from app.work.label_reading.estimate import LabelEstimate
+from app.work.ph.report import PhReport
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +51,9 @@ class Change:
     after: str
 
 
-def preview(session: Session, sheet: Sheet, own: OwnShelf, choices: Choices, taught: Mapping[str, str]) -> Preview:
+def preview(
+    session: Session, sheet: LabelEstimate, own: OwnShelf, choices: Choices, taught: Mapping[str, str]
+) -> Preview:
     """Work out what a plan would be as a formula; nothing is written.
 
     Raises:
@@ -63,6 +63,7 @@ def preview(session: Session, sheet: Sheet, own: OwnShelf, choices: Choices, tau
     ids = {line.material.id: _number(line.material.id, place) for place, line in enumerate(plan.cover.lines)}
     draft = draft_of(sheet, plan, ids, "Preview")
     found = _worked_out(session, draft, ids)
+    look = look_at(found.formula)
     declared = next((d for d in found.declarations if d.jurisdiction == sheet.jurisdiction), None)
     return Preview(
         plan=plan,
@@ -70,9 +71,9 @@ def preview(session: Session, sheet: Sheet, own: OwnShelf, choices: Choices, tau
         results=found,
         declared=declared,
         comparison=compared(sheet.names, declared, taught),
-        ph=ph_words(found),
-        preservation=preservation_words(found),
-        findings=_findings(found, sheet),
+        ph=ph_words(look),
+        preservation=preservation_words(look),
+        findings=_findings(found, look, sheet),
         cost=cost_words(found),
     )
 
@@ -98,40 +99,29 @@ def _borrowed(ids: Mapping[str, int]) -> Shelf:
     }
 
 
-def _entries(found: Results) -> list[Entry]:
-    return [Entry(s.inci, s.percent, Decimal(100)) for s in found.substances]
+def ph_words(found: PhReport | None) -> str:
+    """Say the pH of a formula, or why it is not known."""
+    if found is None or found.prediction is None:
+        return f"not known: {found.why_not if found else 'there is no water to speak of'}"
+    return found.prediction.withheld or f"about {in_words(found.prediction.ph)}"
 
 
-def ph_words(found: Results) -> str:
-    """Say the pH of a formula expanded to substances, or why it is not known."""
-    try:
-        ph = ph_of(_entries(found)).ph
-    except Invalid as fault:
-        return f"not known: {fault.message}"
-    return f"about {in_words(ph)}"
+def _ph(found: PhReport | None) -> Decimal | None:
+    return Decimal(f"{found.prediction.ph.value:.2f}") if found and found.prediction else None
 
 
-def _ph(found: Results) -> Decimal | None:
-    try:
-        return Decimal(f"{ph_of(_entries(found)).ph.value:.2f}")
-    except Invalid:
-        return None
+def preservation_words(found: PhReport | None) -> str:
+    """Say what each preserving substance can do at the predicted pH."""
+    if found is None:
+        return "not asked: there is no water to speak of"
+    verdicts = [f"{one.inci}: {one.verdict.value}" for one in found.preservation.systems]
+    each = "; ".join(verdicts) or "no preserving substance of the shipped table"
+    return f"{found.preservation.status.value} ({each})"
 
 
-def preservation_words(found: Results) -> str:
-    """Say what each preserving substance can do at the predicted pH, or why that is not known."""
-    leave_on = found.draft.exposure == Exposure.LEAVE_ON.value
-    try:
-        judged = assess_mixture(build_mixture(_entries(found)).mixture, leave_on)
-    except Invalid as fault:
-        return f"not known: {fault.message}"
-    verdicts = [f"{one.inci}: {one.verdict.value}" for one in judged.systems]
-    return "; ".join(verdicts) or "no preserving substance of the shipped table"
-
-
-def _findings(found: Results, sheet: Sheet) -> tuple[Finding, ...]:
+def _findings(found: Results, look: PhReport | None, sheet: LabelEstimate) -> tuple[Finding, ...]:
     dosed = tuple(material for material in found.formula.dosed if material.parts)
-    facts = FormulaFacts(in_inci(dosed), Exposure(found.draft.exposure), _ph(found))
+    facts = FormulaFacts(in_inci(dosed), Exposure(found.draft.exposure), _ph(look))
     verdict = check_formula(facts, rulebook(sheet.jurisdiction))
     return tuple(f for f in verdict.findings if f.severity is not Severity.NOTE)
 

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import compare_lists
-from app.science.inference.cover import Cover, ShelfMaterial, Wanted, cover, substitutes
+from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
 from app.science.inference.phases import PhaseItem, phases_used, propose_phases
 
 WATER = ShelfMaterial("water", "Water", {"AQUA": 100.0})
@@ -17,8 +17,8 @@ EXTRACT = ShelfMaterial("cal", "Calendula in glycerin", {"GLYCERIN": 65.0, "AQUA
 BETAINE = ShelfMaterial("capb", "Betaine 30 %", {"AQUA": 64.5, "BETAINE S": 30.0, "SODIUM CHLORIDE": 5.5})
 
 
-def want(key: str, estimate: float, low: float | None = None, high: float | None = None, use: str = "") -> Wanted:
-    return Wanted(key, key.title(), estimate, estimate / 2 if low is None else low, high or min(100, estimate * 2), use)
+def want(key: str, estimate: float, low: float | None = None, high: float | None = None, use: str = "") -> Target:
+    return Target(key, key.title(), estimate, estimate / 2 if low is None else low, high or min(100, estimate * 2), use)
 
 
 def doses(found: Cover) -> dict[str, float]:

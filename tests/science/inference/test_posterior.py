@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
 from app.science.inference.infer import infer
-from app.science.inference.posterior import Told, believe
-from app.science.inference.prior import Nodes, Usual, usual_amounts
+from app.science.inference.posterior import ListConstraints, believe
+from app.science.inference.prior import Nodes, UsagePrior, usual_amounts
 from app.science.inference.summary import quantiles
 from app.science.inference.values import ClassPrior, Known, ListedName, PriorTable
 
@@ -26,9 +26,11 @@ TABLE = PriorTable(CLASSES)
 ONE_NODE = Nodes(np.zeros(1), np.ones(1))
 
 
-def told(count: int) -> Told:
+def told(count: int) -> ListConstraints:
     everywhere = np.ones(count + 1, dtype=bool)
-    return Told(np.zeros(count), np.full(count, 100.0), np.arange(count), np.ones(count, dtype=bool), everywhere)
+    return ListConstraints(
+        np.zeros(count), np.full(count, 100.0), np.arange(count), np.ones(count, dtype=bool), everywhere
+    )
 
 
 def density(percent: np.ndarray, mu: float, sigma: float) -> np.ndarray:
@@ -41,7 +43,7 @@ def density(percent: np.ndarray, mu: float, sigma: float) -> np.ndarray:
 
 
 def test_two_names_agree_with_quadrature() -> None:
-    usual = Usual(np.log([30.0, 20.0]), np.array([1.0, 0.6]), np.zeros(2, bool), np.zeros(2, bool))
+    usual = UsagePrior(np.log([30.0, 20.0]), np.array([1.0, 0.6]), np.zeros(2, bool), np.zeros(2, bool))
     belief = believe(usual, ONE_NODE, told(2))
     assert belief is not None
     first = np.linspace(50.0, 99.0, 200_001)
@@ -68,7 +70,7 @@ def test_five_names_agree_with_weighted_draws() -> None:
     assert belief.line == pytest.approx(line, abs=0.03)
 
 
-def weighted_draws(usual: Usual, rng: np.random.Generator, count: int) -> tuple[np.ndarray, np.ndarray]:
+def weighted_draws(usual: UsagePrior, rng: np.random.Generator, count: int) -> tuple[np.ndarray, np.ndarray]:
     """Draw all names but the first from their priors, let the first take the rest, and weigh by order and density."""
     widths = np.where(rng.random((count, 4)) < 0.85, 1.0, 2.3) * usual.sigma[1:]
     rest = np.exp(usual.mu[1:] + widths * rng.standard_normal((count, 4)))

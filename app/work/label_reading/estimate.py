@@ -6,13 +6,14 @@ from functools import lru_cache
 
 from app.reference.label_inference import LabelInference, infer_label
 from app.reference.label_names import LabelNames
+from app.reference.label_start import LabelStart, start_from_label
 from app.science.errors import Invalid
 from app.science.inference.infer import MOST_NAMES
 from app.science.inference.values import Clash, Estimate, Known, ListedName, Statement
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
-from app.work.label_reading.told import Told, parse_known
+from app.work.label_reading.constraints import UserConstraints, parse_known
 
 TOO_MANY = (
     "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."
@@ -39,7 +40,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class WayOut:
+class Relaxation:
     """A statement that can be given up: by its kind and the key of its name, in words, and what would follow."""
 
     kind: str
@@ -49,15 +50,15 @@ class WayOut:
 
 
 @dataclass(frozen=True, slots=True)
-class ShownClash:
+class ConflictView:
     """A clash in sentences, with the ways out of it."""
 
     sentences: tuple[str, ...]
-    ways_out: tuple[WayOut, ...]
+    relaxations: tuple[Relaxation, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Aside:
+class DroppedStatement:
     """A rule that the maker set aside, in words."""
 
     kind: str
@@ -66,7 +67,7 @@ class Aside:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class LabelEstimate:
     """Everything that follows from a list; ``before_first`` is the chance that no name stands above 1 %."""
 
     reading: ReadList
@@ -74,12 +75,13 @@ class Sheet:
     jurisdiction: str
     rows: tuple[Row, ...]
     found: LabelInference
-    clashes: tuple[ShownClash, ...]
-    asides: tuple[Aside, ...]
+    clashes: tuple[ConflictView, ...]
+    asides: tuple[DroppedStatement, ...]
     line_words: str
     notes: tuple[str, ...]
     before_first: float = 0.0
-    told: Told = field(default_factory=Told)
+    start: LabelStart | None = None
+    told: UserConstraints = field(default_factory=UserConstraints)
 
     @property
     def names(self) -> tuple[ReadName, ...]:
@@ -113,7 +115,7 @@ def read_text(text: str, taught: Mapping[str, str]) -> ReadList:
     return found
 
 
-def known_values(reading: ReadList, told: Told) -> dict[int, Known]:
+def known_values(reading: ReadList, told: UserConstraints) -> dict[int, Known]:
     """Give what is known by place: what the maker says, else what is printed and not set aside.
 
     Raises:
@@ -129,11 +131,13 @@ def known_values(reading: ReadList, told: Told) -> dict[int, Known]:
     return found
 
 
-def _printed(name: ReadName, told: Told) -> bool:
+def _printed(name: ReadName, told: UserConstraints) -> bool:
     return name.percent is not None and 0 <= name.percent <= 100 and ("printed", name.key) not in told.aside
 
 
-def work_out(reading: ReadList, told: Told, product_type: str = "", jurisdiction: str = "EU") -> Sheet:
+def work_out(
+    reading: ReadList, told: UserConstraints, product_type: str = "", jurisdiction: str = "EU"
+) -> LabelEstimate:
     """Work out what the list, with what is told, allows and makes likely (% w/w).
 
     Raises:
@@ -143,7 +147,7 @@ def work_out(reading: ReadList, told: Told, product_type: str = "", jurisdiction
     places = {name.key: place for place, name in enumerate(reading.names)}
     aside = {(kind, places[key]) for kind, key in told.aside if key in places}
     found = infer_label(reading.names, known, product_type, jurisdiction, aside)
-    return Sheet(
+    return LabelEstimate(
         reading=reading,
         product_type=product_type,
         jurisdiction=jurisdiction,
@@ -154,11 +158,17 @@ def work_out(reading: ReadList, told: Told, product_type: str = "", jurisdiction
         line_words=line_words(found),
         notes=(*found.notes, *_reader_notes(reading, found), *_left_over(told, places)),
         before_first=found.inference.line_probability[0],
+        start=_start(reading, found, product_type),
         told=told,
     )
 
 
-def _rows(reading: ReadList, told: Told, found: LabelInference) -> Iterable[Row]:
+def _start(reading: ReadList, found: LabelInference, product_type: str) -> LabelStart | None:
+    counted = [not name.may_contain for name in reading.names]
+    return start_from_label(found.names, found.inference, counted, product_type)
+
+
+def _rows(reading: ReadList, told: UserConstraints, found: LabelInference) -> Iterable[Row]:
     gaps = _gaps(found)
     for place, name in enumerate(reading.names):
         typed = told.values.get(name.key, "")
@@ -207,15 +217,15 @@ def _after(count: int, found: LabelInference) -> str:
     return f"after {found.names[_chain(found)[count - 1]].name}" if count else "before the first name"
 
 
-def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told: Told) -> ShownClash:
+def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told: UserConstraints) -> ConflictView:
     parts = len(clash.given_up) + 1
     ways = []
     for remedy in clash.remedies:
         effect = f"{found.names[remedy.statement.index].name} would then {_lie(remedy.low, remedy.high)}."
         ways.append(
-            WayOut(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect)
+            Relaxation(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect)
         )
-    return ShownClash(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
+    return ConflictView(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
 
 
 def _lie(low: float, high: float) -> str:
@@ -223,7 +233,7 @@ def _lie(low: float, high: float) -> str:
     return f"be at {ends[0]}" if ends[0] == ends[1] else f"lie between {ends[0]} and {ends[1]}"
 
 
-def _named(statement: Statement, names: Sequence[ReadName], told: Told) -> tuple[str, str]:
+def _named(statement: Statement, names: Sequence[ReadName], told: UserConstraints) -> tuple[str, str]:
     """Name a statement by what giving it up means: a value of the maker's, or a printed one."""
     key = names[statement.index].key
     if statement.kind == "claim" and key not in told.values:
@@ -238,11 +248,11 @@ ASIDE_WORDS = {
 }
 
 
-def _asides(names: Sequence[ReadName], told: Told) -> Iterable[Aside]:
+def _asides(names: Sequence[ReadName], told: UserConstraints) -> Iterable[DroppedStatement]:
     by_key = {name.key: name.printed for name in names}
     for kind, key in sorted(told.aside):
         if key in by_key and kind in ASIDE_WORDS:
-            yield Aside(kind, key, ASIDE_WORDS[kind].format(name=by_key[key]))
+            yield DroppedStatement(kind, key, ASIDE_WORDS[kind].format(name=by_key[key]))
 
 
 def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
@@ -251,7 +261,7 @@ def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
     return (f"{note}." for note in reading.notes if note not in said)
 
 
-def _left_over(told: Told, places: Mapping[str, int]) -> Iterable[str]:
+def _left_over(told: UserConstraints, places: Mapping[str, int]) -> Iterable[str]:
     gone = [key for key in told.values if key not in places]
     if gone:
         yield f"Something is known of names that the list does not hold any more: {', '.join(gone)}."

@@ -18,7 +18,7 @@ _TOLERANCE = re.compile(r"(?P<middle>.+?)(?:±|\+\s*/\s*-|\+-)(?P<room>.+)")
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class UserConstraints:
     """Values by the key of the name, as typed; and rules set aside, each as its kind and the key of the name.
 
     ``printed`` sets a percentage aside that is printed in the list, ``maximum`` a legal maximum, ``order`` the place.
