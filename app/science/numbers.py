@@ -25,6 +25,8 @@ _VULGAR = {
 _PLAIN = re.compile(r"(?P<whole>\d*)(?P<mark>[.,]?)(?P<rest>\d*)", re.ASCII)
 _SPACED = re.compile(r"\d{1,3}(?: \d{3})+(?=$|[.,])", re.ASCII)
 _FRACTION = re.compile(r"(?:(?P<whole>\d{1,12}) )?(?P<top>\d{1,12}) ?/ ?(?P<bottom>\d{1,12})", re.ASCII)
+_SUM = re.compile(r"^=|[\d.,)] ?[+*×] ?[\d(]|[()]|[.,]\d* ?/|/ ?\d*[.,]", re.ASCII)
+_TOKEN = re.compile(r"\s*([\d.,]+|[-+*/()])", re.ASCII)
 _EXPONENT = re.compile(r"[-+]?[\d.,]+e[-+]?\d+", re.ASCII | re.IGNORECASE)
 
 
@@ -46,6 +48,9 @@ def normalise(text: str) -> str:
 def parse_number(text: str, field: str = "", *, low: Decimal | None = None, high: Decimal | None = None) -> Decimal:
     """Read a number as typed: digits, one decimal comma or point, blanks, a trailing ``%``, ``1/2`` and ``1 1/2``.
 
+    A sum is worked out as a spreadsheet would: ``6+1``, ``2*1.5``, ``(3+4)/2``. A minus in it needs a leading ``=``,
+    since ``1-3`` is a range to most people.
+
     ``low`` and ``high`` are the limits, both allowed; a negative number is refused unless ``low`` is negative.
 
     Raises:
@@ -62,6 +67,11 @@ def parse_number(text: str, field: str = "", *, low: Decimal | None = None, high
 def _read(text: str, field: str, *, negative_allowed: bool) -> Decimal:
     _refuse_unreadable(text, field)
     bare = text.removesuffix("%").strip()
+    if _SUM.search(bare):
+        value = _Sum(bare, field).value()
+        if value < 0 and not negative_allowed:
+            raise Invalid(field, f"{text} is negative; write 0 or more.")
+        return value
     if bare.startswith("-"):
         if not negative_allowed:
             raise Invalid(field, f"{text} is negative; write 0 or more.")
@@ -92,6 +102,56 @@ def _magnitude(text: str, field: str) -> Decimal:
     if not grouped:
         _refuse_ambiguous(match, field)
     return _checked_digits(match, field)
+
+
+class _Sum:
+    """A sum with + - * / and brackets, worked out from left to right by the usual order."""
+
+    def __init__(self, text: str, field: str) -> None:
+        self.text, self.field = text, field
+        self.tokens = _TOKEN.findall(text.removeprefix("=").replace("×", "*"))
+        if "".join(self.tokens) != re.sub(r"\s", "", text.removeprefix("=").replace("×", "*")):
+            raise self.unreadable()
+
+    def unreadable(self) -> Invalid:
+        return Invalid(self.field, f"{self.text} cannot be worked out; write a number, or a sum such as 6+1.")
+
+    def value(self) -> Decimal:
+        found = self.added()
+        if self.tokens:
+            raise self.unreadable()
+        return found
+
+    def added(self) -> Decimal:
+        found = self.multiplied()
+        while self.tokens and self.tokens[0] in "+-":
+            sign = self.tokens.pop(0)
+            other = self.multiplied()
+            found = found + other if sign == "+" else found - other
+        return found
+
+    def multiplied(self) -> Decimal:
+        found = self.single()
+        while self.tokens and self.tokens[0] in "*/":
+            sign = self.tokens.pop(0)
+            other = self.single()
+            if sign == "/" and not other:
+                raise Invalid(self.field, f"{self.text} divides by zero; write another sum.")
+            found = found * other if sign == "*" else found / other
+        return found
+
+    def single(self) -> Decimal:
+        if not self.tokens:
+            raise self.unreadable()
+        piece = self.tokens.pop(0)
+        if piece == "(":
+            found = self.added()
+            if not self.tokens or self.tokens.pop(0) != ")":
+                raise self.unreadable()
+            return found
+        if piece in "+-*/)":
+            raise self.unreadable()
+        return _magnitude(piece, self.field)
 
 
 def _from_fraction(match: re.Match[str], field: str) -> Decimal:

@@ -1,113 +1,132 @@
-// Suggestions under a text field, by the combobox pattern: Down opens, Enter takes, Escape closes and keeps the text.
-// A field names the address that answers it with [{value, name, inci, on_shelf}] in data-suggest.
-"use strict";
+// Suggestions under a text field, by the combobox pattern: the first is marked, Enter takes the marked one, Down and Up
+// choose, Escape closes and keeps the text. A field names the address that answers it in data-suggest.
+import { get, Latest } from "./latest.js";
 
-(() => {
-  const WAIT_MS = 80;
-  let list = null;
-  let field = null;
-  let timer = 0;
-  let asked = 0;
+const WAIT_MS = 60;
+let list = null;
+let field = null;
+let takeFirst = null;
 
-  function close() {
-    if (list) list.remove();
-    if (field) { field.setAttribute("aria-expanded", "false"); field.removeAttribute("aria-activedescendant"); }
-    list = null;
-    field = null;
-  }
+export const isOpen = () => Boolean(list);
+export const isAsking = () => asking.pending;
 
-  function option(found, place) {
-    const row = document.createElement("li");
-    row.id = `choice-${place}`;
-    row.setAttribute("role", "option");
-    row.setAttribute("aria-selected", "false");
-    row.dataset.value = found.value;
-    row.dataset.name = found.name;
-    const name = document.createElement("span");
-    name.textContent = found.name + (found.on_shelf ? "" : " (library)");
-    const inci = document.createElement("span");
-    inci.className = "soft small";
-    inci.textContent = found.inci;
-    row.append(name, inci);
-    return row;
-  }
+const asking = new Latest(
+  async (input, text) => ({ input, text, found: await get(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`) }),
+  {
+    wait: WAIT_MS,
+    shown({ input, text, found }, stale) {
+      if (stale || input.value.trim() !== text) return;
+      open(input, found);
+      settle(input);
+    },
+    failed() { close(); settle(null); },
+  },
+);
 
-  function open(input, found) {
+// Enter was pressed before the suggestions came: the first one is taken when it begins as was typed, else none.
+function settle(input) {
+  const go = takeFirst;
+  takeFirst = null;
+  if (!go) return;
+  const row = list?.firstElementChild;
+  const begun = input?.value.trim().toLowerCase();
+  const fits = row && field === input && [row.dataset.name, row.dataset.inci].some((name) => name.toLowerCase().startsWith(begun));
+  if (fits) take(row); else { close(); go(); }
+}
+
+export function close() {
+  if (list) list.remove();
+  if (field) { field.setAttribute("aria-expanded", "false"); field.removeAttribute("aria-activedescendant"); }
+  list = null;
+  field = null;
+}
+
+function option(found, place) {
+  const row = document.createElement("li");
+  row.id = `choice-${place}`;
+  row.setAttribute("role", "option");
+  row.setAttribute("aria-selected", "false");
+  Object.assign(row.dataset, { value: found.value, name: found.name, inci: found.inci });
+  const name = document.createElement("span");
+  name.textContent = found.name + (found.on_shelf ? "" : " (library)");
+  const inci = document.createElement("span");
+  inci.className = "soft small";
+  inci.textContent = found.inci;
+  row.append(name, inci);
+  return row;
+}
+
+function open(input, found) {
+  close();
+  if (!found.length || document.activeElement !== input) return;
+  field = input;
+  list = document.createElement("ul");
+  list.className = "choices";
+  list.id = "choices";
+  list.setAttribute("role", "listbox");
+  list.setAttribute("aria-label", "Materials");
+  found.forEach((one, place) => list.append(option(one, place)));
+  input.parentElement.append(list);
+  input.setAttribute("aria-expanded", "true");
+  input.setAttribute("aria-controls", "choices");
+  mark(1);
+}
+
+function mark(step) {
+  const rows = [...list.children];
+  const now = rows.findIndex((row) => row.getAttribute("aria-selected") === "true");
+  const next = rows[(now + step + rows.length) % rows.length];
+  rows.forEach((row) => row.setAttribute("aria-selected", String(row === next)));
+  field.setAttribute("aria-activedescendant", next.id);
+  if (now >= 0) next.scrollIntoView({ block: "nearest" });
+}
+
+function take(row) {
+  const input = field;
+  const { name, value } = row.dataset;
+  close();
+  // Typed in rather than set, so that the browser can still take it back; no other way keeps its undo.
+  input.focus();
+  input.select();
+  if (!document.execCommand("insertText", false, name)) input.value = name;
+  asking.drop();
+  input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
+}
+
+// Enter in a field of names: take the marked one, or wait for the list; false when there is nothing to take.
+export function enter(input, otherwise) {
+  const marked = list && field === input && list.querySelector("[aria-selected='true']");
+  if (marked) { take(marked); return true; }
+  if (asking.pending && input.value.trim().length > 1) { takeFirst = otherwise; return true; }
+  return false;
+}
+
+document.addEventListener("input", (event) => {
+  if (!event.target.matches("[data-suggest]")) return;
+  const text = event.target.value.trim();
+  if (text.length < 2) { asking.drop(); close(); } else asking.ask(event.target, text);
+});
+
+document.addEventListener("keydown", (event) => {
+  if (!event.target.matches("[data-suggest]") || event.altKey || event.ctrlKey || event.shiftKey || !list) return;
+  if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    mark(event.key === "ArrowDown" ? 1 : -1);
+  } else if (event.key === "Escape") {
+    event.preventDefault();
+    event.stopImmediatePropagation();
     close();
-    if (!found.length || document.activeElement !== input) return;
-    field = input;
-    list = document.createElement("ul");
-    list.className = "choices";
-    list.id = "choices";
-    list.setAttribute("role", "listbox");
-    list.setAttribute("aria-label", "Materials");
-    found.forEach((one, place) => list.append(option(one, place)));
-    input.parentElement.append(list);
-    input.setAttribute("aria-expanded", "true");
-    input.setAttribute("aria-controls", "choices");
   }
+}, true);
 
-  async function ask(input) {
-    const text = input.value.trim();
-    const mine = ++asked;
-    if (text.length < 2) { close(); return; }
-    const answer = await fetch(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`).catch(() => null);
-    if (mine === asked && answer?.ok) open(input, await answer.json());
-  }
-
-  function mark(step) {
-    const rows = [...list.children];
-    const now = rows.findIndex((row) => row.getAttribute("aria-selected") === "true");
-    const next = rows[(now + step + rows.length) % rows.length];
-    rows.forEach((row) => row.setAttribute("aria-selected", String(row === next)));
-    field.setAttribute("aria-activedescendant", next.id);
-    next.scrollIntoView({ block: "nearest" });
-  }
-
-  function take(row) {
-    const input = field;
-    const { name, value } = row.dataset;
-    close();
-    // Typed in rather than set, so that the browser can still take it back.
-    input.focus();
-    input.select();
-    if (!document.execCommand("insertText", false, name)) input.value = name;
-    clearTimeout(timer);
-    asked += 1;
-    input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
-  }
-
-  document.addEventListener("input", (event) => {
-    if (!event.target.matches("[data-suggest]")) return;
-    clearTimeout(timer);
-    timer = setTimeout(ask, WAIT_MS, event.target);
-  });
-
-  document.addEventListener("keydown", (event) => {
-    if (!event.target.matches("[data-suggest]") || event.altKey) return;
-    const marked = list && list.querySelector("[aria-selected='true']");
-    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
-      event.preventDefault();
-      if (list) mark(event.key === "ArrowDown" ? 1 : -1); else ask(event.target);
-    } else if (event.key === "Escape" && list) {
-      event.preventDefault();
-      event.stopPropagation();
-      close();
-    } else if (event.key === "Enter" && marked) {
-      event.preventDefault();
-      event.stopImmediatePropagation();
-      take(marked);
-    }
-  }, true);
-
-  document.addEventListener("pointerdown", (event) => {
-    if (list && !list.contains(event.target) && event.target !== field) close();
-  });
-  document.addEventListener("click", (event) => {
-    const row = list && event.target.closest(".choices li");
-    if (row) take(row);
-  });
-  document.addEventListener("focusout", (event) => {
-    if (event.target === field) setTimeout(() => { if (field && document.activeElement !== field) close(); }, 150);
-  });
-})();
+document.addEventListener("pointerdown", (event) => {
+  if (list && !list.contains(event.target) && event.target !== field) close();
+});
+document.addEventListener("click", (event) => {
+  const row = list && event.target.closest(".choices li");
+  if (row) take(row);
+});
+document.addEventListener("focusout", (event) => {
+  if (event.target === field) setTimeout(() => { if (field && document.activeElement !== field) close(); }, 150);
+});

@@ -1,5 +1,5 @@
 // Copy buttons: shown only where a script can copy, and they say what happened.
-"use strict";
+
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("[data-copy]");

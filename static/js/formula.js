@@ -1,28 +1,36 @@
-// The formula page: what follows is shown while typing, with focus and caret left alone.
+// The formula page: figures follow while one types, with focus and caret left alone.
+import "./combobox.js";
+import { watchCards } from "./card.js";
+import * as follows from "./follows.js";
+import { set } from "./follows.js";
+import { watchKeys } from "./keys.js";
+import { focusFaults } from "./latest.js";
 import { Live } from "./live.js";
-import { fillsUpOnce, grow, lock, watchDragging } from "./rows.js";
+import { watchPicks } from "./picks.js";
+import { align, fillsUpOnce, grow, lock, watchDragging } from "./rows.js";
 
 const form = document.getElementById("formula");
+const address = form.getAttribute("action");
 const state = document.getElementById("state");
 const SETTLED_MS = 1200;
 let settled = 0;
 
-document.documentElement.classList.add("scripted");
-
 function say(words, bad) {
-  state.textContent = words;
+  if (state.textContent !== words) state.textContent = words;
   state.classList.toggle("unsaved", Boolean(bad));
 }
 
-const live = new Live(form, `tarebook${form.getAttribute("action")}`, {
+const live = new Live(form, `tarebook${address}`, {
   failed(status) {
-    say(`Saving failed${status ? ` (${status})` : ""}, still on this page. Trying again.`, true);
+    say(status ? `Not saved (${status}); trying again` : "Not saved: no connection; trying again", true);
     const again = document.createElement("button");
     again.type = "button";
-    again.className = "small-button";
+    again.className = "plain-button";
     again.textContent = "Save now";
     again.addEventListener("click", () => live.now());
     state.append(" ", again);
+    form.querySelectorAll(".line:has(.waiting)").forEach((row) => row.classList.add("unsaved"));
+    follows.lost();
   },
   conflict(found) {
     const box = document.getElementById("conflict");
@@ -33,7 +41,16 @@ const live = new Live(form, `tarebook${form.getAttribute("action")}`, {
   answer: show,
 });
 
-function show(found, { deed, stale, taken }) {
+// What is typed is not worked out yet: its line, the total and what follows are marked.
+function wait(field) {
+  const row = field?.closest?.(".line");
+  row?.querySelectorAll("[data-f=grams], [data-f=share]").forEach((one) => one.classList.add("waiting"));
+  document.querySelectorAll("[data-s]").forEach((one) => one.classList.add("waiting"));
+  follows.wait();
+  if (!state.classList.contains("unsaved")) say("Saving");
+}
+
+function show(found, { deed, stale, taken, newer }) {
   document.getElementById("conflict").replaceChildren();
   form.elements.row_version.value = found.row_version;
   form.elements.base.value = found.base;
@@ -43,16 +60,18 @@ function show(found, { deed, stale, taken }) {
     button.title = found[id];
   }
   Object.entries(found.named || {}).forEach(([line, name]) => named(line, name));
-  const redrawn = deed && found.parts.lines;
-  if (redrawn) redraw(found, deed);
+  if (deed && found.parts.lines) redraw(found, deed);
+  drawFigures(found.figures, new Set(newer.map((field) => field.closest(".line")?.dataset.line)), stale);
   if (stale) return;
-  document.getElementById("results").innerHTML = found.parts.results;
-  if (!redrawn) drawLines(found.lines);
+  drawOffers(found.offers);
   drawFaults(found.faults);
+  document.getElementById("note-faults").innerHTML = found.parts.problems;
   tellTotal();
-  if (taken) say(`Saved ${found.saved}${found.said ? `. ${found.said}` : ""}`);
-  else say(found.unsaved, true);
-  document.dispatchEvent(new CustomEvent("tarebook:swapped"));
+  if (taken) {
+    say(`Saved ${found.saved}${found.said ? `. ${found.said}` : ""}`);
+    form.querySelectorAll(".unsaved.line").forEach((row) => row.classList.remove("unsaved"));
+    follows.ask(address);
+  } else say(found.unsaved, true);
 }
 
 // What was taken from the library stands on the shelf now, under the name it has there.
@@ -63,15 +82,52 @@ function named(line, name) {
   if (field && document.activeElement !== field) field.value = name;
 }
 
-// The foot shows the total at once; it is read out once typing rests.
+// The total is read out once typing rests.
 function tellTotal() {
-  const words = document.getElementById("total").innerText.replace(/\s+/g, " ").trim();
-  document.getElementById("foot-total").textContent = words;
+  const words = document.getElementById("total").querySelector(".strip-figure").innerText.replace(/\s+/g, " ").trim();
   clearTimeout(settled);
   settled = setTimeout(() => {
     const told = document.getElementById("told");
     if (told.textContent !== words) told.textContent = words;
   }, SETTLED_MS);
+}
+
+function drawFigures(figures, newer, stale) {
+  const total = document.getElementById("total");
+  total.className = `strip-item total ${figures.total.state}`;
+  const strip = { total: figures.total.figure, "total-words": figures.total.words, weigh: figures.weigh, unit: figures.unit.figure, "unit-label": figures.unit.label };
+  for (const [name, words] of Object.entries(strip)) {
+    const place = document.querySelector(`[data-s="${name}"]`);
+    set(place, words);
+    place.classList.toggle("waiting", stale);
+  }
+  for (const [name, words] of Object.entries(figures.notes)) set(document.querySelector(`[data-n="${name}"]`), words);
+  for (const [phase, words] of Object.entries(figures.phases)) set(form.querySelector(`[data-sum="${phase}"]`), words);
+  for (const [line, found] of Object.entries(figures.lines)) drawLine(line, found, newer.has(line));
+}
+
+function drawLine(line, found, waits) {
+  const row = form.querySelector(`.line[data-line="${line}"]`);
+  if (!row) return;
+  for (const place of row.querySelectorAll("[data-f]")) {
+    const words = found[place.dataset.f];
+    if (place.textContent !== words) place.textContent = words;
+    place.classList.toggle("waiting", waits);
+  }
+  for (const place of row.querySelectorAll("[data-c]")) place.textContent = found.columns[place.dataset.c];
+  row.querySelector(".bar-weight").setAttribute("width", (found.weight * 100).toFixed(1));
+  const cost = row.querySelector(".bar-cost");
+  cost.setAttribute("cx", (found.cost * 100 + 3).toFixed(1));
+  cost.setAttribute("visibility", found.cost ? "visible" : "hidden");
+  document.getElementById(`line.${line}.amount`).placeholder = found.rest;
+}
+
+function drawOffers(offers) {
+  form.querySelectorAll("[data-offers]").forEach((place) => {
+    const html = offers[place.dataset.offers] || "";
+    if (place.dataset.html !== html) { place.innerHTML = html; place.dataset.html = html; }
+  });
+  align(document.getElementById("lines"));
 }
 
 function place() {
@@ -94,7 +150,8 @@ function redraw(found, deed) {
     const field = form.elements[name];
     if (field && "value" in field && field.type !== "checkbox") field.value = value;
   }
-  const moved = /^(line|phase)-(up|down):/.test(deed);
+  tidy();
+  const moved = /^((line|phase|picked)-(up|down|to)|paste-rows)/.test(deed);
   const first = moved || !found.focus ? [before.id, found.focus] : [found.focus, before.id];
   const next = first.map((id) => id && document.getElementById(id)).find(Boolean) || emptyRow(before.last);
   if (!next || next === document.activeElement) return;
@@ -127,16 +184,6 @@ function drawHead(draft) {
   form.querySelectorAll("[name=special_uses]").forEach((box) => { box.checked = draft.special_uses.includes(box.value); });
 }
 
-function drawLines(lines) {
-  for (const [line, found] of Object.entries(lines)) {
-    const row = form.querySelector(`[data-line="${line}"]`);
-    if (!row) continue;
-    row.querySelector("[data-figures]").innerHTML = found.figures;
-    row.querySelector("[data-offers]").innerHTML = found.offers;
-    document.getElementById(`line.${line}.amount`).placeholder = found.rest;
-  }
-}
-
 function drawFaults(faults) {
   form.querySelectorAll("[data-fault]").forEach((slot) => drawFault(slot, faults[slot.dataset.fault]));
 }
@@ -159,9 +206,12 @@ function drawFault(slot, fault) {
 
 form.addEventListener("input", (event) => {
   const field = event.target;
-  if (field.closest(".conflict")) return;
+  if (field.closest(".conflict") || field.name === "pick") return;
   if (field.matches(".line [data-suggest]")) form.elements[`line.${field.closest(".line").dataset.line}.choice`].value = "";
-  if (field.matches(".line [data-suggest], .line .cell-amount input")) grow(field);
+  if (field.matches(".line [data-suggest], .line .cell-amount input")) { grow(field); tidy(field.closest(".phase")); }
+  if (field.matches(".cell-amount input.number")) align(document.getElementById("lines"));
+  if (field.matches(".cell-note input")) field.setAttribute("value", field.value);
+  wait(field);
   live.typed(field);
 });
 
@@ -175,12 +225,23 @@ form.addEventListener("change", (event) => {
 form.addEventListener("tarebook:taken", async (event) => {
   const id = event.target.closest(".line").dataset.line;
   grow(event.target);
+  tidy(event.target.closest(".phase"));
   const library = event.detail.value.startsWith("library:");
   if (library) form.elements[`line.${id}.choice`].value = event.detail.value;
   live.typed(event.target);
   const amount = document.getElementById(`line.${id}.amount`);
   if (amount) { amount.focus(); amount.select(); }
   await live.now();
+});
+
+// The tools of rows and phases stay out of the tab order but for those of the row that has the focus.
+function tidy(within = form) {
+  within.querySelectorAll(".pick, .qs input, .phase-moves button, .more").forEach((one) => { one.tabIndex = -1; });
+}
+form.addEventListener("focusin", (event) => {
+  form.querySelectorAll(".more[tabindex='0'], .phase-moves button[tabindex='0']").forEach((one) => { one.tabIndex = -1; });
+  event.target.closest(".line")?.querySelectorAll(".more").forEach((one) => { one.tabIndex = 0; });
+  event.target.closest(".phase-head")?.querySelectorAll(".phase-moves button").forEach((one) => { one.tabIndex = 0; });
 });
 
 const AWAY = ["paste"];
@@ -191,66 +252,11 @@ form.addEventListener("submit", (event) => {
   live.now(pressed.value === "recalculate" ? "" : pressed.value);
 });
 
-form.addEventListener("keydown", (event) => {
-  const control = event.ctrlKey || event.metaKey;
-  const cell = event.target.closest(".line input");
-  if (control && event.key.toLowerCase() === "s") {
-    event.preventDefault();
-    live.now();
-  } else if (cell && event.altKey && ["ArrowUp", "ArrowDown"].includes(event.key)) {
-    event.preventDefault();
-    live.now(`line-${event.key === "ArrowUp" ? "up" : "down"}:${cell.closest(".line").dataset.line}`);
-  } else if (event.key === "Enter" && event.target.matches("input")) {
-    event.preventDefault();
-    if (cell) along(cell, event.shiftKey ? -1 : 1); else live.now();
-  } else if (event.key === "Escape" && "before" in event.target.dataset && event.target.value !== event.target.dataset.before) {
-    event.target.value = event.target.dataset.before;
-    live.typed(event.target);
-  }
-});
-
-function along(cell, step) {
-  const column = cell.id.split(".").pop();
-  const cells = [...form.querySelectorAll(`.line input[id$=".${column}"]`)];
-  const next = cells[cells.indexOf(cell) + step];
-  if (!next) return;
-  next.focus();
-  if (next.type !== "checkbox") next.select();
-}
-
-// Undo of the draft, when the field that has the focus has nothing of its own to take back.
-document.addEventListener("keydown", (event) => {
-  if (!(event.ctrlKey || event.metaKey)) return;
-  const key = event.key.toLowerCase();
-  const back = key === "z" && !event.shiftKey;
-  const forth = key === "y" || (key === "z" && event.shiftKey);
-  const held = document.activeElement;
-  const own = held && "before" in held.dataset && (held.value !== held.dataset.before || "takenBack" in held.dataset);
-  if (!(back || forth) || (held !== document.body && !form.contains(held))) return;
-  if (back ? own && held.value !== held.dataset.before : own) return;
-  event.preventDefault();
-  live.now(back ? "undo" : "redo");
-});
-
-form.addEventListener("focusin", (event) => {
-  if (!event.target.matches("input:not([type=checkbox]), textarea")) return;
-  event.target.dataset.before = event.target.value;
-  delete event.target.dataset.takenBack;
-});
-form.addEventListener("input", (event) => {
-  if (event.inputType === "historyUndo") event.target.dataset.takenBack = "1";
-  else if (event.inputType !== "historyRedo") delete event.target.dataset.takenBack;
-});
-
-// Cells of a spreadsheet go to the page that shows what they read as, before anything is written.
-form.addEventListener("paste", async (event) => {
-  const text = event.clipboardData ? event.clipboardData.getData("text/plain") : "";
-  if (!event.target.matches(".line input") || !/[\t\n]/.test(text.trim())) return;
-  event.preventDefault();
-  const phase = event.target.closest(".phase").dataset.phase;
-  await live.now();
-  if (!live.unsaved) post(`${form.getAttribute("action")}/paste`, [["rows", text], ["phase", phase]]);
-});
+watchPicks(form, live);
+watchKeys(form, live);
+watchCards(form, live);
+watchDragging(form, () => { live.typed(); live.now(); });
+document.addEventListener("tarebook:again", () => live.now());
 
 function post(action, fields) {
   const sheet = document.createElement("form");
@@ -267,8 +273,6 @@ function post(action, fields) {
   sheet.submit();
 }
 
-watchDragging(form, () => { live.typed(); live.now(); });
-
 window.addEventListener("beforeunload", (event) => {
   if (live.unsaved && (live.held || state.classList.contains("unsaved"))) event.preventDefault();
   else live.leave();
@@ -277,8 +281,9 @@ window.addEventListener("beforeunload", (event) => {
 // What this tab typed but never got saved is sent again, as if its button had been pressed.
 const left = sessionStorage.getItem(live.key);
 sessionStorage.removeItem(live.key);
-if (left && document.querySelector("#conflict:empty")) post(form.getAttribute("action"), [...new URLSearchParams(left), ["do", "recalculate"]]);
+if (left && document.querySelector("#conflict:empty")) post(address, [...new URLSearchParams(left), ["do", "recalculate"]]);
 
 form.querySelectorAll("[name=qs]:checked").forEach(lock);
-document.getElementById("faults")?.focus();
+tidy();
+focusFaults();
 document.getElementById("conflict-box")?.focus();

@@ -1,6 +1,6 @@
-// Sends a form whenever it rests, one request at a time; what was typed is never dropped, stale answers are.
+// Sends a form as soon as it is typed into, one request at a time: the first key at once, the next ones together when
+// the answer is there. What was typed is never dropped.
 
-const REST_MS = 45;
 const RETRY_MS = 3000;
 
 export class Live {
@@ -24,7 +24,7 @@ export class Live {
   typed(field) {
     this.edits += 1;
     if (field && field.name) this.since.set(field.name, field);
-    if (!this.held) this.soon(REST_MS);
+    if (!this.held) this.soon(0);
   }
 
   soon(wait) {
@@ -33,10 +33,10 @@ export class Live {
   }
 
   // Send what stands in the form when its turn comes, with what else is asked for.
-  now(deed = "") {
+  now(deed = "", extra = {}) {
     clearTimeout(this.timer);
     this.waiting += 1;
-    this.turn = this.turn.then(() => this.send(deed)).catch(() => undefined).finally(() => {
+    this.turn = this.turn.then(() => this.send(deed, extra)).catch(() => undefined).finally(() => {
       this.waiting -= 1;
       if (!this.waiting && this.late) { this.late = false; this.soon(0); }
     });
@@ -49,10 +49,11 @@ export class Live {
     return words;
   }
 
-  async send(deed) {
+  async send(deed, extra) {
     const edits = this.edits;
     this.since.clear();
     const words = this.words(deed);
+    Object.entries(extra).forEach(([name, value]) => words.set(name, value));
     sessionStorage.setItem(this.key, this.words("").toString());
     const answer = await this.fetch(words);
     if (!answer) return undefined;
@@ -60,7 +61,7 @@ export class Live {
     const found = await answer.json();
     this.held = false;
     if (answer.ok) { this.saved = Math.max(this.saved, edits); sessionStorage.removeItem(this.key); }
-    this.tell.answer(found, { deed, stale: this.edits !== edits && !deed, taken: answer.ok });
+    this.tell.answer(found, { deed, stale: this.edits !== edits && !deed, taken: answer.ok, newer: [...this.since.values()] });
     return found;
   }
 

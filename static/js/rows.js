@@ -16,7 +16,9 @@ export function grow(input) {
     }
   }
   fresh.querySelectorAll(".choices, .fault").forEach((one) => one.remove());
-  fresh.querySelectorAll("[data-figures], [data-offers]").forEach((one) => one.replaceChildren());
+  fresh.querySelectorAll("[data-f], [data-c], [data-offers]").forEach((one) => one.replaceChildren());
+  fresh.querySelectorAll(".waiting, .unsaved").forEach((one) => one.classList.remove("waiting", "unsaved"));
+  fresh.classList.remove("fills-up", "unsaved");
   fresh.querySelectorAll("input:not([type=hidden])").forEach(empty);
   fresh.querySelector("[data-suggest]").setAttribute("aria-expanded", "false");
   row.after(fresh);
@@ -26,6 +28,8 @@ function empty(field) {
   ["aria-invalid", "aria-describedby", "aria-controls", "aria-activedescendant"].forEach((one) => field.removeAttribute(one));
   if (field.type === "checkbox") { field.checked = false; return; }
   field.value = "";
+  field.removeAttribute("placeholder");
+  field.removeAttribute("autofocus");
   field.readOnly = false;
   delete field.dataset.before;
 }
@@ -42,9 +46,31 @@ export function fillsUpOnce(form, box) {
 
 export function lock(box) {
   const amount = document.getElementById(`line.${box.value}.amount`);
+  box.closest(".line").classList.toggle("fills-up", box.checked);
   amount.readOnly = box.checked;
   if (box.checked) { amount.dataset.kept = amount.value; amount.value = ""; }
   else { amount.value = amount.value || amount.dataset.kept || ""; amount.placeholder = ""; }
+}
+
+// How many decimals a number has, so that a column stands at its point; the same as the page was drawn with.
+export function align(lines) {
+  const fields = [...lines.querySelectorAll(".cell-amount input.number")];
+  const counts = fields.map((field) => decimals(field.value || field.placeholder));
+  fields.forEach((field, place) => {
+    const wanted = `dec-${counts[place]}`;
+    if (!field.classList.contains(wanted)) field.className = `number ${wanted}`;
+  });
+  const grams = [...lines.querySelectorAll(".grams")];
+  const places = grams.map((one) => decimals(one.textContent));
+  grams.forEach((one, place) => { one.className = `grams dec-${places[place]}${one.classList.contains("waiting") ? " waiting" : ""}`; });
+  const most = (found) => Math.max(0, ...found.filter((count) => count !== ""));
+  lines.className = `places-${most(counts)} grams-${most(places)}`;
+}
+
+function decimals(text) {
+  const number = text.trim().replace(/[g%]$/, "").trim().replace(",", ".");
+  const found = /^\d*(?:\.(\d+))?$/.exec(number);
+  return found && number ? Math.min((found[1] || "").length, 6) : "";
 }
 
 // Dragging a line by its grip, with a mouse, a pen or a finger.

@@ -47,8 +47,8 @@ def test_working_out_a_page_costs_at_most_four_times_its_template(benchmark, sto
     ready: Sheet = look(store, asked)
     template_s = median_s(lambda: full_page(ready))
     page = benchmark(lambda: full_page(look(store, asked)))
-    assert page.count('data-figures="') >= 40
-    assert ready.results.sound is not None
+    assert page.count('data-f="grams"') >= 40
+    assert ready.results.complete is not None
     assert benchmark.stats["median"] <= MOST_TIMES_THE_TEMPLATE * template_s
 
 

@@ -36,7 +36,8 @@ def type_amount(page: Page, amount: str) -> None:
 
 def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page], formula: int) -> None:
     page = visit(f"/formulas/{formula}")
-    checks = page.locator("#section-checks")
+    checks = page.locator("[data-body='checks']")
+    page.locator("#note-checks > summary").click()
     expect(checks).to_be_visible()
     expect(checks.locator(".finding.stop")).to_have_count(0)
     gaps = checks.locator("#s-gaps")
@@ -55,6 +56,7 @@ def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page
     page.reload()
     expect(page.locator("article.asked").first).to_contain_text("Answered by Ines")
     page.goto(page.url.split("/checks")[0])
+    page.locator("#note-checks > summary").click()
     expect(checks.locator("#s-answered summary").first).to_have_text("1 answered")
     expect(checks.locator(":scope > .finding.stop")).to_have_count(0)
     type_amount(page, "1.1")

@@ -2,18 +2,21 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from werkzeug.datastructures import MultiDict
 
+from app.science.errors import Invalid
 from app.store.engine import Store
 from app.web.formulas.forms import Posted, choices_of, new_id
-from app.work.formulas import moves
+from app.work.formulas import moves, rows, scaling
 from app.work.formulas.deeds import DraftConflict, From, open_draft, redo, save_draft, undo
 from app.work.formulas.draft import Draft
 from app.work.formulas.merge import merge
-from app.work.formulas.results import results_of
+from app.work.formulas.paste import preview, with_rows
+from app.work.formulas.results import Results, results_of
 from app.work.formulas.shelf import settle
-from app.work.formulas.suggesting import take
+from app.work.formulas.suggesting import choices, take
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +36,7 @@ ROW_DEEDS: dict[str, Deed] = {
     "line-up": lambda draft, row: moves.move_line(draft, row, -1),
     "line-down": lambda draft, row: moves.move_line(draft, row, 1),
     "line-remove": moves.remove_line,
+    "line-double": lambda draft, row: rows.double_lines(draft, [row], new_id),
     "pack-remove": moves.remove_pack,
     "phase-up": lambda draft, row: moves.move_phase(draft, row, -1),
     "phase-down": lambda draft, row: moves.move_phase(draft, row, 1),
@@ -58,38 +62,103 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     draft = form.draft
     for line_id, name in named.items():
         draft = moves.rename_line(draft, line_id, name) if name else draft
-    changed = _changed(store, formula_id, draft, word, rest)
-    save_draft(store, formula_id, changed, form.came, deed=_deed(word, rest, draft))
+    changed, said = _changed(Asked(store, formula_id, draft, word, rest, raw))
+    save_draft(store, formula_id, changed, form.came, deed=said if said and not word.startswith("take") else "")
     redraw = bool(word and word != "recalculate")
-    said, focus = _said(word, rest, draft), _focus(word, rest, draft, changed)
+    focus = _focus(word, rest, draft, changed)
     told = f"{said}. Undo takes it back." if said else ""
     return Done(redraw, focus, told, THEN.get(word, ""), named)
 
 
-def _changed(store: Store, formula_id: int, draft: Draft, word: str, rest: str) -> Draft:
-    if word in ROW_DEEDS:
-        return ROW_DEEDS[word](draft, rest)
-    if word == "take":
-        line_id, _, value = rest.partition(":")
-        typed = next((line.typed for line in draft.lines if line.id == line_id), "")
-        return moves.rename_line(draft, line_id, take(store, value, typed))
-    if word == "add-phase":
-        return moves.add_phase(draft, new_id())
-    if word == "as-percentages":
-        return _as_percentages(store, formula_id, draft)
-    return draft
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a button asks for: its word, what stands behind the colon, the draft as typed, and the whole form."""
+
+    store: Store
+    formula_id: int
+    draft: Draft
+    word: str
+    rest: str
+    raw: MultiDict[str, str]
 
 
-def _as_percentages(store: Store, formula_id: int, draft: Draft) -> Draft:
-    with store.reading() as session:
-        there = open_draft(session, formula_id)
+Answer = tuple[Draft, str]
+
+
+def _changed(asked: Asked) -> Answer:
+    """Return the draft as a button changes it, and what was done in words (empty when nothing is to be said)."""
+    if asked.word in ROW_DEEDS:
+        return ROW_DEEDS[asked.word](asked.draft, asked.rest), _said(asked.word, asked.rest, asked.draft)
+    if asked.word.startswith("picked-"):
+        return _picked(asked.draft, asked.word.removeprefix("picked-"), asked.rest, asked.raw.getlist("pick"))
+    return BUTTONS[asked.word](asked) if asked.word in BUTTONS else (asked.draft, "")
+
+
+def _take(asked: Asked) -> Answer:
+    line_id, _, value = asked.rest.partition(":")
+    typed = next((line.typed for line in asked.draft.lines if line.id == line_id), "")
+    return moves.rename_line(asked.draft, line_id, take(asked.store, value, typed)), ""
+
+
+def _paste(asked: Asked) -> Answer:
+    phase, _, line_id = asked.rest.partition(":")
+    return paste_in_place(asked.store, asked.draft, asked.raw.get("rows", ""), phase, line_id)
+
+
+def _scale(asked: Asked) -> Answer:
+    kept = asked.raw.getlist("pick") if asked.word == "scale-rest" else []
+    lines = _worked_out(asked).lines
+    percents = {line.draft.id: line.percent for line in lines if not line.is_remainder and line.percent is not None}
+    return scaling.make_hundred(asked.draft, percents, kept), "Scaled to 100 %"
+
+
+BUTTONS: dict[str, Callable[[Asked], Answer]] = {
+    "take": _take,
+    "add-phase": lambda asked: (moves.add_phase(asked.draft, new_id()), ""),
+    "paste-rows": _paste,
+    "as-percentages": lambda asked: (
+        moves.as_percentages(_worked_out(asked).resolution),
+        "Turned amounts into percentages",
+    ),
+    "scale-all": _scale,
+    "scale-rest": _scale,
+    "fill-up": lambda asked: (scaling.fill_up(asked.draft, asked.raw.get("filler", "")), "One line fills up to 100"),
+}
+
+
+def _picked(draft: Draft, word: str, rest: str, ids: list[str]) -> tuple[Draft, str]:
+    """Do something with the lines that are selected."""
+    count = f"{len(ids)} line" if len(ids) == 1 else f"{len(ids)} lines"
+    if not ids:
+        raise Invalid("", "Select lines first, with the box at their left.")
+    if word == "double":
+        return rows.double_lines(draft, ids, new_id), f"Doubled {count}"
+    if word == "remove":
+        return rows.remove_lines(draft, ids), f"Removed {count}"
+    if word == "to":
+        return rows.lines_to_phase(draft, ids, rest), f"Moved {count} to phase {draft.letter_of(rest)}"
+    return rows.move_lines(draft, ids, -1 if word == "up" else 1), f"Moved {count} {word}"
+
+
+def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: str) -> tuple[Draft, str]:
+    """Put pasted rows below a line; a name that is in doubt stays as pasted and is asked at its line."""
+    shown = preview(text, len(draft.lines), partial(choices, store))
+    read = [(take(store, row.sure.value, row.name) if row.sure else row.name, row.amount) for row in shown.rows]
+    home = phase if phase in {one.id for one in draft.phases} else draft.phases[0].id
+    longer = with_rows(draft, read, home, new_id)
+    added = longer.lines[len(draft.lines) :]
+    doubtful = sum(row.sure is None for row in shown.rows)
+    words = f"Pasted {len(added)} {'row' if len(added) == 1 else 'rows'}"
+    asked = f"; {doubtful} {'name is' if doubtful == 1 else 'names are'} to be chosen at the line" if doubtful else ""
+    return rows.put_after(draft, added, line_id), words + asked
+
+
+def _worked_out(asked: Asked) -> Results:
+    with asked.store.reading() as session:
+        there = open_draft(session, asked.formula_id)
         known = {line.id: line.material_id for line in there.draft.lines}
-        lines = tuple(replace(line, material_id=known.get(line.id)) for line in draft.lines)
-        return moves.as_percentages(results_of(session, there, typed=replace(draft, lines=lines)).resolution)
-
-
-def _deed(word: str, rest: str, draft: Draft) -> str:
-    return _said(word, rest, draft) if word.endswith(("-remove", "-up", "-down")) or word == "as-percentages" else ""
+        lines = tuple(replace(line, material_id=known.get(line.id)) for line in asked.draft.lines)
+        return results_of(session, there, typed=replace(asked.draft, lines=lines))
 
 
 def _said(word: str, rest: str, draft: Draft) -> str:
@@ -102,7 +171,7 @@ def _said(word: str, rest: str, draft: Draft) -> str:
         "phase-up": "Moved a phase up",
         "phase-down": "Moved a phase down",
         "pack-remove": "Removed packaging",
-        "as-percentages": "Turned amounts into percentages",
+        "line-double": f"Doubled {name}",
     }.get(word, "")
 
 
@@ -111,6 +180,8 @@ def _focus(word: str, rest: str, before: Draft, after: Draft) -> str:
         return f"line.{rest.partition(':')[0]}.amount"
     if word in {"line-up", "line-down"}:
         return f"line.{rest}.typed"
+    if word == "line-double":
+        return f"line.{_neighbour(after, rest)}.amount"
     if word == "line-remove":
         return f"line.{_neighbour(before, rest)}.typed"
     if word == "add-phase":

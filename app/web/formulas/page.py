@@ -5,22 +5,22 @@ from typing import Any
 
 from flask import current_app, render_template
 
+from app.documents.words import plain
 from app.store.engine import Store
 from app.store.materials import Packaging
+from app.web.formulas.figures import decimals, figures, most_decimals
+from app.web.formulas.follows import follows
 from app.web.formulas.forms import USES, Posted, new_id
-from app.web.ph.section import ph_view
+from app.work.formulas.around import Around, read_around
 from app.work.formulas.deeds import code_faults, open_draft
 from app.work.formulas.draft import Draft
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.fields import Change, changes
 from app.work.formulas.merge import Clash, merge
-from app.work.formulas.results import LineResult, Results, percent_words, results_of
+from app.work.formulas.results import Results, results_of
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import Suggestion, unmatched
-from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
-from app.work.rules.checks import FormulaChecks
-from app.work.rules.section import checks_of, read_given_answers
 
 BASES = {
     "w/w": "% w/w",
@@ -37,15 +37,15 @@ class Sheet:
     there: OpenDraft
     draft: Draft
     results: Results
-    versions: list[VersionRow]
-    origin: Origin | None
+    around: Around
     packaging: list[Packaging]
     suggestions: dict[str, list[Suggestion]]
-    checks: FormulaChecks | None
 
 
-def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
+def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bool = True) -> Sheet:
     """Read a formula and work out its draft, or what is typed in its place.
+
+    Without ``whole`` what stands around it stays unread: versions, answers to findings, readings at the bench.
 
     Raises:
         NotFound: when there is no such formula.
@@ -54,11 +54,10 @@ def look(store: Store, formula_id: int, typed: Draft | None = None) -> Sheet:
         there = open_draft(session, formula_id)
         results = results_of(session, there, typed=typed and settle(session, typed, there.draft))
         draft = results.draft
-        extras = list_versions(session, formula_id), origin_of(session, formula_id)
+        around = read_around(session, formula_id) if whole else Around()
         pieces = [p for p in results.context.packaging.values() if p.retired_at is None]
-        checks = checks_of(results, read_given_answers(session, formula_id))
     open_lines = [(line.draft.id, line.draft.typed) for line in results.lines if line.material is None]
-    return Sheet(there, draft, results, *extras, pieces, unmatched(open_lines, store), checks)
+    return Sheet(there, draft, results, around, pieces, unmatched(open_lines, store))
 
 
 def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
@@ -72,11 +71,14 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
         "draft": sheet.draft,
         "results": sheet.results,
         "faults": faults,
-        "checks": sheet.checks,
+        "figures": figures(sheet.results),
+        "decimals": decimals,
+        "most_decimals": most_decimals,
+        "columns": (),
+        "usual_loss": plain(sheet.results.context.workshop.loss_percent),
         "bases": BASES,
         "uses": USES,
         "new_id": new_id,
-        "rest_of": rest_of,
         "conflict": None,
         "row_version": sheet.there.row_version,
         "base": sheet.there.draft,
@@ -88,7 +90,7 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
 
 def full_page(sheet: Sheet, **more: Any) -> str:
     """Render the whole page."""
-    return render_template("formulas/page.html", ph=ph_view(sheet.results), **context(sheet, **more))
+    return render_template("formulas/page.html", **context(sheet, follows=follows(sheet), **more))
 
 
 def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
@@ -98,9 +100,9 @@ def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
 
 
 def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
-    """Render what a page that is open exchanges: figures at their lines, faults at their fields, results."""
+    """Return what a page that is open exchanges: figures, and faults at their fields; rows only where they changed."""
     values = context(sheet, **more)
-    pieces = {"results": render_template("formulas/_results.html", **values)}
+    pieces = {"problems": render_template("formulas/_note_faults.html", **values)}
     if with_lines:
         pieces["lines"] = render_template("formulas/_lines.html", **values)
         pieces["packs"] = render_template("formulas/_packs.html", **values)
@@ -110,7 +112,8 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
         "saved": f"{sheet.there.changed_at.astimezone():%H:%M}",
         "undo": sheet.there.undo,
         "redo": sheet.there.redo,
-        "lines": _pieces_of_lines(values),
+        "figures": values["figures"],
+        "offers": _offers(sheet),
         "faults": {
             field: {"words": one[0].message, "open": _only_open(one)} for field, one in values["faults"].items()
         },
@@ -118,30 +121,14 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
     }
 
 
+def _offers(sheet: Sheet) -> dict[str, str]:
+    """Render what a line without a material may mean, by its id."""
+    template = current_app.jinja_env.get_template("formulas/_offers.html")
+    return {key: template.render(line_id=key, found=found) for key, found in sheet.suggestions.items()}
+
+
 def _only_open(found: list[FieldFault]) -> bool:
     return all(fault.unfinished for fault in found)
-
-
-def _pieces_of_lines(values: dict[str, Any]) -> dict[str, dict[str, str]]:
-    """Render what follows from each line by its id: its figures, what it may mean, what it fills up with."""
-    templates = current_app.jinja_env
-    figures, offers = (templates.get_template(f"formulas/{name}.html") for name in ("_figures", "_offers"))
-    results, suggestions = values["results"], values["sheet"].suggestions
-    found = {}
-    for line in results.lines:
-        key = line.draft.id
-        found[key] = {
-            "figures": figures.render(line=line, results=results),
-            "offers": offers.render(line_id=key, found=suggestions[key]) if suggestions.get(key) else "",
-            "rest": rest_of(line, results),
-        }
-    return found
-
-
-def rest_of(line: LineResult | None, results: Results) -> str:
-    """Write the percentage that a line fills up with, where amounts are percentages w/w."""
-    shown = line is not None and line.is_remainder and results.draft.basis == "w/w"
-    return percent_words(line.percent) if shown and line and line.percent is not None else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,10 +8,12 @@ from app.web.formulas import pasting, versions
 from app.web.formulas.actions import Done, act
 from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
+from app.web.formulas.follows import answer
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look, parts
-from app.work.formulas.deeds import DraftConflict, bring_back, create, retire
+from app.work.formulas.deeds import DraftConflict, bring_back, copy_formula, create, retire
 from app.work.formulas.faults import FieldFault
+from app.work.formulas.line_card import line_card
 from app.work.formulas.listing import list_formulas
 from app.work.formulas.suggesting import suggest
 from app.work.typed import Faults
@@ -77,8 +79,8 @@ def save(formula_id: int) -> Page:
         done = Done(said=error.message)
     if not live:
         return redirect(_next(formula_id, done), 303)
-    answer = parts(look(context.store(), formula_id), with_lines=done.redraw)
-    return jsonify({**answer, "focus": done.focus, "said": done.said, "named": done.named})
+    found = parts(look(context.store(), formula_id, whole=False), with_lines=done.redraw)
+    return jsonify({**found, "focus": done.focus, "said": done.said, "named": done.named})
 
 
 def _next(formula_id: int, done: Done) -> str:
@@ -86,6 +88,28 @@ def _next(formula_id: int, done: Done) -> str:
         return url_for("formulas.paste", formula_id=formula_id)
     rows = "1" if done.then == "rows" else None
     return url_for("formulas.show", formula_id=formula_id, rows=rows, _anchor=done.focus or None)
+
+
+@blueprint.get("/<int:formula_id>/follows")
+def what_follows(formula_id: int) -> Page:
+    """Give the pH and the checks of the draft as it stands, with the notes that are open on the page."""
+    return jsonify(answer(look(context.store(), formula_id), request.args.getlist("open")))
+
+
+@blueprint.get("/<int:formula_id>/lines/<line_id>/card")
+def card(formula_id: int, line_id: str) -> Page:
+    """Show the material of a line in place."""
+    with context.store().reading() as session:
+        found = line_card(session, formula_id, line_id)
+    return render_template("formulas/_card.html", card=found)
+
+
+@blueprint.post("/<int:formula_id>/copy")
+def copy(formula_id: int) -> Page:
+    """Copy a formula in one step and open the copy."""
+    copied = copy_formula(context.store(), formula_id, key=request.form.get("key", ""))
+    flash("Copied. This is the new formula; the other stays as it is.")
+    return redirect(url_for("formulas.show", formula_id=copied), 303)
 
 
 @blueprint.post("/<int:formula_id>/retire")

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
+from app.documents.drawings import Window
 from app.documents.ph_plot import Plot, WindowOfPh, plot
 from app.science.composition import DosedMaterial
 from app.work.formulas.results import Results
@@ -64,3 +65,17 @@ def _windows(found: PhReport) -> list[WindowOfPh]:
     lows = [s.ph_window[0] for s in systems]
     keeps = [WindowOfPh(max(lows), min(tops), "preservatives' window", "preservative")] if systems else []
     return gels + [band for band in keeps if band.high > band.low]
+
+
+def windows_of(found: PhReport) -> tuple[Window, ...]:
+    """Return the windows of pH that a formula has to meet: of each preservative and of each thickener."""
+    keeps = [
+        Window(*system.ph_window, system.inci, "preservative")
+        for system in found.preservation.systems
+        if system.ph_window[1] > system.ph_window[0]
+    ]
+    bodies = [
+        Window(gel.thickener.window.full_from, gel.thickener.window.full_to, f"{gel.thickener.inci}, full body", "gel")
+        for gel in found.gels
+    ]
+    return tuple(keeps + bodies)

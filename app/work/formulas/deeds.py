@@ -94,6 +94,22 @@ def create(store: Store, name: str, *, code: str = "", content: Draft = EMPTY, k
         return formula.id
 
 
+def copy_formula(store: Store, formula_id: int, *, key: str = "") -> int:
+    """Start a new formula from the draft of another as it stands, and give its id; one key makes one copy.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    with store.transaction() as session:
+        earlier = earlier_result(session, scoped(f"copy of {formula_id}", key))
+        if earlier is not None:
+            return int(earlier)
+        there = open_draft(session, formula_id)
+        formula = insert(session, f"{there.name}, copy", "", there.draft, f"Copied from {there.name}")
+        remember(session, scoped(f"copy of {formula_id}", key), str(formula.id))
+        return formula.id
+
+
 def insert(session: Session, name: str, code: str, content: Draft, deed: str, editor: str = "") -> Formula:
     """Write a new formula inside a transaction that is already open."""
     code = code or suggest_code(session, name)

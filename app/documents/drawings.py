@@ -1,0 +1,175 @@
+"""Drawings that pages and papers share, as shapes: across in parts of the width, down in pixels.
+
+On a page the width stays open, so that words keep their size at any width; a paper gives its own. Every mark carries
+what it says in words, for the pointer, for the keys and for readers. ``templates/_drawing.html`` draws them.
+"""
+
+import math
+from dataclasses import dataclass
+
+EDGE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """One shape: ``x`` and ``x2`` in parts of the width (0 to 1), ``y`` and ``y2`` in pixels from the top.
+
+    ``kind`` is ``rect``, ``line``, ``circle``, ``square`` or ``text``; ``look`` names its class; ``words`` are written
+    for a text and said for a mark; ``pattern`` fills a rect.
+    """
+
+    kind: str
+    x: float
+    y: float
+    x2: float = 0.0
+    y2: float = 0.0
+    look: str = ""
+    words: str = ""
+    anchor: str = "start"
+    pattern: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing: a name for its parts, what it shows in a sentence, its height in pixels and its shapes."""
+
+    name: str
+    title: str
+    height: float
+    shapes: tuple[Shape, ...]
+
+    @property
+    def patterns(self) -> tuple[str, ...]:
+        """The patterns it needs, by name."""
+        return tuple(sorted({shape.pattern for shape in self.shapes if shape.pattern}))
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """What its marks say, in order, for the table beside it."""
+        return tuple(dict.fromkeys(shape.words for shape in self.shapes if shape.words and shape.kind != "text"))
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A range of pH in which something works: what it is and its kind, ``preservative``, ``gel`` or ``active``."""
+
+    low: float
+    high: float
+    words: str
+    kind: str
+
+
+KINDS = {"preservative": "dots", "gel": "slant", "active": "rungs"}
+
+
+@dataclass(frozen=True, slots=True)
+class PhFacts:
+    """What stands on the ruler of pH: windows, the prediction (low, likeliest, high), what is wanted, what was read.
+
+    ``readings`` are (pH, words) each.
+    """
+
+    windows: tuple[Window, ...] = ()
+    predicted: tuple[float, float, float] | None = None
+    wanted: float | None = None
+    readings: tuple[tuple[float, str], ...] = ()
+
+    def span(self) -> tuple[float, float]:
+        """Return the whole pH units between which the ruler is drawn, four units or more."""
+        points = [reading[0] for reading in self.readings]
+        points += [] if self.predicted is None else [self.predicted[0], self.predicted[2]]
+        points += [] if self.wanted is None else [self.wanted]
+        if not points:
+            points = [edge for window in self.windows for edge in (window.low, window.high)] or [3.0, 9.0]
+        low, high = math.floor(min(points) - 0.5), math.ceil(max(points) + 0.5)
+        while high - low < 4:
+            low, high = max(low - 1, 0), high + 1
+        return float(low), float(high)
+
+
+def _ph_scale(facts: PhFacts) -> tuple[float, float]:
+    low, high = facts.span()
+    return low, (1 - 2 * EDGE) / (high - low)
+
+
+def small_ph_ruler(facts: PhFacts) -> Drawing:
+    """Draw the ruler of the strip: one line of windows, the prediction, the wish and the readings; 38 pixels high."""
+    low, step = _ph_scale(facts)
+    high = facts.span()[1]
+
+    def x(ph: float) -> float:
+        return round(EDGE + (min(max(ph, low), high) - low) * step, 4)
+
+    shapes = [Shape("line", x(low), 22, x(high), 22, "axis")]
+    for tick in range(int(low), int(high) + 1):
+        shapes += [Shape("line", x(tick), 20, x(tick), 24, "axis")]
+        shapes += [Shape("text", x(tick), 36, look="tick", words=str(tick), anchor="middle")]
+    keeps = [window for window in facts.windows if window.kind == "preservative"]
+    if keeps and (lowest := max(w.low for w in keeps)) < (highest := min(w.high for w in keeps)):
+        shapes.append(Shape("rect", x(lowest), 3, x(highest), 8, "window", pattern="dots"))
+    if facts.predicted is not None:
+        left, right = x(facts.predicted[0]), x(facts.predicted[2])
+        shapes.append(Shape("rect", left, 12, max(right, left + 0.008), 22, "predicted"))
+    if facts.wanted is not None:
+        shapes.append(Shape("line", x(facts.wanted), 2, x(facts.wanted), 24, "wanted"))
+    shapes += [Shape("circle", x(ph), 17, y2=3.5, look="reading") for ph, _ in facts.readings]
+    return Drawing("ruler", _ruler_title(facts), 38, tuple(shapes))
+
+
+def _ruler_title(facts: PhFacts) -> str:
+    pieces = []
+    if facts.predicted is not None:
+        pieces.append(f"predicted {facts.predicted[0]:.1f} to {facts.predicted[2]:.1f}")
+    if facts.wanted is not None:
+        pieces.append(f"wanted {facts.wanted:g}")
+    pieces += [f"read {words}" for _, words in facts.readings[:5]]
+    pieces += [f"{window.words} {window.low:g} to {window.high:g}" for window in facts.windows]
+    return f"pH: {'; '.join(pieces)}" if pieces else "pH: nothing known yet"
+
+
+def ph_ruler(facts: PhFacts) -> Drawing:
+    """Draw every window in a row of its own, then the prediction, every reading and the wish across all."""
+    low, step = _ph_scale(facts)
+    high = facts.span()[1]
+
+    def x(ph: float) -> float:
+        return round(EDGE + (min(max(ph, low), high) - low) * step, 4)
+
+    shapes: list[Shape] = []
+    y = 16.0
+    top = y
+    for window in facts.windows:
+        words = f"{window.words}: pH {window.low:g} to {window.high:g}"
+        shapes.append(Shape("text", EDGE, y + 11, words=words))
+        if window.high > low and window.low < high:
+            bar = Shape(
+                "rect", x(window.low), y + 16, x(window.high), y + 24, "window", words, pattern=KINDS[window.kind]
+            )
+            shapes.append(bar)
+        y += 30
+    if facts.predicted is not None:
+        lowest, likely, highest = facts.predicted
+        words = f"predicted {lowest:.1f} to {highest:.1f}, likeliest {likely:.1f}"
+        shapes.append(Shape("text", EDGE, y + 11, words=words))
+        shapes.append(Shape("rect", x(lowest), y + 15, max(x(highest), x(lowest) + 0.006), y + 26, "predicted", words))
+        shapes.append(Shape("line", x(likely), y + 13, x(likely), y + 28, "likely"))
+        y += 33
+    if facts.readings:
+        shapes.append(Shape("text", EDGE, y + 11, words="read at the bench"))
+        shapes += [
+            Shape("circle", x(ph), y + 21, y2=4.5, look="reading", words=f"read {words}")
+            for ph, words in facts.readings
+        ]
+        y += 33
+    axis = [Shape("line", x(low), y + 4, x(high), y + 4, "axis")]
+    for tick in range(int(low), int(high) + 1):
+        axis += [Shape("line", x(tick), top, x(tick), y + 4, "grid")]
+        axis += [Shape("text", x(tick), y + 18, look="tick", words=str(tick), anchor="middle")]
+    if facts.wanted is not None:
+        side = "end" if x(facts.wanted) > 0.7 else "start"
+        axis.append(Shape("line", x(facts.wanted), 4, x(facts.wanted), y + 4, "wanted", f"wanted {facts.wanted:g}"))
+        shift = -0.01 if side == "end" else 0.01
+        shapes.append(
+            Shape("text", x(facts.wanted) + shift, 11, look="strong", words=f"wanted {facts.wanted:g}", anchor=side)
+        )
+    return Drawing("ph", _ruler_title(facts), y + 22, (*axis, *shapes))

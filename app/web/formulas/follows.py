@@ -1,0 +1,100 @@
+"""What follows from a formula and takes longer than a keystroke may: its pH and its checks, asked after each save."""
+
+from typing import TYPE_CHECKING, Any
+
+from flask import get_template_attribute, render_template
+
+from app.documents.drawings import Drawing, PhFacts, ph_ruler, small_ph_ruler
+from app.documents.words import day
+from app.science.acid_base.wording import range_in_words
+from app.web.ph.section import PhView, ph_view, windows_of
+from app.work.formulas.readings import PhReading
+from app.work.formulas.results import Results
+from app.work.rules.checks import FormulaChecks
+from app.work.rules.section import checks_of
+
+if TYPE_CHECKING:
+    from app.web.formulas.page import Sheet
+
+NOTES = {
+    "ph": "ph/_section.html",
+    "checks": "rules/_section.html",
+    "cost": "formulas/_note_cost.html",
+    "list": "formulas/_note_list.html",
+    "substances": "formulas/_note_substances.html",
+}
+
+
+def follows(sheet: "Sheet") -> dict[str, Any]:
+    """Return the pH and the checks of a formula, in words and whole."""
+    found = checks_of(sheet.results, sheet.around.given)
+    return {"ph": _ph(sheet), "checks": _checks(found, sheet.results), "found": found}
+
+
+def answer(sheet: "Sheet", opened: list[str]) -> dict[str, Any]:
+    """Return what an open page exchanges: the words of the strip, the ruler, and the notes that are open."""
+    found = follows(sheet)
+    ph = found["ph"]
+    values = {
+        "results": sheet.results,
+        "there": sheet.there,
+        "follows": found,
+        "view": ph["view"],
+        "checks": found["found"],
+    }
+    bodies = {name: render_template(NOTES[name], **values) for name in opened if name in NOTES}
+    words = {name: ph[name] for name in ("label", "figure", "note", "off", "ruler")}
+    return {"row_version": sheet.there.row_version, "ph": words, "checks": found["checks"], "bodies": bodies}
+
+
+def drawn(drawing: Drawing) -> str:
+    """Write a drawing as the page draws it."""
+    return str(get_template_attribute("_drawing.html", "draw")(drawing))
+
+
+def facts_of(view: PhView | None, results: Results, readings: tuple[PhReading, ...]) -> PhFacts:
+    """Return what stands on the ruler of pH."""
+    if view is None or view.report.prediction is None:
+        return PhFacts()
+    ph = view.report.prediction.ph
+    target = results.formula.target_ph
+    read = tuple((float(r.ph), f"{r.ph:f}, {r.batch}, {day(r.taken_at.astimezone().date())}") for r in readings)
+    return PhFacts(
+        windows_of(view.report), (ph.low, ph.value, ph.high), None if target is None else float(target), read
+    )
+
+
+def _ph(sheet: "Sheet") -> dict[str, Any]:
+    view = ph_view(sheet.results)
+    target = sheet.results.formula.target_ph
+    facts = facts_of(view, sheet.results, sheet.around.readings)
+    wanted = "pH" if target is None else f"pH, wanted {target.normalize():f}"
+    found = {
+        "view": view,
+        "label": wanted,
+        "figure": "–",
+        "off": False,
+        "note": "not known",
+        "ruler": "",
+        "drawing": None,
+    }
+    if view is None or facts.predicted is None:
+        return found
+    figure = range_in_words(view.report.prediction.ph)
+    note = figure if target is None else f"{figure}, wanted {target.normalize():f}"
+    return {
+        **found,
+        "figure": figure,
+        "note": note,
+        "off": bool(view.report.off_target),
+        "ruler": drawn(small_ph_ruler(facts)),
+        "drawing": ph_ruler(facts),
+    }
+
+
+def _checks(found: FormulaChecks | None, results: Results) -> dict[str, str]:
+    law = results.context.workshop.jurisdiction.value
+    if found is None:
+        return {"law": law, "words": "–", "worst": "none"}
+    kinds = [kind for kind in ("stop", "caution", "note") if found.home.open(kind)]
+    return {"law": law, "words": found.home.summary, "worst": kinds[0] if kinds else "none"}

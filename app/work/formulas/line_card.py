@@ -1,0 +1,64 @@
+"""The material of a line in place: what it is, its ranges, price, cautions, and where else it is used."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.store.formulas import DraftMaterial, Formula
+from app.store.materials import Material, newest_price
+from app.work.formulas.deeds import find
+from app.work.formulas.steps import opened
+
+MOST_PLACES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class LineCard:
+    """A material as the card of a line shows it; ``used_in`` names other formulas by id."""
+
+    material_id: int
+    name: str
+    inci: tuple[str, ...]
+    functions: str
+    use_low: Decimal | None
+    use_high: Decimal | None
+    ph_low: Decimal | None
+    ph_high: Decimal | None
+    price_per_kg: Decimal | None
+    cautions: str
+    used_in: tuple[tuple[int, str], ...]
+
+
+def line_card(session: Session, formula_id: int, line_id: str) -> LineCard | None:
+    """Return the card of a line; None while no material is known for it.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    draft = opened(session, find(session, formula_id)).draft
+    material_id = next((line.material_id for line in draft.lines if line.id == line_id), None)
+    material = session.get(Material, material_id) if material_id else None
+    if material is None:
+        return None
+    price = newest_price(material.prices)
+    elsewhere = (
+        select(Formula.id, Formula.name)
+        .join(DraftMaterial, DraftMaterial.formula_id == Formula.id)
+        .where(DraftMaterial.material_id == material.id, Formula.id != formula_id, Formula.retired_at.is_(None))
+        .order_by(Formula.name)
+    )
+    return LineCard(
+        material_id=material.id,
+        name=material.name,
+        inci=tuple(part.inci for part in material.parts),
+        functions=material.functions,
+        use_low=material.use_low,
+        use_high=material.use_high,
+        ph_low=material.ph_min,
+        ph_high=material.ph_max,
+        price_per_kg=price.per_kg if price else None,
+        cautions=material.cautions,
+        used_in=tuple((row[0], row[1]) for row in session.execute(elsewhere.limit(MOST_PLACES))),
+    )
