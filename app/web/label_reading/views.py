@@ -6,8 +6,6 @@ from flask import flash, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.reference.label_names import LabelNames
-from app.science.acid_base.values import Range
-from app.science.acid_base.wording import in_words
 from app.science.errors import Invalid
 from app.science.inference.infer import MOST_NAMES
 from app.science.inference.wording import percent_words
@@ -34,12 +32,6 @@ __all__ = ["blueprint", "making"]
 def per_cent(value: float) -> str:
     """Write % w/w with three significant figures."""
     return percent_words(value)
-
-
-@blueprint.app_template_filter("ph_words")
-def ph_words(ph: Range) -> str:
-    """Write a predicted pH with its range, as many decimals as the range allows."""
-    return in_words(ph)
 
 
 @blueprint.get("")
