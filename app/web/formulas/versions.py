@@ -6,6 +6,7 @@ from werkzeug.wrappers import Response
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.store.errors import NotFound
+from app.store.workshop import the_workshop
 from app.web import context
 from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
@@ -14,6 +15,7 @@ from app.web.formulas.page import full_page, look
 from app.work.formulas.compare import compare
 from app.work.formulas.deeds import DraftConflict, open_draft, save_draft
 from app.work.formulas.faults import FieldFault, IncompleteFormula
+from app.work.formulas.outcome import outcome, side_by_side
 from app.work.formulas.results import read_complete
 from app.work.formulas.versions import (
     branch,
@@ -24,6 +26,7 @@ from app.work.formulas.versions import (
     version_draft,
     version_numbered,
 )
+from app.work.rules.section import read_given_answers
 from app.work.rules.sheet import checks_sheet
 
 DRAFT = "draft"
@@ -76,11 +79,21 @@ def comparison(formula_id: int) -> Page:
         versions = list_versions(session, formula_id)
     left = left or (str(versions[0].number) if versions else DRAFT)
     try:
-        found = compare(_side(formula_id, left), _side(formula_id, right or DRAFT))
+        sides = _side(formula_id, left), _side(formula_id, right or DRAFT)
     except IncompleteFormula as error:
         return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id), 422
+    with context.store().reading() as session:
+        shop, given = the_workshop(session), read_given_answers(session, formula_id)
+    pair = side_by_side(*(outcome(side, shop, given) for side in sides))
     return render_template(
-        "formulas/compare.html", there=there, versions=versions, found=found, left=left, right=right or DRAFT
+        "formulas/compare.html",
+        there=there,
+        versions=versions,
+        found=compare(*sides),
+        pair=pair,
+        left=left,
+        right=right or DRAFT,
+        every=bool(request.args.get("every")),
     )
 
 

@@ -1,0 +1,127 @@
+"""Other amounts tried beside the draft: nothing is written until they are taken."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from flask import flash, jsonify, redirect, render_template, request, url_for
+
+from app.science.errors import Invalid
+from app.web import context
+from app.web.formulas.area import Page, blueprint
+from app.web.formulas.figures import line_figures
+from app.web.formulas.forms import new_id, one_line
+from app.work.formulas.deeds import DraftConflict, From, open_draft, save_draft
+from app.work.formulas.draft import Draft
+from app.work.formulas.faults import IncompleteFormula
+from app.work.formulas.outcome import OutcomePair, outcome, side_by_side, with_amounts
+from app.work.formulas.results import LineResult, Results, results_of
+from app.work.formulas.steps import OpenDraft
+from app.work.formulas.versions import keep_version
+from app.work.rules.section import read_given_answers
+
+AMOUNT = "amount."
+SIDES = ("now", "tried")
+OVERTAKEN = "The formula was changed in another place in the meantime; look at it, then try again."
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """A draft with other amounts beside it, both worked out."""
+
+    there: OpenDraft
+    tried: Draft
+    now: Results
+    then: Results
+    pair: OutcomePair
+
+
+def look_at(formula_id: int) -> Trial:
+    """Work out the draft and what is tried beside it.
+
+    Raises:
+        NotFound: when there is no such formula.
+    """
+    typed = {
+        name.removeprefix(AMOUNT): one_line(text) for name, text in request.form.items() if name.startswith(AMOUNT)
+    }
+    with context.store().reading() as session:
+        there = open_draft(session, formula_id)
+        tried = with_amounts(there.draft, typed)
+        now, then = results_of(session, there), results_of(session, there, typed=tried)
+        given = read_given_answers(session, formula_id)
+    shop = now.context.workshop
+    pair = side_by_side(outcome(now.formula, shop, given), outcome(then.formula, shop, given))
+    return Trial(there, tried, now, then, pair)
+
+
+def rows_of(trial: Trial) -> list[dict[str, Any]]:
+    """Return each line with its amount now and tried, the grams, and the difference in % w/w."""
+    found = []
+    for line in trial.then.lines:
+        before = trial.now.line(line.draft.id)
+        figures = line_figures(line, trial.then)
+        found.append(
+            {
+                "line": line.draft,
+                "letter": trial.tried.letter_of(line.draft.phase),
+                "now": before.percent if before else None,
+                "was": before.draft.amount if before else "",
+                "grams": figures["grams"],
+                "rest": figures["rest"],
+                "change": _change(before, line),
+            }
+        )
+    return found
+
+
+def _change(before: LineResult | None, after: LineResult) -> str:
+    if before is None or before.percent is None or after.percent is None or before.percent == after.percent:
+        return ""
+    change = after.percent - before.percent
+    return f"{'+' if change > 0 else '−'}{abs(change).normalize():f}"
+
+
+@blueprint.get("/<int:formula_id>/what-if")
+def what_if(formula_id: int) -> Page:
+    """Show the amounts of the draft with a second set beside them."""
+    return _page(look_at(formula_id))
+
+
+def _page(trial: Trial, fault: str = "") -> str:
+    values: dict[str, Any] = {
+        "trial": trial,
+        "rows": rows_of(trial),
+        "there": trial.there,
+        "pair": trial.pair,
+        "fault": fault,
+    }
+    return render_template(
+        "formulas/what_if.html", faults=trial.then.faults_by_field(), sides=("now", "tried"), **values
+    )
+
+
+@blueprint.post("/<int:formula_id>/what-if")
+def try_amounts(formula_id: int) -> Page:
+    """Work out what is tried; take it as the draft or as a version when asked."""
+    trial, do = look_at(formula_id), request.form.get("do", "")
+    if request.headers.get("X-Live") == "1":
+        words = render_template("formulas/_outcome.html", pair=trial.pair, sides=SIDES)
+        lines = {row["line"].id: {name: row[name] for name in ("grams", "change", "rest")} for row in rows_of(trial)}
+        faults = {name: found[0].message for name, found in trial.then.faults_by_field().items()}
+        return jsonify({"outcome": words, "lines": lines, "faults": faults})
+    if do not in {"draft", "version"}:
+        return _page(trial)
+    try:
+        version = request.form.get("row_version", "")
+        came = From(int(version) if version.isdecimal() else 0, f"trial-{new_id()}")
+        save_draft(context.store(), formula_id, trial.tried, came, deed="Took the amounts that were tried")
+        if do == "version":
+            keep_version(context.store(), formula_id, request.form.get("note", ""), context.person())
+    except DraftConflict:
+        return _page(
+            trial, "The formula was changed in another place in the meantime; look at it, then try again."
+        ), 409
+    except (Invalid, IncompleteFormula) as error:
+        return _page(trial, str(error)), 422
+    flash("Saved as a version." if do == "version" else "The amounts are in the draft. Undo takes them back.")
+    return redirect(url_for("formulas.show", formula_id=formula_id), 303)

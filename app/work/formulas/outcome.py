@@ -1,0 +1,122 @@
+"""What a formula comes to, and what another set of amounts would change of it: total, pH, cost, list and findings."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from app.science.acid_base.prediction import predict
+from app.science.acid_base.values import Range
+from app.science.errors import Invalid
+from app.science.formula import HUNDRED, Formula
+from app.science.weighing import weigh
+from app.store.workshop import Jurisdiction, Workshop
+from app.work.formulas.declaring import declared_formula
+from app.work.formulas.draft import Draft
+from app.work.formulas.results import PageCost, page_cost
+from app.work.ph.mixture import mixture_of
+from app.work.rules.asking import question
+from app.work.rules.checks import check
+from app.work.rules.predicted_ph import predicted_ph
+from app.work.rules.section import GivenAnswers
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What one formula comes to.
+
+    ``total`` is % w/w; ``ph`` None without a prediction; ``cost`` None while the total is not 100 or without a batch
+    size; ``names`` the ingredient list in order; ``findings`` every open finding as (severity, sentence).
+    """
+
+    total: Decimal
+    ph: Range | None
+    cost: PageCost | None
+    weigh_g: Decimal | None
+    names: tuple[str, ...]
+    findings: tuple[tuple[str, str], ...]
+
+
+def outcome(formula: Formula, shop: Workshop, given: GivenAnswers) -> Outcome:
+    """Return what a formula comes to, as far as it is known.
+
+    Args:
+        formula: the formula; its percentages need not make 100.
+        shop: the workshop, for its jurisdiction.
+        given: answers to findings, and corrections of shipped values.
+    """
+    total = sum((line.percent for line in formula.lines), Decimal(0))
+    weighing = weigh(formula) if formula.size and total == HUNDRED else None
+    listed = declared_formula(formula, Jurisdiction(shop.jurisdiction))
+    asked = question(formula, predicted_ph(formula))
+    found = check(asked, shop.jurisdiction.value, given.answers, given.corrections).home if formula.lines else None
+    return Outcome(
+        total=total,
+        ph=_ph(formula),
+        cost=page_cost(formula, weighing) if weighing else None,
+        weigh_g=weighing.total_g if weighing else None,
+        names=tuple(entry.name for entry in listed.entries),
+        findings=tuple((one.finding.severity.value, one.finding.what) for one in found.findings if not one.answer)
+        if found
+        else (),
+    )
+
+
+def _ph(formula: Formula) -> Range | None:
+    try:
+        return predict(mixture_of(tuple(m for m in formula.dosed if m.percent > 0 and m.parts))[0]).ph
+    except Invalid:
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What differs between two outcomes of a list: what only the right has, what only the left has."""
+
+    came: tuple[str, ...]
+    went: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OutcomePair:
+    """Two outcomes side by side, with what differs in the ingredient list and in the findings."""
+
+    left: Outcome
+    right: Outcome
+    names: Difference
+    order_differs: bool
+    findings: Difference
+
+    @property
+    def cost_difference(self) -> Decimal | None:
+        """Right minus left: the cost of a unit, or of the batch where there is no unit; None where one is unknown."""
+        if self.left.cost is None or self.right.cost is None:
+            return None
+        return self.right.cost.costing.per_unit.total - self.left.cost.costing.per_unit.total
+
+
+def side_by_side(left: Outcome, right: Outcome) -> OutcomePair:
+    """Return two outcomes with their differences."""
+    common = set(left.names) & set(right.names)
+    order = [name for name in left.names if name in common] != [name for name in right.names if name in common]
+    return OutcomePair(
+        left,
+        right,
+        _apart(left.names, right.names),
+        order,
+        _apart([what for _, what in left.findings], [what for _, what in right.findings]),
+    )
+
+
+def _apart(left: Sequence[str], right: Sequence[str]) -> Difference:
+    return Difference(tuple(x for x in right if x not in left), tuple(x for x in left if x not in right))
+
+
+def with_amounts(draft: Draft, amounts: dict[str, str]) -> Draft:
+    """Return a draft with other amounts in some of its lines, by line; ``q.s.`` and sums are read as anywhere."""
+    lines = (
+        replace(line, amount=amounts[line.id], qs=line.qs and not amounts[line.id].strip())
+        if line.id in amounts
+        else line
+        for line in draft.lines
+    )
+    return replace(draft, lines=tuple(lines))
