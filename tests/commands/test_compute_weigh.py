@@ -57,7 +57,7 @@ def test_a_formula_that_does_not_add_up_is_told_with_its_figures() -> None:
     assert error.value.field == "lines"
 
 
-@pytest.mark.parametrize("batch", ["1e-30", "999999999999.999999999999"])
+@pytest.mark.parametrize("batch", ["1e-12", "999999999999.999999999999"])
 def test_the_smallest_and_largest_batches_keep_their_last_digit(batch: str) -> None:
     found = ask(lines=FORMULA, batch_g=batch)
     assert float(found["total_shown_g"]) == float(batch)
