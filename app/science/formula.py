@@ -220,7 +220,7 @@ class Formula:
             for phase in self.phases
         )
         packs = tuple(replace(pack, price=None, units_per_pack=Decimal(1)) for pack in self.packaging)
-        return replace(self, phases=bare, packaging=packs, rates=Rates())
+        return replace(self, phases=bare, packaging=packs, price=None, rates=Rates())
 
     def to_json(self) -> str:
         """Return the value as one JSON text: decimals as text, keys in a fixed order, with the number of its schema."""

@@ -27,7 +27,7 @@ from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
 from app.work.formulas.deeds import insert
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.materials.shelf import insert_material
@@ -45,7 +45,7 @@ def load_demo(store: Store) -> None:
         packs = {row["name"]: _packaging(session, row) for row in shop["packaging"]}
         shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
         shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
-        ids = {row["code"]: _formula(session, row, shelf, packs) for row in formulas["formulas"]}
+        ids = {row["code"]: _formula(session, row, shelf) for row in formulas["formulas"]}
         session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in formulas["formulas"])
     for formula_id in ids.values():
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
@@ -121,19 +121,16 @@ def _price(row: Row, density_g_ml: Decimal | None) -> Price:
     )
 
 
-def _formula(session: Session, row: Row, shelf: Mapping[str, Material], packs: Mapping[str, int]) -> int:
-    words = ("product_type", "exposure", "batch", "fill", "density", "target_ph", "labour_minutes", "price")
+def _formula(session: Session, row: Row, shelf: Mapping[str, Material]) -> int:
+    words = ("product_type", "exposure", "batch", "fill", "density", "target_ph", "labour_minutes")
     draft = Draft(
-        **{key: row[key] for key in (*words, "notes", "claims")},
+        **{key: row[key] for key in (*words, "notes")},
         special_uses=tuple(row.get("special_uses", ())),
         phases=tuple(
             DraftPhase(f"p{n}", phase["name"], phase["temperature"], phase["method"])
             for n, phase in enumerate(row["phases"], start=1)
         ),
         lines=tuple(_lines(row, shelf)),
-        packaging=tuple(
-            DraftPackaging(f"k{n}", packs[name], count) for n, (name, count) in enumerate(row["packaging"], start=1)
-        ),
     )
     return insert(session, row["name"], row["code"], draft, "Started").id
 

@@ -17,7 +17,7 @@ from app.work.formulas.declaring import Declared, declared_everywhere, declared_
 from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.versions import kept_lists, read_version
-from app.work.products.products import for_product, product_setting
+from app.work.products.selling import for_product, product_setting
 from app.work.rules.open_findings import open_findings
 from app.work.sheets import BatchSheet, batch_sheet
 

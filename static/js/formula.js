@@ -143,7 +143,6 @@ function redraw(found, deed) {
   const typed = [...live.since].map(([name, field]) => [name, field.value]);
   const rows = new Set([...live.since.values()].map((field) => field.closest(".line")).filter(Boolean));
   document.getElementById("lines").innerHTML = found.parts.lines;
-  document.getElementById("packs").innerHTML = found.parts.packs;
   drawHead(JSON.parse(found.base));
   keepNewRows(rows);
   for (const [name, value] of typed) {
@@ -174,7 +173,7 @@ function emptyRow(last) {
   return row ? row.querySelector(`input[id$=".${last.column}"]`) : null;
 }
 
-const HEAD = ["name", "code", "batch", "fill", "loss_percent", "target_ph", "basis", "density", "product_type", "exposure", "claims", "notes", "labour_minutes", "price"];
+const HEAD = ["name", "code", "batch", "fill", "loss_percent", "target_ph", "basis", "density", "product_type", "exposure", "notes", "labour_minutes"];
 
 function drawHead(draft) {
   for (const name of HEAD) {

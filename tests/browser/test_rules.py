@@ -25,7 +25,7 @@ def formula(store: Store) -> int:
         DraftLine("b", "a", "Sodium Benzoate", None, "0.4"),
         DraftLine("p", "a", "Parfum", None, "0.2"),
     )
-    draft = Draft(phases=(DraftPhase("a"),), lines=lines, product_type="hand cream", target_ph="4.8", claims="Kind")
+    draft = Draft(phases=(DraftPhase("a"),), lines=lines, product_type="hand cream", target_ph="4.8")
     return create(store, "Hand cream", content=draft)
 
 

@@ -21,6 +21,8 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
+from app.work.products.product_form import ProductForm
+from app.work.products.products import add_product
 from app.work.rules.answers import AnsweredFinding, fingerprint
 from app.work.rules.book import book_of, corrected_limits, counts_in_checks, limit_key
 from app.work.rules.checks import FormulaChecks
@@ -211,7 +213,9 @@ def test_what_no_rule_can_look_at_is_said(store: Store, make: Make) -> None:
 
 
 def test_words_on_the_front_are_looked_at(store: Store, make: Make) -> None:
-    found = checks(store, make("0.4", claims="Heals eczema and treats acne"))
+    formula_id = make("0.4")
+    add_product(store, formula_id, ProductForm(name="Cream 30 g", claims="Heals eczema and treats acne"))
+    found = checks(store, formula_id)
     assert any(t.finding.rule.startswith("K") for t in found.home.findings)
     assert not any("none are written" in line for line in found.home.not_checked)
 

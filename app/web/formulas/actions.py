@@ -37,7 +37,6 @@ ROW_DEEDS: dict[str, Deed] = {
     "line-down": lambda draft, row: moves.move_line(draft, row, 1),
     "line-remove": moves.remove_line,
     "line-double": lambda draft, row: rows.double_lines(draft, [row], new_id),
-    "pack-remove": moves.remove_pack,
     "phase-up": lambda draft, row: moves.move_phase(draft, row, -1),
     "phase-down": lambda draft, row: moves.move_phase(draft, row, 1),
     "phase-remove": moves.remove_phase,
@@ -170,7 +169,6 @@ def _said(word: str, rest: str, draft: Draft) -> str:
         "phase-remove": "Removed a phase",
         "phase-up": "Moved a phase up",
         "phase-down": "Moved a phase down",
-        "pack-remove": "Removed packaging",
         "line-double": f"Doubled {name}",
     }.get(word, "")
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from werkzeug.datastructures import MultiDict
 
 from app.work.formulas.deeds import From
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault
 
 Form = MultiDict[str, str]
@@ -27,7 +27,6 @@ ONE_LINE = (
     "loss_percent",
     "target_ph",
     "labour_minutes",
-    "price",
 )
 LONGEST = 500
 LONGEST_TEXT = 10_000
@@ -70,10 +69,10 @@ def _base(text: str) -> Draft | None:
 
 
 def _well_typed(draft: Draft) -> bool:
-    rows = (*draft.phases, *draft.lines, *draft.packaging)
-    numbers = {"material_id", "packaging_id"}
+    rows = (*draft.phases, *draft.lines)
+    numbers = {"material_id"}
     values = [(name, getattr(row, name)) for row in rows for name in row.__slots__]
-    head = [getattr(draft, name) for name in (*ONE_LINE, "claims", "notes")]
+    head = [getattr(draft, name) for name in (*ONE_LINE, "notes")]
     return all(isinstance(text, str) for text in (*head, *draft.special_uses)) and all(
         type(value) in ((int, type(None)) if name in numbers else (bool,) if name == "qs" else (str,))
         for name, value in values
@@ -86,11 +85,9 @@ def draft_of(form: Form) -> Draft:
     return Draft(
         **{field: one_line(form.get(field, "")) for field in ONE_LINE},
         special_uses=tuple(use for use in USES if use in form.getlist("special_uses")),
-        claims=several_lines(form.get("claims", "")),
         notes=several_lines(form.get("notes", "")),
         phases=phases,
         lines=tuple(_lines(form, {phase.id for phase in phases}, phases[0].id)),
-        packaging=tuple(_packs(form)),
     )
 
 
@@ -120,13 +117,6 @@ def choices_of(form: Form) -> dict[str, str]:
     return {row: choice for row, choice in chosen.items() if choice}
 
 
-def _packs(form: Form) -> Iterable[DraftPackaging]:
-    for row in _ids(form, "pack"):
-        chosen = form.get(f"pack.{row}.packaging_id", "")
-        if _ROW.fullmatch(chosen):
-            yield DraftPackaging(row, int(chosen), one_line(form.get(f"pack.{row}.per_unit", "1")))
-
-
 def one_line(text: str) -> str:
     """Keep a text as typed, without signs that no field can hold."""
     return " ".join(several_lines(text).split("\n"))
@@ -141,8 +131,7 @@ def several_lines(text: str) -> str:
 def _too_long(draft: Draft) -> Iterable[FieldFault]:
     for field in ONE_LINE:
         yield from _length(field, getattr(draft, field), LONGEST)
-    for field in ("claims", "notes"):
-        yield from _length(field, getattr(draft, field), LONGEST_TEXT)
+    yield from _length("notes", draft.notes, LONGEST_TEXT)
     for phase in draft.phases:
         yield from _length(f"phase.{phase.id}.method", phase.method, LONGEST_TEXT)
         yield from _length(f"phase.{phase.id}.name", phase.name, LONGEST)

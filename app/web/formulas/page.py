@@ -7,7 +7,6 @@ from flask import current_app, render_template
 
 from app.documents.words import plain
 from app.store.engine import Store
-from app.store.materials import Packaging
 from app.web.formulas.figures import decimals, figures, most_decimals
 from app.web.formulas.follows import follows
 from app.web.formulas.forms import USES, Posted, new_id
@@ -38,7 +37,6 @@ class Sheet:
     draft: Draft
     results: Results
     around: Around
-    packaging: list[Packaging]
     suggestions: dict[str, list[Suggestion]]
 
 
@@ -55,9 +53,8 @@ def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bo
         results = results_of(session, there, typed=typed and settle(session, typed, there.draft))
         draft = results.draft
         around = read_around(session, formula_id) if whole else Around()
-        pieces = [p for p in results.context.packaging.values() if p.retired_at is None]
     open_lines = [(line.draft.id, line.draft.typed) for line in results.lines if line.material is None]
-    return Sheet(there, draft, results, around, pieces, unmatched(open_lines, store))
+    return Sheet(there, draft, results, around, unmatched(open_lines, store))
 
 
 def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
@@ -105,7 +102,6 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
     pieces = {"problems": render_template("formulas/_note_faults.html", **values)}
     if with_lines:
         pieces["lines"] = render_template("formulas/_lines.html", **values)
-        pieces["packs"] = render_template("formulas/_packs.html", **values)
     return {
         "row_version": sheet.there.row_version,
         "base": sheet.there.draft.to_json(),

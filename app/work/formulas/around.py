@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from sqlalchemy.orm import Session
 
+from app.store.products import Product, products_of
 from app.work.formulas.readings import PhReading, ph_readings
 from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
 from app.work.rules.section import GivenAnswers, read_given_answers
@@ -11,12 +12,13 @@ from app.work.rules.section import GivenAnswers, read_given_answers
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What stands around a draft: its versions, where it was branched from, answers to findings, readings."""
+    """What stands around a draft: its versions, where it was branched from, answers to findings, readings, products."""
 
     versions: list[VersionRow] = field(default_factory=list)
     origin: Origin | None = None
     given: GivenAnswers = field(default_factory=GivenAnswers)
     readings: tuple[PhReading, ...] = ()
+    products: list[Product] = field(default_factory=list)
 
 
 def read_around(session: Session, formula_id: int) -> Around:
@@ -26,4 +28,5 @@ def read_around(session: Session, formula_id: int) -> Around:
         origin=origin_of(session, formula_id),
         given=read_given_answers(session, formula_id),
         readings=ph_readings(session, formula_id),
+        products=products_of(session, formula_id),
     )

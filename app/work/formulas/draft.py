@@ -29,15 +29,6 @@ class DraftLine:
 
 
 @dataclass(frozen=True, slots=True)
-class DraftPackaging:
-    """A piece of packaging and how many of it one unit takes, as typed."""
-
-    id: str
-    packaging_id: int | None = None
-    per_unit: str = "1"
-
-
-@dataclass(frozen=True, slots=True)
 class Draft:
     """Everything that is typed on the formula page.
 
@@ -54,7 +45,6 @@ class Draft:
     product_type: str = ""
     exposure: str = "leave-on"
     special_uses: tuple[str, ...] = ()
-    claims: str = ""
     basis: str = "w/w"
     density: str = ""
     batch: str = "500 g"
@@ -62,11 +52,9 @@ class Draft:
     loss_percent: str = ""
     target_ph: str = ""
     labour_minutes: str = ""
-    price: str = ""
     notes: str = ""
     phases: tuple[DraftPhase, ...] = ()
     lines: tuple[DraftLine, ...] = ()
-    packaging: tuple[DraftPackaging, ...] = ()
 
     def to_json(self) -> str:
         """Write the draft as one JSON text, keys in a fixed order."""
@@ -77,7 +65,7 @@ class Draft:
         """Read a draft back; keys that this program does not know are left out."""
         values: dict[str, Any] = _known(cls, json.loads(text))
         values["special_uses"] = tuple(values.get("special_uses", ()))
-        for key, kind in (("phases", DraftPhase), ("lines", DraftLine), ("packaging", DraftPackaging)):
+        for key, kind in (("phases", DraftPhase), ("lines", DraftLine)):
             values[key] = tuple(kind(**_known(kind, row)) for row in values.get(key, ()))
         return cls(**values)
 

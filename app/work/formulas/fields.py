@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 
 Value = str | int | bool | None | tuple[object, ...]
 
@@ -13,7 +13,6 @@ HEAD_WORDS: Mapping[str, str] = {
     "product_type": "Product type",
     "exposure": "Stays on or rinses off",
     "special_uses": "Special uses",
-    "claims": "Claims",
     "basis": "How amounts are meant",
     "density": "Density of the product",
     "batch": "Batch size",
@@ -21,13 +20,11 @@ HEAD_WORDS: Mapping[str, str] = {
     "loss_percent": "Process loss",
     "target_ph": "Target pH",
     "labour_minutes": "Labour",
-    "price": "Price",
     "notes": "Notes",
 }
 PHASE_WORDS: Mapping[str, str] = {"name": "Name", "temperature": "Temperature", "method": "Method"}
 LINE_WORDS: Mapping[str, str] = {"material": "Material", "amount": "Amount", "note": "Note", "phase": "Phase"}
-PACK_WORDS: Mapping[str, str] = {"packaging_id": "Packaging", "per_unit": "Number to a unit"}
-GROUPS = ("phase", "line", "pack")
+GROUPS = ("phase", "line")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +45,6 @@ def flat(draft: Draft) -> dict[str, Value]:
         found |= {f"phase.{phase.id}.{name}": getattr(phase, name) for name in PHASE_WORDS}
     for line in draft.lines:
         found |= {f"line.{line.id}.{name}": _line_value(line, name) for name in LINE_WORDS}
-    for pack in draft.packaging:
-        found |= {f"pack.{pack.id}.{name}": getattr(pack, name) for name in PACK_WORDS}
     return found
 
 
@@ -58,10 +53,9 @@ def _line_value(line: DraftLine, name: str) -> Value:
 
 
 def order(draft: Draft, group: str) -> tuple[str, ...]:
-    """List the row ids of one group (``phase``, ``line`` or ``pack``) in their order."""
-    groups: Mapping[str, Sequence[DraftPhase] | Sequence[DraftLine] | Sequence[DraftPackaging]]
-    groups = {"phase": draft.phases, "line": draft.lines, "pack": draft.packaging}
-    return tuple(row.id for row in groups[group])
+    """List the row ids of one group (``phase`` or ``line``) in their order."""
+    rows: Sequence[DraftPhase] | Sequence[DraftLine] = draft.phases if group == "phase" else draft.lines
+    return tuple(row.id for row in rows)
 
 
 def assemble(values: Mapping[str, Value], orders: Mapping[str, Sequence[str]]) -> Draft:
@@ -73,7 +67,6 @@ def assemble(values: Mapping[str, Value], orders: Mapping[str, Sequence[str]]) -
         **head,  # type: ignore[arg-type]
         phases=tuple(DraftPhase(i, *_row(values, "phase", i, PHASE_WORDS)) for i in orders["phase"]),  # type: ignore[arg-type]
         lines=tuple(_line(values, i, i in qs) for i in orders["line"]),
-        packaging=tuple(DraftPackaging(i, *_row(values, "pack", i, PACK_WORDS)) for i in orders["pack"]),  # type: ignore[arg-type]
     )
 
 
@@ -140,7 +133,7 @@ def words_of(path: str, draft: Draft) -> str:
     row_id, _, name = rest.partition(".")
     if group not in GROUPS:
         return HEAD_WORDS.get(path, path)
-    words = {"phase": PHASE_WORDS, "line": LINE_WORDS, "pack": PACK_WORDS}[group].get(name, "Row")
+    words = {"phase": PHASE_WORDS, "line": LINE_WORDS}[group].get(name, "Row")
     return f"{words} of {row_name(group, row_id, draft)}"
 
 
@@ -149,16 +142,14 @@ def row_name(group: str, row_id: str, draft: Draft) -> str:
     place = order(draft, group).index(row_id) + 1 if row_id in order(draft, group) else 0
     if group == "phase":
         return f"phase {draft.letter_of(row_id)}"
-    if group == "line":
-        typed = next((line.typed.strip() for line in draft.lines if line.id == row_id), "")
-        return typed or f"line {place}"
-    return f"packaging {place}"
+    typed = next((line.typed.strip() for line in draft.lines if line.id == row_id), "")
+    return typed or f"line {place}"
 
 
 def row_summary(group: str, row_id: str, draft: Draft) -> str:
     """Say in short what stands in a row."""
     values = flat(draft)
-    names = {"phase": ("name",), "line": ("material", "amount"), "pack": ("per_unit",)}[group]
+    names = {"phase": ("name",), "line": ("material", "amount")}[group]
     texts = [shown(f"{group}.{row_id}.{name}", values[f"{group}.{row_id}.{name}"], draft) for name in names]
     return ", ".join(text for text in texts if text) or "empty"
 

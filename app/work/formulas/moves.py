@@ -52,11 +52,6 @@ def remove_line(draft: Draft, line_id: str) -> Draft:
     return replace(draft, lines=tuple(line for line in draft.lines if line.id != line_id))
 
 
-def remove_pack(draft: Draft, pack_id: str) -> Draft:
-    """Take a piece of packaging away."""
-    return replace(draft, packaging=tuple(pack for pack in draft.packaging if pack.id != pack_id))
-
-
 def add_phase(draft: Draft, phase_id: str) -> Draft:
     """Add an empty phase at the end."""
     if len(draft.phases) >= MOST_PHASES:

@@ -9,7 +9,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from functools import partial
-from unicodedata import category
 
 from app.science.batch_size import BatchSize, read_batch_size
 from app.science.errors import Invalid
@@ -32,7 +31,7 @@ from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
 from app.science.quantities import Quantity, check_density, parse_quantity, to_grams
 from app.science.scales import ASSUMED_SCALE, Scale
 from app.science.weighing import weighed_batch
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault, IncompleteFormula
 from app.work.typed import Reader
 
@@ -51,12 +50,18 @@ Materials = Mapping[int, Material]
 
 @dataclass(frozen=True, slots=True)
 class Defaults:
-    """What the workshop uses where nothing else is typed: process loss in %, scales, packaging by id, and rates."""
+    """What a draft does not say: process loss in % where none is typed, scales, rates, and how it is sold.
+
+    ``price`` is that of a unit with tax, ``claims`` the words on the label; both, and the packaging, are those of the
+    product that a formula is sold in first.
+    """
 
     loss_percent: Decimal = ZERO
     scales: tuple[Scale, ...] = (ASSUMED_SCALE,)
-    packaging: Mapping[int, Packaging] = field(default_factory=dict)
     rates: Rates = field(default_factory=Rates)
+    packaging: tuple[Packaging, ...] = ()
+    price: Decimal | None = None
+    claims: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,16 +128,16 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         product_type=draft.product_type,
         exposure=draft.exposure,
         special_uses=draft.special_uses,
-        claims=draft.claims,
+        claims=defaults.claims,
         notes=draft.notes,
         size=size,
         density_g_ml=density,
         loss_percent=loss,
         scales=defaults.scales,
         target_ph=reader.take(_number, draft.target_ph, "target_ph", ZERO, Decimal(14)),
-        packaging=tuple(_packaging(draft.packaging, defaults.packaging, reader)),
+        packaging=defaults.packaging,
         labour_minutes=labour or ZERO,
-        price=reader.take(_number, _bare_money(draft.price), "price", ZERO, Decimal(10_000_000)),
+        price=defaults.price,
         rates=defaults.rates,
         formula_id=formula_id,
     )
@@ -343,10 +348,6 @@ def _number(text: str, name: str, low: Decimal, high: Decimal) -> Decimal | None
     return parse_number(text, name, low=low, high=high) if text.strip() else None
 
 
-def _bare_money(text: str) -> str:
-    return "".join(sign for sign in text if category(sign) != "Sc")
-
-
 def read_temperature(phase: DraftPhase) -> Decimal | None:
     """Return the temperature of a phase in degrees Celsius; Fahrenheit is converted, nothing typed is None.
 
@@ -365,15 +366,3 @@ def read_temperature(phase: DraftPhase) -> Decimal | None:
     if not -50 <= celsius <= 300:
         raise Invalid(name, "Write a temperature between -50 and 300 °C.")
     return celsius.quantize(Decimal("0.1")) if is_fahrenheit else value
-
-
-def _packaging(packs: Iterable[DraftPackaging], known: Mapping[int, Packaging], reader: Reader) -> Iterable[Packaging]:
-    for pack in packs:
-        item = known.get(pack.packaging_id or 0)
-        if pack.packaging_id is None:
-            continue
-        name, most = f"pack.{pack.id}.per_unit", Decimal(10_000)
-        count = reader.take(parse_number, pack.per_unit or "1", name, low=ZERO, high=most)
-        per_unit = Decimal(1) if count is None else count
-        if item is not None:
-            yield replace(item, per_unit=per_unit)

@@ -145,7 +145,7 @@ class Results:
 def results_of(session: Session, stored: OpenDraft, *, typed: Draft | None = None) -> Results:
     """Work out a stored draft, or what is typed in its place."""
     draft = stored.draft if typed is None else typed
-    return results(stored.formula_id, draft, shelf_of(session, draft), read_context(session))
+    return results(stored.formula_id, draft, shelf_of(session, draft), read_context(session, stored.formula_id))
 
 
 def results(formula_id: int, draft: Draft, shelf: Shelf, context: WorkshopContext) -> Results:
@@ -271,6 +271,6 @@ def read_complete(session: Session, stored: OpenDraft) -> Formula:
     Raises:
         IncompleteFormula: with everything that is wrong, each at its field.
     """
-    context = read_context(session)
+    context = read_context(session, stored.formula_id)
     draft = stored.draft
     return resolve(draft, shelf_of(session, draft), context.defaults, stored.formula_id).complete()

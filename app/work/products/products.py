@@ -1,16 +1,11 @@
 """What is done with products: added, changed, retired, put beside their formula; and exchange rates."""
 
-from dataclasses import dataclass, replace
 from decimal import Decimal
-from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.formula import Formula, Packaging, Rates
-from app.science.numbers import exact_arithmetic
-from app.science.quantities import parse_quantity, to_grams
 from app.store import materials as stored
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import Formula as StoredFormula
@@ -111,59 +106,3 @@ def set_rate(session: Session, typed: RateForm) -> None:
     row = session.get(ExchangeRate, checked.currency) or ExchangeRate(currency=checked.currency)
     row.rate, row.noted_on = checked.rate or Decimal(1), today()
     session.add(row)
-
-
-@dataclass(frozen=True, slots=True)
-class ProductSetting:
-    """A product with what it takes to reckon with it: the rate of its currency, None while nobody typed one."""
-
-    product: Product
-    rate: Decimal | None
-
-
-def product_setting(session: Session, product_id: int) -> ProductSetting:
-    """Read a product with the exchange rate of its currency.
-
-    Raises:
-        NotFound: when there is none.
-    """
-    product = load_product(session, product_id)
-    if product.currency == the_workshop(session).currency:
-        return ProductSetting(product, Decimal(1))
-    row = session.get(ExchangeRate, product.currency)
-    return ProductSetting(product, row.rate if row else None)
-
-
-def for_product(formula: Formula, setting: ProductSetting) -> Formula:
-    """Return a formula as it is sold in a product: its fill, packaging, price and tax, its words and claims.
-
-    The price is turned into the currency of the workshop, in which costs are; without a rate it is left out.
-
-    Raises:
-        Invalid: at ``fill``, when the content is a volume and the formula has no density.
-    """
-    product, rates = setting.product, formula.rates
-    words = "\n".join(text for text in (product.front_words, product.claims) if text)
-    fill: dict[str, Any] = {"fill_g": None, "units": None, "fill_amount": None, "fill_unit": "g"}
-    if product.fill_amount is not None:
-        quantity = parse_quantity(f"{product.fill_amount:f} {product.fill_unit}", "fill")
-        fill_g = to_grams(quantity, formula.density_g_ml, "fill")
-        fill = {"fill_g": fill_g, "fill_amount": product.fill_amount, "fill_unit": product.fill_unit}
-        fill["units"] = int(formula.size.net_g // fill_g) if formula.size else None
-    with exact_arithmetic():
-        known = product.price is not None and setting.rate is not None
-        price = (product.price or Decimal(0)) * (setting.rate or Decimal(0)) if known else None
-    return replace(
-        formula,
-        name=product.name,
-        size=formula.size and replace(formula.size, **fill),
-        packaging=tuple(_piece(pack) for pack in product.packaging),
-        price=price,
-        claims=words,
-        rates=Rates(rates.currency, rates.digits, rates.labour_rate, rates.overhead_percent, product.tax_percent),
-    )
-
-
-def _piece(pack: ProductPackaging) -> Packaging:
-    item = pack.packaging
-    return Packaging(item.id, item.name, pack.per_unit, item.units_per_pack, item.price)

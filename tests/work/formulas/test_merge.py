@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.fields import assemble, changes, flat, order
 from app.work.formulas.merge import merge
 
@@ -43,8 +43,7 @@ def drafts(draw: st.DrawFn) -> Draft:
     lines = tuple(
         DraftLine(i, draw(st.sampled_from(phases)), draw(TEXT), None, draw(TEXT), draw(st.booleans())) for i in ids
     )
-    packs = tuple(DraftPackaging(i, 1, draw(TEXT)) for i in draw(st.lists(st.sampled_from("mn"), unique=True)))
-    return Draft(draw(TEXT), phases=tuple(DraftPhase(p, draw(TEXT)) for p in phases), lines=lines, packaging=packs)
+    return Draft(draw(TEXT), phases=tuple(DraftPhase(p, draw(TEXT)) for p in phases), lines=lines)
 
 
 @given(drafts())

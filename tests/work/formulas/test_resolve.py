@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.science.composition import Part
-from app.science.formula import Material, Packaging
+from app.science.formula import Material
 from app.science.weighing import weigh
-from app.work.formulas.draft import Draft, DraftLine, DraftPackaging, DraftPhase
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.moves import as_percentages
 from app.work.formulas.resolve import Defaults, resolve
@@ -100,15 +100,10 @@ def test_a_name_that_is_not_on_the_shelf_is_named(shelf: Shelf) -> None:
         ({"loss_percent": "100"}, "loss_percent"),
         ({"target_ph": "15"}, "target_ph"),
         ({"labour_minutes": "soon"}, "labour_minutes"),
-        ({"price": "cheap"}, "price"),
     ],
 )
 def test_a_slip_in_the_head_stands_at_its_field(draft: Make, shelf: Shelf, head: dict[str, str], field: str) -> None:
     assert field in messages(resolve(draft((1, None), **head), shelf))
-
-
-def test_a_price_may_carry_its_sign(draft: Make, shelf: Shelf) -> None:
-    assert resolve(draft((1, None), price="€ 14,90"), shelf).formula.price == Decimal("14.90")
 
 
 @pytest.mark.parametrize(
@@ -129,13 +124,6 @@ def test_the_usual_loss_stands_where_none_is_typed(draft: Make, shelf: Shelf) ->
     for typed, grams in (("", 500), ("0", 485)):
         found = resolve(draft((1, None), batch="485 g", loss_percent=typed), shelf, defaults)
         assert weigh(found.complete()).total_g == grams
-
-
-def test_packaging_counts_once_unless_said(draft: Make, shelf: Shelf) -> None:
-    packs = (DraftPackaging("a", 1, ""), DraftPackaging("b", 2, "2"), DraftPackaging("c", None, "3"))
-    known = {n: Packaging(n, "Jar", Decimal(1), Decimal(10), Decimal(8)) for n in (1, 2)}
-    found = resolve(draft((1, None), packaging=packs), shelf, Defaults(packaging=known))
-    assert [(pack.id, pack.per_unit) for pack in found.formula.packaging] == [(1, 1), (2, 2)]
 
 
 # -- other ways to write a recipe
@@ -269,5 +257,5 @@ def test_anything_typed_is_read_without_raising(
 
 
 def test_a_draft_survives_its_own_writing(draft: Make) -> None:
-    one = replace(draft((1, None), (2, "5")), special_uses=("spray",), packaging=(DraftPackaging("a", 1, "2"),))
+    one = replace(draft((1, None), (2, "5")), special_uses=("spray",))
     assert Draft.from_json(one.to_json()) == one

@@ -9,16 +9,18 @@ import pytest
 from app.science.composition import Kind, Part
 from app.science.formula import Material, Price
 from app.store.materials import Packaging
+from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction, Paper, Workshop
 from app.work.formulas.context import WorkshopContext
-from app.work.formulas.draft import Draft, DraftPackaging
+from app.work.formulas.draft import Draft
 from app.work.formulas.results import Results, percent_words, results
+from app.work.products.selling import ProductSetting
 
 Shelf = dict[int, Material]
 Make = Callable[..., Draft]
 
 
-def workshop(**more: object) -> WorkshopContext:
+def workshop(sold: ProductSetting | None = None, **more: object) -> WorkshopContext:
     zero = Decimal(0)
     values: dict[str, object] = {
         "labour_rate": zero,
@@ -28,12 +30,16 @@ def workshop(**more: object) -> WorkshopContext:
     }
     values |= {"currency": "EUR", "paper": Paper.A4, "jurisdiction": Jurisdiction.EU, **more}
     shop = Workshop(id=1, name="W", **values)
-    jar = Packaging(id=1, name="Jar", units_per_pack=Decimal(10), price=Decimal(8))
-    return WorkshopContext(shop, (), {1: jar, 2: Packaging(id=2, name="Lid", units_per_pack=Decimal(1), price=None)})
+    return WorkshopContext(shop, (), sold)
 
 
-def work_out(draft: Draft, shelf: Shelf, **more: object) -> Results:
-    return results(1, draft, shelf, workshop(**more))
+def sold_with(piece: Packaging, per_unit: str) -> ProductSetting:
+    packaging = [ProductPackaging(packaging=piece, per_unit=Decimal(per_unit))]
+    return ProductSetting(Product(tax_percent=Decimal(0), front_words="", claims="", packaging=packaging), Decimal(1))
+
+
+def work_out(draft: Draft, shelf: Shelf, sold: ProductSetting | None = None, **more: object) -> Results:
+    return results(1, draft, shelf, workshop(sold, **more))
 
 
 def priced(shelf: Shelf, prices: dict[int, str]) -> Shelf:
@@ -82,9 +88,10 @@ def test_the_strip_is_the_whole_formula(draft: Make, shelf: Shelf) -> None:
 
 
 def test_cost_is_worked_out_by_line_by_kilogram_and_by_unit(draft: Make, shelf: Shelf) -> None:
-    packs = (DraftPackaging("a", 1, "2"),)
-    formula = draft((1, None), (2, "10"), batch="1 kg", fill="100 g", packaging=packs, labour_minutes="30")
-    found = work_out(formula, priced(shelf, {1: "1", 2: "9"}), labour_rate=Decimal(20)).cost
+    jar = Packaging(id=1, name="Jar", units_per_pack=Decimal(10), price=Decimal(8))
+    formula = draft((1, None), (2, "10"), batch="1 kg", fill="100 g", labour_minutes="30")
+    shelf = priced(shelf, {1: "1", 2: "9"})
+    found = work_out(formula, shelf, sold_with(jar, "2"), labour_rate=Decimal(20)).cost
     assert found
     assert found.materials_per_kg == Decimal("1.8")
     assert found.shares == {"l0": 50, "l1": 50}
@@ -93,8 +100,8 @@ def test_cost_is_worked_out_by_line_by_kilogram_and_by_unit(draft: Make, shelf: 
 
 
 def test_what_has_no_price_is_named_and_the_cost_is_at_least(draft: Make, shelf: Shelf) -> None:
-    packs = (DraftPackaging("a", 2, "1"),)
-    found = work_out(draft((1, None), (2, "10"), packaging=packs), priced(shelf, {1: "1"})).cost
+    lid = Packaging(id=2, name="Lid", units_per_pack=Decimal(1), price=None)
+    found = work_out(draft((1, None), (2, "10")), priced(shelf, {1: "1"}), sold_with(lid, "1")).cost
     assert found
     assert found.at_least
     assert found.unpriced == ("Glycerin", "Lid")
