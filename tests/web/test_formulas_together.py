@@ -188,7 +188,7 @@ def test_the_page_sends_as_many_statements_however_long_the_formula(
     client.get(f"/formulas/{formula}")
     with statements() as few:
         client.get(f"/formulas/{formula}")
-    lines = tuple(DraftLine(f"n{n}", "p", ("Water", "Glycerin", "Oil")[n % 3], None, "1") for n in range(60))
+    lines = tuple(DraftLine(f"n{n}", "p", ("Water", "Glycerin", "Oil")[n % 3], None, "1", not n) for n in range(60))
     longer = create(store, "Long", content=Draft(phases=(DraftPhase("p"),), lines=lines))
     with statements() as many:
         client.get(f"/formulas/{longer}")
