@@ -4,7 +4,6 @@ from dataclasses import dataclass, field
 
 from sqlalchemy.orm import Session
 
-from app.store.products import Product, products_of
 from app.work.formulas.readings import PhReading, ph_readings
 from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
 from app.work.rules.section import GivenAnswers, read_given_answers
@@ -12,13 +11,12 @@ from app.work.rules.section import GivenAnswers, read_given_answers
 
 @dataclass(frozen=True, slots=True)
 class Around:
-    """What stands around a draft: its versions, where it was branched from, answers to findings, readings, products."""
+    """What stands around a draft: its versions, where it was branched from, answers to findings, readings."""
 
     versions: list[VersionRow] = field(default_factory=list)
     origin: Origin | None = None
     given: GivenAnswers = field(default_factory=GivenAnswers)
     readings: tuple[PhReading, ...] = ()
-    products: list[Product] = field(default_factory=list)
 
 
 def read_around(session: Session, formula_id: int) -> Around:
@@ -28,5 +26,4 @@ def read_around(session: Session, formula_id: int) -> Around:
         origin=origin_of(session, formula_id),
         given=read_given_answers(session, formula_id),
         readings=ph_readings(session, formula_id),
-        products=products_of(session, formula_id),
     )

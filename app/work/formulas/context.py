@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.science import scales as science_scales
 from app.science.formula import Rates
-from app.store.products import products_of
+from app.store.products import Product, products_of
 from app.store.workshop import Scale, Workshop, scales, the_workshop
 from app.work.formulas.resolve import Defaults
 from app.work.products.selling import ProductSetting, as_sold, setting_of
@@ -16,11 +16,12 @@ from app.work.products.selling import ProductSetting, as_sold, setting_of
 
 @dataclass(frozen=True, slots=True)
 class WorkshopContext:
-    """The workshop with its scales; ``sold`` is the product that a formula is sold in, None while there is none."""
+    """The workshop with its scales, and the products of a formula; ``sold`` is the first of them with its rate."""
 
     workshop: Workshop
     scales: tuple[Scale, ...] = ()
     sold: ProductSetting | None = None
+    products: tuple[Product, ...] = ()
 
     @property
     def defaults(self) -> Defaults:
@@ -39,11 +40,11 @@ class WorkshopContext:
 
 
 def read_context(session: Session, formula_id: int = 0) -> WorkshopContext:
-    """Read what the workshop brings, and the first product of a formula."""
+    """Read what the workshop brings, and the products of a formula."""
     shop = the_workshop(session)
-    first = next(iter(products_of(session, formula_id)), None) if formula_id else None
-    sold = setting_of(session, first) if first is not None else None
-    return WorkshopContext(shop, tuple(scales(session)), sold)
+    products = tuple(products_of(session, formula_id)) if formula_id else ()
+    sold = setting_of(session, products[0], shop.currency) if products else None
+    return WorkshopContext(shop, tuple(scales(session)), sold, products)
 
 
 def science_scale(scale: Scale) -> science_scales.Scale:

@@ -32,9 +32,9 @@ class Sold:
     tax_percent: Decimal
 
 
-def setting_of(session: Session, product: Product) -> ProductSetting:
-    """Return a product with the exchange rate of its currency."""
-    if product.currency == the_workshop(session).currency:
+def setting_of(session: Session, product: Product, home: str) -> ProductSetting:
+    """Return a product with the exchange rate of its currency into that of the workshop, ``home``."""
+    if product.currency == home:
         return ProductSetting(product, Decimal(1))
     row = session.get(ExchangeRate, product.currency)
     return ProductSetting(product, row.rate if row else None)
@@ -49,7 +49,7 @@ def product_setting(session: Session, product_id: int) -> ProductSetting:
     product = find_product(session, product_id)
     if product is None:
         raise NotFound("There is no such product.")
-    return setting_of(session, product)
+    return setting_of(session, product, the_workshop(session).currency)
 
 
 def as_sold(setting: ProductSetting) -> Sold:
