@@ -15,7 +15,7 @@ from app.commands.serve import BROWSER_OPTION, PORT_OPTION, start
 @BROWSER_OPTION
 def demo(port: int | None, data: Path | None, no_browser: bool) -> None:
     """Start a fresh demo workshop in a folder of its own; your own workshop is not touched."""
-    start(new_demo(data), port, browser=not no_browser)
+    start(new_demo(data), port, browser=not no_browser, only_demonstration=True)
 
 
 def new_demo(data: Path | None) -> Places:

@@ -1,6 +1,9 @@
-"""Opening a workshop: looked at first, copied before an upgrade, filled with the demo on the very first start."""
+"""Opening a workshop: looked at first, copied before an upgrade; one's own and the demonstration, kept apart."""
 
 import logging
+import shutil
+from collections.abc import Callable
+from pathlib import Path
 
 from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
@@ -10,28 +13,97 @@ from app.commands.places import Places
 from app.store import backup, migrate
 from app.store.engine import ONE_WRITER, Store, make_engine, plain_faults, sqlite_url
 from app.store.errors import Unusable
-from app.store.workshop import Workshop
+from app.store.workshop import Workshop, the_workshop
 
 LOG = logging.getLogger(__name__)
 
 
-def open_workshop(where: Places) -> Store:
-    """Open the workshop of a folder, or the one TAREBOOK_DATABASE_URL names; make it when there is none yet.
+def open_own(where: Places) -> Store | None:
+    """Open the person's own workshop: the file of a folder, or the database TAREBOOK_DATABASE_URL names.
+
+    Returns:
+        None while there is none yet.
 
     Raises:
         Unusable: when the database is damaged, foreign, newer than this program, or cannot be brought up to date.
             It is left as it was.
     """
     address = places.database_address()
-    return _open_server(address) if address else _open_file(where)
-
-
-def _open_file(where: Places) -> Store:
-    if where.database.exists():
-        _bring_up_to_date(where)
-    else:
-        backup.create(where.database, lambda draft: fill(sqlite_url(draft)))
+    if address:
+        return _open_server(address)
+    if not where.database.exists():
+        return None
+    _bring_up_to_date(where)
+    if _move_former_demonstration(where):
+        return None
     return Store(sqlite_url(where.database))
+
+
+def make_own(where: Places, begin: Callable[[Store], None]) -> Store:
+    """Make the person's own workshop with what ``begin`` puts into it, and open it.
+
+    Raises:
+        Unusable: when there is one already, or it cannot be written.
+    """
+    address = places.database_address()
+    if address:
+        return _open_server(address, begin) or Store(address)
+    if where.database.exists():
+        raise Unusable(f"there is a workshop in {where.folder} already")
+    backup.create(where.database, lambda draft: fill(sqlite_url(draft), begin))
+    return Store(sqlite_url(where.database))
+
+
+def open_demonstration(where: Places) -> Store:
+    """Open the demonstration workshop of a folder; make it when there is none.
+
+    Raises:
+        Unusable: when it can neither be used nor made.
+    """
+    from app.work.demo import load_demo
+
+    demo = where.demonstration
+    places.prepare_folder(demo)
+    if demo.database.exists():
+        _bring_up_to_date(demo)
+    else:
+        backup.create(demo.database, lambda draft: fill(sqlite_url(draft), load_demo))
+    return Store(sqlite_url(demo.database))
+
+
+def keep_demonstration(where: Places) -> Path:
+    """Copy the demonstration beside the backups of the workshop, before it is thrown away; return the copy."""
+    return backup.make_backup(
+        where.demonstration.database, where.backups, backup.OF_DEMONSTRATION, places.moment(), keep=3
+    ).path
+
+
+def remove_demonstration(where: Places) -> None:
+    """Remove the demonstration with everything in its folder; nothing may have it open.
+
+    Raises:
+        Unusable: when a file of it cannot be removed.
+    """
+    try:
+        shutil.rmtree(where.demonstration.folder)
+    except OSError as error:
+        raise Unusable(f"the demonstration cannot be removed: {error.strerror}") from error
+
+
+def _move_former_demonstration(where: Places) -> bool:
+    """Give a demonstration of a former release, which lay where one's own workshop lies, its place; tell if it did."""
+    store = Store(sqlite_url(where.database))
+    try:
+        with store.reading() as session:
+            is_demo = the_workshop(session).is_demo
+    finally:
+        store.close()
+    if not is_demo or where.demonstration.database.exists():
+        return False
+    places.prepare_folder(where.demonstration)
+    backup.move(where.database, where.demonstration.database)
+    LOG.info("the demonstration now lies in %s", where.demonstration.folder)
+    return True
 
 
 def _bring_up_to_date(where: Places) -> None:
@@ -55,14 +127,12 @@ def _upgrade(url: str, comfort: str) -> None:
         raise Unusable(f"the workshop could not be brought up to date and is left as it was; {comfort}") from error
 
 
-def fill(url: str) -> None:
-    """Make the tables of a new workshop and put the demo into it."""
-    from app.work.demo import load_demo
-
+def fill(url: str, begin: Callable[[Store], None]) -> None:
+    """Make the tables of a new workshop and put in what it begins with."""
     migrate.to_revision(url)
     store = Store(url)
     try:
-        load_demo(store)
+        begin(store)
     finally:
         store.close()
 
@@ -71,30 +141,30 @@ def fill(url: str) -> None:
 LONGEST_FILL = "SET LOCAL lock_timeout = '2min'"
 
 
-def _open_server(url: str) -> Store:
+def _open_server(url: str, begin: Callable[[Store], None] | None = None) -> Store | None:
+    """Open the workshop of a database server; begin it where there is none and that is asked for."""
     engine = make_engine(url)
     try:
         with plain_faults(), engine.begin() as connection:
             connection.exec_driver_sql(LONGEST_FILL)
             connection.exec_driver_sql(ONE_WRITER)
-            _bring_server_up_to_date(connection)
+            there = _bring_server_up_to_date(connection)
+            if not there and begin:
+                begin(Store.inside(connection))
     finally:
         engine.dispose()
-    return Store(url)
+    return Store(url) if there or begin else None
 
 
-def _bring_server_up_to_date(connection: Connection) -> None:
-    """Make or upgrade the tables and see that there is a workshop, all in the transaction that is open."""
-    from app.work.demo import load_demo
-
+def _bring_server_up_to_date(connection: Connection) -> bool:
+    """Make or upgrade the tables in the transaction that is open; tell whether there is a workshop in them."""
     revision = migrate.revision_of(connection)
     if revision is not None and revision not in migrate.known_revisions():
         raise Unusable("the database that TAREBOOK_DATABASE_URL names was written by a newer Tarebook")
     if revision != migrate.head():
         LOG.info("bringing the database server from revision %s to %s", revision, migrate.head())
         migrate.to_revision_inside(connection)
-    if connection.scalar(select(func.count()).select_from(Workshop)) == 0:
-        load_demo(Store.inside(connection))
+    return bool(connection.scalar(select(func.count()).select_from(Workshop)))
 
 
 def server_revision(url: str) -> str | None:

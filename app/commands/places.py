@@ -51,6 +51,11 @@ class Places:
         return self.folder / "secret.key"
 
     @property
+    def demonstration(self) -> "Places":
+        """The demonstration workshop, a folder of its own inside, with files of its own."""
+        return Places(self.folder / "demonstration")
+
+    @property
     def demos(self) -> Path:
         """The folder in which each demo gets a folder of its own."""
         return self.folder / "demos"

@@ -10,18 +10,21 @@ import sys
 import threading
 import webbrowser
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
 import click
 import waitress
+from babel import default_locale
 
-from app.commands import logbook, opening, places
+from app.commands import logbook, places
 from app.commands.places import Places
+from app.commands.site import Site
 from app.documents.render import pdf_state
-from app.store.engine import Store
 from app.store.errors import Unusable
-from app.web import MEBIBYTE, create_app
+from app.web import MEBIBYTE
+from app.work.form import Faults
+from app.work.workshop import BeginForm, usual_beginning
 
 LOG = logging.getLogger(__name__)
 HOST = "127.0.0.1"
@@ -37,26 +40,55 @@ BROWSER_OPTION = click.option("--no-browser", is_flag=True, help="Print the addr
 @PORT_OPTION
 @places.DATA_OPTION
 @BROWSER_OPTION
-def serve(port: int | None, data: Path | None, no_browser: bool) -> None:
-    """Start Tarebook and open it in the browser."""
-    start(places.choose(data), port, browser=not no_browser)
+@click.option("--own", metavar="NAME", help="Start your own workshop, empty, under this name.")
+@click.option("--currency", help="Its currency, such as EUR; the usual one of your system's country.")
+@click.option("--law", type=click.Choice(["EU", "US"]), help="Whose label rules it follows.")
+def serve(
+    port: int | None, data: Path | None, no_browser: bool, own: str | None, currency: str | None, law: str | None
+) -> None:
+    """Start Tarebook and open it in the browser.
+
+    The first start shows a demonstration; a workshop of your own is started from its first page or with --own.
+    """
+    given = {name: text for name, text in (("currency", currency), ("jurisdiction", law)) if text}
+    if given and own is None:
+        raise click.UsageError("--currency and --law go with --own NAME")
+    begin = usual_beginning(default_locale()).but(name=own, **given) if own is not None else None
+    start(places.choose(data), port, browser=not no_browser, begin=begin)
 
 
-def start(where: Places, port: int | None, *, browser: bool) -> None:
-    """Serve the workshop of a folder until it is stopped.
+def start(
+    where: Places,
+    port: int | None,
+    *,
+    browser: bool,
+    begin: BeginForm | None = None,
+    only_demonstration: bool = False,
+) -> None:
+    """Serve the workshops of a folder until they are stopped.
 
     Raises:
-        click.ClickException: in one plain sentence, when it cannot be served.
+        click.ClickException: in one plain sentence, when they cannot be served.
     """
     try:
-        with places.occupy(where) as left, _logged(where.log), _listening(port) as listener:
-            store = opening.open_workshop(where)
+        with places.occupy(where) as left, _logged(where.log), ExitStack() as listening:
+            first = listening.enter_context(_listening(port))
+            second = first if only_demonstration else listening.enter_context(_listening_beside(port_of(first)))
+            site = Site(where, None if only_demonstration else port_of(first), port_of(second))
             try:
-                _serve(store, where, listener, left, browser)
+                site.open(begin)
+                _serve(site, where, [first] if only_demonstration else [first, second], left, browser)
             finally:
-                store.close()
+                site.close()
+    except Faults as wrong:
+        raise click.ClickException(" ".join(fault.message for fault in wrong.faults)) from wrong
     except Unusable as error:
         raise click.ClickException(str(error)) from error
+
+
+def port_of(listener: socket.socket) -> int:
+    """Return the port a socket listens on."""
+    return int(listener.getsockname()[1])
 
 
 @contextmanager
@@ -77,6 +109,17 @@ def _logged(path: Path) -> Iterator[None]:
 @contextmanager
 def _listening(port: int | None) -> Iterator[socket.socket]:
     listener = listen(port)
+    try:
+        yield listener
+    finally:
+        listener.close()
+
+
+@contextmanager
+def _listening_beside(port: int) -> Iterator[socket.socket]:
+    """Take the next free port after another one, for the demonstration; any free one when those are taken."""
+    found = next((one for each in range(port + 1, min(port + TRIES, 65535)) if (one := _bind(each))), None)
+    listener = found or listen(0)
     try:
         yield listener
     finally:
@@ -112,12 +155,11 @@ def _bind(port: int) -> socket.socket | None:
     return listener
 
 
-def _serve(store: Store, where: Places, listener: socket.socket, left: Path, browser: bool) -> None:
-    port = listener.getsockname()[1]
-    app = create_app(store, secret=places.secret_key(where), port=port)
+def _serve(site: Site, where: Places, listeners: list[socket.socket], left: Path, browser: bool) -> None:
+    port = port_of(listeners[0])
     server = waitress.create_server(
-        app,
-        sockets=[listener],
+        site,
+        sockets=listeners,
         threads=6,
         ident=None,
         # A little more than the application takes, so that it is the one to answer.
@@ -133,15 +175,20 @@ def _serve(store: Store, where: Places, listener: socket.socket, left: Path, bro
     left.write_text(address, encoding="utf-8")
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     with contextlib.suppress(KeyboardInterrupt):
-        _greet(address, where)
+        _greet(address, where, site)
         threading.Thread(target=_when_ready, args=(address, browser), daemon=True).start()
         server.run()
     click.echo("Stopped.")
 
 
-def _greet(address: str, where: Places) -> None:
+def _greet(address: str, where: Places, site: Site) -> None:
     LOG.info("serving on %s", address)
     click.echo(f"Tarebook is ready at {address}")
+    beside = site.demonstration_port()
+    if beside and site.own_port():
+        click.echo(f"The demonstration is at http://{HOST}:{beside}/")
+    elif site.may_begin():
+        click.echo("It shows a demonstration; start your own workshop from its first page.")
     click.echo(f"Its files are in {where.folder}. Press Ctrl-C to stop.")
     if advice := places.drive_advice(where.folder):
         click.echo(f"Take care: {advice}.")

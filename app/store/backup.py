@@ -24,6 +24,7 @@ from app.store.schema import differences, schema_at, schema_of
 HEADER = b"SQLite format 3\x00"
 SIDE_FILES = ("-wal", "-shm", "-journal")
 BY_HAND, BEFORE_UPGRADE, BEFORE_RESTORE = "by-hand", "before-upgrade", "before-restore"
+OF_DEMONSTRATION = "of-the-demonstration"
 KEEP = 20
 # The moment in UTC, then a number that counts the copies of the folder: clocks are put right, the count only grows.
 NAME = re.compile(r"tarebook-(\d{8}-\d{6})(?:-(\d{4,}))?(?:-\d{1,3})?-([a-z-]+)\.db")
@@ -318,6 +319,19 @@ def _keep_as_it_is(database: Path, kept: Path) -> Path:
 def _remove_side_files(database: Path) -> None:
     for suffix in SIDE_FILES:
         database.with_name(database.name + suffix).unlink(missing_ok=True)
+
+
+def move(database: Path, target: Path) -> None:
+    """Move a workshop file that nobody has open to another folder of the same disk, whole.
+
+    Raises:
+        Unusable: when it cannot be moved; then it lies where it was.
+    """
+    with _plain_words(database):
+        _settle(database)
+        database.replace(target)
+        _flush_folder(target.parent)
+        _flush_folder(database.parent)
 
 
 def create(database: Path, fill: Callable[[Path], None]) -> None:

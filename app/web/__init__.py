@@ -8,6 +8,7 @@ from werkzeug.utils import cached_property
 
 from app.store.engine import Store
 from app.web import areas, assets, compression, errors, security, template_tools
+from app.web.neighbours import Workshops
 from app.web.row_number import RowNumber
 
 TOP = Path(__file__).resolve().parents[2]
@@ -23,13 +24,14 @@ class TextRequest(Request):
         return MultiDict((name, text.replace("\x00", "")) for name, text in super().args.items(multi=True))
 
 
-def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
+def create_app(store: Store, *, secret: bytes, port: int = 0, workshops: Workshops | None = None) -> Flask:
     """Make the web application of one workshop.
 
     Args:
         store: the database that pages read and deeds write.
         secret: the key that signs the cookie; made once per data folder.
         port: the port it is served on; cookies carry it in their name, since cookies ignore ports.
+        workshops: what serves one's own workshop and the demonstration side by side, when they are.
     """
     app = Flask(__name__, template_folder=str(TOP / "templates"), static_folder=None)
     app.request_class = TextRequest
@@ -44,7 +46,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0) -> Flask:
         MAX_FORM_PARTS=60_000,
         TEMPLATES_AUTO_RELOAD=False,
     )
-    app.extensions["store"] = store
+    app.extensions.update(store=store, port=port, workshops=workshops)
     app.url_map.converters["int"] = RowNumber
     security.protect(app)
     errors.register_error_handlers(app)

@@ -35,8 +35,8 @@ SEND_AGAIN = {422, 500, 503}
 GIVEN_BACK = SEND_AGAIN | {404, 409}
 # What a form carries for the program and nobody typed.
 UNSEEN = {
-    "back", "base", "editor", "form_key", "key", "left", "more", "printed", "printed_key", "row_version", "seen",
-    "shown", "their_version", "was",
+    "action", "back", "base", "editor", "form_key", "key", "left", "more", "printed", "printed_key", "row_version",
+    "seen", "shown", "their_version", "was",
 }  # fmt: skip
 MANY = 12
 

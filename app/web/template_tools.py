@@ -10,6 +10,7 @@ from app.documents import words
 from app.documents.render import pdf_state
 from app.store.workshop import Workshop, the_workshop
 from app.web import context
+from app.web.neighbours import neighbours
 
 
 def equip(app: Flask) -> None:
@@ -21,6 +22,7 @@ def equip(app: Flask) -> None:
         form_key=form_key,
         workshop=workshop,
         person=context.person,
+        neighbours=neighbours,
         currency_symbol=currency_symbol,
         pdf_state=pdf_state,
     )

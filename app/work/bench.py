@@ -11,6 +11,7 @@ from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material, Price
 from app.store.workshop import Scale, the_workshop
+from app.work.backups import backup_folder, list_backups
 from app.work.batches.listing import BatchRow, latest_batches
 from app.work.batches.loading import CLOSED
 
@@ -59,8 +60,20 @@ def look_at_bench(store: Store) -> Bench:
             formulas=_latest_formulas(session),
             open_batches=running,
             decided_batches=decided,
-            wanting=_wanting(session),
+            wanting=(*_wanting(session), *_backup_wanting(store, session)),
         )
+
+
+def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
+    """Ask for a first backup once there is something to lose."""
+    if the_workshop(session).is_demo or not backup_folder(store) or list_backups(store):
+        return []
+    worth = session.scalar(select(Formula.id).limit(1)) or session.scalar(select(Material.id).limit(1))
+    return (
+        [Wanting("There is no backup yet. Make one, and copy it to another disk.", "/workshop/backups")]
+        if worth
+        else []
+    )
 
 
 def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:

@@ -6,14 +6,15 @@ from functools import cache
 from babel import Locale
 from babel.core import get_global
 from babel.localedata import locale_identifiers
-from babel.numbers import get_currency_name
+from babel.numbers import get_currency_name, get_territory_currencies
 
 from app.science.batch_number import parse_pattern
+from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.store.workshop import Jurisdiction, Paper, Workshop, the_workshop
-from app.work.form import Choice, Form
-from app.work.form_fields import Area, Line, Listed, Name, Number, OneOf
+from app.store.workshop import Jurisdiction, Paper, Scale, Workshop, the_workshop
+from app.work.form import Choice, Form, rule
+from app.work.form_fields import Area, Grams, Line, Listed, MaybeGrams, Name, Number, OneOf
 
 ZERO = Decimal(0)
 
@@ -88,6 +89,63 @@ class SettingsForm(Form):
     overhead_percent = Number("Overhead, %", high=1000, empty=ZERO)
     tax_percent = Number("Tax on the price, %", high=100, empty=ZERO)
     loss_percent = Number("Usual process loss, %", high=99, empty=ZERO)
+
+
+class BeginForm(Form):
+    """What a workshop of one's own begins with; everything can be changed later."""
+
+    name = Name("Name of the workshop", "Give the workshop a name; it stands on every sheet.", width="w20")
+    currency = Currency("Currency", currencies, "Choose a currency of the list.", default="EUR")
+    jurisdiction = OneOf("Whose label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
+    paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
+    scale_step = Grams(
+        "Smallest step your scale shows",
+        "Give the smallest step your scale shows, such as 0.1 g.",
+        default="0.1 g",
+        hint="0.1 g when it shows one decimal.",
+    )
+    scale_load = Grams("Largest load of that scale", "Give the largest load, such as 2 kg.", default="2 kg")
+    fine_step = MaybeGrams("Smallest step of a finer scale", hint="Leave both empty if you have none.")
+    fine_load = MaybeGrams("Largest load of the finer scale")
+
+    @rule
+    def loads_hold_a_step(self) -> None:
+        """Refuse a largest load below the smallest step, and half a second scale."""
+        if self.scale_load < self.scale_step:
+            raise Invalid("scale_load", "The largest load is below the smallest step.")
+        if (self.fine_step is None) != (self.fine_load is None):
+            raise Invalid("fine_load" if self.fine_load is None else "fine_step", "Give both, or leave both empty.")
+        if self.fine_step is not None and self.fine_load is not None and self.fine_load < self.fine_step:
+            raise Invalid("fine_load", "The largest load is below the smallest step.")
+
+
+def usual_beginning(language: str | None) -> BeginForm:
+    """Return the form as a person in the country of a language tag such as ``en_US`` would most likely fill it."""
+    country = (language or "").partition("_")[2][:2].upper()
+    tenders = get_territory_currencies(country) if country in get_global("territory_currencies") else []
+    american = country == "US"
+    return BeginForm(
+        currency=tenders[-1] if tenders else "EUR",
+        jurisdiction=(Jurisdiction.US if american else Jurisdiction.EU).value,
+        paper=(Paper.LETTER if country in {"US", "CA", "MX"} else Paper.A4).value,
+    )
+
+
+def begin_workshop(store: Store, typed: BeginForm) -> None:
+    """Put an empty workshop with its scales into a database that holds none.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+    """
+    form = typed.checked()
+    scales = [Scale(name="Bench scale", readability_g=form.scale_step, capacity_g=form.scale_load)]
+    if form.fine_step is not None:
+        scales.append(Scale(name="Fine scale", readability_g=form.fine_step, capacity_g=form.fine_load))
+    with store.transaction() as session:
+        session.add(
+            Workshop(id=1, name=form.name, currency=form.currency, jurisdiction=form.jurisdiction, paper=form.paper)
+        )
+        session.add_all(scales)
 
 
 def load_workshop(store: Store) -> Workshop:

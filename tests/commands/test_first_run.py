@@ -1,5 +1,8 @@
-"""What a newcomer gets from one command: the demo workshop, and the same one the next time."""
+"""What a newcomer gets from one command: the demonstration at once, and a workshop of their own from its first page."""
 
+import re
+import urllib.error
+import urllib.parse
 import urllib.request
 from collections.abc import Callable
 from pathlib import Path
@@ -11,32 +14,86 @@ from app.commands.places import Places
 from app.store.engine import Store, sqlite_url
 from app.store.workshop import the_workshop
 
-
-def page(address: str) -> str:
-    with urllib.request.urlopen(address, timeout=20) as answer:
-        return str(answer.read().decode())
+Serve = Callable[..., Any]
 
 
-def workshop_name(where: Places) -> str:
-    store = Store(sqlite_url(where.database))
+def page(address: str, **form: str) -> tuple[str, str]:
+    """Open a page, or send a form to it; give where it ended and what it says."""
+    data = urllib.parse.urlencode(form).encode() if form else None
+    with urllib.request.urlopen(address, data, timeout=30) as answer:
+        return answer.url, str(answer.read().decode())
+
+
+def workshop_name(database: Path) -> str:
+    store = Store(sqlite_url(database))
     with store.reading() as session:
         name = the_workshop(session).name
     store.close()
     return name
 
 
-@pytest.mark.parametrize("command", ["serve", "demo"])
-def test_the_first_start_shows_the_demo_workshop(command: str, serve: Callable[..., Any], tmp_path: Path) -> None:
-    served = serve(tmp_path / "bench", command)
-    assert workshop_name(Places(served.folder)) in page(served.address)
+def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(serve: Serve, tmp_path: Path) -> None:
+    where = Places(tmp_path / "bench")
+    served = serve(where.folder, "serve")
+    # The address shows the demonstration, which has one of its own.
+    demonstration, first = page(served.address)
+    assert demonstration != served.address
+    assert workshop_name(where.demonstration.database) in first
+    assert "Start my own workshop, empty" in first
+    assert not where.database.exists()
+
+    # A slip is told at its field, and what was typed stays.
+    with pytest.raises(urllib.error.HTTPError, match="422") as refused:
+        page(f"{demonstration}start", name="The shed", currency="EUR", scale_step="1 kg", scale_load="2 g")
+    with refused.value as answer:
+        assert "The shed" in answer.read().decode()
+    assert not where.database.exists()
+
+    ready = page(f"{demonstration}start", name="The shed", currency="JPY", scale_step="0.1", scale_load="2 kg")[1]
+    assert f'href="{served.address}"' in ready
+    own_address, own = page(served.address)
+    assert own_address == served.address
+    assert "The shed" in own
+    assert workshop_name(where.demonstration.database) not in own
+    assert f'href="{demonstration}"' in own
+    assert f'href="{served.address}"' in page(demonstration)[1]
+    for path in ("formulas", "materials", "batches"):
+        assert not re.search(rf'href="/{path}/\d', page(served.address + path)[1])
+
+    # Thrown away with everything, from one's own; a copy is kept; then made afresh.
+    gone = page(f"{served.address}demonstration/discard", sure="yes")[1]
+    assert "It was thrown away." in gone
+    assert not where.demonstration.folder.exists()
+    (copy,) = where.backups.glob("*-of-the-demonstration.db")
+    assert copy.exists()
+    assert page(demonstration)[0] == served.address
+    page(f"{served.address}demonstration/afresh", sure="yes")
+    assert "Start my own" not in page(demonstration)[1]
+    assert workshop_name(where.database) == "The shed"
     assert served.stop() == 0
 
+    # The next start opens one's own.
+    again = serve(where.folder, "serve")
+    assert "The shed" in page(again.address)[1]
+    assert again.stop() == 0
+    assert any("The demonstration is at" in line for line in again.words)
 
-def test_the_second_start_keeps_what_the_first_one_made(serve: Callable[..., Any], tmp_path: Path) -> None:
+
+def test_a_workshop_of_ones_own_from_the_command_line(serve: Serve, tmp_path: Path) -> None:
     where = Places(tmp_path / "bench")
-    assert serve(where.folder, "serve").stop() == 0
+    served = serve(where.folder, "serve", "--own", "The shed", "--law", "US", "--currency", "CAD")
+    assert "The shed" in page(served.address)[1]
+    assert not where.demonstration.folder.exists()
     store = Store(sqlite_url(where.database))
-    with store.transaction() as session:
-        the_workshop(session).name = "The shed behind the house"
+    with store.reading() as session:
+        shop = the_workshop(session)
+        assert (shop.currency, shop.jurisdiction) == ("CAD", "US")
     store.close()
-    assert "The shed behind the house" in page(serve(where.folder, "serve").address)
+
+
+def test_a_demonstration_alone_offers_nothing_of_ones_own(serve: Serve, tmp_path: Path) -> None:
+    served = serve(tmp_path / "bench", "demo")
+    address, first = page(served.address)
+    assert address == served.address
+    assert workshop_name(Places(served.folder).demonstration.database) in first
+    assert 'href="/start"' not in first

@@ -9,16 +9,17 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from sqlalchemy import make_url, select, text
+from sqlalchemy import func, make_url, select, text
 from sqlalchemy.exc import OperationalError
 
 from app.commands import demo, opening
 from app.commands.places import Places
 from app.store import backup, migrate
+from app.store.base import Base
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Unusable
-from app.store.workshop import Workshop, the_workshop
-from app.work.demo import load_demo
+from app.store.workshop import Workshop, scales, the_workshop
+from app.work.workshop import BeginForm, begin_workshop
 
 ALL_OUT = text("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = :name")
 
@@ -45,18 +46,65 @@ def stand_at(database: Path, older: str) -> None:
         connection.execute("UPDATE alembic_version SET version_num=?", (older,))
 
 
+def begin(store: Store) -> None:
+    begin_workshop(store, BeginForm(name="Mine"))
+
+
 def test_the_first_start_lays_out_the_demo_and_the_second_keeps_what_was_done(where: Places) -> None:
-    store = opening.open_workshop(where)
+    assert opening.open_own(where) is None
+    store = opening.open_demonstration(where)
     with store.transaction() as session:
         workshop = the_workshop(session)
         assert workshop.is_demo
-        workshop.name = "Mine"
+        workshop.name = "Played with"
     store.close()
-    again = opening.open_workshop(where)
-    assert names(again) == ["Mine"]
+    again = opening.open_demonstration(where)
+    assert names(again) == ["Played with"]
     again.close()
-    assert backup.examine(where.database, thorough=True) == migrate.head()
+    assert backup.examine(where.demonstration.database, thorough=True) == migrate.head()
+    assert not where.database.exists()
     assert not where.backups.exists()
+
+
+def test_a_workshop_of_ones_own_begins_empty_with_what_was_said(where: Places) -> None:
+    form = BeginForm(name="Mine", currency="USD", jurisdiction="US", paper="Letter", fine_step="0.01", fine_load="200")
+    store = opening.make_own(where, lambda store: begin_workshop(store, form))
+    with store.reading() as session:
+        shop = the_workshop(session)
+        assert (shop.name, shop.currency, shop.jurisdiction, shop.paper) == ("Mine", "USD", "US", "Letter")
+        assert not shop.is_demo
+        assert [(str(s.readability_g), str(s.capacity_g)) for s in scales(session)] == [
+            ("0.01", "200"),
+            ("0.1", "2000"),
+        ]
+        tables = [table for table in Base.metadata.sorted_tables if table.name not in {"workshop", "scale"}]
+        filled = {table.name for table in tables if session.scalar(select(func.count()).select_from(table))}
+        assert filled == set()
+    store.close()
+    with pytest.raises(Unusable, match="already"):
+        opening.make_own(where, begin)
+
+
+def test_a_demonstration_of_a_former_release_is_given_its_place_with_all_that_was_done(
+    where: Places, demo_file: Path
+) -> None:
+    shutil.copy(demo_file, where.database)
+    with closing(sqlite3.connect(where.database)) as connection, connection:
+        connection.execute("UPDATE workshop SET name = 'Played with'")
+    assert opening.open_own(where) is None
+    assert not where.database.exists()
+    store = opening.open_demonstration(where)
+    assert names(store) == ["Played with"]
+    store.close()
+
+
+def test_ones_own_workshop_stays_where_it_is(where: Places, migrated_file: Path) -> None:
+    shutil.copy(migrated_file, where.database)
+    store = opening.open_own(where)
+    assert store
+    assert names(store) == ["Larch Street workshop"]
+    store.close()
+    assert not where.demonstration.folder.exists()
 
 
 def test_a_first_start_that_is_stopped_leaves_no_workshop(where: Places, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -66,10 +114,11 @@ def test_a_first_start_that_is_stopped_leaves_no_workshop(where: Places, monkeyp
     with monkeypatch.context() as patch:
         patch.setattr("app.work.demo.load_demo", stopped)
         with pytest.raises(KeyboardInterrupt):
-            opening.open_workshop(where)
-    assert not list(where.folder.iterdir())
-    opening.open_workshop(where).close()
-    assert where.database.exists()
+            opening.open_demonstration(where)
+    assert not list(where.demonstration.folder.iterdir())
+    monkeypatch.setattr("app.work.demo.load_demo", begin)
+    opening.open_demonstration(where).close()
+    assert where.demonstration.database.exists()
 
 
 def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds(
@@ -78,7 +127,9 @@ def test_a_workshop_of_the_first_release_is_brought_up_to_date_with_all_it_holds
     shutil.copy(first_release, where.database)
     with closing(sqlite3.connect(where.database)) as connection, connection:
         connection.execute("INSERT INTO form_key(key, taken_at, result) VALUES ('kept', '2026-11-25 12:00:00', '')")
-    opening.open_workshop(where).close()
+    store = opening.open_own(where)
+    assert store
+    store.close()
     (copy,) = where.backups.glob("*-before-upgrade.db")
     assert (revision(copy), revision(where.database)) == ("0001", migrate.head())
     for database in (copy, where.database):
@@ -96,7 +147,7 @@ def test_an_upgrade_that_fails_leaves_the_former_state_and_the_copy(
 
     monkeypatch.setattr(migrate, "to_revision", fail)
     with pytest.raises(Unusable, match="is left as it was; the copy made just before is") as refused:
-        opening.open_workshop(where)
+        opening.open_own(where)
     (copy,) = where.backups.glob("*-before-upgrade.db")
     assert str(copy) in str(refused.value)
     assert revision(where.database) == "0001"
@@ -108,24 +159,19 @@ def test_a_disk_that_is_nearly_full_is_a_sentence(where: Places, monkeypatch: py
 
     monkeypatch.setattr("app.work.demo.load_demo", nearly_full)
     with pytest.raises(Unusable, match=r"^the disk is full$"):
-        opening.open_workshop(where)
-    assert not list(where.folder.iterdir())
-
-
-def one_workshop(store: Store) -> None:
-    with store.transaction() as session:
-        session.add(Workshop(id=1, name="Larch Street workshop"))
+        opening.open_demonstration(where)
+    assert not list(where.demonstration.folder.iterdir())
 
 
 @pytest.mark.parametrize("name", ["a?b", "100%41 x", "50% natural", "#1; 'x' & \"y\""])
-def test_a_folder_may_have_any_name(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("app.work.demo.load_demo", one_workshop)
+def test_a_folder_may_have_any_name(name: str, tmp_path: Path) -> None:
     where = Places(tmp_path / name)
     where.folder.mkdir()
-    for _ in "12":
-        store = opening.open_workshop(where)
-        assert len(names(store)) == 1
-        store.close()
+    opening.make_own(where, begin).close()
+    store = opening.open_own(where)
+    assert store
+    assert names(store) == ["Mine"]
+    store.close()
     assert where.database.exists()
     assert [path.name for path in tmp_path.iterdir()] == [name]
 
@@ -156,7 +202,7 @@ def test_a_file_that_cannot_be_used_is_named_with_the_last_backup(
     harm(where.database)
     before = where.database.read_bytes()
     with pytest.raises(Unusable, match=words) as refused:
-        opening.open_workshop(where)
+        opening.open_own(where)
     assert str(where.database) in str(refused.value)
     assert str(refused.value).endswith(f"The last backup is {copies[-1]}")
     assert where.database.read_bytes() == before
@@ -199,13 +245,16 @@ def test_a_database_server_is_filled_once_and_kept(
     empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
-    store = opening.open_workshop(where)
-    with store.transaction() as session:
-        the_workshop(session).name = "Mine"
-    store.close()
-    again = opening.open_workshop(where)
+    assert opening.open_own(where) is None
+    opening.make_own(where, begin).close()
+    again = opening.open_own(where)
+    assert again
     assert names(again) == ["Mine"]
     again.close()
+    # Begun once: a second form changes nothing.
+    twice = opening.make_own(where, lambda store: begin_workshop(store, BeginForm(name="Another")))
+    assert names(twice) == ["Mine"]
+    twice.close()
     assert not where.database.exists()
 
 
@@ -215,7 +264,7 @@ def test_two_first_starts_at_once_fill_a_server_once(
 ) -> None:
     monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
     with ThreadPoolExecutor() as pool:
-        stores = [start.result() for start in [pool.submit(opening.open_workshop, where) for _ in range(2)]]
+        stores = [start.result() for start in [pool.submit(opening.make_own, where, begin) for _ in range(2)]]
     assert [len(names(store)) for store in stores] == [1, 1]
     for store in stores:
         store.close()
@@ -228,13 +277,11 @@ def test_a_first_start_that_is_stopped_leaves_the_server_empty(
     monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
 
     def stopped(store: Store) -> None:
-        load_demo(store)
+        begin(store)
         raise KeyboardInterrupt
 
-    with monkeypatch.context() as patch:
-        patch.setattr("app.work.demo.load_demo", stopped)
-        with pytest.raises(KeyboardInterrupt):
-            opening.open_workshop(where)
+    with pytest.raises(KeyboardInterrupt):
+        opening.make_own(where, stopped)
     assert migrate.current(empty_server) is None
 
 
@@ -262,9 +309,9 @@ def test_a_server_of_a_newer_program_is_refused(
     monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
     monkeypatch.setattr(migrate, "revision_of", lambda _connection: "from the future")
     with pytest.raises(Unusable, match="newer Tarebook"):
-        opening.open_workshop(where)
+        opening.open_own(where)
 
 
 def test_a_first_workshop_is_closed_when_it_is_done(where: Places) -> None:
-    opening.fill(sqlite_url(where.database))
+    opening.fill(sqlite_url(where.database), begin)
     assert sorted(path.name for path in where.folder.iterdir()) == ["tarebook.db"]
