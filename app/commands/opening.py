@@ -4,6 +4,7 @@ import logging
 import shutil
 from collections.abc import Callable
 from pathlib import Path
+from typing import TypeVar
 
 from sqlalchemy import Connection, func, select
 from sqlalchemy.exc import SQLAlchemyError
@@ -16,6 +17,7 @@ from app.store.errors import Unusable
 from app.store.workshop import Workshop, the_workshop
 
 LOG = logging.getLogger(__name__)
+S = TypeVar("S", Store, Store | None)
 
 
 def open_own(where: Places) -> Store | None:
@@ -30,13 +32,20 @@ def open_own(where: Places) -> Store | None:
     """
     address = places.database_address()
     if address:
-        return _open_server(address)
+        return _with_files(_open_server(address), where)
     if not where.database.exists():
         return None
     _bring_up_to_date(where)
     if _move_former_demonstration(where):
         return None
     return Store(sqlite_url(where.database))
+
+
+def _with_files(store: S, where: Places) -> S:
+    """Let documents lie in the folder of this machine; a database server has no place beside it."""
+    if store is not None:
+        store.files = where.folder / "files"
+    return store
 
 
 def make_own(where: Places, begin: Callable[[Store], None]) -> Store:
@@ -47,7 +56,7 @@ def make_own(where: Places, begin: Callable[[Store], None]) -> Store:
     """
     address = places.database_address()
     if address:
-        return _open_server(address, begin) or Store(address)
+        return _with_files(_open_server(address, begin) or Store(address), where)
     if where.database.exists():
         raise Unusable(f"there is a workshop in {where.folder} already")
     backup.create(where.database, lambda draft: fill(sqlite_url(draft), begin))

@@ -79,11 +79,23 @@ def _writes(connection: Connection) -> bool:
     return bool(connection.get_execution_options().get(WRITES, False))
 
 
+def files_beside(url: str) -> Path | None:
+    """Return the folder of documents beside a workshop file; None for a database server, which has no such place."""
+    parsed = make_url(url)
+    in_file = parsed.get_backend_name() == "sqlite" and parsed.database not in (None, "", ":memory:")
+    return Path(str(parsed.database)).parent / "files" if in_file else None
+
+
 class Store:
-    """The database of one workshop."""
+    """The database of one workshop, and the folder its documents lie in.
+
+    Attributes:
+        files: the folder of documents; who opens a database server names one, if there is to be one.
+    """
 
     def __init__(self, url: str) -> None:
         self.url = url
+        self.files = files_beside(url)
         self.engine = make_engine(url)
         server = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         snapshot = {} if self.engine.dialect.name == "sqlite" else server
@@ -95,6 +107,7 @@ class Store:
         """Return a store whose every action is part of the transaction that a connection has open."""
         store = cls.__new__(cls)
         store.url = connection.engine.url.render_as_string(hide_password=False)
+        store.files = files_beside(store.url)
         store.engine = connection.engine
         store._reading = store._writing = sessionmaker(
             connection, expire_on_commit=False, join_transaction_mode="create_savepoint"

@@ -131,10 +131,10 @@ class Lot(Base):
     created_at: Mapped[datetime]
     row_version: Mapped[int] = mapped_column(default=1)
 
-    material: Mapped[Material | None] = relationship()
-    packaging: Mapped[Packaging | None] = relationship()
-    from_batch: Mapped[Batch | None] = relationship()
-    supplier: Mapped[Supplier | None] = relationship()
+    material: Mapped[Material | None] = relationship(lazy="selectin")
+    packaging: Mapped[Packaging | None] = relationship(lazy="selectin")
+    from_batch: Mapped[Batch | None] = relationship(lazy="selectin")
+    supplier: Mapped[Supplier | None] = relationship(lazy="selectin")
     moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id", passive_deletes="all")
     history: Mapped[list["LotEvent"]] = relationship(order_by="LotEvent.id", passive_deletes="all")
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
@@ -200,7 +200,7 @@ class StockMove(Base):
     batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
     batch_line_id: Mapped[int | None] = reference("batch_line.id", nullable=True)
 
-    batch: Mapped[Batch | None] = relationship()
+    batch: Mapped[Batch | None] = relationship(lazy="selectin")
 
 
 class LotEvent(Base):
@@ -236,9 +236,9 @@ class Purchase(Base):
     created_at: Mapped[datetime]
     row_version: Mapped[int] = mapped_column(default=1)
 
-    supplier: Mapped[Supplier] = relationship()
+    supplier: Mapped[Supplier] = relationship(lazy="selectin")
     lines: Mapped[list["PurchaseLine"]] = relationship(
-        order_by="PurchaseLine.position", cascade="all, delete-orphan", passive_deletes=True
+        order_by="PurchaseLine.position", cascade="all, delete-orphan", passive_deletes=True, lazy="selectin"
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
 
@@ -265,9 +265,9 @@ class PurchaseLine(Base):
     price: Mapped[MaybeAmount]
     lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
 
-    material: Mapped[Material | None] = relationship()
-    packaging: Mapped[Packaging | None] = relationship()
-    lot: Mapped[Lot | None] = relationship()
+    material: Mapped[Material | None] = relationship(lazy="selectin")
+    packaging: Mapped[Packaging | None] = relationship(lazy="selectin")
+    lot: Mapped[Lot | None] = relationship(lazy="selectin")
 
     @property
     def name(self) -> str:

@@ -14,6 +14,7 @@ from app.store.workshop import Scale, the_workshop
 from app.work.backups import backup_folder, list_backups
 from app.work.batches.listing import BatchRow, latest_batches
 from app.work.batches.loading import CLOSED
+from app.work.stock.listing import attention
 
 MOST_FORMULAS = 8
 MOST_BATCHES = 6
@@ -84,6 +85,18 @@ def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:
     return tuple(FormulaRow(*row) for row in session.execute(newest))
 
 
+def _stock_wants(session: Session) -> list[Wanting]:
+    """Return what the stock wants: low, past its date, due soon, waiting for a decision."""
+    seen = attention(session)
+    said = (
+        (seen.low, "material or packaging is low", "materials or packaging are low", "low"),
+        (seen.expired, "lot is past its date", "lots are past their date", "due"),
+        (seen.soon, "lot is due within 30 days", "lots are due within 30 days", "due"),
+        (seen.held, "lot waits in quarantine", "lots wait in quarantine", "quarantine"),
+    )
+    return [Wanting(f"{n} {one if n == 1 else many}.", f"/stock?show={show}") for n, one, many, show in said if n]
+
+
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
@@ -94,6 +107,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     if count:
         noun = "material has" if count == 1 else "materials have"
         found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
+    found += _stock_wants(session)
     stuck = select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)
     waiting = session.scalar(stuck) or 0
     if waiting:

@@ -18,7 +18,7 @@ from app.store.stock import Supplier
 from app.store.workshop import Scale, scales, the_workshop
 from app.work.clock import now
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, Name, Number
+from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
 from app.work.once import earlier_result, remember, scoped
 
 Row = TypeVar("Row", Scale, Packaging, Supplier)
@@ -67,6 +67,7 @@ class PackagingForm(Form):
     units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
     price = MaybeMoney("Price of a pack", hint="Empty when not known.", width="w8")
     supplier = Line("From whom")
+    reorder = MaybeNumber("Order when below, pieces", high=10**9, hint="Empty for no.")
     notes = Area("Notes", lines=2)
 
 

@@ -20,7 +20,7 @@ from app.science.percent_range import HUNDRED, PercentRange, parse_range
 from app.science.quantities import check_density
 from app.store.materials import PhaseHint, Solvent
 from app.work.form import Choice, Field, Form, Rows, rule
-from app.work.form_fields import Area, Line, Listed, MaybeNumber, Name, OneOf, Tick
+from app.work.form_fields import Area, Line, Listed, MaybeGrams, MaybeNumber, Name, OneOf, Tick
 from app.work.typed import one_line
 
 ZERO = Decimal(0)
@@ -269,6 +269,14 @@ class MaterialForm(Form):
         width="wide",
     )
     supplier = Line("Usual supplier", csv="supplier")
+    reorder = MaybeGrams(
+        "Order when below",
+        column="reorder_g",
+        csv="order when below",
+        low=Decimal(0),
+        hint="Such as 500 g; empty for no.",
+    )
+    drawn_here = Tick("Drawn or made here: a lot a day, made at its first use", csv="drawn here")
     library_key = LibraryKey("", csv="library")
     parts = Rows(
         "Composition",

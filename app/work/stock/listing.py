@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from decimal import Decimal
 
 from sqlalchemy import func, select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, lazyload
 
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
@@ -33,6 +33,7 @@ class StockRow:
     packaging_id: int | None
     name: str
     reorder: Decimal | None
+    drawn_here: bool = False
     usable: Decimal = ZERO
     held: Decimal = ZERO
     spent: Decimal = ZERO
@@ -57,8 +58,8 @@ class StockRow:
 
     @property
     def is_low(self) -> bool:
-        """Whether less is free than should be kept, or open batches need more than there is."""
-        return self.free < (self.reorder or ZERO)
+        """Whether less is free than should be kept or open batches need; never of what is drawn here."""
+        return not self.drawn_here and self.free < (self.reorder or ZERO)
 
     def add(self, lot: Lot, day: date) -> None:
         """Count a lot in."""
@@ -77,7 +78,7 @@ def reserved_grams(session: Session) -> dict[int, Decimal]:
     """Return the grams of each material that open batches have still to weigh; nothing is set aside for them."""
     found: dict[int, Decimal] = defaultdict(Decimal)
     asked = (
-        select(BatchLine.material_id, BatchLine.target_g, BatchLine.added_at_bench)
+        select(BatchLine.material_id, BatchLine.shown_g, BatchLine.added_at_bench)
         .join(Batch, Batch.id == BatchLine.batch_id)
         .where(Batch.state.in_(OPEN), ~BatchLine.weighings.any(BatchWeighing.grams.is_not(None)))
     )
@@ -87,29 +88,33 @@ def reserved_grams(session: Session) -> dict[int, Decimal]:
     return found
 
 
-def stock_rows(session: Session, words: str = "", show: str = ALL) -> list[StockRow]:
+def stock_rows(session: Session, words: str = "", show: str = ALL, *, every: bool = False) -> list[StockRow]:
     """Return what is on hand, or should be, by name: whatever has lots, is needed, or has an amount to keep.
 
     Args:
         words: words that the name must hold, in any case.
         show: ``low``, ``due`` (within 30 days or past), ``quarantine``, or everything.
+        every: also what has no lot, is not needed and has no amount to keep.
     """
     day, reserved = today(), reserved_grams(session)
     materials: dict[int, StockRow] = {}
     packaging: dict[int, StockRow] = {}
-    for material_id, name, reorder in session.execute(
-        select(Material.id, Material.name, Material.reorder_g).where(Material.retired_at.is_(None))
+    for material_id, name, reorder, drawn_here in session.execute(
+        select(Material.id, Material.name, Material.reorder_g, Material.drawn_here).where(Material.retired_at.is_(None))
     ):
-        materials[material_id] = StockRow(material_id, None, name, reorder, reserved=reserved.get(material_id, ZERO))
+        needed = reserved.get(material_id, ZERO)
+        materials[material_id] = StockRow(material_id, None, name, reorder, drawn_here, reserved=needed)
     for packaging_id, name, reorder in session.execute(
         select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
     ):
         packaging[packaging_id] = StockRow(None, packaging_id, name, reorder)
-    for lot in session.scalars(select(Lot).where(Lot.on_hand > ZERO)):
+    for lot in session.scalars(select(Lot).where(Lot.on_hand > ZERO).options(lazyload("*"))):
         row = materials.get(lot.material_id or 0) or packaging.get(lot.packaging_id or 0)
         if row is not None:
             row.add(lot, day)
-    rows = [row for row in (*materials.values(), *packaging.values()) if row.lots or row.reserved or row.reorder]
+    rows = [
+        row for row in (*materials.values(), *packaging.values()) if every or row.lots or row.reserved or row.reorder
+    ]
     wanted = words.casefold().split()
     listed = [row for row in rows if all(word in row.name.casefold() for word in wanted) and _shown(row, show, day)]
     return sorted(listed, key=lambda row: row.name.casefold())
@@ -132,7 +137,7 @@ def lots_of(
     """
     day = today()
     of = Lot.packaging_id == packaging_id if packaging_id is not None else Lot.material_id.in_(list(material_ids))
-    asked = select(Lot).where(of).options(selectinload(Lot.material), selectinload(Lot.packaging))
+    asked = select(Lot).where(of)
     found = session.scalars(asked if empty else asked.where(Lot.on_hand > ZERO))
     return sorted(
         found,
@@ -153,7 +158,7 @@ class Attention:
 def attention(session: Session) -> Attention:
     """Return what the first page says of the stock."""
     day = today()
-    lots = list(session.scalars(select(Lot).where(Lot.on_hand > ZERO)))
+    lots = list(session.scalars(select(Lot).where(Lot.on_hand > ZERO).options(lazyload("*"))))
     usable = [lot for lot in lots if lot.state is LotState.ACCEPTED and lot.good_until]
     return Attention(
         low=sum(row.is_low for row in stock_rows(session)) if lots or _keeps_amounts(session) else 0,

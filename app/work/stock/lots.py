@@ -362,6 +362,11 @@ def receive_output(
     return lot.id
 
 
+def lots_from(session: Session, batch_id: int) -> list[Lot]:
+    """Return the lots that a batch made."""
+    return list(session.scalars(select(Lot).where(Lot.from_batch_id == batch_id).order_by(Lot.id)))
+
+
 def house_lot(session: Session, material: Material, *, by: str) -> Lot:
     """Return today's lot of a material that is drawn here, such as the water of the house, made at its first use.
 

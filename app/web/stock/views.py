@@ -1,0 +1,258 @@
+"""What is on hand, the lots of one material or packaging, one lot, and the count of many."""
+
+from collections.abc import Mapping
+
+from flask import flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response
+
+from app.store.errors import Conflict
+from app.store.materials import Material
+from app.store.stock import Lot, get_lot
+from app.web import context
+from app.web.materials.forms import whole_number
+from app.web.register_pages import RegisterPages
+from app.web.stock import documents, orders
+from app.web.stock.area import blueprint
+from app.work.batches.loading import load_batch
+from app.work.clock import today
+from app.work.form import Faults, Form
+from app.work.stock import listing, lots, suppliers
+from app.work.stock.counting import CountSheetForm, count_sheet, save_count
+from app.work.stock.documents import documents_about
+
+__all__ = ["blueprint", "documents", "orders"]
+
+Page = Response | str | tuple[str, int]
+SHOWN = {"": "everything", "low": "low", "due": "due within 30 days or past", "quarantine": "in quarantine"}
+
+RegisterPages(suppliers.SUPPLIERS, "stock", "supplier", "suppliers").mount(blueprint, "/stock/suppliers")
+
+
+@blueprint.get("/stock")
+def index() -> str:
+    """Show what is on hand."""
+    words, show = request.args.get("q", "")[:200], request.args.get("show", "")
+    show = show if show in SHOWN else ""
+    rows = listing.load_stock(context.store(), words, show)
+    return render_template("stock/index.html", rows=rows, words=words, show=show, shown=SHOWN, today=today())
+
+
+def _things(kind: str, thing_id: int) -> dict[str, int | None]:
+    return {
+        "material_id": thing_id if kind == "material" else None,
+        "packaging_id": thing_id if kind == "packaging" else None,
+    }
+
+
+@blueprint.get("/stock/<any(material, packaging):kind>/<int:thing_id>")
+def of_thing(kind: str, thing_id: int) -> str:
+    """Show the lots of one material or packaging, with the form of a delivery."""
+    form = lots.ReceiveForm(by=context.person())
+    return _of_thing(kind, thing_id, form, {})
+
+
+def _of_thing(kind: str, thing_id: int, form: Form, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        thing = lots.material_or_packaging(session, **_things(kind, thing_id))
+        found = (
+            listing.lots_of(session, material_ids=[thing_id], empty=True)
+            if isinstance(thing, Material)
+            else listing.lots_of(session, packaging_id=thing_id, empty=True)
+        )
+        row = next((r for r in listing.stock_rows(session) if _is(r, kind, thing_id)), None)
+        names = [one.name for one in suppliers.all_suppliers(session) if one.retired_at is None]
+    return render_template(
+        "stock/thing.html",
+        kind=kind,
+        thing=thing,
+        lots=[lot for lot in found if lot.on_hand > 0],
+        empty=[lot for lot in found if lot.on_hand <= 0],
+        row=row,
+        form=form,
+        faults=faults,
+        suppliers=names,
+        today=today(),
+    )
+
+
+def _is(row: listing.StockRow, kind: str, thing_id: int) -> bool:
+    return thing_id == (row.material_id if kind == "material" else row.packaging_id)
+
+
+@blueprint.post("/stock/<any(material, packaging):kind>/<int:thing_id>")
+def receive(kind: str, thing_id: int) -> Page:
+    """Receive a delivery."""
+    form = lots.ReceiveForm.sent(request.form)
+    context.remember_person(form.text["by"])
+    try:
+        lot_id = lots.receive(context.store(), form, **_things(kind, thing_id), key=request.form.get("key", ""))
+    except Faults as wrong:
+        return _of_thing(kind, thing_id, form, wrong.by_field), 422
+    flash("Received.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.get("/stock/lots/<int:lot_id>")
+def lot(lot_id: int) -> str:
+    """Show one lot with its ledger."""
+    return _lot_page(lot_id)
+
+
+def _lot_page(lot_id: int, faults: Mapping[str, str] | None = None, **typed: Form) -> str:
+    """Return the page of a lot; the form that was refused is shown as it was typed."""
+    person = context.person()
+    forms: dict[str, Form] = {
+        "decision": lots.DecisionForm(state="accepted", by=person),
+        "move": lots.MoveForm(by=person),
+        "count": lots.CountForm(by=person),
+        **typed,
+    }
+    with context.store().reading() as session:
+        found = get_lot(session, lot_id)
+        return render_template(
+            "stock/lot.html",
+            lot=found,
+            moves=list(reversed(found.moves)),
+            history=list(found.history),
+            against=found.why_not(today()),
+            by_hand=[kind.value for kind in lots.BY_HAND],
+            forms=forms,
+            refused=next(iter(typed), ""),
+            faults=faults or {},
+            documents=documents_about(session, lot_id=lot_id),
+        )
+
+
+@blueprint.post("/stock/lots/<int:lot_id>/decision")
+def decide(lot_id: int) -> Page:
+    """Accept or refuse a lot."""
+    form = lots.DecisionForm.sent(request.form)
+    context.remember_person(form.text["by"])
+    try:
+        lots.decide_lot(context.store(), lot_id, form)
+    except Faults as wrong:
+        return _lot_page(lot_id, wrong.by_field, decision=form), 422
+    flash(f"Lot {form.text['state']}.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.post("/stock/lots/<int:lot_id>/move")
+def move(lot_id: int) -> Page:
+    """Take from a lot, or put something back."""
+    form = lots.MoveForm.sent(request.form)
+    context.remember_person(form.text["by"])
+    try:
+        lots.move_by_hand(context.store(), lot_id, form, key=request.form.get("key", ""))
+    except Faults as wrong:
+        return _lot_page(lot_id, wrong.by_field, move=form), 422
+    flash("Written into the ledger.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.post("/stock/lots/<int:lot_id>/count")
+def count(lot_id: int) -> Page:
+    """Write what a count found."""
+    form = lots.CountForm.sent(request.form)
+    context.remember_person(form.text["by"])
+    try:
+        found = lots.count_by_hand(context.store(), lot_id, form, key=request.form.get("key", ""))
+    except Faults as wrong:
+        return _lot_page(lot_id, wrong.by_field, count=form), 422
+    flash(f"Counted: {found}.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.get("/stock/batches/<int:batch_id>")
+def of_batch(batch_id: int) -> str:
+    """Show the form that keeps what a batch made as a lot."""
+    return _output_page(batch_id, lots.OutputForm(by=context.person()), {})
+
+
+def _output_page(batch_id: int, form: Form, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        return render_template(
+            "stock/output.html",
+            batch=load_batch(session, batch_id),
+            made=lots.lots_from(session, batch_id),
+            materials=[(row.material_id, row.name) for row in listing.stock_rows(session, every=True)],
+            form=form,
+            faults=faults,
+        )
+
+
+@blueprint.post("/stock/batches/<int:batch_id>")
+def receive_output(batch_id: int) -> Page:
+    """Keep what a batch made as a lot."""
+    form, material = lots.OutputForm.sent(request.form), whole_number(request.form.get("material", ""))
+    context.remember_person(form.text["by"])
+    try:
+        lot_id = lots.receive_output(
+            context.store(), batch_id, form, material_id=material or None, key=request.form.get("key", "")
+        )
+    except Faults as wrong:
+        return _output_page(batch_id, form, wrong.by_field), 422
+    flash("Kept as a lot.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.get("/stock/lots/<int:lot_id>/edit")
+def edit_lot(lot_id: int) -> str:
+    """Show the particulars of a lot to be corrected."""
+    with context.store().reading() as session:
+        found = get_lot(session, lot_id)
+        return _edit_page(found, lots.LotForm.of(found), found.row_version)
+
+
+def _edit_page(lot: Lot, form: Form, row_version: int, **more: object) -> str:
+    given: dict[str, object] = {"faults": {}, "differences": (), **more}
+    return render_template("stock/edit_lot.html", lot=lot, form=form, row_version=row_version, **given)
+
+
+@blueprint.post("/stock/lots/<int:lot_id>/edit")
+def save_lot(lot_id: int) -> Page:
+    """Correct the particulars of a lot; what somebody else saved meanwhile is shown beside them."""
+    form, row_version = lots.LotForm.sent(request.form), whole_number(request.form.get("row_version", ""))
+    try:
+        lots.revise_lot(context.store(), lot_id, form, row_version, by=context.person())
+    except (Faults, Conflict) as wrong:
+        with context.store().reading() as session:
+            found = get_lot(session, lot_id)
+            stored = lots.LotForm.of(found)
+            if isinstance(wrong, Faults):
+                return _edit_page(found, form, row_version, faults=wrong.by_field), 422
+            differing = form.differences(stored)
+            if differing:
+                return _edit_page(found, form, found.row_version, differences=differing), 409
+    flash("Lot saved.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.get("/stock/count")
+def count_many() -> str:
+    """Show the sheet of a stock-take."""
+    place = request.args.get("place", "")[:120]
+    form = count_sheet(context.store(), place).but(by=context.person())
+    return _count_page(form, place, {})
+
+
+def _count_page(form: CountSheetForm, place: str, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        found = {
+            number: get_lot(session, number)
+            for row in form.text["rows"]
+            if (number := whole_number(row.text["lot"])) > 0
+        }
+        return render_template("stock/count.html", form=form, lots=found, place=place, faults=faults)
+
+
+@blueprint.post("/stock/count")
+def save_count_of_many() -> Page:
+    """Write a stock-take: every difference becomes a line of the ledger."""
+    form, place = CountSheetForm.sent(request.form), request.form.get("place", "")[:120]
+    context.remember_person(form.text["by"])
+    try:
+        changed = save_count(context.store(), form, key=request.form.get("key", ""))
+    except Faults as wrong:
+        return _count_page(form, place, wrong.by_field), 422
+    flash(f"Count saved; {changed} {'lot' if changed == 1 else 'lots'} differed.")
+    return redirect(url_for("stock.index"), 303)

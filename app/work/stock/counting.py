@@ -1,0 +1,90 @@
+"""A stock-take of many lots: one sheet, one transaction; what differs becomes a line of the ledger with its reason."""
+
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.numbers import plain
+from app.store.engine import Store
+from app.store.errors import NotFound
+from app.store.stock import Lot, get_lot
+from app.work.action import action
+from app.work.form import Faults, Form, Rows
+from app.work.form_fields import Line, Name
+from app.work.stock.ledger import count_lot
+from app.work.stock.lots import StockAmount, lot_context
+
+MOST_LOTS = 500
+
+
+class CountRow(Form):
+    """One lot of the sheet: what it held by the ledger when the sheet was drawn, and what was counted."""
+
+    filled_by = ("amount",)
+
+    lot = Line("Lot")
+    seen = Line("By the ledger")
+    amount = Line("Counted", width="w8")
+
+
+class CountSheetForm(Form):
+    """A stock-take; rows left empty are not counted."""
+
+    by = Name("Counted by", "Give your name or initials.", longest=80, width="w8")
+    why = Line("Reason of the differences", longest=500, hint="Empty means: stock-take.", width="w20")
+    rows = Rows("Lots", CountRow, "row", most=MOST_LOTS, too_many="Count at most {most} lots at a time.")
+
+
+class _Counted(Form):
+    """The amount of one row, read as its lot is counted."""
+
+    amount = StockAmount("Counted", "", zero=True)
+
+
+def count_sheet(store: Store, place: str = "") -> CountSheetForm:
+    """Return the sheet of a stock-take: every lot that holds something, by place, name and code."""
+    asked = select(Lot).where(Lot.on_hand > Decimal(0))
+    with store.reading() as session:
+        found = list(session.scalars(asked.where(Lot.place == place) if place else asked))
+        found.sort(key=lambda lot: (lot.place, lot.name.casefold(), lot.code))
+        rows = [CountRow(lot=str(lot.id), seen=plain(lot.on_hand)) for lot in found[:MOST_LOTS]]
+    return CountSheetForm(rows=rows)
+
+
+@action(once="stock-take")
+def save_count(session: Session, typed: CountSheetForm, *, key: str = "") -> int:
+    """Write a stock-take, all of it or nothing, and return how many lots differed.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field; also when a lot moved since the sheet was drawn.
+    """
+    form, faults = typed.checked(), []
+    counted: list[tuple[Lot, Decimal]] = []
+    for row in form.rows:
+        try:
+            counted.append(_read_row(session, row))
+        except Invalid as fault:
+            faults.append(fault)
+    if faults:
+        raise Faults(faults)
+    return sum(count_lot(session, lot, amount, by=form.by, why=form.why) != 0 for lot, amount in counted)
+
+
+def _read_row(session: Session, row: Any) -> tuple[Lot, Decimal]:
+    at = f"{row.at}amount"
+    try:
+        lot = get_lot(session, int(row.lot) if row.lot.isascii() and row.lot.isdecimal() else 0)
+    except NotFound as error:
+        raise Invalid(at, "There is no such lot.") from error
+    if row.seen != plain(lot.on_hand):
+        raise Invalid(
+            at, f"Lot {lot.code} moved since this sheet was drawn; it holds {plain(lot.on_hand)} {lot.unit} now."
+        )
+    typed = _Counted(amount=row.amount)
+    try:
+        return lot, typed.checked(lot_context(session, lot.material or lot.packaging)).amount.grams
+    except Faults as wrong:
+        raise Invalid(at, wrong.faults[0].message) from wrong
