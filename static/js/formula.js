@@ -243,7 +243,7 @@ form.addEventListener("focusin", (event) => {
   event.target.closest(".phase-head")?.querySelectorAll(".phase-moves button").forEach((one) => { one.tabIndex = 0; });
 });
 
-const AWAY = ["paste"];
+const AWAY = ["paste", "columns"];
 form.addEventListener("submit", (event) => {
   const pressed = event.submitter;
   if (!pressed || pressed.name !== "do" || AWAY.includes(pressed.value)) { live.saved = live.edits; return; }

@@ -1,13 +1,14 @@
 """The figures of the formula page in words, written once for the page as drawn and for its answers while open."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
 from app.documents.words import in_currency, places, some_figures
 from app.science.numbers import exact_arithmetic
 from app.store.workshop import Workshop
+from app.web.formulas.columns import Column, column_values
 from app.work.formulas.results import LineResult, Results, percent_words
 
 HUNDRED = Decimal(100)
@@ -15,7 +16,7 @@ LEAST_SHARE, DECADES = 0.01, 4.0
 NOT_YET = "–"
 
 
-def figures(results: Results) -> dict[str, Any]:
+def figures(results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
     """Return every figure of the strip, the lines, the phase heads and the margin as text, ready to be set.
 
     Args:
@@ -26,7 +27,7 @@ def figures(results: Results) -> dict[str, Any]:
         "total": {"figure": f"{some_figures(results.total.percent, 8)} %", **_total(results)},
         "weigh": _weigh(results),
         "unit": _unit(results, shop),
-        "lines": {line.draft.id: line_figures(line, results) for line in results.lines},
+        "lines": {line.draft.id: line_figures(line, results, columns) for line in results.lines},
         "phases": dict(_phases(results)),
         "notes": _notes(results, shop),
     }
@@ -56,7 +57,7 @@ def _unit(results: Results, shop: Workshop) -> dict[str, str]:
     return {"label": label, "figure": f"at least {amount}" if cost.at_least else amount}
 
 
-def line_figures(line: LineResult, results: Results) -> dict[str, Any]:
+def line_figures(line: LineResult, results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
     """Return what stands beside one line: its grams, its shares, what it fills up with and what is remarked.
 
     ``weight`` and ``cost`` are lengths from 0 to 1 on a logarithmic scale from 0.01 to 100 %.
@@ -72,6 +73,7 @@ def line_figures(line: LineResult, results: Results) -> dict[str, Any]:
         "cost": log_length(line.cost_share),
         "rest": rest_of(line, results),
         "remark": " ".join(line.remarks),
+        "columns": column_values(line, columns, results.context.workshop),
     }
 
 

@@ -3,10 +3,12 @@
 from dataclasses import dataclass
 from typing import Any
 
-from flask import current_app, render_template
+from flask import current_app, render_template, request
 
 from app.documents.words import plain
 from app.store.engine import Store
+from app.web.context import person
+from app.web.formulas.columns import COLUMNS, chosen
 from app.web.formulas.figures import decimals, figures, most_decimals
 from app.web.formulas.follows import follows
 from app.web.formulas.forms import USES, Posted, new_id
@@ -62,16 +64,18 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
     faults = sheet.results.faults_by_field()
     for fault in (*code_faults(sheet.there), *more.pop("faults", ())):
         faults.setdefault(fault.field, []).append(fault)
+    columns = chosen(request, person())
     return {
         "sheet": sheet,
         "there": sheet.there,
         "draft": sheet.draft,
         "results": sheet.results,
         "faults": faults,
-        "figures": figures(sheet.results),
+        "figures": figures(sheet.results, columns),
         "decimals": decimals,
         "most_decimals": most_decimals,
-        "columns": (),
+        "columns": columns,
+        "all_columns": COLUMNS,
         "usual_loss": plain(sheet.results.context.workshop.loss_percent),
         "bases": BASES,
         "uses": USES,

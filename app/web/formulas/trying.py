@@ -118,9 +118,7 @@ def try_amounts(formula_id: int) -> Page:
         if do == "version":
             keep_version(context.store(), formula_id, request.form.get("note", ""), context.person())
     except DraftConflict:
-        return _page(
-            trial, "The formula was changed in another place in the meantime; look at it, then try again."
-        ), 409
+        return _page(trial, OVERTAKEN), 409
     except (Invalid, IncompleteFormula) as error:
         return _page(trial, str(error)), 422
     flash("Saved as a version." if do == "version" else "The amounts are in the draft. Undo takes them back.")

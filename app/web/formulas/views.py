@@ -4,7 +4,7 @@ from flask import flash, jsonify, redirect, render_template, request, url_for
 
 from app.science.errors import Invalid
 from app.web import context
-from app.web.formulas import pasting, trying, versions
+from app.web.formulas import columns, pasting, trying, versions
 from app.web.formulas.actions import Done, act
 from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
@@ -78,7 +78,10 @@ def save(formula_id: int) -> Page:
             return refused(formula_id, form, (FieldFault(error.field, error.message),), live=live)
         done = Done(said=error.message)
     if not live:
-        return redirect(_next(formula_id, done), 303)
+        away = redirect(_next(formula_id, done), 303)
+        if form.do == "columns":
+            columns.keep(away, request, context.person(), request.form.getlist("column"))
+        return away
     found = parts(look(context.store(), formula_id, whole=False), with_lines=done.redraw)
     return jsonify({**found, "focus": done.focus, "said": done.said, "named": done.named})
 
