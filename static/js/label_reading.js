@@ -1,14 +1,11 @@
 // What is known of a name is worked in as soon as typing rests; the answer swaps the parts that follow from it.
-"use strict";
+import { focusFaults, Latest } from "./latest.js";
 
-(() => {
-  const REST_MS = 350;
-  const form = document.getElementById("known");
+const REST_MS = 350;
+const form = document.getElementById("known");
+
+function watch() {
   const state = document.getElementById("state");
-  if (!form) return;
-  let timer = 0;
-  let turn = 0;
-  let chain = Promise.resolve();
 
   const fields = () => [...form.querySelectorAll("input[name='value']")];
   const was = (field) => field.closest("td").querySelector("input[name='was']");
@@ -36,33 +33,28 @@
     state.textContent = "Worked out with what you know.";
   }
 
-  async function send(mine) {
-    if (mine !== turn) return;
+  const asking = new Latest(async () => {
     const sent = fields().map((field) => field.value.trim());
     const answer = await fetch(form.action, {
       method: "POST", body: new URLSearchParams(new FormData(form)), headers: { "X-Live": "1" },
-    }).catch(() => null);
-    if (!answer || ![200, 422].includes(answer.status)) {
-      state.textContent = "Not worked out yet; it is still typed here. Press the button to try again.";
-      return;
-    }
-    const found = await answer.json();
-    if (answer.ok) { take(found.parts, sent); return; }
-    fields().forEach((field) => tellFault(field, found.faults[field.id]));
-    state.textContent = "One of the values cannot be read; nothing changed.";
-  }
-
-  function soon(wait) {
-    clearTimeout(timer);
-    turn += 1;
-    const mine = turn;
-    timer = setTimeout(() => { chain = chain.then(() => send(mine)); }, wait);
-  }
+    });
+    if (![200, 422].includes(answer.status)) throw new Error(String(answer.status));
+    return { ok: answer.ok, sent, found: await answer.json() };
+  }, {
+    wait: REST_MS,
+    shown({ ok, sent, found }, stale) {
+      if (stale) return;
+      if (ok) { take(found.parts, sent); return; }
+      fields().forEach((field) => tellFault(field, found.faults[field.id]));
+      state.textContent = "One of the values cannot be read; nothing changed.";
+    },
+    failed() { state.textContent = "Not worked out yet; it is still typed here. Press the button to try again."; },
+  });
 
   form.addEventListener("input", (event) => {
     if (event.target.name !== "value") return;
     showClear(event.target);
-    soon(REST_MS);
+    asking.ask();
   });
   form.addEventListener("click", (event) => {
     const button = event.target.closest("[data-clear]");
@@ -71,9 +63,10 @@
     field.value = "";
     showClear(field);
     field.focus();
-    soon(0);
+    asking.ask();
   });
   fields().forEach(showClear);
-  const faults = document.getElementById("faults");
-  if (faults) faults.focus();
-})();
+}
+
+if (form) watch();
+focusFaults();

@@ -1,34 +1,33 @@
 // Shortens the trips of the material pages; each of them works without it.
-"use strict";
-
-const after = (wait, deed) => {
-  let timer = 0;
-  return () => { window.clearTimeout(timer); timer = window.setTimeout(deed, wait); };
-};
-
-const focusFaults = () => { document.getElementById("faults")?.focus(); };
+import { focusFaults, get, Latest } from "./latest.js";
 
 const watchFinder = (form) => {
   const results = document.getElementById("results");
-  let asked = 0;
-  const show = async () => {
-    const mine = ++asked;
-    const query = new URLSearchParams(new FormData(form));
-    for (const [name, value] of [...query]) { if (!value) query.delete(name); }
-    const answer = await fetch(`${form.dataset.results}?${query}`).catch(() => null);
-    if (!answer?.ok || mine !== asked) return;
-    const text = await answer.text();
-    if (mine !== asked) return;
-    results.innerHTML = text;
-    window.history.replaceState(null, "", query.size ? `${form.action}?${query}` : form.action);
+  const query = () => {
+    const found = new URLSearchParams(new FormData(form));
+    for (const [name, value] of [...found]) { if (!value) found.delete(name); }
+    return found;
   };
-  form.elements.q.addEventListener("input", after(150, show));
+  const asking = new Latest((asked) => get(`${form.dataset.results}?${asked}`, "text"), {
+    wait: 150,
+    shown(html, stale) {
+      if (stale) return;
+      const asked = query();
+      results.innerHTML = html;
+      results.classList.remove("waiting");
+      window.history.replaceState(null, "", asked.size ? `${form.action}?${asked}` : form.action);
+    },
+    failed() { results.classList.add("waiting"); },
+  });
+  form.elements.q.addEventListener("input", () => asking.ask(query()));
 };
 
 const rowsOf = () => [...document.querySelectorAll("#rows tbody tr")];
 
 const showSum = (told) => {
-  document.getElementById("sum").innerHTML = told.html;
+  const sum = document.getElementById("sum");
+  sum.innerHTML = told.html;
+  sum.classList.remove("stale");
   rowsOf().forEach((row, place) => {
     row.querySelector(".counted").textContent = told.counted[place] ?? "\u2013";
     row.querySelector(".remark").textContent = told.remarks[place] ?? "";
@@ -36,15 +35,12 @@ const showSum = (told) => {
 };
 
 const watchComposition = (form) => {
-  let asked = 0;
-  const addUp = async () => {
-    const mine = ++asked;
-    const answer = await fetch(form.dataset.sum, { method: "POST", body: new FormData(form) }).catch(() => null);
-    if (!answer?.ok || mine !== asked) return;
-    const told = await answer.json();
-    if (mine === asked) showSum(told);
-  };
-  const soon = after(300, addUp);
+  const asking = new Latest(() => get(form.dataset.sum, "json", { method: "POST", body: new FormData(form) }), {
+    wait: 250,
+    shown(told, stale) { if (!stale) showSum(told); },
+    failed() { document.getElementById("sum").classList.add("stale"); },
+  });
+  const soon = () => asking.ask();
   form.addEventListener("input", (event) => {
     if (event.target.closest("#rows")) soon();
     if (event.target.matches("[list]")) suggest(form, event.target);
@@ -53,25 +49,22 @@ const watchComposition = (form) => {
 };
 
 let suggested = new Map();
-let askedNames = 0;
+const names = new Latest((address, q) => get(`${address}?${new URLSearchParams({ q })}`), {
+  shown(found) {
+    suggested = new Map(found.map((one) => [one.name, one.cas]));
+    document.getElementById("inci-names").replaceChildren(...found.map((one) => {
+      const option = document.createElement("option");
+      option.value = one.name;
+      if (one.cas) option.label = `${one.name}, ${one.cas}`;
+      return option;
+    }));
+  },
+});
 
-const suggest = async (form, field) => {
-  if (suggested.has(field.value)) {
-    const cas = field.closest("tr").querySelector('input[name$="-cas"]');
-    if (!cas.value) cas.value = suggested.get(field.value);
-    return;
-  }
-  const mine = ++askedNames;
-  const answer = await fetch(`${form.dataset.names}?${new URLSearchParams({ q: field.value })}`).catch(() => null);
-  if (!answer?.ok || mine !== askedNames) return;
-  const names = await answer.json();
-  suggested = new Map(names.map((one) => [one.name, one.cas]));
-  document.getElementById("inci-names").replaceChildren(...names.map((one) => {
-    const option = document.createElement("option");
-    option.value = one.name;
-    if (one.cas) option.label = `${one.name}, ${one.cas}`;
-    return option;
-  }));
+const suggest = (form, field) => {
+  if (!suggested.has(field.value)) { names.ask(form.dataset.names, field.value); return; }
+  const cas = field.closest("tr").querySelector('input[name$="-cas"]');
+  if (!cas.value) cas.value = suggested.get(field.value);
 };
 
 const watchRows = (form, changed) => {
