@@ -1,6 +1,6 @@
 """Every model, so that the metadata is whole for migrations."""
 
-from app.store import batches, bench_ph, formulas, label_lists, materials, products, rulebook, stock, workshop
+from app.store import batches, bench_ph, formulas, label_lists, labels, materials, products, rulebook, stock, workshop
 from app.store.base import Base
 
 __all__ = [
@@ -9,6 +9,7 @@ __all__ = [
     "bench_ph",
     "formulas",
     "label_lists",
+    "labels",
     "materials",
     "products",
     "rulebook",

@@ -12,6 +12,7 @@ from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
+from app.store.labels import LabelSheet
 from app.store.material_queries import every_packaging
 from app.store.materials import Packaging
 from app.store.stock import Supplier
@@ -21,7 +22,7 @@ from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
 from app.work.once import earlier_result, remember, scoped
 
-Row = TypeVar("Row", Scale, Packaging, Supplier)
+Row = TypeVar("Row", Scale, Packaging, Supplier, LabelSheet)
 
 
 class ScaleForm(Form):

@@ -1,0 +1,165 @@
+"""Labels drawn: the words of a label laid out in the shipped face, its codes, sheets of them, and the calibration page.
+
+Type heights: 21 CFR 701.3(b), (p) and 740.2 (1/16 in, 1/32 in on less than 12 square inches; measured here by the
+lower-case o), 701.13 and Directive 76/211/EEC for the content. The EU has no height for the rest: 0.9 mm of x-height,
+1.2 mm from 80 cm2, are those of food labels (Regulation (EU) 1169/2011 Art. 13; common practice here).
+"""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.documents.codes import Drawn, bar_code, can_draw, qr_code
+from app.documents.type_metrics import cap_height, text_width, x_height
+from app.science.label_layout import Block, Code, Label, Laid, lay_out
+from app.science.label_sheets import Grid
+from app.science.net_content import Law, Panel, Shape, net_content
+from app.store.labels import LabelDesign
+from app.work.labels.content import LabelSet, Obstacle, Words
+from app.work.labels.design import shown_on
+from app.work.labels.sheets import grid_of
+
+NUMBER_WITH_UNIT = re.compile(r"(\d) (?=\S)")
+SIXTEENTH_MM = 25.4 / 16
+TWELVE_SQUARE_INCHES = 12 * 25.4**2
+EU_X_MM, EU_X_LARGE_MM, EU_LARGE_MM2 = 0.9, 1.2, 8000.0
+OPEN_JAR_MM = 9.0
+LOWEST_THIRD = 0.7  # the content stands in the lowest 30 % of a US panel above 5 square inches
+FIVE_SQUARE_INCHES = 5 * 25.4**2
+ORDER = (
+    "identity", "front", "directions", "warnings", "ingredients", "responsible", "origin", "keeping", "batch", "price",
+    "content",
+)  # fmt: skip
+BOLD = frozenset({"identity", "content", "warnings"})
+HELP = (
+    "A higher or second label, a leaflet or tag for the ingredient list (Art. 19(2); 21 CFR 701.3(b)), or leaving out "
+    "what no law asks for would help."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A code on a label: where it lies and what it looks like; an open jar has its months in ``figures``."""
+
+    kind: str
+    x_mm: float
+    y_mm: float
+    drawn: Drawn
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A label ready to be drawn, with what is wrong with it."""
+
+    laid: Laid
+    pictures: tuple[Picture, ...]
+    problems: tuple[Obstacle, ...]
+    least_x_mm: float
+
+
+def draw_label(design: LabelDesign, words: Words) -> Drawing:
+    """Lay one label out, each text at least as high as the law of its market asks."""
+    sheet = design.sheet
+    width, height = float(sheet.label_width_mm), float(sheet.label_height_mm)
+    shown = shown_on(design)
+    area = width * height * (0.785398 if sheet.is_round else 1.0)
+    least = _least_x_mm(words.law, area)
+    blocks = [_block(kind, words, least, (width, height, sheet.is_round)) for kind in ORDER if kind in shown]
+    codes, drawn, problems = _codes(shown, words)
+    laid = lay_out(Label(width, height, sheet.is_round), [b for b in blocks if b], codes, text_width)
+    pictures = tuple(Picture(p.code.kind, p.x_mm, p.y_mm, drawn[p.code.kind]) for p in laid.codes)
+    return Drawing(laid, pictures, (*problems, *_faults(laid, words.law, area, design.name)), least)
+
+
+def _least_x_mm(law: Law, area_mm2: float) -> float:
+    if law is Law.US:
+        return SIXTEENTH_MM if area_mm2 >= TWELVE_SQUARE_INCHES else SIXTEENTH_MM / 2
+    return EU_X_LARGE_MM if area_mm2 >= EU_LARGE_MM2 else EU_X_MM
+
+
+def _block(kind: str, words: Words, least_x_mm: float, size: tuple[float, float, bool]) -> Block | None:
+    text = words.keeping if kind == "keeping" else words.of(kind)
+    if not text:
+        return None
+    if kind == "content":
+        text = NUMBER_WITH_UNIT.sub("\\1\u00a0", text)
+    least = least_x_mm / x_height()
+    if kind == "warnings" and words.law is Law.US:
+        least = SIXTEENTH_MM / x_height()
+    if kind == "content" and words.nominal is not None:
+        least = max(least, _content_em(words, size))
+    best = least * {"identity": 2.2, "front": 1.5, "content": 1.15}.get(kind, 1.35)
+    return Block(kind, text, least, best, kind in BOLD, bottom=kind == "content")
+
+
+def _content_em(words: Words, size: tuple[float, float, bool]) -> float:
+    """Return the em of a content statement: figures of the height of the EU's table, the lower-case o of the US's."""
+    width, height, is_round = size
+    shape = Shape.ROUND if is_round else Shape.RECTANGLE
+    panel = Panel(shape, Decimal(str(width)), Decimal(str(height)))
+    if words.nominal is None:
+        return 0.0
+    found = float(net_content(words.nominal, panel, words.law).min_type_mm)
+    return found / (x_height() if words.law is Law.US else cap_height())
+
+
+def _codes(shown: frozenset[str], words: Words) -> tuple[list[Code], dict[str, Drawn], list[Obstacle]]:
+    codes: list[Code] = []
+    drawn: dict[str, Drawn] = {}
+    problems: list[Obstacle] = []
+    if "keeping" in shown and words.open_jar:
+        drawn["open-jar"] = Drawn(OPEN_JAR_MM, OPEN_JAR_MM, (), words.open_jar, OPEN_JAR_MM * 0.3)
+    if "qr" in shown and words.qr:
+        drawn["qr"] = qr_code(words.qr)
+    if "barcode" in shown and words.barcode:
+        if can_draw(words.barcode):
+            drawn["barcode"] = bar_code(words.barcode)
+        else:
+            problems.append(Obstacle("The number of the bar code has 14 digits: that is of a case, not of a unit."))
+    for kind, one in drawn.items():
+        codes.append(Code(kind, one.figures, one.width_mm, one.height_mm))
+    return codes, drawn, problems
+
+
+def _faults(laid: Laid, law: Law, area_mm2: float, name: str) -> list[Obstacle]:
+    found = []
+    if laid.missing_mm:
+        found.append(
+            Obstacle(f"{name}: {laid.missing_mm:.1f} mm of height are missing at the smallest type allowed. {HELP}")
+        )
+    content = [line for line in laid.lines if line.kind == "content"]
+    high = content and content[0].baseline_mm - content[0].size_mm < LOWEST_THIRD * laid.height_mm
+    if law is Law.US and area_mm2 > FIVE_SQUARE_INCHES and high:
+        found.append(Obstacle(f"{name}: the net content is not in the lowest 30 % of the label.", "21 CFR 701.13(f)"))
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPage:
+    """A page of a sheet: each drawing with its upper left corner."""
+
+    labels: tuple[tuple[float, float, Drawing], ...]
+
+
+def sheet_pages(grid: Grid, drawing: Drawing, count: int, start: int = 1) -> tuple[SheetPage, ...]:
+    """Return the pages of so many labels, the first at place ``start`` of the first page."""
+    pages: dict[int, list[tuple[float, float, Drawing]]] = {}
+    for page, x, y in grid.places(count, start):
+        pages.setdefault(page, []).append((x, y, drawing))
+    return tuple(SheetPage(tuple(labels)) for _, labels in sorted(pages.items()))
+
+
+def all_obstacles(found: LabelSet, drawings: Sequence[Drawing]) -> tuple[Obstacle, ...]:
+    """Return everything that keeps the labels of a product from being printed for sale."""
+    return tuple(dict.fromkeys((*found.obstacles, *(p for drawing in drawings for p in drawing.problems))))
+
+
+def drawings_of(found: LabelSet) -> dict[int, Drawing]:
+    """Return every label of a product drawn, by the id of its design."""
+    return {design.id: draw_label(design, found.words[design.id]) for design in found.designs}
+
+
+def grid_of_design(design: LabelDesign) -> Grid:
+    """Return the grid of the sheet a label is cut from."""
+    return grid_of(design.sheet)

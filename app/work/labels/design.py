@@ -1,0 +1,169 @@
+"""What stands on each label of a product: its form, adding, changing and taking off."""
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.store.errors import Conflict, NotFound
+from app.store.labels import LabelDesign, LabelSheet
+from app.store.workshop import the_workshop
+from app.work.action import action
+from app.work.form import Choice, Faults, Field, Form, rule
+from app.work.form_fields import Area, Line, Name, Tick
+from app.work.products.products import load_product
+
+# What can stand on a label, in the order it stands there, with its words on the form.
+ELEMENTS = {
+    "identity": "Name of the product",
+    "front": "Front label text of the product",
+    "directions": "What it is for, and directions",
+    "warnings": "Warnings the law asks for, and your own cautions",
+    "ingredients": "Ingredient list",
+    "responsible": "Responsible person with address",
+    "origin": "Country of origin",
+    "keeping": "Best before, or period after opening",
+    "batch": "Batch number",
+    "price": "Price",
+    "content": "Net content",
+    "barcode": "Bar code",
+    "qr": "QR code",
+}
+MOST_DESIGNS = 6
+
+
+class SheetChoice(Field[int]):
+    """A sheet of labels by its row."""
+
+    control = "choice"
+
+    def read(self, text: str, at: str, form: Form) -> int:
+        """Return the id."""
+        if not (text.isascii() and text.isdigit() and len(text) < 10):
+            raise Invalid(at, "Choose the sheet of labels it is cut from.")
+        return int(text)
+
+
+def _tick(element: str) -> Tick:
+    default = "" if element in ("price", "qr", "origin") else "yes"
+    return Tick(ELEMENTS[element], column=f"shows_{element}", default=default)
+
+
+class DesignForm(Form):
+    """One label of a product."""
+
+    name = Name("Which label", "Say which label it is, such as Front or Whole label.", default="Whole label")
+    sheet = SheetChoice("Sheet of labels", column="sheet_id")
+    function_words = Line("What it is for", hint="Unless the name says it, such as Hand cream.", width="w20")
+    directions = Area("Directions", lines=2)
+    cautions = Area("Cautions of your own, and the warnings in the other languages of sale", lines=3)
+    qr_text = Line("Address or text in the QR code", longest=200, width="w20")
+    identity = _tick("identity")
+    front = _tick("front")
+    shows_directions = _tick("directions")
+    warnings = _tick("warnings")
+    ingredients = _tick("ingredients")
+    responsible = _tick("responsible")
+    origin = _tick("origin")
+    keeping = _tick("keeping")
+    batch = _tick("batch")
+    price = _tick("price")
+    content = _tick("content")
+    barcode = _tick("barcode")
+    qr = _tick("qr")
+
+    ticks: ClassVar[tuple[str, ...]] = tuple(
+        "shows_directions" if element == "directions" else element for element in ELEMENTS
+    )
+
+    @rule
+    def something_stands_on_it(self) -> None:
+        """Refuse an empty label."""
+        if not any(getattr(self, name) for name in self.ticks):
+            raise Invalid("identity", "Tick what stands on this label.")
+
+    @rule
+    def qr_has_a_text(self) -> None:
+        """Ask for the text of a QR code."""
+        if self.qr and not self.qr_text:
+            raise Invalid("qr_text", "Write the address or text that the QR code holds.")
+
+
+def shown_on(design: LabelDesign) -> frozenset[str]:
+    """Return the elements that stand on a label."""
+    return frozenset(element for element in ELEMENTS if getattr(design, f"shows_{element}"))
+
+
+@action(once="label of product {product_id}")
+def add_design(session: Session, product_id: int, typed: DesignForm, *, key: str = "") -> int:
+    """Add a label to a product and return its id.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        NotFound: when there is no such product.
+    """
+    load_product(session, product_id)
+    count = len(session.scalars(select(LabelDesign.id).where(LabelDesign.product_id == product_id)).all())
+    if count >= MOST_DESIGNS:
+        raise Faults([Invalid("name", f"A product has at most {MOST_DESIGNS} labels.")])
+    design = LabelDesign(product_id=product_id)
+    _write(session, design, typed)
+    session.add(design)
+    session.flush()
+    return design.id
+
+
+@action()
+def revise_design(session: Session, design_id: int, typed: DesignForm, seen: str) -> None:
+    """Change a label; ``seen`` is the fingerprint of its form as it was read.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it changed since it was read.
+        NotFound: when there is no such label.
+    """
+    design = load_design(session, design_id)
+    if DesignForm.of(design).fingerprint != seen:
+        typed.checked(the_workshop(session))
+        raise Conflict(f"{design.name} was changed in the meantime.")
+    _write(session, design, typed)
+
+
+@action()
+def remove_design(session: Session, design_id: int) -> str:
+    """Take a label off a product and return its name.
+
+    Raises:
+        NotFound: when there is no such label.
+    """
+    design = load_design(session, design_id)
+    name = design.name
+    session.delete(design)
+    return name
+
+
+def load_design(session: Session, design_id: int) -> LabelDesign:
+    """Read a label.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    design = session.get(LabelDesign, design_id)
+    if design is None:
+        raise NotFound("There is no such label.")
+    return design
+
+
+def _write(session: Session, design: LabelDesign, typed: DesignForm) -> None:
+    checked = typed.checked(the_workshop(session))
+    if session.get(LabelSheet, checked.sheet) is None:
+        raise Faults([Invalid("sheet", "This sheet of labels is not in the workshop any more.")])
+    for column, value in checked.columns().items():
+        setattr(design, column, value)
+
+
+def sheet_choices(sheets: Sequence[LabelSheet]) -> list[Choice]:
+    """Return the sheets of labels as choices."""
+    return [Choice(str(sheet.id), sheet.name) for sheet in sheets]

@@ -1,0 +1,210 @@
+"""Labels on paper: measured by pdfplumber, codes read back by zxing-cpp from the rendered page."""
+
+import io
+import shutil
+import subprocess
+from itertools import pairwise
+from pathlib import Path
+
+import pdfplumber
+import pytest
+import zxingcpp
+from PIL import Image
+
+from app.documents.codes import bar_code, qr_code
+from app.documents.label_papers import bench_paper, calibration_paper, label_paper
+from app.documents.labels import all_obstacles, drawings_of
+from app.documents.papers import Setting
+from app.documents.type_metrics import cap_height, text_width, x_height
+from app.store.workshop import the_workshop
+from app.work.clock import today
+from app.work.formulas.deeds import create
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.labels.bench import BenchLabel
+from app.work.labels.content import label_set
+from app.work.labels.design import DesignForm, add_design
+from app.work.labels.sheets import SHEETS, add_common_sheet
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.shelf import add_material
+from app.work.products.product_form import ProductForm
+from app.work.products.products import add_product
+
+MM = 72 / 25.4
+SHEET = "A4, 24 labels of 70 x 37 mm"
+TALL = "A4, 8 labels of 99.1 x 67.7 mm"
+
+
+def product(store, law="EU", sheet=TALL, **changes):
+    """Put a hand cream with one label on the shelf and return the id of the product."""
+    for name in ("Aqua", "Glycerin", "Phenoxyethanol"):
+        add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
+    lines = (
+        DraftLine("w", "a", "Aqua", qs=True),
+        DraftLine("g", "a", "Glycerin", None, "5"),
+        DraftLine("p", "a", "Phenoxyethanol", None, "0.9"),
+    )
+    draft = Draft(phases=(DraftPhase("a", "Water"),), lines=lines, product_type="hand cream", exposure="leave-on")
+    formula = create(store, "Hand cream", content=draft)
+    values = {
+        "name": "Oat hand cream", "jurisdiction": law, "fill": "50 g", "currency": "EUR", "price": "12.50",
+        "open_months": "12", "responsible_person": "Muster Workshop\nHauptweg 1\n12345 Musterort",
+        "barcode": "4006381333931", "origin": "Germany",
+    }  # fmt: skip
+    made = add_product(store, formula, ProductForm(**(values | changes)))
+    add_common_sheet(store, sheet)
+    with store.reading() as session:
+        sheet_id = next(one.id for one in SHEETS.rows(session) if one.name == sheet)
+    words = {"directions": "Massage in.", "qr_text": "https://example.org/oat"}
+    form = DesignForm(sheet=str(sheet_id), qr="yes", origin="yes", **words)
+    add_design(store, made, form)
+    return made
+
+
+def read(store, product_id, batch_id=None):
+    with store.reading() as session:
+        found = label_set(session, product_id, batch_id)
+        drawings = drawings_of(found)
+        return found, drawings, Setting(the_workshop(session), today())
+
+
+@pytest.fixture(scope="module")
+def _pdf_tools():
+    if shutil.which("pdftoppm") is None:
+        pytest.skip("pdftoppm is not on this machine")
+
+
+@pytest.mark.paper
+def test_labels_lie_within_a_fifth_of_a_millimetre_and_the_type_is_as_high_as_asked(store):
+    found, drawings, setting = read(store, product(store))
+    design = found.designs[0]
+    drawing = drawings[design.id]
+    paper = label_paper(found, design, drawing, (8, 1, True), setting)
+    with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
+        assert len(pdf.pages) == 1
+        page = pdf.pages[0]
+        assert (page.width / MM, page.height / MM) == (pytest.approx(210, abs=0.1), pytest.approx(297, abs=0.1))
+        words = [w for w in page.extract_words(x_tolerance=1) if w["text"] == "Oat"]
+        first = next(line for line in drawing.laid.lines if line.kind == "identity")
+        grid_x, grid_y = (4.65, 4.65 + 101.6), [13.1 + row * 67.7 for row in range(4)]
+        lefts = sorted({round(w["x0"] / MM - first.x_mm, 2) for w in words})
+        assert len(words) == 8
+        assert lefts == [pytest.approx(grid_x[0], abs=0.3), pytest.approx(grid_x[1], abs=0.3)]
+        firsts = sorted({round(w["x0"], 3) for w in words})
+        assert (firsts[1] - firsts[0]) / MM == pytest.approx(101.6, abs=0.05)
+        tops = sorted({round(w["top"], 2) for w in words})
+        assert [(b - a) / MM for a, b in pairwise(tops)] == pytest.approx([67.7] * 3, abs=0.05)
+        assert grid_y[0] < tops[0] / MM < grid_y[0] + 10
+        sizes = [c["size"] / MM for c in page.chars if c["text"].isalpha() and "not for sale" not in c["text"]]
+        assert min(sizes) * x_height() >= 0.9 - 1e-3
+
+
+@pytest.mark.paper
+def test_the_net_content_is_as_high_as_the_directive_asks(store):
+    found, drawings, _ = read(store, product(store))
+    laid = drawings[found.designs[0].id].laid
+    assert laid.size_of("content") * cap_height() >= 2.0 - 1e-6
+    assert any(line.kind == "content" and line.text == "50\u00a0g" for line in laid.lines)
+
+
+def test_a_us_label_has_both_systems_in_its_lowest_third_and_sixteenths_of_an_inch(store):
+    found, drawings, _ = read(store, product(store, law="US", barcode="036000291452"))
+    drawing = drawings[found.designs[0].id]
+    content = [line for line in drawing.laid.lines if line.kind == "content"]
+    assert " ".join(line.text for line in content).replace("\u00a0", " ") == "Net Wt 1.76 oz (50 g)"
+    assert content[0].size_mm * x_height() >= 25.4 / 8 - 1e-6  # 10.4 square inches of panel
+    assert content[0].baseline_mm - content[0].size_mm >= 0.7 * 67.7
+    small = min(line.size_mm for line in drawing.laid.lines)
+    assert small * x_height() >= 25.4 / 32 - 1e-6
+
+
+@pytest.mark.paper
+@pytest.mark.usefixtures("_pdf_tools")
+def test_codes_are_read_back_from_the_printed_sheet(store, tmp_path: Path):
+    found, drawings, setting = read(store, product(store))
+    design = found.designs[0]
+    paper = label_paper(found, design, drawings[design.id], (1, 1, True), setting)
+    (tmp_path / "label.pdf").write_bytes(paper.content)
+    subprocess.run(["pdftoppm", "-r", "300", "-png", "label.pdf", "page"], cwd=tmp_path, check=True)
+    picture = Image.open(next(tmp_path.glob("page*.png")))
+    read_back = {code.text for code in zxingcpp.read_barcodes(picture)}
+    assert {"4006381333931", "https://example.org/oat"} <= read_back
+
+
+def test_a_bar_code_has_the_size_of_the_standard():
+    """GS1 General Specifications: 37.29 mm with quiet zones at 100 %, 29.83 mm at the least 80 %."""
+    assert bar_code("4006381333931", 1.0).width_mm == pytest.approx(37.29)
+    assert bar_code("036000291452").width_mm == pytest.approx(29.83, abs=0.01)
+    assert qr_code("x").width_mm == pytest.approx((21 + 8) * 0.35)
+
+
+@pytest.mark.paper
+def test_a_proof_always_says_that_it_is_not_for_sale(store):
+    found, drawings, setting = read(store, product(store))
+    design = found.designs[0]
+    with pdfplumber.open(
+        io.BytesIO(label_paper(found, design, drawings[design.id], (2, 8, True), setting).content)
+    ) as pdf:
+        assert len(pdf.pages) == 2
+        assert all("not for sale" in page.extract_text() for page in pdf.pages)
+
+
+def obstacles(store, **changes):
+    found, drawings, _ = read(store, product(store, **changes))
+    return " ".join(one.words for one in all_obstacles(found, list(drawings.values())))
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"responsible_person": "Muster Workshop"}, "no address"),
+        ({"open_months": "", "shelf_months": ""}, "Missing: a date or a period after opening"),
+        ({"fill": ""}, "Missing: the net content"),
+        ({"law": "US", "front_words": "Cures eczema"}, "make it a drug"),
+        ({"sheet": "Roll, 62 x 29 mm"}, "mm of height are missing"),
+        ({"barcode": "04006381333931"}, "14 digits"),
+        ({}, "No batch is chosen"),
+    ],
+)
+def test_what_keeps_a_label_from_sale_is_named(store, changes, words):
+    assert words in obstacles(store, **changes)
+
+
+def test_a_whole_label_lacks_nothing_but_its_batch(store):
+    found, drawings, _ = read(store, product(store))
+    assert [one.words for one in all_obstacles(found, list(drawings.values()))] == [
+        "No batch is chosen: without its number and date a label is a proof."
+    ]
+
+
+def test_the_width_of_a_text_is_that_of_its_letters():
+    assert text_width("ii") == pytest.approx(2 * text_width("i"))
+    assert text_width("W", True) > text_width("i", True)
+
+
+@pytest.mark.paper
+def test_the_calibration_page_has_a_cross_in_the_middle_of_each_corner_label(store):
+    product(store, sheet=SHEET)
+    with store.reading() as session:
+        sheet, setting = SHEETS.rows(session)[0], Setting(the_workshop(session), today())
+        paper = calibration_paper(sheet, setting)
+    with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
+        page = pdf.pages[0]
+        drawn = [*page.lines, *page.curves, *page.rects]
+        flat = [one for one in drawn if abs(one["height"]) < 0.01 and one["width"] / MM == pytest.approx(8, abs=0.05)]
+        middles = {(round((o["x0"] + o["x1"]) / 2 / MM, 1), round(o["top"] / MM, 1)) for o in flat}
+    assert middles == {(35.0, 19.0), (175.0, 19.0), (35.0, 278.0), (175.0, 278.0)}
+
+
+@pytest.mark.paper
+@pytest.mark.usefixtures("_pdf_tools")
+def test_a_small_label_of_the_bench_opens_its_batch(store, tmp_path: Path):
+    with store.reading() as session:
+        setting = Setting(the_workshop(session), today())
+    label = BenchLabel("Hand cream", "HC-2026-001", "quarantine", ("made 2026-11-25", "500 g"))
+    address = "http://127.0.0.1:8520/scan?code=HC-2026-001"
+    (tmp_path / "label.pdf").write_bytes(bench_paper(label, address, setting).content)
+    subprocess.run(["pdftoppm", "-r", "300", "-png", "label.pdf", "page"], cwd=tmp_path, check=True)
+    picture = Image.open(next(tmp_path.glob("page*.png")))
+    assert [code.text for code in zxingcpp.read_barcodes(picture)] == [address]
+    with pdfplumber.open(tmp_path / "label.pdf") as pdf:
+        assert "QUARANTINE" in pdf.pages[0].extract_text()

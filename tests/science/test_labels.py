@@ -1,0 +1,115 @@
+"""Sheets, lengths and the layout of labels. Outside: 1 in = 25.4 mm; grids of paper sold as 3 x 8 and 3 x 10."""
+
+from decimal import Decimal
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from app.reference.label_sheets import common_sheets
+from app.science.errors import Invalid
+from app.science.label_layout import Block, Code, Label, lay_out
+from app.science.label_sheets import Grid
+from app.science.lengths import parse_mm
+
+
+@pytest.mark.parametrize(
+    ("text", "mm"),
+    [("70", "70"), ("70 mm", "70"), ("7 cm", "70"), ("1 in", "25.4"), ("2 5/8 in", "66.675"), ('3 1/3 "', "84.667"),
+     ("0,5 mm", "0.5"), ("8.5 inches", "215.9")],
+)  # fmt: skip
+def test_lengths_as_people_type_them(text, mm):
+    assert parse_mm(text) == Decimal(mm)
+
+
+@pytest.mark.parametrize("text", ["", "wide", "1300 mm", "-1 mm", "3 ft"])
+def test_no_length_is_refused(text):
+    with pytest.raises(Invalid):
+        parse_mm(text, "width")
+
+
+GRID = Grid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37)
+
+
+def test_labels_lie_row_by_row_and_go_on_on_the_next_page():
+    places = list(GRID.places(4, start=23))
+    assert places == [(0, 70, 259.5), (0, 140, 259.5), (1, 0, 0.5), (1, 70, 0.5)]
+
+
+def test_the_shift_of_the_printer_is_taken_off():
+    shifted = Grid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37, shift_x_mm=0.8, shift_y_mm=-0.4)
+    assert shifted.corner(4) == pytest.approx((69.2, 37.9))
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"pitch_x_mm": 69}, "pitch_x"),
+        ({"pitch_y_mm": 36}, "pitch_y"),
+        ({"left_mm": 1}, "left"),
+        ({"top_mm": 2}, "top"),
+        ({"is_round": True}, "label_height"),
+        ({"columns": 50, "rows": 50}, "across"),
+    ],
+)
+def test_a_grid_that_cannot_be_names_its_field(changes, field):
+    measures = {name: getattr(GRID, name) for name in GRID.__slots__} | changes
+    with pytest.raises(Invalid) as error:
+        Grid(**measures).check()
+    assert error.value.field == field
+
+
+@pytest.mark.parametrize("name", sorted(common_sheets()))
+def test_every_common_sheet_lies_on_its_page(name):
+    measures = common_sheets()[name]
+    grid = Grid(
+        **{key: (value if key in ("columns", "rows", "is_round") else float(value)) for key, value in measures.items()}
+    )
+    grid.check()
+    assert grid.per_page == measures["columns"] * measures["rows"]
+
+
+def half(text, bold=False):
+    return 0.5 * len(text)
+
+
+def test_a_text_takes_its_best_size_where_it_fits():
+    laid = lay_out(Label(60, 40), [Block("a", "short", 2, 4)], [], half)
+    assert (laid.lines[0].size_mm, laid.ease, laid.missing_mm) == (4, 1, 0)
+
+
+def test_no_text_falls_below_its_least_size_and_what_lacks_is_said():
+    laid = lay_out(Label(30, 20), [Block("a", "word " * 200, 1.5, 3)], [], half)
+    assert laid.size_of("a") == 1.5
+    lines = len(laid.lines)
+    assert laid.missing_mm == pytest.approx(lines * 1.5 * 1.22 - 17, abs=1e-6)
+
+
+def test_codes_stand_at_the_lower_right_inside_the_margin():
+    laid = lay_out(Label(70, 37), [Block("a", "x", 2, 3)], [Code("qr", "", 12, 12), Code("bar", "", 30, 21)], half)
+    qr, bar = laid.codes
+    assert (bar.x_mm + 30, bar.y_mm + 21) == (pytest.approx(68), pytest.approx(35))
+    assert qr.x_mm + 12 == pytest.approx(bar.x_mm - 1.5)
+
+
+@given(
+    st.floats(20, 120), st.floats(15, 120), st.booleans(),
+    st.lists(
+        st.tuples(st.text("abc defgh", min_size=1, max_size=80), st.floats(1, 3), st.booleans()), min_size=1, max_size=6
+    ),
+)  # fmt: skip
+def test_what_is_laid_out_lies_inside_and_above_its_least_size(width, height, is_round, texts):
+    blocks = [Block(str(n), text, least, 1.6 * least, bottom=low) for n, (text, least, low) in enumerate(texts)]
+    size = min(width, height) if is_round else 0
+    label = Label(size or width, size or height, is_round)
+    laid = lay_out(label, blocks, [Code("qr", "", 8, 8)], half)
+    least = {block.kind: block.least_mm for block in blocks}
+    assert all(line.size_mm >= least[line.kind] - 1e-9 for line in laid.lines)
+    assert all(line.x_mm >= 1.5 for line in laid.lines)
+    assert all(
+        line.x_mm + half(line.text) * line.size_mm <= label.width_mm - 1.49 for line in laid.lines if len(line.text) > 1
+    )
+    if not laid.missing_mm:
+        assert all(line.baseline_mm + 0.25 * line.size_mm <= label.height_mm - 1.4 for line in laid.lines)
+    written = "".join("".join(line.text.split()) for line in laid.lines)
+    assert sorted(written) == sorted("".join("".join(text.split()) for text, *_ in texts))
