@@ -15,6 +15,7 @@ COMMANDS = {
     "restore": "app.commands.restore",
     "compute": "app.commands.compute",
     "infer-report": "app.commands.infer_report",
+    "laws": "app.commands.laws",
     "doctor": "app.commands.doctor",
     "test": "app.commands.test",
 }

@@ -82,10 +82,15 @@ def limit_rows(jurisdiction: str | None = None) -> tuple[LimitRule, ...]:
 
 @cache
 def _rows(jurisdiction: str) -> tuple[LimitRule, ...]:
-    return tuple(_rule(row) for row in read_table(f"limits/{jurisdiction}", COLUMNS))
+    return tuple(read_limit_row(row) for row in read_table(f"limits/{jurisdiction}", COLUMNS))
 
 
-def _rule(row: Row) -> LimitRule:
+def read_limit_row(row: Row) -> LimitRule:
+    """Return a row of a table of limits as a rule.
+
+    Raises:
+        ValueError: when a cell is not what its column asks for.
+    """
     if row["rule_type"] not in RULE_TYPES:
         raise ValueError(f"limits: {row['inci_name']}: unknown rule type {row['rule_type']!r}")
     return LimitRule(

@@ -168,7 +168,7 @@ def _warning(row: dict[str, str]) -> WarningRule:
         selector=Selector(split_cell(row["selector"])) if row["selector"] else None,
         above=decimal_or_none(row["above"]) or Decimal(0),
         exposure=row["exposure"],
-        product=row["product"],
+        scope=frozenset(split_cell(row["product"])),
         is_legal=row["legal"] == "legal",
         text=row["text"],
         reason=row["reason"],

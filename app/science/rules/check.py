@@ -7,7 +7,7 @@ from decimal import Decimal
 from app.science.rules.allergens import AllergenIndex, check_allergens
 from app.science.rules.colourants import ColourIndex, check_colourants
 from app.science.rules.compatibility import Condition, TradeRule, check_compatibility
-from app.science.rules.constituents import ConstituentIndex, check_likely
+from app.science.rules.constituents import ConstituentIndex, check_likely, check_likely_allergens
 from app.science.rules.coverage import uncovered
 from app.science.rules.formaldehyde import Releaser, check_formaldehyde
 from app.science.rules.hair_dyes import HairDyeIndex, check_hair_dyes, hair_dye_statements
@@ -107,6 +107,7 @@ def _by_law(formula: FormulaFacts, present: Ingredients, book: Rulebook) -> Verd
         + check_formaldehyde(formula, book.rules, book.releasers)
         + check_isothiazolinones(formula, book.rules)
         + check_allergens(formula, book.allergens)
+        + check_likely_allergens(formula, book.allergens, book.constituents)
         + check_colourants(present, formula, book.colourants, book.jurisdiction)
         + Verdict(not_checked=gaps if book.jurisdiction == "EU" else ())
     )
@@ -131,8 +132,9 @@ def _single(findings: tuple[Finding, ...]) -> list[Finding]:
     said = {name for f in findings if f.rule.startswith("C") and f.unit == Unit.PH for name in f.inci}
     idle = {name for f in findings if f.rule == "P01" for name in f.inci}
     hazard = {f.rule for f in findings if f.rule in PH_HAZARDS}
-    kept = [f for f in findings if f.rule != "P05" or not (said | idle) & set(f.inci)]
-    return kept if not hazard else [f for f in kept if f.rule != "P05"]
+    kept = [f for f in findings if f.rule != "P05" or not (hazard or (said | idle) & set(f.inci))]
+    kept = [f for f in kept if f.rule != "C21" or not idle & set(f.inci)]
+    return list({(f.severity, f.inci, f.what): f for f in reversed(kept)}.values())[::-1]
 
 
 def _sorted(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -4,11 +4,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from app.science.composition import AllergenShare, DosedMaterial, Part
+from app.science.composition import AllergenShare, DosedMaterial
+from app.science.rules.allergens import AllergenIndex
 from app.science.rules.limits import LimitIndex, check_limits
 from app.science.rules.names import plain, rule_key
 from app.science.rules.selectors import Ingredient
-from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Verdict
+from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,19 +35,50 @@ class ConstituentIndex:
         return self._by_key.get(rule_key(oil), ())
 
 
-def likely_allergens(
-    part: Part, percent: Decimal, threshold: Decimal, index: ConstituentIndex, is_allergen: Iterable[str] = ()
-) -> tuple[Constituent, ...]:
-    """Return the constituents of an unsheeted oil that are likely above a threshold at the low end of their range.
+@dataclass(frozen=True, slots=True)
+class LikelyAllergens:
+    """Allergens that an oil without a sheet most likely brings above the threshold."""
 
-    ``percent`` is the oil and ``threshold`` the amount of the constituent, both % w/w of the finished product;
-    ``is_allergen`` are keys of the names that have to be declared.
-    """
-    if part.allergens:
-        return ()
-    keys = frozenset(is_allergen)
-    found = (c for c in index.of(part.inci) if rule_key(c.name) in keys)
-    return tuple(c for c in found if percent * max(c.low, c.typical / 2) / 100 > threshold)
+    oil: str
+    material: str
+    found: tuple[Constituent, ...]
+
+
+def likely_allergens(
+    materials: Iterable[DosedMaterial], exposure: Exposure, allergens: AllergenIndex, index: ConstituentIndex
+) -> tuple[LikelyAllergens, ...]:
+    """Return what oils without a sheet most likely bring: at half their typical content still above the threshold."""
+    answers = []
+    for material in materials:
+        for part in material.parts:
+            percent = material.percent * part.percent / 100
+            found = tuple(
+                c
+                for c in (() if part.allergens else index.of(part.inci))
+                if (entry := allergens.find(c.name)) is not None
+                and percent * max(c.low, c.typical / 2) / 100 > entry.thresholds[exposure]
+            )
+            if found:
+                answers.append(LikelyAllergens(part.inci, material.name, found))
+    return tuple(answers)
+
+
+def check_likely_allergens(formula: FormulaFacts, allergens: AllergenIndex, index: ConstituentIndex) -> Verdict:
+    """Say which allergens the label most likely has to name for oils that have no sheet."""
+    return Verdict(
+        tuple(
+            Finding(
+                rule="EU 1223/2009 Annex III (fragrance allergens)",
+                severity=Severity.NOTE,
+                inci=(one.oil, *(c.name for c in one.found)),
+                what=f"{one.oil}: no allergen sheet; it is likely to carry {likely_words(one.found)}, to be named too.",
+                source=one.found[0].source,
+                materials=(one.material,),
+                action="ask the supplier for the sheet of the lot",
+            )
+            for one in likely_allergens(formula.materials, formula.exposure, allergens, index)
+        )
+    )
 
 
 def likely_words(found: Sequence[Constituent]) -> str:

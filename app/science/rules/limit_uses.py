@@ -89,6 +89,8 @@ def judge_ph(present: Present, formula: FormulaFacts, active: Iterable[LimitRule
     closest = max((closeness(r.products, formula.products) for r in asked if not r.general), default=0)
     if closest and formula.products:
         rules = [r for r in asked if not r.general and closeness(r.products, formula.products) == closest]
+    elif any(closeness(r.products, formula.products) for r in active if not r.general and formula.products):
+        rules = []
     else:
         rules = [r for r in asked if r.general] or _mildest(asked, formula)
     if not rules:

@@ -47,7 +47,7 @@ WEAK_ACIDS = {
     "salicylic acid": (Decimal("2.97"), Decimal("0.22")),
     "benzoic acid": (Decimal("4.20"), Decimal("0.34")),
     "sorbic acid": (Decimal("4.76"), Decimal("0.19")),
-    "dehydroacetic acid": (Decimal("5.27"), Decimal("0.07")),
+    "dehydroacetic acid": (Decimal("5.27"), Decimal("0.10")),
     "anisic acid": (Decimal("4.47"), Decimal("0.03")),
 }
 # Grams of acid in a gram of it and its salts, from the molar masses.
@@ -69,6 +69,8 @@ GLYCOLS = frozenset(
     {"PROPYLENEGLYCOL", "PROPANEDIOL", "PENTYLENEGLYCOL", "BUTYLENEGLYCOL", "HEXYLENEGLYCOL", "DIMETHYLISOSORBIDE"}
     | {"12HEXANEDIOL", "ETHOXYDIGLYCOL", "DIPROPYLENEGLYCOL", "BENZYLALCOHOL", "POLYSORBATE20", "POLYSORBATE80"}
 )
+# A little more than dissolves stays in solution for long beside other solutes; common practice.
+SUPERSATURATION = Decimal("1.3")
 FATTY_ACIDS = frozenset({"STEARICACID", "PALMITICACID", "MYRISTICACID", "LAURICACID", "OLEICACID", "COCONUTACID"})
 
 Rules = Mapping[str, TradeRule]
@@ -137,13 +139,14 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     if water < WATER_TO_KEEP_PERCENT or _keeps_itself(present, formula):
         return
     found = judge(formula)
-    if found is None or found.status in (Status.NO_WATER, Status.LOW_RISK, Status.PRESERVED, Status.PARTLY):
+    if found is None or found.status in (Status.NO_WATER, Status.PRESERVED, Status.PARTLY):
         return
     helping = {inci_key(i.words) for i in present if i.is_a("helper_antimicrobial")}
     systems = [s for s in found.systems if inci_key(s.inci) not in helping]
     judged = {inci_key(s.inci) for s in systems}
     listed = [i for i in present if i.is_a("preservative") or _is_listed(i)]
-    if found.status == Status.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
+    acting = found.status == Status.LOW_RISK and any(s.acts for s in systems)
+    if acting or found.status == Status.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
         return
     watery = [i.name for i in present if i.water > 0]
     idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
@@ -178,14 +181,15 @@ def _is_listed(i: Ingredient) -> bool:
     return "preservative" in i.facts.functions and not i.is_a("helper_antimicrobial", "cationic_surfactant")
 
 
-def _crystals(present: Sequence[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
+def _crystals(present: Ingredients, formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     """Say where more of a weak acid is un-ionised than water dissolves (Henderson and Hasselbalch)."""
     water, ph = _water(present), formula.ph
     if ph is None or water < MOSTLY_WATER_PERCENT or _sum(i for i in present if _dissolves(i)) >= SOLVENT_PERCENT:
         return
     sums: dict[str, tuple[Decimal, list[Ingredient]]] = {}
+    held = "BENZYLALCOHOL" in present.keys  # the blend of the trade dissolves dehydroacetic acid in it
     for i in present:
-        if i.key in AS_ACID:
+        if i.key in AS_ACID and not (held and AS_ACID[i.key][0] == "dehydroacetic acid"):
             acid, factor = AS_ACID[i.key]
             total, names = sums.get(acid, (Decimal(0), []))
             sums[acid] = total + i.percent * factor, [*names, i]
@@ -193,7 +197,7 @@ def _crystals(present: Sequence[Ingredient], formula: FormulaFacts, rule: TradeR
         pka, dissolves = WEAK_ACIDS[acid]
         free = total / (1 + Decimal(10) ** (ph - pka))
         top = dissolves * water / 100
-        if free > top:
+        if free > top * SUPERSATURATION:
             what = (
                 f"{', '.join(i.name for i in names)}: {figures(free, 2)} % of un-ionised {acid} at pH "
                 f"{figures(ph, 3)}, and this water dissolves about {figures(top, 2)} %"

@@ -25,7 +25,7 @@ class WarningRule:
     selector: Selector | None
     above: Decimal
     exposure: str
-    product: str
+    scope: frozenset[str]
     is_legal: bool
     text: str
     reason: str
@@ -86,7 +86,8 @@ def other_statements(
 
 
 def _product_fits(rule: WarningRule, formula: FormulaFacts) -> bool:
-    return (not rule.product or rule.product in formula.products) and rule.exposure in ("", formula.exposure)
+    for_kind = not rule.scope or closeness(rule.scope, formula.products) > 0
+    return for_kind and rule.exposure in ("", formula.exposure)
 
 
 def _called(rule: WarningRule, present: Ingredients) -> tuple[str, ...] | None:

@@ -136,7 +136,7 @@ def _claim_row(rule: ClaimRule) -> Row:
 
 def _warning_row(rule: WarningRule) -> Row:
     called = "; ".join(rule.selector.items) if rule.selector else ""
-    kind = ", ".join(word for word in (called, rule.product, rule.exposure) if word)
+    kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
     wording = "fixed by law" if rule.is_legal else "own words"
     return Row(
         rule.rule_id,

@@ -1,0 +1,45 @@
+"""Formulas judged by hand from the law's text and the trade: what an expert says is said, at its strength."""
+
+import pytest
+
+from app.reference.judged import agreement, judged_formulas, words_in
+from app.reference.product_kinds import product_kinds
+from app.science.rules.values import Severity
+
+ALL = judged_formulas()
+CLEAN = [one for one in ALL if not any(s != Severity.NOTE for d in one.duties for s, _ in d.ways) and not one.also]
+
+
+def test_there_are_enough_of_both_markets_with_and_without_a_kind() -> None:
+    assert len(ALL) >= 180
+    assert sum(one.market == "US" for one in ALL) >= 50
+    assert sum(not one.facts.products for one in ALL) >= 25
+    assert len(CLEAN) >= 50
+
+
+def test_nearly_every_duty_is_said_at_its_strength() -> None:
+    results = [agreement(one) for one in ALL]
+    duties = sum(len(one.duties) for one in ALL)
+    missed = {r.id: (r.weak, r.silent) for r in results if r.weak or r.silent}
+    assert sum(r.right for r in results) >= 0.95 * duties, missed
+
+
+def test_false_alarms_are_rare() -> None:
+    loud = {r.id: [words_in(f) for f in r.alarms] for r in map(agreement, ALL) if r.alarms}
+    assert len(loud) <= 0.03 * len(ALL), loud
+
+
+@pytest.mark.parametrize("one", CLEAN, ids=lambda one: one.id)
+def test_a_clean_control_stays_clean(one) -> None:
+    assert not agreement(one).alarms
+
+
+def test_a_known_kind_is_one_of_the_list() -> None:
+    words = [frozenset(kind.words) for kind in product_kinds().values()]
+    assert all(not one.facts.products or one.facts.products in words for one in ALL)
+
+
+def test_a_duty_that_nobody_meets_is_counted() -> None:
+    """The measure itself can fail: without its findings a formula with duties meets none."""
+    one = next(one for one in ALL if one.duties)
+    assert one.duties[0].met_by([]) == ([], False)
