@@ -6,13 +6,12 @@ from pathlib import Path
 
 import click
 
-from app.commands import places
+from app.commands import opening, places
 from app.reference.judged import Agreement, agreement, judged_formulas
 from app.reference.law_table import TableChange, compare_tables, read_law_table, shipped_path
 from app.reference.limits import jurisdictions
 from app.science.errors import Invalid
 from app.science.rules.values import LimitRule
-from app.store.engine import open_store
 from app.store.errors import Unusable
 from app.work.clock import today
 from app.work.rules.law_change import FormulaChange, changes_for_formulas
@@ -20,18 +19,20 @@ from app.work.rules.law_change import FormulaChange, changes_for_formulas
 LISTED = 40
 
 
-@click.group("laws")
-def laws() -> None:
-    """Check a new table of law, see what it changes for your formulas, and take it; or measure the rules."""
-
-
-@laws.command("check")
-@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path))
-@click.option("--jurisdiction", type=click.Choice(jurisdictions()), required=True, help="Whose limits they are.")
+@click.command("laws")
+@click.argument("file", required=False, type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.option("--jurisdiction", type=click.Choice(jurisdictions()), help="Whose limits the table holds.")
 @click.option("--take", is_flag=True, help="Put it in place of the shipped table; the old one is kept beside it.")
+@click.option("--report", is_flag=True, help="Print how well the rules agree with formulas judged by hand.")
 @places.DATA_OPTION
-def check(file: Path, jurisdiction: str, take: bool, data: Path | None) -> None:
+def laws(file: Path | None, jurisdiction: str | None, take: bool, report: bool, data: Path | None) -> None:
     """Check a table of limits in FILE, list its changes, and name the formulas that are judged otherwise by it."""
+    if report:
+        for line in report_lines([agreement(one) for one in judged_formulas()]):
+            click.echo(line)
+        return
+    if file is None or jurisdiction is None:
+        raise click.UsageError("Name the FILE and its --jurisdiction, or ask for the --report.")
     try:
         rules = read_law_table(file, jurisdiction)
     except (Invalid, UnicodeDecodeError, OSError) as error:
@@ -82,15 +83,16 @@ def formula_lines(changes: Sequence[FormulaChange] | None) -> Iterable[str]:
 
 def _formulas(data: Path | None, jurisdiction: str, rules: tuple[LimitRule, ...]) -> list[FormulaChange] | None:
     where = places.choose(data)
-    address = places.database_address()
-    if not address and not where.database.exists():
+    if not places.database_address() and not where.database.exists():
         return None
     try:
-        store = open_store(address or f"sqlite:///{where.database}")
+        store = opening.open_workshop(where)
     except Unusable as error:
         raise click.ClickException(str(error)) from error
     with store.reading() as session:
-        return changes_for_formulas(session, jurisdiction, rules)
+        changes = changes_for_formulas(session, jurisdiction, rules)
+    store.close()
+    return changes
 
 
 def _take(file: Path, jurisdiction: str) -> str:
@@ -102,14 +104,6 @@ def _take(file: Path, jurisdiction: str) -> str:
     except OSError as error:
         raise click.ClickException(f"The table could not be put in place: {error.strerror or error}.") from error
     return f"Taken. The table before it is kept as {kept.name}. Start Tarebook again to work with the new one."
-
-
-@laws.command("report")
-def report() -> None:
-    """Print how well the rules agree with formulas that were judged by hand."""
-    results = [agreement(one) for one in judged_formulas()]
-    for line in report_lines(results):
-        click.echo(line)
 
 
 def report_lines(results: Sequence[Agreement]) -> Iterable[str]:
@@ -124,5 +118,3 @@ def report_lines(results: Sequence[Agreement]) -> Iterable[str]:
         yield from (f"  {r.id} too weak: {text}" for text in r.weak)
         yield from (f"  {r.id} not said: {text}" for text in r.silent)
         yield from (f"  {r.id} false: {f.severity} {f.rule} {f.what[:80]}" for f in r.alarms)
-
-

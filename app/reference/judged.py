@@ -101,7 +101,9 @@ def agreement(one: JudgedFormula) -> Agreement:
     """Return how the rules do on a judged formula."""
     findings = check_formula(one.facts, rulebook(one.market)).findings
     spoken: list[Finding] = []
-    weak, silent, right = [], [], 0
+    weak: list[str] = []
+    silent: list[str] = []
+    right = 0
     for duty in one.duties:
         found, strong = duty.met_by(findings)
         spoken += found

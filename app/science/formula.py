@@ -176,6 +176,7 @@ class Formula:
     phases: tuple[Phase, ...] = ()
     code: str = ""
     product_type: str = ""
+    product_kind: str = ""
     exposure: str = "leave-on"
     special_uses: tuple[str, ...] = ()
     claims: str = ""

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.reference.materials import material as library_material
+from app.reference.product_kinds import SPECIAL_USES
 from app.reference.provenance import from_memory
 from app.reference.rulebook import rulebook
 from app.science.errors import Invalid
@@ -28,7 +29,7 @@ from app.work.rules.book import book_of, corrected_limits, counts_in_checks, lim
 from app.work.rules.checks import FormulaChecks
 from app.work.rules.corrections import find_value, put_right, read_corrections, shipped_values, take_back
 from app.work.rules.own_values import memory_about
-from app.work.rules.products import SPECIAL, product_words
+from app.work.rules.products import kind_of_product
 from app.work.rules.sheet import answer_finding, checks_sheet
 from app.work.rules.tables import find_table, old_law, overviews, rows_of, tables
 from app.work.typed import Faults
@@ -245,33 +246,48 @@ def test_natural_origin_and_counts_follow_from_the_substances(store: Store, make
 
 
 @pytest.mark.parametrize(
-    ("typed", "uses", "meant"),
+    ("typed", "kind"),
     [
-        ("hand cream, oil in water", (), {"hand", "skin"}),
-        ("Handmade balm", (), set()),
-        ("shampoo bar, anti-dandruff", (), {"hair", "anti-dandruff"}),
-        ("Body lotion", (), {"body lotion", "skin"}),
-        ("", ("eye area", "spray"), {"eye", "spray"}),
-        ("cream", ("under three",), {"children", "children under 3"}),
-        ("toothpaste", ("oral",), {"toothpaste", "oral"}),
-        ("lip balm", (), {"lip"}),
-        ("cream", ("nonsense",), set()),
+        ("hand cream, oil in water", "hand cream"),
+        ("Handmade thing", ""),
+        ("Mouthwash with mint", "mouthwash"),
+        ("self tanner", "self-tanner, body"),
+        ("Intimate wash", "intimate wash"),
+        ("diaper cream", "nappy cream"),
+        ("toner", "face toner"),
+        ("Sun oil", "tanning oil"),
+        ("SPF day cream", "face sunscreen"),
+        ("teeth whitening", "tooth whitening"),
+        ("Cuticle remover", "cuticle remover"),
+        ("henna", "henna hair colour"),
+        ("After-sun lotion", "after-sun"),
+        ("solid perfume", "solid perfume"),
+        ("body oil", "body oil"),
+        ("Gesichtscreme", "face cream"),
+        ("crème mains", "hand cream"),
+        ("", ""),
     ],
 )
-def test_the_kind_of_product_is_read_from_words(typed: str, uses: tuple[str, ...], meant: set[str]) -> None:
-    assert product_words(typed, uses) == meant
+def test_words_propose_a_kind_of_product(typed: str, kind: str) -> None:
+    assert kind_of_product("", typed).kind == kind
+
+
+def test_a_choice_goes_before_the_words_and_uses_add_to_it() -> None:
+    found = kind_of_product("shampoo", "lip balm", ("under three",))
+    assert (found.kind, found.chosen) == ("shampoo", True)
+    assert found.words == {"hair", "shampoo", "children", "children under 3"}
 
 
 def test_every_special_use_of_the_page_has_a_meaning() -> None:
     from app.web.formulas.forms import USES
 
-    assert set(USES) == set(SPECIAL)
+    assert set(USES) == set(SPECIAL_USES)
 
 
 @given(st.text(max_size=60))
 @settings(max_examples=30)
 def test_any_words_for_a_product_are_read_without_a_fault(typed: str) -> None:
-    assert isinstance(product_words(typed), frozenset)
+    assert isinstance(kind_of_product(typed, typed).kind, str)
 
 
 HEXACHLOROPHENE = ("limits/US", "US, Hexachlorophene, not on mucous membranes", "max_percent")

@@ -14,11 +14,12 @@ from app.work.formulas.faults import FieldFault
 
 Form = MultiDict[str, str]
 
-USES = ("eye area", "spray", "oral", "under three")
+USES = ("eye area", "spray", "oral", "under three", "professional")
 ONE_LINE = (
     "name",
     "code",
     "product_type",
+    "product_kind",
     "exposure",
     "basis",
     "density",

@@ -6,6 +6,7 @@ from typing import Any
 from flask import current_app, render_template, request
 
 from app.documents.words import plain
+from app.reference.product_kinds import kinds_by_group, propose_kind
 from app.store.engine import Store
 from app.web.context import person
 from app.web.formulas.columns import COLUMNS, chosen
@@ -79,6 +80,8 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
         "usual_loss": plain(sheet.results.context.workshop.loss_percent),
         "bases": BASES,
         "uses": USES,
+        "kinds": kinds_by_group(),
+        "proposed_kind": propose_kind(sheet.draft.product_type),
         "new_id": new_id,
         "conflict": None,
         "row_version": sheet.there.row_version,

@@ -116,6 +116,7 @@ def _all_facts(formula: Formula) -> dict[str, str]:
     found = {
         "Name": formula.name,
         "Product type": formula.product_type,
+        "Kind of product": formula.product_kind,
         "Stays on or rinses off": formula.exposure,
         "Special uses": ", ".join(formula.special_uses),
         "Claims": formula.claims,

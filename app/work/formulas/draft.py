@@ -37,12 +37,14 @@ class Draft:
         density: density of the finished product in g/mL, needed for ``w/v``, ``v/v`` and sizes given as a volume.
         batch: the batch size: a mass, a volume, or a number of units (``40 units``).
         fill: what goes into one unit, a mass or a volume.
+        product_kind: the kind of product of the pick-list; empty while none was chosen.
         special_uses: further words of exposure (``eye area``, ``spray``, ``oral``, ``under three``).
     """
 
     name: str = ""
     code: str = ""
     product_type: str = ""
+    product_kind: str = ""
     exposure: str = "leave-on"
     special_uses: tuple[str, ...] = ()
     basis: str = "w/w"

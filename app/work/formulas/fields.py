@@ -11,6 +11,7 @@ HEAD_WORDS: Mapping[str, str] = {
     "name": "Name",
     "code": "Code",
     "product_type": "Product type",
+    "product_kind": "Kind of product",
     "exposure": "Stays on or rinses off",
     "special_uses": "Special uses",
     "basis": "How amounts are meant",

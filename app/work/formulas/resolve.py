@@ -126,6 +126,7 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         phases=tuple(_phases(draft, lines, reader)),
         code=draft.code,
         product_type=draft.product_type,
+        product_kind=draft.product_kind,
         exposure=draft.exposure,
         special_uses=draft.special_uses,
         claims=defaults.claims,

@@ -8,7 +8,8 @@ from app.reference.rulebook import in_inci
 from app.science.formula import Formula, Line
 from app.science.rules.names import is_water
 from app.science.rules.values import Exposure, FormulaFacts
-from app.work.rules.products import product_words
+from app.work.clock import today
+from app.work.rules.products import KindOfProduct, kind_of_product
 
 # Phases at least this hot are taken to be joined hot; a cool-down phase goes in later, at its own temperature.
 JOINED_HOT_C = Decimal(55)
@@ -23,24 +24,27 @@ class Question:
     has_claims: bool
     ph_from: str
     missing: tuple[str, ...]
+    kind: KindOfProduct
 
 
 def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     """Turn a formula into the question; the target pH goes before a predicted one."""
     target = formula.target_ph
+    kind = kind_of_product(formula.product_kind, formula.product_type, formula.special_uses)
     exposure = formula.exposure if formula.exposure in set(Exposure) else Exposure.LEAVE_ON
     facts = FormulaFacts(
         materials=in_inci(tuple(material for material in formula.dosed if material.parts)),
         exposure=Exposure(exposure),
         ph=predicted_ph if target is None else target,
-        products=product_words(formula.product_type, formula.special_uses),
+        products=kind.words,
+        on=today(),
         temperatures_c=_temperatures(formula),
         order=tuple(dict.fromkeys(line.name for line in formula.lines if line.material.id)),
         joined_c=_joined_hot(formula),
     )
     texts = tuple(text for text in (formula.name, formula.product_type, formula.claims) if text.strip())
     missing = tuple(_missing(formula))
-    return Question(facts, texts, bool(formula.claims.strip()), _ph_from(target, predicted_ph), missing)
+    return Question(facts, texts, bool(formula.claims.strip()), _ph_from(target, predicted_ph), missing, kind)
 
 
 def _ph_from(target: Decimal | None, predicted: Decimal | None) -> str:

@@ -97,9 +97,9 @@ CASES = [
         {"Phenoxyethanol": "0.9", "Polysorbate 20": "10"},
         NONE,
     ),
-    ("C21", STOP, {"Sodium Benzoate": "0.5"}, "5.6", {"Sodium Benzoate": "0.5"}, "5.5"),
-    ("C21", CAUTION, {"Sodium Benzoate": "0.5", "Phenoxyethanol": "0.9"}, "6", {"Phenoxyethanol": "0.9"}, "6"),
-    ("C21", STOP, {"Dehydroacetic Acid": "0.3"}, "6.1", {"Dehydroacetic Acid": "0.3"}, "6"),
+    ("C21", NOTE, {"Sodium Benzoate": "0.5", "Phenoxyethanol": "0.9"}, "5.6", {"Sodium Benzoate": "0.5"}, "5.5"),
+    ("C21", NOTE, {"Sodium Benzoate": "0.5", "Phenoxyethanol": "0.9"}, "6", {"Phenoxyethanol": "0.9"}, "6"),
+    ("C21", CAUTION, {"Dehydroacetic Acid": "0.3"}, "6.1", {"Dehydroacetic Acid": "0.3"}, "6"),
     ("C22", CAUTION, {"Salicylic Acid": "0.5", "Kaolin": "2"}, NONE, {"Salicylic Acid": "0.5"}, NONE),
     ("C23", NOTE, {"Disodium EDTA": "0.1", "Zinc Oxide": "5"}, NONE, {"Disodium EDTA": "0.1"}, NONE),
     ("C24", STOP, {"Hydrogen Peroxide": "3", "Sodium Sulfite": "0.1"}, NONE, {"Hydrogen Peroxide": "3"}, NONE),
@@ -150,7 +150,7 @@ CASES = [
     ("C49", CAUTION, {"Ammonium Lauryl Sulfate": "10"}, "7.1", {"Ammonium Lauryl Sulfate": "10"}, "7"),
     (
         "C50",
-        NOTE,
+        CAUTION,
         {"Sodium Bicarbonate": "2", "Citric Acid": "1", "Aqua": "80"},
         NONE,
         {"Sodium Bicarbonate": "60", "Citric Acid": "30"},
@@ -159,12 +159,12 @@ CASES = [
     (
         "C51",
         NOTE,
-        {"Phenoxyethanol": "0.9", "Polysorbate 60": "3"},
+        {"Phenoxyethanol": "1.3", "Polysorbate 60": "3"},
         NONE,
         {"Phenoxyethanol": "0.5", "Polysorbate 60": "3"},
         NONE,
     ),
-    ("C52", NOTE, {"Potassium Sorbate": "0.2"}, NONE, {"Phenoxyethanol": "0.2"}, NONE),
+    ("C52", NOTE, {"Potassium Sorbate": "0.9"}, NONE, {"Phenoxyethanol": "0.2"}, NONE),
     ("P08", NOTE, {"Citrus Aurantium Bergamia Peel Oil": "0.3"}, NONE, {"Lavandula Angustifolia Oil": "0.3"}, NONE),
 ]
 HEAT = [

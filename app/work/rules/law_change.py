@@ -1,0 +1,60 @@
+"""What a new table of law changes for the formulas of a workshop, before it is taken."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.reference.limits import limit_rows
+from app.reference.rulebook import rulebook
+from app.science.rules.check import Rulebook, check_formula
+from app.science.rules.limits import LimitIndex
+from app.science.rules.values import Finding, FormulaFacts, LimitRule
+from app.store.formulas import Formula
+from app.work.formulas.deeds import open_draft
+from app.work.formulas.results import results_of
+from app.work.rules.asking import question
+from app.work.rules.predicted_ph import predicted_ph
+
+
+@dataclass(frozen=True, slots=True)
+class FormulaChange:
+    """A formula that a new table judges otherwise: what is found then, and what is found no more."""
+
+    code: str
+    name: str
+    found: tuple[str, ...]
+    gone: tuple[str, ...]
+
+
+def changes_for_formulas(session: Session, jurisdiction: str, rules: Sequence[LimitRule]) -> list[FormulaChange]:
+    """Return the formulas whose findings differ under the new limits of a jurisdiction."""
+    changes = []
+    for market in ("EU", "US") if jurisdiction == "GUIDANCE" else (jurisdiction,):
+        before = rulebook(market)
+        after = with_limits(before, jurisdiction, rules)
+        for formula_id in session.scalars(select(Formula.id).where(Formula.retired_at.is_(None)).order_by(Formula.id)):
+            there = open_draft(session, formula_id)
+            formula = results_of(session, there).formula
+            change = _change(question(formula, predicted_ph(formula)).facts, before, after)
+            if any(change):
+                changes.append(FormulaChange(there.code, there.name, *change))
+    return changes
+
+
+def with_limits(book: Rulebook, jurisdiction: str, rules: Sequence[LimitRule]) -> Rulebook:
+    """Return a rulebook in which a table of limits takes the place of the shipped one."""
+    others = (r for r in limit_rows() if r.jurisdiction.upper() != jurisdiction and book.jurisdiction in r.applies_in)
+    kept = tuple(r for r in (*rules, *others) if r.rule_type != "info" and book.jurisdiction in r.applies_in)
+    return replace(book, rules=kept, limits=LimitIndex(kept))
+
+
+def _change(facts: FormulaFacts, before: Rulebook, after: Rulebook) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    old, new = (check_formula(facts, book).findings for book in (before, after))
+    return _only(new, old), _only(old, new)
+
+
+def _only(findings: Sequence[Finding], other: Sequence[Finding]) -> tuple[str, ...]:
+    known = {(f.rule, f.severity, f.what) for f in other}
+    return tuple(f"{f.severity}: {f.what}" for f in findings if (f.rule, f.severity, f.what) not in known)
