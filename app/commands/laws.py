@@ -82,13 +82,12 @@ def formula_lines(changes: Sequence[FormulaChange] | None) -> Iterable[str]:
 
 
 def _formulas(data: Path | None, jurisdiction: str, rules: tuple[LimitRule, ...]) -> list[FormulaChange] | None:
-    where = places.choose(data)
-    if not places.database_address() and not where.database.exists():
-        return None
     try:
-        store = opening.open_workshop(where)
+        store = opening.open_own(places.choose(data))
     except Unusable as error:
         raise click.ClickException(str(error)) from error
+    if store is None:
+        return None
     with store.reading() as session:
         changes = changes_for_formulas(session, jurisdiction, rules)
     store.close()

@@ -63,9 +63,10 @@ def test_an_open_page_gets_the_checks_with_every_save(client: FlaskClient, store
     form = {"row_version": str(there.row_version), "editor": "e", "base": there.draft.to_json(), "basis": "w/w"}
     form |= {"name": "Hand cream", "exposure": "leave-on", "phase": "a", "line": "b", "line.b.phase": "a"}
     form |= {"line.b.typed": "Sodium Benzoate", "line.b.amount": "0.4", "target_ph": "4.8"}
-    found = client.post(f"/formulas/{formula}", data=form, headers={"X-Live": "1"}).get_json()
-    assert 'id="section-checks"' in found["parts"]["results"]
-    assert "finding stop" not in found["parts"]["results"]
+    assert client.post(f"/formulas/{formula}", data=form, headers={"X-Live": "1"}).status_code == 200
+    found = client.get(f"/formulas/{formula}/follows?open=checks").get_json()
+    assert "finding note" in found["bodies"]["checks"]
+    assert "finding stop" not in found["bodies"]["checks"]
 
 
 def test_the_checks_cost_two_statements(client: FlaskClient, statements, formula: int) -> None:
