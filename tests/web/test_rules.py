@@ -65,7 +65,7 @@ def test_an_open_page_gets_the_checks_with_every_save(client: FlaskClient, store
     form |= {"line.b.typed": "Sodium Benzoate", "line.b.amount": "0.4", "target_ph": "4.8"}
     assert client.post(f"/formulas/{formula}", data=form, headers={"X-Live": "1"}).status_code == 200
     found = client.get(f"/formulas/{formula}/follows?open=checks").get_json()
-    assert "finding note" in found["bodies"]["checks"]
+    assert "Not checked" in found["bodies"]["checks"]
     assert "finding stop" not in found["bodies"]["checks"]
 
 
