@@ -1,10 +1,12 @@
 """Legal maxima that hold for every use of a substance: the only ones that may bound an inference."""
 
 from collections.abc import Iterable, Mapping
+from datetime import date
 from functools import cache
 from types import MappingProxyType
 
 from app.reference.limits import jurisdictions, limit_rows
+from app.reference.product_kinds import product_kinds
 from app.science.rules.values import Exposure, LimitRule, Purpose
 
 NO_CAP = 100.0
@@ -23,13 +25,18 @@ ONE_PURPOSE = frozenset(
         "ZINC OXIDE",
     }
 )
+# Lowered from 10 % by (EU) 2022/2195 (from memory), so older products hold more.
+LOWERED = frozenset({"HOMOSALATE"})
 RINSED = ("shampoo", "rinse", "shower", "body wash", "hand wash", "face wash", "soap", "shaving", "shave")
 STAYING = ("leave-on", "leave on", "lotion", "balm", "serum", "deodorant", "ointment", "sunscreen", "after-sun", "mist")
 DOUBTFUL = ("cleans", "mask", "remov", "micellar", "conditioner", "wash", "rinse", "scrub", "2-in-1", "toothpaste")
 
 
-def exposure_of(product_type: str) -> Exposure | None:
-    """Tell from free words whether a product stays on the skin; None when the words do not settle it."""
+def exposure_of(product_type: str, product_kind: str = "") -> Exposure | None:
+    """Tell from a kind of product, else from free words, whether it stays on the skin; None when nothing settles it."""
+    kind = product_kinds().get(product_kind)
+    if kind:
+        return kind.exposure
     words = product_type.casefold()
     if any(word in words for word in RINSED) and not any(word in words for word in STAYING):
         return Exposure.RINSE_OFF
@@ -38,20 +45,28 @@ def exposure_of(product_type: str) -> Exposure | None:
 
 
 @cache
-def legal_caps(jurisdiction: str, exposure: Exposure | None = None) -> Mapping[str, float]:
-    """Give the maximum (% w/w of the substance as named) by `inci_key`, where one holds for every use.
+def legal_caps(jurisdiction: str, exposure: Exposure | None = None, on: date | None = None) -> Mapping[str, float]:
+    """Return the maximum (% w/w of the substance as named) by `inci_key`, where one holds for every use.
 
-    Without an exposure the loosest scope counts. Rows for one purpose, rows that need facts outside the formula and
+    Without an exposure the loosest scope counts, without a day only rows that have always held: a product in hand may
+    be older than the newest amendment. Rows for one purpose, rows that need facts outside the formula and
     prohibitions are left out. An unknown jurisdiction has no maxima.
     """
     if jurisdiction.upper() not in jurisdictions():
         return MappingProxyType({})
     found: dict[str, list[LimitRule]] = {}
     for row in limit_rows(jurisdiction):
-        for key in row.factors if _bounding(row) else ():
+        for key in row.factors if _bounding(row) and _holds(row, on) else ():
             found.setdefault(key, []).append(row)
-    caps = {key: _cap(key, rows, exposure) for key, rows in found.items() if key not in ONE_PURPOSE}
+    without = ONE_PURPOSE | (LOWERED if on is None else frozenset())
+    caps = {key: _cap(key, rows, exposure) for key, rows in found.items() if key not in without}
     return MappingProxyType({key: cap for key, cap in caps.items() if 0 < cap < NO_CAP})
+
+
+def _holds(row: LimitRule, on: date | None) -> bool:
+    if on is None:
+        return row.applies_from is None and row.until is None
+    return row.in_force(on)
 
 
 def _bounding(row: LimitRule) -> bool:

@@ -1,7 +1,7 @@
 """What the inference is told: class priors, class rules, and what is shipped of each listed substance."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
@@ -10,8 +10,11 @@ from app.reference.inci_names import inci_names
 from app.reference.library import Substance, substances
 from app.reference.tables import read_table
 from app.science.inference.classes import ClassRules, NameRule
-from app.science.inference.values import ClassPrior, ListedName, PriorTable
+from app.science.inference.values import PLANT_WATER, WATER, ClassPrior, ListedName, PriorTable
 
+NARROWED = frozenset({"", "sun cream", "cream or lotion", "gel or serum"})
+CLAY = re.compile(r"KAOLIN|\bCLAY\b|MONTMORILLONITE|ILLITE|SOLUM|\bMUD\b|^MARIS LIMUS")
+MINERAL_FILTERS = frozenset({"ZINC OXIDE", "TITANIUM DIOXIDE"})
 CLASS_COLUMNS = [
     "class_name",
     "label",
@@ -134,7 +137,7 @@ def _kind_words() -> tuple[tuple[str, tuple[str, ...]], ...]:
     return tuple((row["kind"], tuple(row["words"].split(";"))) for row in read_table("inference_kinds", KIND_COLUMNS))
 
 
-def product_kinds() -> tuple[str, ...]:
+def kinds_with_levels() -> tuple[str, ...]:
     """Return the kinds of product whose usual levels are known."""
     return tuple(kind for kind, _ in _kind_words())
 
@@ -143,3 +146,18 @@ def kind_of(product_type: str) -> str:
     """Return the kind of product that free words tell; empty when they tell none."""
     words = product_type.casefold()
     return next((kind for kind, told in _kind_words() if any(word in words for word in told)), "")
+
+
+def kind_by_names(names: Sequence[ListedName], told: str = "") -> str:
+    """Return the kind of product; clay, or mineral filters alone, among the first three names tell a narrower one.
+
+    ``told`` stands where the names say nothing; a told powder, stick or soap stays what it is.
+    """
+    first = [name.key for name in names[:3]]
+    filters = [name.key for name in names if name.class_name == "uv_filter"]
+    if told in NARROWED and any(name.class_name in (WATER, PLANT_WATER) for name in names[:2]):
+        if any(CLAY.search(key) for key in first):
+            return "clay mask"
+        if any(key in MINERAL_FILTERS for key in first) and set(filters) <= MINERAL_FILTERS:
+            return "mineral sun cream"
+    return told

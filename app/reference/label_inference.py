@@ -2,11 +2,18 @@
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import date
 
 from app.reference.inference_caps import exposure_of, legal_caps
-from app.reference.inference_prior import class_of, class_priors, kind_of, listed_name
+from app.reference.inference_measures import (
+    Narrowing,
+    Reading,
+    expected_narrowings,
+    observe,
+)
+from app.reference.inference_prior import class_of, class_priors, kind_by_names, kind_of, listed_name
 from app.science.inference.classes import in_company
-from app.science.inference.infer import infer
+from app.science.inference.infer import work_out
 from app.science.inference.tail import colour_tail
 from app.science.inference.values import WATER, Inference, Known, ListedName
 from app.science.inference.wording import percent_words
@@ -18,6 +25,8 @@ STARTING_POINT = (
     "products are the same."
 )
 
+UNFITTING = "The reading '{}' fits no composition that this list allows, so it was set aside; check it."
+
 
 @dataclass(frozen=True, slots=True)
 class LabelInference:
@@ -26,6 +35,8 @@ class LabelInference:
     names: tuple[ListedName, ...]
     inference: Inference
     notes: tuple[str, ...]
+    kind: str = ""
+    narrowing: tuple[Narrowing, ...] = ()
 
 
 def infer_label(
@@ -34,6 +45,11 @@ def infer_label(
     product_type: str = "",
     jurisdiction: str = "EU",
     aside: Collection[tuple[str, int]] = (),
+    *,
+    product_kind: str = "",
+    on: date | None = None,
+    readings: Sequence[Reading] = (),
+    with_narrowing: bool = False,
 ) -> LabelInference:
     """Infer the percentages of a read list.
 
@@ -43,14 +59,32 @@ def infer_label(
         product_type: free words for the kind of product; may be empty.
         jurisdiction: whose legal maxima hold, ``EU`` or ``US``.
         aside: rules the maker sets aside, each ``maximum`` or ``order`` with the place of its name.
+        product_kind: the kind of product of the pick-list, empty where none is chosen.
+        on: the day the law is asked for; without one only maxima that have always held count.
+        readings: what was measured and seen of the product.
+        with_narrowing: whether to work out what further measurements would narrow.
 
     Raises:
         Invalid: when there are no names or too many.
     """
-    listed = _without(listed_names(names, product_type, jurisdiction), aside)
+    exposure = exposure_of(product_type, product_kind)
+    listed = _without(listed_names(names, legal_caps(jurisdiction, exposure, on)), aside)
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
-    found = infer(listed, class_priors(), known, doubtful, kind=kind_of(product_type))
-    return LabelInference(listed, found, tuple(_notes(names, listed, found, jurisdiction)))
+    told = kind_of(f"{product_kind} {product_type}")
+    kind = kind_by_names(listed, told)
+    observed, known = observe(listed, known, readings)
+    found = work_out(listed, class_priors(), known, doubtful, kind=kind, observed=observed, with_draws=with_narrowing)
+    notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_note(kind, told)]
+    notes += [UNFITTING.format(name) for name in found.unfitting]
+    narrowing = expected_narrowings(listed, found, readings) if with_narrowing else ()
+    return LabelInference(listed, found.inference, tuple(notes), kind, narrowing)
+
+
+def _kind_note(kind: str, told: str) -> Iterable[str]:
+    if kind and kind != told:
+        yield f"Taken for a {kind} by what stands high in the list; its usual levels count."
+    elif kind:
+        yield f"Told as {kind}: what such products usually hold of each class counts."
 
 
 def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:
@@ -59,10 +93,9 @@ def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -
     return tuple(replace(n, colour=True) if ("order", i) in aside else n for i, n in enumerate(uncapped))
 
 
-def listed_names(names: Sequence[ReadName], product_type: str, jurisdiction: str) -> tuple[ListedName, ...]:
+def listed_names(names: Sequence[ReadName], caps: Mapping[str, float]) -> tuple[ListedName, ...]:
     """Join read names with class, use range and legal maximum; trailing colours and shades leave the order."""
     keys = [name.key for name in names]
-    caps = legal_caps(jurisdiction, exposure_of(product_type))
     classes = in_company(keys, [class_of(key) for key in keys])
     certain = [key for key, name in zip(keys, names, strict=True) if not name.may_contain]
     free = colour_tail(certain) | {i for i, name in enumerate(names) if name.may_contain or name.active}

@@ -7,20 +7,18 @@ are common practice.
 import itertools
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from functools import cache
 
 import numpy as np
 
 from app.reference.blends import Blend, blend_uses, blends
 from app.reference.inference_caps import exposure_of
-from app.reference.mixtures import Entry, build_adjuster, build_mixture
+from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
+from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
 from app.reference.thickeners import thickener_of
-from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.gel import Window
-from app.science.acid_base.model import LEAST_WATER_PERCENT, compile_model, water_percent
-from app.science.acid_base.prediction import predict_model
+from app.science.acid_base.model import LEAST_WATER_PERCENT
 from app.science.errors import Invalid
 from app.science.inference.makeable import MakeableStart, Requirement, makeable_start, weighable
 from app.science.inference.values import PLANT_WATER, WATER, Estimate, Inference, ListedName
@@ -30,7 +28,6 @@ from app.science.rules.values import Exposure
 
 OILS = frozenset({"oil", "ester", "hydrocarbon", "silicone", "wax"})
 SCENTS = frozenset({"perfume", "essential_oil"})
-BASES, ACIDS = frozenset({"base", "amine_base"}), frozenset({"acid", "acid_active"})
 WORKING = frozenset({"chelator", "antioxidant"})
 EMULSIFIER_SHARE, LEAST_OIL = 0.15, 5.0  # an emulsifier of about a sixth of its oils (common practice)
 SOLUBILISER_SHARE = 3.0  # solubiliser over perfume or essential oil (common practice)
@@ -97,27 +94,30 @@ def start_from_label(
     shape = _Shape(listed, inference.rows, tuple(counted), exposure_of(product_type) is not Exposure.RINSE_OFF)
     bought = tuple(_bought_blends(shape))
     target, reason, adjuster = _target(shape)
+    solvable = ph_of(shape.listed, [row.estimate for row in shape.rows]) is not None
     needs = [*_requirements(shape, bought, target)]
     try:
         start = makeable_start(inference.rows, chain, inference.line_probability, needs, counted)
         for _ in range(ROUNDS):
-            if target is None or adjuster is None:
+            if target is None or adjuster is None or not solvable:
                 break
-            amount = _dose(shape, start.percents, adjuster, target)
+            amount = adjuster_dose(listed, start.percents, adjuster, target)
             if amount is None or abs(amount - start.percents[adjuster]) < 0.005 * max(amount, 1e-4):
                 break
             pinned = Requirement("pH", {adjuster: 1.0}, amount, amount, "charge balance of the shipped tables", 200.0)
             start = makeable_start(inference.rows, chain, inference.line_probability, [*needs, pinned], counted)
     except ValueError:
         return None
-    percents = _weighable(start.percents, needs, adjuster)
-    if adjuster is not None and target is not None:
-        amount = _dose(shape, percents, adjuster, target)
+    missed_blends = any(r.rule == "blend" for r in start.unmet)
+    bought = () if missed_blends else bought
+    percents = _weighable(start.percents, needs, adjuster, bought)
+    if adjuster is not None and target is not None and solvable:
+        amount = adjuster_dose(listed, percents, adjuster, target)
         if amount is not None and abs(amount - percents[adjuster]) <= AS_BEFORE * amount:
             refined = [amount if place == adjuster else percent for place, percent in enumerate(percents)]
-            better = _weighable(refined, needs, adjuster)
+            better = _weighable(refined, needs, adjuster, bought)
             percents = better if _descends(better, chain[: start.above_line]) else percents
-    reached = _ph(shape, percents)
+    reached = ph_of(shape.listed, percents)
     missed = target is not None and reached is not None and abs(reached - target) > EDGE
     unmet = (*start.unmet, Requirement("pH", {})) if missed else start.unmet
     start = replace(start, percents=percents, unmet=unmet)
@@ -129,8 +129,16 @@ def _descends(percents: Sequence[float], places: Iterable[int]) -> bool:
     return all(percents[a] >= percents[b] for a, b in itertools.pairwise(places))
 
 
-def _weighable(percents: Sequence[float], needs: Iterable[Requirement], adjuster: int | None) -> tuple[float, ...]:
-    """Round to figures as one weighs them, never below a least amount; the largest takes what is left to 100."""
+def _weighable(
+    percents: Sequence[float],
+    needs: Iterable[Requirement],
+    adjuster: int | None,
+    bought: Iterable[BoughtBlend],
+) -> tuple[float, ...]:
+    """Round to figures as one weighs them, never below a least amount; the largest takes what is left to 100.
+
+    The parts of a blend follow its largest part.
+    """
     least = {place: r.low for r in needs if len(r.terms) == 1 for place in r.terms if np.isfinite(r.low)}
     largest = max(range(len(percents)), key=lambda place: percents[place])
     rounded = []
@@ -138,6 +146,10 @@ def _weighable(percents: Sequence[float], needs: Iterable[Requirement], adjuster
         value = float(f"{percent:.2g}") if place == adjuster else weighable(percent)
         low = least.get(place, 0.0)
         rounded.append(min(low, percent) if value < low <= percent + 1e-6 else value)
+    for blend in bought:
+        first = max(blend.shares, key=lambda place: blend.shares[place])
+        for place, share in blend.shares.items():
+            rounded[place] = round(rounded[first] * share / blend.shares[first], 6)
     rest = 100.0 - sum(rounded) + rounded[largest]
     for place in range(len(rounded)):  # two that were nearly alike may not change places
         if place != largest and percents[place] <= percents[largest] and rounded[place] > rest:
@@ -295,9 +307,8 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
     acids = [i for i in shape.places(ACIDS) if shape.rows[i].estimate < LARGEST_ADJUSTER]
     if not shape.wet or shape.soapy or not (bases or acids):
         return None, "", None
-    natural = _ph(
-        shape, [0.0 if i in {*bases, *acids} else row.estimate for i, row in enumerate(shape.rows)], rough=True
-    )
+    without = [0.0 if i in {*bases, *acids} else row.estimate for i, row in enumerate(shape.rows)]
+    natural = ph_of(shape.listed, without, rough=True)
     keeping = [
         (name.name, row.preservative)
         for i, name in enumerate(shape.listed)
@@ -305,7 +316,7 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
     ]
     gels = [(n.name, t) for n in shape.listed if (t := thickener_of(n.key)) and t.needs_neutraliser]
 
-    likely = _ph(shape, [row.estimate for row in shape.rows]) or COMFORTABLE_PH
+    likely = ph_of(shape.listed, [row.estimate for row in shape.rows]) or COMFORTABLE_PH
     aim = min(max(likely, COMFORTABLE_PH - 1), COMFORTABLE_PH + 1)
 
     def worth(ph: float) -> float:
@@ -328,39 +339,6 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
 def _best(window: object, ph: float) -> bool:
     low, high = getattr(window, "best_from", None), getattr(window, "best_to", None)
     return low is not None and high is not None and low <= ph <= high
-
-
-def entries_of(listed: Sequence[ListedName], percents: Sequence[float], without: int | None = None) -> list[Entry]:
-    """Write a composition as lines of substances; one may be left out, to be worked out."""
-    return [
-        Entry(name.key, Decimal(str(round(percent, 7))), Decimal(100))
-        for i, (name, percent) in enumerate(zip(listed, percents, strict=True))
-        if i != without and percent > 1e-7
-    ]
-
-
-def _dose(shape: _Shape, percents: Sequence[float], adjuster: int, target: float) -> float | None:
-    """Return the % w/w of the adjuster that sets the pH, 0 where none is needed; None when it cannot."""
-    name = shape.listed[adjuster]
-    try:
-        mixture = build_mixture(entries_of(shape.listed, percents, adjuster)).mixture
-        stock, _ = build_adjuster(name.key, Decimal(100))
-        dose = plan_dose(compile_model(mixture, (stock,)), target)
-    except Invalid:
-        return None
-    return None if dose.value is None else 100.0 * dose.value / (1 + dose.value)
-
-
-def _ph(shape: _Shape, percents: Sequence[float], *, rough: bool = False) -> float | None:
-    """Predict the pH; ``rough`` gives the number also where nothing holds it and none may be promised."""
-    try:
-        mixture = build_mixture(entries_of(shape.listed, percents)).mixture
-        if water_percent(mixture.lines, mixture.water_percent) < LEAST_WATER_PERCENT:
-            return None
-        found = predict_model(compile_model(mixture))
-    except Invalid:
-        return None
-    return None if found.withheld and not rough else float(found.ph.value)
 
 
 def _preservation(shape: _Shape, start: MakeableStart, ph: float | None) -> Preservation | None:

@@ -236,3 +236,24 @@ def test_the_number_of_statements_does_not_grow_with_the_list(
 def test_the_started_formulas_are_named_on_the_page(client: FlaskClient, store: Store, cream: int) -> None:
     formula_id = start_formula(store, cream, Choices(), "Named here")
     assert f'<a href="/formulas/{formula_id}">Named here</a>' in text_of(client.get(f"/read-a-label/{cream}"))
+
+
+def test_what_is_seen_and_measured_is_kept_and_counts(client: FlaskClient, cream: int) -> None:
+    before = text_of(client.get(f"/read-a-label/{cream}"))
+    assert "What would tell most:" in before
+    form = {"observed-drying": "50 ± 1", "observed-tail": "scattered", "observed-pack": "3 % urea"}
+    assert client.post(f"/read-a-label/{cream}/observed", data=form).status_code == 303
+    page = text_of(client.get(f"/read-a-label/{cream}"))
+    assert "50 ± 1" in page
+    assert "3 % urea" in page
+    assert page != before
+
+
+def test_a_measurement_that_cannot_be_read_keeps_what_was_typed(client: FlaskClient, cream: int) -> None:
+    form = {"observed-drying": "about half", "observed-ph": "5.5"}
+    answer = client.post(f"/read-a-label/{cream}/observed", data=form)
+    assert answer.status_code == 422
+    page = text_of(answer)
+    assert "about half" in page
+    assert 'id="observed-drying-fault"' in page
+    assert 'value="5.5"' in page

@@ -3,37 +3,18 @@
 import datetime
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Figure, Number, RequestModel
 from app.commands.computations._materials import Materials, dosed
-from app.reference.product_kinds import nearest_kind, product_kinds, words_for
+from app.commands.computations._product_kind import ProductKind
+from app.reference.product_kinds import words_for
 from app.reference.rulebook import in_inci, rulebook
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
 from app.work.clock import today
 
 SUMMARY = "Legal limits, allergens, compatibility and label statements for a formula, and what could not be checked."
-
-
-def _known_kind(text: str) -> str:
-    """Return the kind of product as the list spells it.
-
-    Raises:
-        ValueError: when the list does not hold it.
-    """
-    clean = " ".join(text.split()).casefold()
-    if clean in product_kinds():
-        return clean
-    near = nearest_kind(clean)
-    raise ValueError(f"Choose one of the kinds that --schema lists{f', such as {near}' if near else ''}.")
-
-
-ProductKind = Annotated[
-    str,
-    AfterValidator(_known_kind),
-    Field(description="The kind of product, of the pick-list", json_schema_extra={"enum": list(product_kinds())}),
-]
 
 
 class Request(RequestModel):

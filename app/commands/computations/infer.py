@@ -1,5 +1,6 @@
 """The computation ``infer``: from a printed ingredient list back to likely percentages."""
 
+import datetime
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
@@ -8,6 +9,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.commands.computations._product_kind import ProductKind
 from app.reference.known_names import unknown_names
 from app.reference.label_inference import LabelInference, infer_label
 from app.reference.label_names import LabelNames
@@ -27,12 +29,18 @@ Printed = Annotated[str, Field(min_length=1, max_length=2000)]
 
 
 class Request(RequestModel):
-    """The printed list and what is known of it."""
+    """The printed list and what is known of it.
+
+    ``date`` is the day the law is asked for; without it only legal maxima that have always held count, because a
+    product in hand may be older than the newest amendment.
+    """
 
     ingredients: Annotated[list[Printed], Field(min_length=1, max_length=MOST_NAMES)]
     claims: dict[Text, Percent] | None = None
     product_type: Annotated[str, Field(max_length=400)] | None = None
     jurisdiction: Literal["EU", "US"] = "EU"
+    product_kind: ProductKind | None = None
+    date: datetime.date | None = None
 
 
 class Row(AnswerModel):
@@ -68,7 +76,14 @@ def compute(request: Request) -> Answer:
     printed = list(_read(request.ingredients))
     names, notes = _merged(printed)
     known = _printed(names) | _claimed(request.claims or {}, names)
-    found = infer_label(names, known, request.product_type or "", request.jurisdiction)
+    found = infer_label(
+        names,
+        known,
+        request.product_type or "",
+        request.jurisdiction,
+        product_kind=request.product_kind or "",
+        on=request.date,
+    )
     notes += [unknown.sentence for unknown in unknown_names(n.printed for n in names if n.certainty is UNKNOWN)]
     return _answer(printed, names, found, notes)
 

@@ -36,8 +36,11 @@ class BelowBlock:
         return total
 
 
-def below_block(masses: Floats) -> BelowBlock:
-    """Weigh the block below the line for every k; ``masses`` has shape (nodes, m, cells)."""
+def below_block(masses: Floats, goes_on: float = GOES_ON) -> BelowBlock:
+    """Weigh the block below the line for every k; ``masses`` has shape (nodes, m, cells).
+
+    ``goes_on`` is the chance, 0 to 1, that the printed order goes on descending below the line.
+    """
     nodes, count, _ = masses.shape
     chain, scale = _chain(masses)
     with np.errstate(divide="ignore"):
@@ -47,7 +50,8 @@ def below_block(masses: Floats) -> BelowBlock:
     free[:, :count] = np.cumsum(single[:, ::-1], axis=1)[:, ::-1]
     free -= gammaln(np.arange(count, -1, -1) + 1.0)
     descending = np.concatenate((ends, np.zeros((nodes, 1))), axis=1)
-    return BelowBlock(np.log1p(-GOES_ON) + free, np.log(GOES_ON) + descending, chain, scale)
+    with np.errstate(divide="ignore"):
+        return BelowBlock(np.log1p(-goes_on) + free, np.log(goes_on) + descending, chain, scale)
 
 
 def _chain(masses: Floats) -> tuple[Floats, Floats]:

@@ -1,20 +1,47 @@
 """A printed list in; bounds, bands and estimates out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from app.science.errors import Invalid
+from app.science.inference.below_line import GOES_ON
 from app.science.inference.conflicts import Resolved, resolve_conflicts, rules_of
+from app.science.inference.draws import draw_compositions
+from app.science.inference.evidence import LinearMeasurement, Measurement, tilt_for, weighted_quantiles, weights_of
 from app.science.inference.grid import grid
-from app.science.inference.posterior import Belief, ListConstraints, believe
+from app.science.inference.posterior import Belief, ListConstraints, Tilt, believe
 from app.science.inference.prior import Nodes, UsagePrior, cell_masses, richness_nodes, usual_amounts
-from app.science.inference.summary import closed_to_whole, quantiles, stretched
+from app.science.inference.summary import BAND, closed_to_whole, quantiles, stretched
 from app.science.inference.values import Estimate, Floats, Inference, Known, ListedName, PriorTable
 
 MOST_NAMES = 200
 CELL = 0.043  # relative width of a cell above the line: no estimate there is sharper than that
+FIRST_DRAWS, DRAWS = 300, 2500
+FARTHEST_FIT = -18.0  # six standard deviations from the nearest of a few hundred compositions
+
+
+@dataclass(frozen=True, slots=True)
+class Observed:
+    """What was seen and measured of the product: measurements, and whether the order goes on below the line (0..1)."""
+
+    measurements: tuple[Measurement, ...] = ()
+    goes_on: float = GOES_ON
+
+
+@dataclass(frozen=True, slots=True)
+class Worked:
+    """An answer with the belief it rests on; ``draws`` are whole compositions with their ``weight``.
+
+    Both are empty where the bounds were too tight for the posterior. ``unfitting`` names measurements that no
+    composition of this list comes near; they are set aside.
+    """
+
+    inference: Inference
+    draws: Floats
+    weight: Floats
+    unfitting: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +60,7 @@ def infer(
     doubtful: frozenset[int] = frozenset(),
     *,
     kind: str = "",
+    observed: Observed | None = None,
 ) -> Inference:
     """Work out what a printed list allows and what is likely.
 
@@ -42,30 +70,77 @@ def infer(
         known: what the maker knows, by place in the list (% w/w).
         doubtful: places of names that need not be in the product at all (shades after 'may contain').
         kind: the kind of product, as the table names it; empty when it is not known.
+        observed: what was seen and measured.
 
     Raises:
         Invalid: when the list is empty or longer than 200 names.
     """
+    return work_out(names, table, known, doubtful, kind=kind, observed=observed, with_draws=False).inference
+
+
+def work_out(
+    names: Sequence[ListedName],
+    table: PriorTable,
+    known: Mapping[int, Known] | None = None,
+    doubtful: frozenset[int] = frozenset(),
+    *,
+    kind: str = "",
+    observed: Observed | None = None,
+    with_draws: bool = True,
+) -> Worked:
+    """Answer as ``infer``, with whole compositions drawn from the belief; arguments and errors as there."""
     if not 1 <= len(names) <= MOST_NAMES:
         raise Invalid("ingredients", f"write between 1 and {MOST_NAMES} names")
+    seen = observed or Observed()
     resolved = resolve_conflicts(rules_of(names, known or {}))
     usual, nodes = usual_amounts(names, table, kind=kind), richness_nodes(names)
     counted = np.array([i not in doubtful for i in range(len(names))])
-    belief = _belief(resolved, usual, nodes, counted)
-    points = _points(belief, resolved, usual, counted)
-    return _answer(names, resolved, points, belief)
-
-
-def _belief(resolved: Resolved, usual: UsagePrior, nodes: Nodes, counted: np.ndarray) -> Belief | None:
     low, high = resolved.rules.limits()
-    return believe(usual, nodes, ListConstraints(low, high, resolved.rules.places(), counted, resolved.bounds.feasible))
+    told = ListConstraints(low, high, resolved.rules.places(), counted, resolved.bounds.feasible, seen.goes_on)
+    belief = believe(usual, nodes, told)
+    draws, weight = np.zeros((0, len(names))), np.zeros(0)
+    unfitting: tuple[str, ...] = ()
+    if belief is not None and (seen.measurements or with_draws):
+        seen, unfitting = _fitting(seen, belief)
+        belief, tilts = _tilted(belief, usual, nodes, told, seen)
+        draws = np.clip(draw_compositions(belief.source, DRAWS), resolved.bounds.low, resolved.bounds.high)
+        weight = weights_of(seen.measurements, draws, tilts)
+    raw = weighted_quantiles(draws, weight, BAND) if seen.measurements and len(draws) else None
+    points = _points(belief, resolved, usual, counted, raw)
+    return Worked(_answer(names, resolved, points, belief), draws, weight, unfitting)
 
 
-def _points(belief: Belief | None, resolved: Resolved, usual: UsagePrior, counted: np.ndarray) -> _Points:
+def _fitting(seen: Observed, belief: Belief) -> tuple[Observed, tuple[str, ...]]:
+    """Set measurements aside that lie far from everything the list allows."""
+    if not seen.measurements:
+        return seen, ()
+    draws = draw_compositions(belief.source, FIRST_DRAWS)
+    near = [one for one in seen.measurements if one.log_likelihood(draws).max() > FARTHEST_FIT]
+    unfitting = tuple(one.name for one in seen.measurements if not any(one is kept for kept in near))
+    return replace(seen, measurements=tuple(near)), unfitting
+
+
+def _tilted(
+    belief: Belief, usual: UsagePrior, nodes: Nodes, told: ListConstraints, seen: Observed
+) -> tuple[Belief, Mapping[int, Tilt]]:
+    """Lay the measured sums on the names that carry them, so that the draws fall where the measurement is."""
+    sums = [one for one in seen.measurements if isinstance(one, LinearMeasurement)]
+    if not sums:
+        return belief, {}
+    draws = draw_compositions(belief.source, FIRST_DRAWS)
+    tilts = dict(found for one in sums if (found := tilt_for(one, draws)))
+    again = believe(usual, nodes, replace(told, tilts=tilts))
+    return (again, tilts) if again is not None else (belief, {})
+
+
+def _points(
+    belief: Belief | None, resolved: Resolved, usual: UsagePrior, counted: np.ndarray, raw: Floats | None
+) -> _Points:
     masses, edges = _by_rules(resolved, usual) if belief is None else (belief.masses, belief.edges)
     if belief is not None and not counted.all():
         masses = np.where(counted[:, None], masses, _by_rules(resolved, usual)[0])
-    points = stretched(quantiles(masses, edges))
+    found = quantiles(masses, edges)
+    points = stretched(found if raw is None else np.where(counted[:, None], raw, found))
     bounds = resolved.bounds
     clipped = np.clip(points, bounds.low[:, None], bounds.high[:, None])
     width = np.where(counted, np.maximum(clipped[:, 2] - clipped[:, 0], CELL * clipped[:, 1]), 0.0)

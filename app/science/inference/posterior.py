@@ -1,10 +1,12 @@
 """The posterior of a whole list by dynamic programme: no random numbers, so the same list gives the same answer."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from app.science.inference.below_line import BelowBlock, below_block, below_marginals, sum_laws
+from app.science.inference.below_line import GOES_ON, BelowBlock, below_block, below_marginals, sum_laws
+from app.science.inference.draws import DrawSource
 from app.science.inference.free_names import amount_laws, free_marginals, sum_of
 from app.science.inference.grid import (
     SMALLEST,
@@ -21,14 +23,20 @@ from app.science.inference.messages import Above, Downward, downward, reachable_
 from app.science.inference.prior import Nodes, UsagePrior, cell_masses
 from app.science.inference.values import Floats, Integers
 
+FARTHEST = 200.0  # squared deviations: amounts farther off keep a weight of e^-100, so that nothing becomes impossible
+
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """Mass per cell of every name (n, cells) on ``edges`` (% w/w), and the probability of every k (0..m)."""
+    """Mass per cell of every name (n, cells) on ``edges`` (% w/w), and the probability of every k (0..m).
+
+    ``source`` is what whole compositions are drawn from.
+    """
 
     masses: Floats
     edges: Floats
     line: Floats
+    source: DrawSource
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +53,24 @@ class _Laid:
 
 
 @dataclass(frozen=True, slots=True)
+class Tilt:
+    """A bell over the amount of one name: centre and standard deviation, % w/w."""
+
+    centre: float
+    sigma: float
+
+    def __call__(self, percent: Floats) -> Floats:
+        """Return the weight of each amount, 1 at the centre, never quite 0."""
+        weight: Floats = np.exp(-0.5 * np.minimum(((percent - self.centre) / self.sigma) ** 2, FARTHEST))
+        return weight
+
+
+@dataclass(frozen=True, slots=True)
 class ListConstraints:
     """What is certain of a list: smallest and largest % w/w of every name, and how the names stand.
 
+    ``goes_on`` is the chance that the order goes on descending below the line; ``tilts`` weighs the amounts of a name
+    by its place, as what was measured makes them likely.
     ``chain`` are the places that descend, in printed order; ``counted`` tells for each name whether it is certainly
     in the product (shades of a palette need not be); ``feasible`` for each k from 0 to m whether the bounds allow it.
     """
@@ -57,6 +80,8 @@ class ListConstraints:
     chain: Integers
     counted: np.ndarray
     feasible: np.ndarray
+    goes_on: float = GOES_ON
+    tilts: Mapping[int, Tilt] = field(default_factory=dict)
 
 
 def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | None:
@@ -71,7 +96,7 @@ def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | 
         The belief, or None when the grid is too coarse for limits this tight.
     """
     laid = _lay(usual, nodes, told)
-    block = below_block(laid.below)
+    block = below_block(laid.below, told.goes_on)
     free_laws = amount_laws(laid.free, told.low[laid.beside], told.high[laid.beside])
     laws = sum_laws(laid.below, laid.below_values, sum_of(free_laws))
     both = np.where(told.feasible[None, :], block.both, -np.inf)
@@ -80,13 +105,19 @@ def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | 
     if weight is None:
         return None
     masses = _chain_masses(laid, block, both, laws, found, weight)
-    return _gathered(laid, masses, _beside_masses(laid, free_laws, found, weight), weight, len(told.low))
+    beside = _beside_masses(laid, free_laws, found, weight)
+    source = DrawSource(
+        laid.above, found, block, laid.below, laws, weight, laid.chain, laid.beside, beside, len(told.low)
+    )
+    return _gathered(laid, masses, beside, weight, source)
 
 
 def _lay(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> _Laid:
     cells, low, high, chain = grid(), told.low, told.high, told.chain
     everything = np.concatenate(([0.0], cells.edges[1:]))
     masses = cell_masses(usual, everything, (low, high), nodes)
+    for place, tilt in told.tilts.items():
+        masses[:, place] *= tilt(cells.values)[None, :]
     beside = np.setdiff1d(np.flatnonzero(told.counted), chain)
     size = len(cells.below)
     rows = reachable_rows(cells.edges_above, len(chain))
@@ -142,9 +173,9 @@ def _beside_masses(laid: _Laid, free_laws: Floats, found: Downward, weight: Floa
     return free_marginals(laid.free, laid.free_values, free_laws, block_only, found, weight)
 
 
-def _gathered(laid: _Laid, chain: Floats, beside: Floats, weight: Floats, count: int) -> Belief:
+def _gathered(laid: _Laid, chain: Floats, beside: Floats, weight: Floats, source: DrawSource) -> Belief:
     edges = np.concatenate(([SMALLEST], grid().edges[1:]))
-    masses = np.zeros((count, len(edges) - 1))
+    masses = np.zeros((source.count, len(edges) - 1))
     masses[laid.chain] = chain
     masses[laid.beside] = beside
-    return Belief(masses, edges, weight.sum(axis=0))
+    return Belief(masses, edges, weight.sum(axis=0), source)

@@ -14,13 +14,14 @@ from app.web import context
 from app.web.label_reading import making
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
-from app.web.label_reading.forms import statement, typed_list, typed_values
+from app.web.label_reading.forms import observed, statement, typed_list, typed_values
 from app.web.materials.forms import whole_number
 from app.work.label_reading import lists
 from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import own_shelf
 from app.work.label_reading.lists import OpenList, TypedList
+from app.work.label_reading.observing import FIELDS
 from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
 from app.work.typed import Faults
@@ -69,11 +70,21 @@ def show(list_id: int) -> Page:
     return _page(there, {}, {})
 
 
-def _page(there: OpenList, values: Mapping[str, str], faults: Mapping[str, str]) -> str:
+def _page(
+    there: OpenList, values: Mapping[str, str], faults: Mapping[str, str], seen: Mapping[str, str] | None = None
+) -> str:
     with context.store().reading() as session:
         own = own_shelf(session)
     described = cards(there.sheet, own.materials)
-    return render_template("label_reading/show.html", cards=described, values=values, faults=faults, **_shown(there))
+    return render_template(
+        "label_reading/show.html",
+        cards=described,
+        values=values,
+        faults=faults,
+        seen=there.sheet.told.observed if seen is None else seen,
+        number_fields=FIELDS,
+        **_shown(there),
+    )
 
 
 def _shown(there: OpenList) -> dict[str, object]:
@@ -101,6 +112,19 @@ def known(list_id: int) -> Page:
         return _refused(list_id, typed, wrong.by_field, live=live)
     if live:
         return jsonify(parts=_parts(there))
+    return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
+
+
+@blueprint.post("/<int:list_id>/observed")
+def observe(list_id: int) -> Page:
+    """Note what was seen and measured of the product."""
+    typed = observed(request.form)
+    try:
+        lists.say_observed(context.store(), list_id, typed)
+    except Faults as wrong:
+        with context.store().reading() as session:
+            there = lists.open_list(session, list_id)
+        return _page(there, {}, wrong.by_field, typed), 422
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
 
 

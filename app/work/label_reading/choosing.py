@@ -99,8 +99,9 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
     chosen = _swaps(choices, offers)
     wanted, shelf = _swapped(asked, everything, chosen)
     found = cover(wanted, shelf, frozenset(choices.out))
-    target = sheet.start.ph.target if sheet.start and sheet.start.ph.adjuster is not None else None
-    found = found if target is None else _at_ph(found, target)
+    ph = sheet.start.ph if sheet.start else None
+    solved = ph is not None and ph.reached is not None and ph.adjuster is not None
+    found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
     steps = propose_phases([_item(line.material, line.percent, own) for line in found.lines])
     return Plan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 

@@ -3,7 +3,7 @@
 import json
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any, Self
 
@@ -21,16 +21,20 @@ _TOLERANCE = re.compile(r"(?P<middle>.+?)(?:±|\+\s*/\s*-|\+-)(?P<room>.+)")
 class UserConstraints:
     """Values by the key of the name, as typed; and rules set aside, each as its kind and the key of the name.
 
+    ``observed`` is what was seen and measured, as typed, by the name of its field.
     ``printed`` sets a percentage aside that is printed in the list, ``maximum`` a legal maximum, ``order`` the place.
     """
 
     values: Mapping[str, str] = field(default_factory=dict)
     aside: frozenset[tuple[str, str]] = frozenset()
+    observed: Mapping[str, str] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """Write everything as one JSON text, keys in order."""
         aside = [list(pair) for pair in sorted(self.aside)]
-        return json.dumps({"values": dict(sorted(self.values.items())), "aside": aside}, ensure_ascii=False)
+        content = {"values": dict(sorted(self.values.items())), "aside": aside}
+        seen = {"observed": dict(sorted(self.observed.items()))} if self.observed else {}
+        return json.dumps(content | seen, ensure_ascii=False)
 
     @classmethod
     def from_json(cls, text: str) -> Self:
@@ -41,21 +45,26 @@ class UserConstraints:
             return cls()
         if not isinstance(found, dict):
             return cls()
-        return cls(_values(found.get("values")), frozenset(_pairs(found.get("aside"))))
+        return cls(_values(found.get("values")), frozenset(_pairs(found.get("aside"))), _values(found.get("observed")))
 
     def changed(self, values: Mapping[str, str]) -> Self:
         """Give the same with some values changed; an empty one is taken away."""
         merged = {**self.values, **{key: text.strip() for key, text in values.items()}}
-        return type(self)({key: text for key, text in merged.items() if text}, self.aside)
+        return replace(self, values={key: text for key, text in merged.items() if text})
+
+    def observing(self, observed: Mapping[str, str]) -> Self:
+        """Return the same with other observations; empty ones are left out."""
+        return replace(self, observed={key: text.strip() for key, text in observed.items() if text.strip()})
 
     def without(self, kind: str, key: str) -> Self:
         """Give up one statement: a value, or a rule."""
         values = {k: text for k, text in self.values.items() if kind != "claim" or k != key}
-        return type(self)(values, self.aside | ({(kind, key)} if kind in ASIDE_KINDS else frozenset()))
+        aside = self.aside | ({(kind, key)} if kind in ASIDE_KINDS else frozenset())
+        return replace(self, values=values, aside=aside)
 
     def again(self, kind: str, key: str) -> Self:
         """Take a rule back that was set aside."""
-        return type(self)(self.values, self.aside - {(kind, key)})
+        return replace(self, aside=self.aside - {(kind, key)})
 
 
 def _values(found: Any) -> dict[str, str]:

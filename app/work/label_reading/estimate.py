@@ -14,6 +14,7 @@ from app.science.inference.wording import clash_sentences, percent_words, statem
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
 from app.work.label_reading.constraints import UserConstraints, parse_known
+from app.work.label_reading.observing import PACK, pack_claims, readings_of
 
 TOO_MANY = (
     "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."
@@ -136,17 +137,24 @@ def _printed(name: ReadName, told: UserConstraints) -> bool:
 
 
 def work_out(
-    reading: ReadList, told: UserConstraints, product_type: str = "", jurisdiction: str = "EU"
+    reading: ReadList,
+    told: UserConstraints,
+    product_type: str = "",
+    jurisdiction: str = "EU",
+    prices: Mapping[str, float] | None = None,
 ) -> LabelEstimate:
     """Work out what the list, with what is told, allows and makes likely (% w/w).
+
+    ``prices`` are those of a kilogram by the key of a substance, as far as the shelf knows them.
 
     Raises:
         Invalid: at ``value-<place>``, when a value cannot be read.
     """
-    known = known_values(reading, told)
+    known = pack_claims(told.observed.get(PACK, ""), reading.names) | known_values(reading, told)
+    readings = readings_of(told, reading.names, prices or {})
     places = {name.key: place for place, name in enumerate(reading.names)}
     aside = {(kind, places[key]) for kind, key in told.aside if key in places}
-    found = infer_label(reading.names, known, product_type, jurisdiction, aside)
+    found = infer_label(reading.names, known, product_type, jurisdiction, aside, readings=readings, with_narrowing=True)
     return LabelEstimate(
         reading=reading,
         product_type=product_type,

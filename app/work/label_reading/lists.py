@@ -13,10 +13,12 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import Formula
 from app.store.label_lists import LabelList, StartedFormula, TaughtName
+from app.store.materials import live_materials, newest_price
 from app.store.workshop import Jurisdiction
 from app.work.clock import now
 from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
+from app.work.label_reading.observing import check_observed
 from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, name, one_line, words
 
@@ -119,7 +121,9 @@ def open_list(session: Session, list_id: int, told: UserConstraints | None = Non
     row = find_list(session, list_id)
     typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
     reading = read_text(row.text, taught_names(session))
-    sheet = work_out(reading, told or UserConstraints.from_json(row.known), typed.product_type, typed.jurisdiction)
+    constraints = told or UserConstraints.from_json(row.known)
+    prices = substance_prices(session) if constraints.observed.get("price") else {}
+    sheet = work_out(reading, constraints, typed.product_type, typed.jurisdiction, prices)
     return OpenList(row.id, typed, row.row_version, sheet, tuple(_started(session, list_id)))
 
 
@@ -174,6 +178,30 @@ def say_known(store: Store, list_id: int, values: dict[str, str]) -> OpenList:
         row.known, row.changed_at = told.to_json(), now()
         session.flush()
         return open_list(session, list_id)
+
+
+def say_observed(store: Store, list_id: int, observed: dict[str, str]) -> None:
+    """Note what was seen and measured of the product; empty fields are taken away.
+
+    Raises:
+        Faults: at ``observed-<field>``, with everything that cannot be read; nothing is written then.
+        NotFound: when there is no such list.
+    """
+    reader = Reader()
+    for field, message in check_observed(observed):
+        reader.fail(field, message)
+    reader.finish()
+    _retell(store, list_id, lambda told: told.observing(observed))
+
+
+def substance_prices(session: Session) -> dict[str, float]:
+    """Return the price of a kilogram by the key of each substance that the shelf has alone and priced."""
+    found: dict[str, float] = {}
+    for material in live_materials(session):
+        price = newest_price(material.prices)
+        if price is not None and len(material.parts) == 1 and price.quantity_g > 0:
+            found[inci_key(material.parts[0].inci)] = float(price.amount / price.quantity_g) * 1000
+    return found
 
 
 def _check_all(row: LabelList, told: UserConstraints, session: Session) -> None:

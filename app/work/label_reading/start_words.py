@@ -78,11 +78,11 @@ def _ph(start: LabelStart, sheet: LabelEstimate) -> str:
     if ph.target is None or ph.adjuster is None:
         return f"Its pH comes out at about {ph.reached:.1f}." if ph.reached is not None else ""
     adjuster = sheet.names[ph.adjuster].inci
-    serves = f", where {ph.reason} work" if ph.reason else ""
-    words = f"Proposed pH {ph.target:.1f}{serves}; {adjuster} is worked out for it."
+    serves = f" ({ph.reason} in range)" if ph.reason else ""
+    words = f"Proposed pH {ph.target:.1f}{serves}."
     if ph.reached is None:
-        return f"{words} The pH cannot be predicted here, so set it with a meter."
-    return f"{words} Predicted {ph.reached:.1f}; set it with a meter."
+        return f"{words} It cannot be predicted here, so {adjuster} stays as likely: add it in parts, with a meter."
+    return f"{words} {adjuster} is worked out for it: predicted {ph.reached:.1f}; set it with a meter."
 
 
 def _blend(bought: BoughtBlend, sheet: LabelEstimate) -> str:

@@ -1,0 +1,226 @@
+"""What was measured or seen of a product in hand, turned into evidence about its list."""
+
+import re
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cache
+
+import numpy as np
+
+from app.reference.densities import densities
+from app.reference.inference_prior import class_priors
+from app.reference.label_ph import ACIDS, BASES, adjuster_dose
+from app.reference.tables import read_table
+from app.science.inference.below_line import GOES_ON
+from app.science.inference.evidence import (
+    BoundMeasurement,
+    DensityMeasurement,
+    LinearMeasurement,
+    Measurement,
+    RatioMeasurement,
+    density_of,
+    expected_narrowing,
+)
+from app.science.inference.infer import Observed, Worked, infer
+from app.science.inference.values import Floats, Known, ListedName
+
+COLUMNS = ["pattern", "class_name", "volatile_share", "ash_share", "density_g_ml", "mark"]
+
+
+class Measure(StrEnum):
+    """What can be measured, smelled, tried or read on the pack."""
+
+    DRYING = "loss on drying"
+    DENSITY = "density"
+    PH = "pH"
+    ASH = "ash"
+    SALT = "salt at most"
+    PRICE = "price per kg"
+    SPF = "SPF"
+    SMELLS = "smells of alcohol"
+    NO_SMELL = "no smell of alcohol"
+    THINS = "salt thins it"
+    HOLDS = "salt does not thin it"
+    SCATTERED = "tail not in order"
+    ALPHABETICAL = "tail in alphabetical order"
+    LINE = "at or below 1 % from"
+
+
+USUAL_ERROR: Mapping[Measure, float] = {
+    Measure.DRYING: 1.0,
+    Measure.DENSITY: 0.005,
+    Measure.PH: 0.2,
+    Measure.ASH: 0.3,
+    Measure.SALT: 0.3,
+}
+MODEL_ERROR = {Measure.DRYING: 0.5, Measure.DENSITY: 0.006, Measure.ASH: 0.3}  # of the table's shares (from memory)
+SMELT_FROM, UNSMELT_TO = 8.0, 3.0  # % of alcohol that is plainly smelled, and that is not (from memory)
+LEAST_GEL = 0.12  # % of an acid polymer that makes a body (common practice)
+SPF_PER_PERCENT = 4.0  # more protection than this from 1 % of filters is not usual (from memory)
+RATIO_ERROR = 0.15
+LEAST_NARROWING = 0.005
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading: ``value`` in the measure's unit (% w/w, g/mL, pH, SPF, currency per kg), within ``error``.
+
+    ``place`` is the name from which all is at or below 1 %; ``prices`` are those per kg by key, for a price.
+    """
+
+    measure: Measure
+    value: float = 0.0
+    error: float | None = None
+    place: int = 0
+    prices: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def sigma(self) -> float:
+        """One standard deviation, the error of the table's shares included."""
+        own = USUAL_ERROR.get(self.measure, 1.0) if self.error is None else self.error
+        return float(np.hypot(max(own, 1e-4), MODEL_ERROR.get(self.measure, 0.0)))
+
+
+@dataclass(frozen=True, slots=True)
+class Narrowing:
+    """What a measurement not made yet would do: narrow the bands by this share on average, 0 to 1."""
+
+    measure: Measure
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Physical:
+    """Volatile and ash share, 0 to 1, and density in g/mL of a name."""
+
+    volatile: float
+    ash: float
+    density: float
+
+
+@cache
+def _rows() -> tuple[tuple[re.Pattern[str] | None, str, Physical], ...]:
+    found = []
+    for row in read_table("inference_measures", COLUMNS):
+        values = Physical(float(row["volatile_share"]), float(row["ash_share"]), float(row["density_g_ml"]))
+        found.append((re.compile(row["pattern"]) if row["pattern"] else None, row["class_name"], values))
+    missing = set(class_priors().classes) - {class_name for _, class_name, _ in found}
+    if missing:
+        raise ValueError(f"inference_measures.csv: no row for the classes {sorted(missing)}")
+    return tuple(found)
+
+
+@cache
+def physical_of(key: str, class_name: str) -> Physical:
+    """Return what a name brings to a measurement, by its own row, else by that of its class."""
+    rows = _rows()
+    own = next((values for shape, _, values in rows if shape is not None and shape.search(key)), None)
+    found = own or next(values for _, name, values in rows if name == class_name)
+    liquids = [one for one in densities().get(key, ()) if one.strength_percent is None]
+    if liquids:
+        nearest = min(liquids, key=lambda one: abs(float(one.temperature_c or 20) - 20))
+        return Physical(found.volatile, found.ash, float(nearest.g_ml))
+    return found
+
+
+def _physicals(listed: Sequence[ListedName]) -> list[Physical]:
+    return [physical_of(name.key, name.class_name) for name in listed]
+
+
+def observe(
+    listed: Sequence[ListedName], known: Mapping[int, Known], readings: Sequence[Reading]
+) -> tuple[Observed, dict[int, Known]]:
+    """Turn readings into evidence; what a look tells of the 1 % line becomes something known."""
+    measured = tuple(one for reading in readings for one in _measurements(listed, known, reading))
+    kinds = {reading.measure for reading in readings}
+    scattered = kinds & {Measure.SCATTERED, Measure.ALPHABETICAL}
+    told = dict(known)
+    for reading in readings:
+        if reading.measure is Measure.LINE and reading.place not in told:
+            told[reading.place] = Known(0.0, 1.0)
+    return Observed(measured, 0.02 if scattered else GOES_ON), told
+
+
+def _measurements(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:
+    parts, measure = _physicals(listed), reading.measure
+    if measure is Measure.DRYING:
+        shares = np.array([part.volatile for part in parts])
+        yield LinearMeasurement(measure, shares, reading.value, reading.sigma)
+    elif measure is Measure.ASH:
+        shares = np.array([part.ash for part in parts])
+        yield LinearMeasurement(measure, shares, reading.value, reading.sigma)
+    elif measure is Measure.DENSITY:
+        yield DensityMeasurement(measure, np.array([p.density for p in parts]), reading.value, reading.sigma)
+    elif measure is Measure.PH:
+        yield from _ratio(listed, known, reading)
+    else:
+        yield from _bounds(listed, reading)
+
+
+# What a reading says of the sum of some classes or substances: the lowest and highest % w/w (None: the value read, or
+# that value over SPF_PER_PERCENT), and how softly.
+SALT_SHY = frozenset({"CARBOMER", "SODIUM CARBOMER", "SODIUM POLYACRYLATE"})
+ENDS: Mapping[Measure, tuple[frozenset[str], frozenset[str], float | None, float | None, float]] = {
+    Measure.SALT: (frozenset({"salt"}), frozenset(), 0.0, None, 0.3),
+    Measure.SPF: (frozenset({"uv_filter"}), frozenset(), None, 100.0, 1.0),
+    Measure.SMELLS: (frozenset({"alcohol"}), frozenset(), SMELT_FROM, 100.0, 2.0),
+    Measure.NO_SMELL: (frozenset({"alcohol"}), frozenset(), 0.0, UNSMELT_TO, 1.0),
+    Measure.THINS: (frozenset(), SALT_SHY, LEAST_GEL, 100.0, 0.04),
+    Measure.HOLDS: (frozenset(), SALT_SHY, 0.0, LEAST_GEL, 0.04),
+}
+
+
+def _bounds(listed: Sequence[ListedName], reading: Reading) -> Iterator[BoundMeasurement]:
+    measure, value = reading.measure, reading.value
+    if measure is Measure.PRICE and reading.prices:
+        shares = np.array([reading.prices.get(name.key, 0.0) / 100 for name in listed])
+        yield BoundMeasurement(measure, shares, 0.0, value, 0.1 * value)
+    if measure in ENDS:
+        classes, keys, low, high, sigma = ENDS[measure]
+        shares = np.array([float(name.class_name in classes or name.key in keys) for name in listed])
+        low = value / SPF_PER_PERCENT if low is None else low
+        yield BoundMeasurement(measure, shares, low, value if high is None else high, sigma)
+
+
+def _ratio(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:
+    """Read a pH as the ratio of the base to the acid it neutralises, worked out by the charge balance."""
+    bases = [i for i, name in enumerate(listed) if name.class_name in BASES]
+    if not bases:
+        return
+    rows = infer(listed, class_priors(), known).rows
+    base = max(bases, key=lambda i: rows[i].estimate)
+    acids = [i for i, name in enumerate(listed) if name.class_name in ACIDS or name.key in SALT_SHY]
+    percents = [row.estimate for row in rows]
+    doses = [adjuster_dose(listed, percents, base, reading.value + step) for step in (-0.1, 0.0, 0.1)]
+    if not acids or any(not dose for dose in doses):
+        return
+    low, middle, high = (float(dose or 1.0) for dose in doses)
+    acid = max(acids, key=lambda i: rows[i].estimate)
+    slope = abs(np.log(high / low)) / 0.2
+    sigma = float(np.hypot(RATIO_ERROR, slope * reading.sigma))
+    yield RatioMeasurement(Measure.PH, base, acid, middle / percents[acid], sigma)
+
+
+def expected_narrowings(
+    listed: Sequence[ListedName], worked: Worked, readings: Iterable[Reading]
+) -> tuple[Narrowing, ...]:
+    """Return what each measurement not made yet would narrow, the most telling first."""
+    if not len(worked.draws):
+        return ()
+    chosen = np.searchsorted(np.cumsum(worked.weight), (np.arange(len(worked.draws)) + 0.5) / len(worked.draws))
+    draws = worked.draws[chosen.clip(max=len(worked.draws) - 1)]
+    made = {reading.measure for reading in readings}
+    found = [
+        Narrowing(measure, expected_narrowing(draws, predicted, Reading(measure).sigma))
+        for measure, predicted in _predicted(listed, draws)
+        if measure not in made
+    ]
+    return tuple(sorted((n for n in found if n.share >= LEAST_NARROWING), key=lambda n: -n.share))
+
+
+def _predicted(listed: Sequence[ListedName], draws: Floats) -> Iterator[tuple[Measure, Floats]]:
+    parts = _physicals(listed)
+    yield Measure.DRYING, draws @ np.array([part.volatile for part in parts])
+    yield Measure.ASH, draws @ np.array([part.ash for part in parts])
+    yield Measure.DENSITY, density_of(draws, np.array([part.density for part in parts]))

@@ -1,0 +1,137 @@
+"""Whole compositions drawn from the posterior, each with order, line and sum at once.
+
+The downward messages of the dynamic programme already hold the weight of every name at every amount and rest, so a
+composition is drawn from the line upward (forward filtering, backward sampling; C. K. Carter, R. Kohn, Biometrika 81
+(1994) 541, doi:10.1093/biomet/81.3.541). The generator starts from one fixed number, so the same list gives the same
+draws.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.science.inference.below_line import BelowBlock
+from app.science.inference.grid import BINS, STEP, grid
+from app.science.inference.messages import Above, Downward
+from app.science.inference.values import Floats, Integers
+
+SEED = 7  # any fixed number: the draws are a table, not chance
+
+
+@dataclass(frozen=True, slots=True)
+class DrawSource:
+    """What compositions are drawn from: messages above the line, masses below it, and amounts beside the order.
+
+    ``beside`` holds the posterior mass per cell of free names, (names, cells); ``chain`` and ``free`` their places.
+    """
+
+    above: Above
+    found: Downward
+    block: BelowBlock
+    below: Floats
+    laws: Floats
+    weight: Floats
+    chain: Integers
+    free: Integers
+    beside: Floats
+    count: int
+
+
+def draw_compositions(source: DrawSource, size: int) -> Floats:
+    """Draw compositions, shape (size, names), each row summing to 100 % w/w."""
+    rng = np.random.default_rng(SEED)
+    percents = np.zeros((size, source.count))
+    node, line = _node_and_line(source, rng, size)
+    for one in np.unique(node):
+        for k in np.unique(line[node == one]):
+            rows = np.flatnonzero((node == one) & (line == k))
+            percents[np.ix_(rows, source.chain)] = _chain(source, rng, int(one), int(k), len(rows))
+    for number, place in enumerate(source.free):
+        percents[:, place] = _amounts(source.beside[number][None, :].repeat(size, axis=0), grid().edges, rng)
+    largest = int(np.argmax(np.median(percents, axis=0)))
+    percents[:, largest] = np.maximum(100.0 - percents.sum(axis=1) + percents[:, largest], 1e-6)
+    whole: Floats = 100.0 * percents / percents.sum(axis=1, keepdims=True)
+    return whole
+
+
+def _node_and_line(source: DrawSource, rng: np.random.Generator, size: int) -> tuple[Integers, Integers]:
+    """Draw the node of richness and the number of names above the line, evenly over their weights."""
+    flat = np.cumsum(source.weight.ravel())
+    points = (np.arange(size) + rng.random()) / size
+    picked = np.searchsorted(flat / flat[-1], points).clip(max=len(flat) - 1)
+    node, line = np.unravel_index(picked, source.weight.shape)
+    return np.asarray(node, dtype=np.int64), np.asarray(line, dtype=np.int64)
+
+
+def _chain(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
+    """Draw the descending names with ``line`` of them above 1 %."""
+    values = np.zeros((size, len(source.chain)))
+    if line:
+        values[:, :line] = _above(source, rng, node, line, size)
+    if line < len(source.chain):
+        values[:, line:] = _below(source, rng, node, line, size)
+    return values
+
+
+def _above(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
+    """Draw from the last name above the line upward: each at least as large as the one after it."""
+    edges = grid().edges_above
+    cells = np.zeros((size, line), dtype=np.int64)
+    last = source.found.placed[line - 1][node]
+    joint = last * source.laws[node, line][None, :]
+    cells[:, line - 1], rest = _pick_joint(joint, rng, size)
+    for place in range(line - 2, -1, -1):
+        later = cells[:, place + 1]
+        rest = rest + np.round(grid().above[later] / STEP).astype(np.int64)
+        message = source.found.placed[place][node]
+        weights = message[:, np.minimum(rest, BINS - 1)].T.copy()
+        reach = np.arange(message.shape[0])[None, :]
+        weights[reach < later[:, None]] = 0.0
+        own = np.minimum(later, message.shape[0] - 1)
+        weights[np.arange(size), own] *= 0.5
+        lost = weights.sum(axis=1) <= 0
+        weights[lost, own[lost]] = 1.0
+        cells[:, place] = _pick(weights, rng)
+    share = rng.random((size, line))
+    drawn: Floats = edges[cells] * (edges[cells + 1] / edges[cells]) ** share
+    return drawn
+
+
+def _pick_joint(joint: Floats, rng: np.random.Generator, size: int) -> tuple[Integers, Integers]:
+    flat = np.cumsum(joint.ravel())
+    picked = np.searchsorted(flat / flat[-1], rng.random(size)).clip(max=len(flat) - 1)
+    cell, rest = np.unravel_index(picked, joint.shape)
+    return np.asarray(cell, dtype=np.int64), np.asarray(rest, dtype=np.int64)
+
+
+def _below(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
+    """Draw the names below the line: going on in descending order, or each by itself, by the weight of either."""
+    block, edges = source.block, grid().edges_below
+    going_on = rng.random(size) < np.exp(block.descending[node, line] - block.both[node, line])
+    values = np.zeros((size, len(source.chain) - line))
+    cap = np.full(size, len(edges) - 2)
+    for number, place in enumerate(range(line, len(source.chain))):
+        weights = np.where(going_on[:, None], block.chain[node, place][None, :], source.below[node, place][None, :])
+        weights = np.where(going_on[:, None] & (np.arange(weights.shape[1])[None, :] > cap[:, None]), 0.0, weights)
+        lost = weights.sum(axis=1) <= 0
+        weights[lost, cap[lost]] = 1.0
+        picked = _pick(weights, rng)
+        cap = np.where(going_on, picked, cap)
+        values[:, number] = edges[picked] * (edges[picked + 1] / edges[picked]) ** rng.random(size)
+    return values
+
+
+def _pick(weights: Floats, rng: np.random.Generator) -> Integers:
+    """Draw one cell a row by its weight."""
+    summed = np.cumsum(weights, axis=1)
+    points = rng.random(len(weights)) * summed[:, -1]
+    picked: Integers = (summed < points[:, None]).sum(axis=1).clip(max=weights.shape[1] - 1)
+    return picked
+
+
+def _amounts(masses: Floats, edges: Floats, rng: np.random.Generator) -> Floats:
+    cells = _pick(masses, rng)
+    drawn: Floats = np.maximum(edges[cells], 1e-6) * (edges[cells + 1] / np.maximum(edges[cells], 1e-6)) ** rng.random(
+        len(cells)
+    )
+    return drawn
