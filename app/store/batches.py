@@ -37,6 +37,13 @@ class BatchState(StrEnum):
     CANCELLED = "cancelled"
 
 
+class TickKind(StrEnum):
+    """What is ticked: a point before the start, or a step of the method."""
+
+    START_UP = "start-up"
+    STEP = "step"
+
+
 DECIDED = frozenset({BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED})
 PH = "pH"
 
@@ -80,6 +87,12 @@ class Batch(Base):
     )
     readings: Mapped[list["BatchReading"]] = relationship(
         order_by="BatchReading.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+    deviations: Mapped[list["Deviation"]] = relationship(
+        order_by="Deviation.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+    ticks: Mapped[list["Tick"]] = relationship(
+        order_by="Tick.position", cascade="all, delete-orphan", passive_deletes=True
     )
     history: Mapped[list["BatchEvent"]] = relationship(
         order_by="BatchEvent.id", cascade="all, delete-orphan", passive_deletes=True
@@ -171,6 +184,12 @@ class BatchLine(Base):
         return sum(weights, Decimal(0)) if weights else None
 
     @property
+    def places(self) -> int:
+        """The decimals that its scale shows."""
+        exponent = self.step_g.normalize().as_tuple().exponent
+        return max(0, -exponent) if isinstance(exponent, int) else 0
+
+    @property
     def lot_text(self) -> str:
         """The lots it came from, as written at the weighings."""
         return ", ".join(dict.fromkeys(weighing.lot_text for weighing in self.standing if weighing.lot_text))
@@ -250,6 +269,56 @@ class BatchReading(Base):
     taken_by: Mapped[Words]
     session_id: Mapped[int | None] = reference("ph_session.id", on_delete="CASCADE", nullable=True)
     place: Mapped[int | None]
+
+
+class Deviation(Base):
+    """Something that was not as planned: what, its cause, effect and action, and who decided on it.
+
+    ``key`` names what it answers, with the value that was found, so that another value asks again; it is empty for one
+    that a person noted. Once decided, it is never altered.
+    """
+
+    __tablename__ = "batch_deviation"
+    __table_args__ = (
+        not_blank("what"),
+        CheckConstraint("(decided_at IS NULL) = (length(trim(decided_by)) = 0)", name="decision_is_signed"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
+    key: Mapped[Words]
+    what: Mapped[str]
+    found_at: Mapped[datetime]
+    found_by: Mapped[Words]
+    cause: Mapped[Words]
+    effect: Mapped[Words]
+    action: Mapped[Words]
+    decided_at: Mapped[MaybeMoment]
+    decided_by: Mapped[Words]
+
+
+class Tick(Base):
+    """A point of the start-up checklist or a step of the method, and who ticked it when."""
+
+    __tablename__ = "batch_tick"
+    __table_args__ = (
+        one_of("kind", TickKind),
+        not_blank("words"),
+        CheckConstraint("(done_at IS NULL) = (length(trim(done_by)) = 0)", name="tick_is_signed"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
+    kind: Mapped[TickKind] = mapped_column(Word(TickKind))
+    position: Mapped[int]
+    phase: Mapped[Words]
+    words: Mapped[str]
+    done_at: Mapped[MaybeMoment]
+    done_by: Mapped[Words]
+    temperature_c: Mapped[MaybeAmount]
+    remark: Mapped[Words]
 
 
 class BatchEvent(Base):

@@ -7,7 +7,19 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from app.store.base import STRICT, Amount, Base, Key, MaybeAmount, Words, above_zero, not_blank, number_between, one_of
+from app.store.base import (
+    STRICT,
+    Amount,
+    Base,
+    Key,
+    MaybeAmount,
+    MaybeMoment,
+    Words,
+    above_zero,
+    not_blank,
+    number_between,
+    one_of,
+)
 from app.store.types import Word
 
 
@@ -25,8 +37,21 @@ class Jurisdiction(StrEnum):
     US = "US"
 
 
+# ISO 22716:2007, 7.2.2 a to d, in our words: what is checked before a batch is begun.
+START_UP = """The batch record, its method and its labels are here
+Every lot is accepted and in date
+Area and equipment are clean and fit for use
+Nothing of an earlier product, and none of its labels, is left"""
+
+
 class Workshop(Base):
-    """The one workshop of this file: what every sheet and every cost starts from."""
+    """The one workshop of this file: what every sheet and every cost starts from.
+
+    A weight may miss its plan by ``tight_percent`` where the material is a preservative, acid, alkali, active or
+    colour, else by ``band_percent``; the yield should lie between ``yield_low_percent`` and ``yield_high_percent`` of
+    what was weighed in. ``start_up`` is the checklist before a batch, a line for each point; with ``two_people`` a
+    batch is released by somebody who weighed nothing of it.
+    """
 
     __tablename__ = "workshop"
     __table_args__ = (
@@ -40,6 +65,10 @@ class Workshop(Base):
         number_between("overhead_percent", 0, 1000),
         number_between("tax_percent", 0, 100),
         number_between("loss_percent", 0, 99),
+        number_between("tight_percent", 0, 50),
+        number_between("band_percent", 0, 50),
+        number_between("yield_low_percent", 0, 100),
+        number_between("yield_high_percent", 100, 200),
         STRICT,
     )
 
@@ -56,6 +85,12 @@ class Workshop(Base):
     overhead_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
     tax_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
     loss_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
+    two_people: Mapped[bool] = mapped_column(default=False)
+    tight_percent: Mapped[Amount] = mapped_column(default=Decimal(1))
+    band_percent: Mapped[Amount] = mapped_column(default=Decimal(2))
+    yield_low_percent: Mapped[Amount] = mapped_column(default=Decimal(90))
+    yield_high_percent: Mapped[Amount] = mapped_column(default=Decimal(102))
+    start_up: Mapped[str] = mapped_column(default=START_UP)
     is_demo: Mapped[bool] = mapped_column(default=False)
     row_version: Mapped[int] = mapped_column(default=1)
 
@@ -79,6 +114,18 @@ class Scale(Base):
     readability_g: Mapped[Amount]
     capacity_g: Mapped[Amount]
     vessel_g: Mapped[MaybeAmount]
+
+
+class Person(Base):
+    """Somebody who works here; ``left_at`` keeps a name readable in old records without offering it any more."""
+
+    __tablename__ = "person"
+    __table_args__ = (not_blank("name"), STRICT)
+
+    id: Mapped[Key]
+    name: Mapped[str] = mapped_column(unique=True)
+    initials: Mapped[Words]
+    left_at: Mapped[MaybeMoment]
 
 
 class NumberSeries(Base):

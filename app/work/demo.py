@@ -19,11 +19,12 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.products import Product, ProductPackaging
-from app.store.workshop import Jurisdiction, Paper, Scale, Workshop
+from app.store.workshop import Jurisdiction, Paper, Person, Scale, Workshop
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
 from app.work.formulas.deeds import insert
@@ -42,6 +43,7 @@ def load_demo(store: Store) -> None:
     with store.transaction() as session:
         session.add(_workshop(shop["workshop"]))
         session.add_all(Scale(**{k: _exact(k, v) for k, v in row.items()}) for row in shop["scales"])
+        session.add_all(Person(**row) for row in shop["people"])
         packs = {row["name"]: _packaging(session, row) for row in shop["packaging"]}
         shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
         shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
@@ -206,6 +208,8 @@ def _finish(store: Store, batch_id: int, row: Row) -> None:
     batch = _load(store, batch_id)
     came_out = to_step(batch.weighed_g * Decimal("0.972"), Decimal(1))
     record_yield(store, batch_id, text=plain(came_out), who=row["made_by"])
+    for one in _load(store, batch_id).ticks:
+        tick(store, batch_id, [one.id], who=row["made_by"])
     version = _load(store, batch_id).row_version
     decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))
 

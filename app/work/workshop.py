@@ -12,11 +12,11 @@ from app.science.batch_number import parse_pattern
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.store.workshop import Jurisdiction, Paper, Scale, Workshop, the_workshop
+from app.store.workshop import START_UP, Jurisdiction, Paper, Scale, Workshop, the_workshop
 from app.work.form import Choice, Form, rule
-from app.work.form_fields import Area, Grams, Line, Listed, MaybeGrams, Name, Number, OneOf
+from app.work.form_fields import Area, Grams, Line, Listed, MaybeGrams, Name, Number, OneOf, Tick
 
-ZERO = Decimal(0)
+ZERO, HUNDRED = Decimal(0), Decimal(100)
 
 
 @cache
@@ -89,6 +89,24 @@ class SettingsForm(Form):
     overhead_percent = Number("Overhead, %", high=1000, empty=ZERO)
     tax_percent = Number("Tax on the price, %", high=100, empty=ZERO)
     loss_percent = Number("Usual process loss, %", high=99, empty=ZERO)
+    band_percent = Number(
+        "A weight may miss its plan by, %",
+        high=50,
+        empty=ZERO,
+        default="2",
+        hint="Or one step of its scale.",
+    )
+    tight_percent = Number(
+        "Preservative, acid, active, colour, %",
+        high=50,
+        empty=ZERO,
+        default="1",
+        hint="Where little does much.",
+    )
+    yield_low_percent = Number("Usual yield from, %", high=100, empty=ZERO, default="90")
+    yield_high_percent = Number("to, %", low=100, high=200, empty=HUNDRED, default="102")
+    two_people = Tick("Two people: a batch is released by somebody who weighed nothing of it")
+    start_up = Area("Checklist before a batch, a line for each point", longest=4000, default=START_UP)
 
 
 class BeginForm(Form):

@@ -55,6 +55,11 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     demo_client.post(f"{path}/reading", data={"kind": "pH", "words": "6,1", "who": "Ines"})
     page = demo_client.get(path).text
     assert "in process" in page
+    assert "Release batch" not in page
+    assert "The yield is not recorded." in page
+    demo_client.post(f"{path}/yield", data={"yield": "0.3 kg", "who": "Ines"})
+    page = demo_client.get(path).text
+    assert "Release batch" in page
     decision = {"row_version": field(page, "row_version"), "who": "Tom", "state": "released", "why": ""}
     assert demo_client.post(f"{path}/decide", data=decision).status_code == 303
     page = demo_client.get(path).text
@@ -180,7 +185,7 @@ def test_release_pressed_twice_is_one_release(demo_client: FlaskClient) -> None:
     path = plan(demo_client)
     page = demo_client.get(path).text
     decision = {"row_version": field(page, "row_version"), "key": field(page.split('/decide"')[1], "key"), "who": "Tom"}
-    decision |= {"state": "released", "why": "a training batch"}
+    decision |= {"state": "rejected", "why": "a training batch"}
     assert [demo_client.post(f"{path}/decide", data=decision).status_code for _ in range(2)] == [303, 303]
     assert demo_client.get(path).text.count("in process became") == 0
     assert demo_client.get(path).text.count("a training batch") == 1
@@ -222,3 +227,45 @@ def test_what_comes_after_a_decision_keeps_what_was_typed(demo_client: FlaskClie
     assert answer.status_code == 409
     assert "released" in answer.text
     assert "5.4" in answer.text.split("You typed")[1]
+
+
+def test_a_deviation_is_decided_on_at_its_place_and_what_is_missing_is_told(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    first = re.findall(r'name="actual-(\d+)"', page)[0]
+    demo_client.post(f"{path}/weights", data={"row_version": "1", "who": "Ines", f"actual-{first}": "200"})
+    page = demo_client.get(path).text
+    assert "200 g weighed" in page
+    key = re.findall(r'name="key" value="(weight [^"]+)"', page)[0]
+    form = {"do": "decide", "key": key, "cause": "spilt", "who": "Tom", "form_key": "f"}
+    answer = demo_client.post(f"{path}/deviation", data=form)
+    assert answer.status_code == 422
+    assert 'value="spilt"' in answer.text
+    assert "Write the effect." in answer.text
+    form |= {"effect": "a richer gel", "action": "accepted, labelled as made"}
+    assert [demo_client.post(f"{path}/deviation", data=form).status_code for _ in range(2)] == [303, 303]
+    page = demo_client.get(path).text
+    assert "accepted, labelled as made" in page
+    assert "As made" in page
+
+
+def test_steps_are_ticked_with_time_and_person(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    ids = re.findall(r'name="tick" value="(\d+)"', demo_client.get(path).text)
+    assert demo_client.post(f"{path}/ticks", data={"tick": ids[:2], "who": ""}).status_code == 422
+    assert demo_client.post(f"{path}/ticks", data={"tick": ids[:2], "who": "IN"}).status_code == 303
+    page = demo_client.get(path).text
+    assert page.count('class="ticked"') == 2
+    assert len(re.findall(r'name="tick" value="(\d+)"', page)) == len(ids) - 2
+
+
+def test_people_are_listed_and_leave(demo_client: FlaskClient) -> None:
+    form = {"name": "Ada Moor", "initials": "AM", "key": "k"}
+    assert demo_client.post("/workshop/people", data=form).status_code == 303
+    assert demo_client.post("/workshop/people", data={"name": "Ada Moor"}).status_code == 422
+    page = demo_client.get("/workshop/people").text
+    assert "Ada Moor" in page
+    action = re.findall(r'action="(/workshop/people/\d+)"', page)[0]
+    assert demo_client.post(action, data={"do": "left"}).status_code == 303
+    assert "Works here again" in demo_client.get("/workshop/people").text
+    assert demo_client.post("/workshop/people/999", data={"do": "left"}).status_code == 404

@@ -10,7 +10,10 @@ from app.store.errors import Conflict, NotFound
 from app.web import context
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.web.row_number import number
+from app.web.template_tools import workshop
+from app.work.batches.as_made import as_made
 from app.work.batches.deciding import decide, what_is_open
+from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation
 from app.work.batches.history import actions
 from app.work.batches.listing import MOST_ROWS, find_batches
 from app.work.batches.loading import load_batch
@@ -18,6 +21,7 @@ from app.work.batches.observing import KINDS, add_note, add_reading, record_yiel
 from app.work.batches.planning import plan_batch, planning_choices
 from app.work.batches.save_conflicts import clashes, still_typed
 from app.work.batches.sections import shown
+from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.typed import Faults
 
@@ -66,12 +70,18 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
     with context.store().reading() as session:
         batch = load_batch(session, batch_id)
         sections = shown(session, batch)
+        deviations = out_of_plan(session, batch)
+        open_points = [] if batch.is_decided else what_is_open(session, batch)
+        made = as_made(session, batch)
     return render_template(
         "batches/show.html",
         batch=batch,
         closed=batch.is_decided,
         history=actions(batch.history),
-        open_points=what_is_open(batch),
+        open_points=open_points,
+        deviations=deviations,
+        made=made,
+        two_people=workshop().two_people,
         yield_percent=yield_percent(batch),
         sections=sections,
         styles=dict.fromkeys(sheet for one in sections for sheet in one.section.styles),
@@ -196,9 +206,39 @@ def note(batch_id: int) -> Page:
     return _done(batch_id, act, "history", prefix="note-")
 
 
+@blueprint.post("/<int:batch_id>/deviation")
+def deviation(batch_id: int) -> Page:
+    """Note a deviation, or decide on one."""
+    texts = [_typed(name) for name in ("key", "what", "cause", "effect", "action", "who")]
+    typed = TypedDeviation(*texts, decides=_typed("do") == "decide")
+
+    def act() -> None:
+        record_deviation(context.store(), batch_id, typed, form_key=_typed("form_key"))
+
+    return _done(batch_id, act, "deviations", prefix="deviation-")
+
+
+@blueprint.post("/<int:batch_id>/ticks")
+def ticks(batch_id: int) -> Page:
+    """Tick points of the checklist or steps of the method."""
+    ids = [found for text in request.form.getlist("tick") if (found := number(text)) is not None]
+
+    def act() -> None:
+        tick(
+            context.store(),
+            batch_id,
+            ids,
+            who=_typed("who"),
+            temperature=_typed("temperature"),
+            remark=_typed("remark"),
+        )
+
+    return _done(batch_id, act, "start-up", prefix="tick-")
+
+
 @blueprint.post("/<int:batch_id>/decide")
 def decision(batch_id: int) -> Page:
-    """Release or reject a batch."""
+    """Release, reject, hold or cancel a batch."""
 
     def act() -> None:
         decide(
@@ -211,7 +251,8 @@ def decision(batch_id: int) -> Page:
             key=_typed("key"),
         )
 
-    return _done(batch_id, act, "history", prefix="decide-", words=f"The batch is {_typed('state')}.")
+    words = "in quarantine" if _typed("state") == "quarantine" else _typed("state")
+    return _done(batch_id, act, "history", prefix="decide-", words=f"The batch is {words}.")
 
 
 def _typed(name: str) -> str:

@@ -24,6 +24,8 @@ def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) ->
         wanted.options(
             selectinload(Batch.lines).selectinload(BatchLine.weighings),
             selectinload(Batch.readings),
+            selectinload(Batch.deviations),
+            selectinload(Batch.ticks),
             selectinload(Batch.history),
             selectinload(Batch.version).selectinload(FormulaVersion.formula),
         )

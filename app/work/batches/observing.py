@@ -11,7 +11,8 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
-from app.work.typed import Reader, maybe_number, name, one_line
+from app.work.people import person_named
+from app.work.typed import Reader, maybe_number, name
 from app.work.typed import words as clean_words
 
 LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
@@ -21,7 +22,6 @@ LIMITS = {
     "temperature": (Decimal(-30), Decimal(250)),
     "density": (LIGHTEST_G_ML, DENSEST_G_ML),
 }
-LONGEST_NAME = 80
 
 
 @action(once="reading of batch {batch_id}")
@@ -35,11 +35,11 @@ def add_reading(
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    reading = _read_reading(kind, words, temperature, who)
+    reading = _read_reading(session, kind, words, temperature, who)
     batch.record(reading, by=reading.taken_by)
 
 
-def _read_reading(kind: str, words: str, temperature: str, who: str) -> BatchReading:
+def _read_reading(session: Session, kind: str, words: str, temperature: str, who: str) -> BatchReading:
     reader = Reader()
     what = reader.take(name, kind, "kind", "Choose what was observed.")
     text = reader.take(clean_words, words, "words", longest=LONGEST_READING)
@@ -48,7 +48,7 @@ def _read_reading(kind: str, words: str, temperature: str, who: str) -> BatchRea
     value = reader.take(_value, what or "", text) if text else None
     low, high = LIMITS["temperature"]
     warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
-    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
+    by = reader.take(person_named, session, who, "who", "Write who read it.")
     reader.finish()
     return BatchReading(kind=what, value=value, words=text, temperature_c=warmth, taken_at=now(), taken_by=by or "")
 
@@ -65,16 +65,14 @@ def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str =
     """Add a dated note; the only way to correct a batch that is decided.
 
     Raises:
-        Faults: at ``note``, when nothing is written, or at ``who`` for a decided batch without a name.
+        Faults: at ``note``, when nothing is written, or at ``who``.
     """
     batch = load_batch(session, batch_id)
     reader = Reader()
     note = reader.take(clean_words, text, "note", longest=LONGEST_NOTE)
-    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
+    by = reader.take(person_named, session, who, "who", "Write who adds the note.")
     if note == "":
         reader.fail("note", "Write the note first.")
-    if batch.is_decided and by == "":
-        reader.fail("who", f"Write who adds the note: the batch is {batch.state.value}.")
     reader.finish()
     batch.log("note", by=by or "", at=now(), new=note or "")
 
@@ -88,7 +86,7 @@ def record_yield(session: Session, batch_id: int, *, text: str, who: str) -> Non
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    weight, by = read_weight(text, "yield"), one_line(who, "who", longest=LONGEST_NAME)
+    weight, by = read_weight(text, "yield"), person_named(session, who, "who", "Write who weighed the yield.")
     if weight == batch.yield_g:
         return
     batch.log("yield", by=by, at=now(), old=_words(batch.yield_g), new=_words(weight))

@@ -10,13 +10,16 @@ from app.science.batch_number import format_number, series_key
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.science.numbers import plain
+from app.science.tolerance import Band, is_tight, weighing_band
+from app.science.weighing import WeighedLine
 from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import Formula as StoredFormula
 from app.store.formulas import FormulaVersion
-from app.store.workshop import next_in_series, the_workshop
+from app.store.workshop import Workshop, next_in_series, the_workshop
 from app.work.batches.loading import log
+from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
 from app.work.formulas.context import read_context
 from app.work.formulas.deeds import find, open_draft
@@ -175,13 +178,14 @@ def _written(session: Session, plan: Plan, version: FormulaVersion, formula: For
         planned_on=day,
         made_by=plan.made_by.strip()[:80],
         created_at=now(),
-        lines=_lines(sheet),
+        lines=_lines(sheet, the_workshop(session)),
+        ticks=planned_ticks(the_workshop(session), formula),
     )
     session.add(batch)
     return batch
 
 
-def _lines(sheet: BatchSheet) -> list[BatchLine]:
+def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:
     weighed = [(part.phase.letter, row) for part in sheet.phases for row in part.lines]
     return [
         BatchLine(
@@ -196,9 +200,18 @@ def _lines(sheet: BatchSheet) -> list[BatchLine]:
             scale=row.scale.name,
             step_g=row.scale.readability_g,
             advice=row.advice.text if row.advice else "",
+            low_g=_band(row, shop).low,
+            high_g=_band(row, shop).high,
         )
         for place, (letter, row) in enumerate(weighed, start=1)
     ]
+
+
+def _band(row: WeighedLine, shop: Workshop) -> Band:
+    """Return what the scale may show for a line: closer where the material works at small amounts."""
+    material = row.line.material
+    percent = shop.tight_percent if is_tight(material.functions, material.phase_hint) else shop.band_percent
+    return weighing_band(row.weigh_g, row.scale.readability_g, percent)
 
 
 def _issue_number(session: Session, code: str, day: date) -> str:

@@ -14,10 +14,10 @@ from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
+from app.work.people import person_named
 from app.work.typed import Reader, name, one_line
 
 LONGEST_LOT = 120
-LONGEST_NAME = 80
 SLIP = Decimal(5)  # times the planned weight, above which a weight is asked about (common practice)
 DECIMAL_SLIP = Decimal("0.15")  # how near a power of ten a small weight must lie to look like a slip
 
@@ -60,8 +60,10 @@ def record_weighings(
     lines = {line.id: line for line in batch.lines}
     typed = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.is_empty]
     reader = Reader()
-    by = reader.take(name, who, "who", "Write who weighed.") if typed else ""
-    checked = reader.take(one_line, checked_by, "checked_by", longest=LONGEST_NAME)
+    by = reader.take(person_named, session, who, "who", "Write who weighed.") if typed else ""
+    checked = reader.take(person_named, session, checked_by, "checked_by", "") if checked_by.strip() else ""
+    if by and checked == by:
+        reader.fail("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
     found = [(line, _read_weighing(reader, line, entry)) for line, entry in typed]
     reader.finish()
     for line, weighing in found:
@@ -154,7 +156,7 @@ def correct_weighing(
         raise NotFound("There is no such weighing; it may have been corrected already.")
     line, old = standing[weighing_id]
     reader = Reader()
-    by = reader.take(name, typed.who, "who", "Write who corrects it.")
+    by = reader.take(person_named, session, typed.who, "who", "Write who corrects it.")
     why = reader.take(name, typed.reason, "reason", "Write why it is corrected.")
     grams = reader.take(read_weight, typed.grams, "grams")
     lot = reader.take(one_line, typed.lot, "lot", longest=LONGEST_LOT)

@@ -14,6 +14,7 @@ from app.work.action import action
 from app.work.batches.weighing import weighing_words
 from app.work.clock import now
 from app.work.formulas.shelf import pin, pinned, read_shelf
+from app.work.people import person_named
 from app.work.ph.batch_mixture import line_for
 from app.work.ph.droppers import grams_of_drops
 from app.work.ph.session_state import State, entries_of, model_of, noise_of, readings_of, state_of
@@ -22,7 +23,7 @@ from app.work.typed import Reader, maybe_number, one_line
 
 ZERO = Decimal(0)
 PLACES_G = 4
-LONGEST_NAME, LONGEST_REASON = 80, 500
+LONGEST_REASON = 500
 INSTRUMENTS = {"meter": Decimal("0.1"), "strip": Decimal("0.5")}
 
 
@@ -120,7 +121,7 @@ def _read_amount(
         grams = reader.take(grams_of_drops, session, typed.dropper_id, drops, material_id)
     if grams is not None and grams > most:
         reader.fail("drops" if counted else "grams", f"That is more than the {plain(most)} g in the beaker.")
-    by = reader.take(one_line, at.who, "who", longest=LONGEST_NAME)
+    by = reader.take(person_named, session, at.who, "who", "Write who added it.")
     reader.finish()
     return grams or ZERO, drops, by or ""
 
@@ -154,7 +155,7 @@ def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
     """
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
     state = state_of(session, batch, record, curves=False)
-    reading = _read_reading(typed, at.who)
+    reading = _read_reading(session, typed, at.who)
     reading.session_id, reading.place = record.id, _next_place(state)
     if typed.sure.strip() != typed.ph.strip():
         _ask_when_implausible(session, batch, state, reading)
@@ -163,14 +164,14 @@ def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
     record.touch()
 
 
-def _read_reading(typed: TypedReading, who: str) -> BatchReading:
+def _read_reading(session: Session, typed: TypedReading, who: str) -> BatchReading:
     reader = Reader()
     ph = reader.take(parse_number, typed.ph, "ph", low=ZERO, high=Decimal(14))
     wide = INSTRUMENTS.get(typed.instrument) or reader.take(
         parse_number, typed.uncertainty, "uncertainty", low=Decimal("0.01"), high=Decimal(3)
     )
     warmth = reader.take(maybe_number, typed.temperature, "temperature", low=ZERO, high=Decimal(100))
-    by = reader.take(one_line, who, "who", longest=LONGEST_NAME)
+    by = reader.take(person_named, session, who, "who", "Write who read it.")
     reader.finish()
     return BatchReading(
         kind=PH,
@@ -210,7 +211,7 @@ def take_back_last(session: Session, at: SessionRef, why: str = "") -> None:
     if not entries:
         raise Invalid("", "There is nothing to take back.")
     reason = one_line(why, "why", longest=LONGEST_REASON) or "typed wrongly"
-    by = one_line(at.who, "who", longest=LONGEST_NAME)
+    by = person_named(session, at.who, "who", "Write who corrects it.")
     last = entries[-1]
     if isinstance(last, BatchReading):
         batch.log("reading: pH", by=by, at=now(), old=plain(last.value or ZERO), why=reason)

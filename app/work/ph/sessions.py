@@ -19,6 +19,7 @@ from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
 from app.work.formulas.shelf import pin, read_shelf
 from app.work.formulas.versions import formula_of
+from app.work.people import person_named
 from app.work.ph.batch_mixture import adjuster_line, materials_of, mixture_in_batch
 from app.work.ph.droppers import droppers
 from app.work.ph.formula_update import FormulaUpdate, formula_update
@@ -133,7 +134,7 @@ def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
     known = reader.take(_known_solution, session, typed.material_id)
     target = reader.take(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
     grams = reader.take(parse_grams, typed.batch_g, "batch_g", high=HEAVIEST_G)
-    who = reader.take(one_line, typed.who, "who", longest=80)
+    who = reader.take(person_named, session, typed.who, "who", "Write who starts it.")
     reader.finish()
     return PhSession(
         batch_id=batch.id,

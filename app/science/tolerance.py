@@ -1,0 +1,65 @@
+"""How far a weight, a yield or a reading may miss its plan."""
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal
+
+from app.science.formula import Formula
+
+# Preservative, acid or alkali, active and colour are weighed more closely than the rest (common practice).
+TIGHT = re.compile(
+    r"preserv|ph adjust|neutrali[sz]|buffer|\bacid|alkali|active|colou?r|pigment|vitamin|retin", re.IGNORECASE
+)
+PH_WITHIN = Decimal("0.3")  # pH around the target where a formula states no limits (common practice)
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A range that a value should lie in; both ends are inside."""
+
+    low: Decimal
+    high: Decimal
+
+    def holds(self, value: Decimal) -> bool:
+        """Return whether a value lies in the band."""
+        return self.low <= value <= self.high
+
+
+def is_tight(functions: str, phase_hint: str) -> bool:
+    """Return whether a material is weighed within the narrow band, by its functions and its usual phase."""
+    return bool(TIGHT.search(functions)) or phase_hint == "adjuster"
+
+
+def weighing_band(planned_g: Decimal, step_g: Decimal, percent: Decimal) -> Band:
+    """Return the band of a weight in grams: planned +/- percent of it, and never less than one step of its scale.
+
+    >>> weighing_band(Decimal(200), Decimal("0.1"), Decimal(2))
+    Band(low=Decimal('196'), high=Decimal('204'))
+    >>> weighing_band(Decimal("0.5"), Decimal("0.1"), Decimal(1))
+    Band(low=Decimal('0.4'), high=Decimal('0.6'))
+    """
+    half = max(planned_g * percent / 100, step_g)
+    low = max(planned_g - half, Decimal(0))
+    return Band(Decimal(f"{low.normalize():f}"), Decimal(f"{(planned_g + half).normalize():f}"))
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """What has to be read of a batch, with its limits (inside at both ends); ``source`` says where they are from."""
+
+    what: str
+    low: Decimal | None
+    high: Decimal | None
+    source: str
+
+    def holds(self, value: Decimal) -> bool:
+        """Return whether a reading lies inside the limits."""
+        return (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
+
+
+def checks_of(formula: Formula) -> tuple[Check, ...]:
+    """Return what has to be read of a batch of a formula: the pH around its target."""
+    target = formula.target_ph
+    if target is None:
+        return ()
+    return (Check("pH", target - PH_WITHIN, target + PH_WITHIN, "target pH, common practice"),)

@@ -1,0 +1,174 @@
+"""A batch as it was made: the formula of what really went in, and what differs from the version it was made from."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.formula import Formula, Line, Phase
+from app.science.formula_cost import cost_formula
+from app.science.numbers import exact_arithmetic, to_places
+from app.science.scales import Scale
+from app.science.weighing import WeighedLine, Weighing
+from app.store.batches import PH, Batch, BatchLine
+from app.store.workshop import the_workshop
+from app.work.batches.sheets import formula_of_batch, planned_weighing
+from app.work.formulas.declaring import declared_formula
+from app.work.ph.batch_mixture import materials_of
+from app.work.ph.report import PhReport, ph_report
+from app.work.rules.answers import AnsweredFinding
+from app.work.rules.open_findings import open_findings
+
+HUNDRED, ZERO = Decimal(100), Decimal(0)
+PLACES = 6
+
+
+@dataclass(frozen=True, slots=True)
+class LineAsMade:
+    """A line with % w/w of the version and as made; either is None where the line is not there."""
+
+    name: str
+    percent: Decimal | None
+    made_percent: Decimal | None
+    grams: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class AsMade:
+    """What a batch became.
+
+    Attributes:
+        formula: of what was weighed, with the pH that was read last for its target.
+        planned: of the version, at the planned size.
+        lines: side by side.
+        findings: open stops and cautions that the version does not have.
+        list_planned, list_made: the ingredient lists, under the workshop's law.
+        ph_planned, ph_made: prediction and preservation of both; None without water.
+        cost_planned, cost_made: materials and everything else for the batch; None where it cannot be worked out.
+    """
+
+    formula: Formula
+    planned: Formula
+    lines: tuple[LineAsMade, ...]
+    findings: tuple[AnsweredFinding, ...]
+    list_planned: str
+    list_made: str
+    ph_planned: PhReport | None
+    ph_made: PhReport | None
+    cost_planned: Decimal | None
+    cost_made: Decimal | None
+
+    @property
+    def same_list(self) -> bool:
+        """Whether the ingredient list is that of the version."""
+        return self.list_planned == self.list_made
+
+    @property
+    def new_gaps(self) -> tuple[str, ...]:
+        """What the preservation lacks as made and not in the version."""
+        known = set(self.ph_planned.preservation.gaps) if self.ph_planned else set()
+        return tuple(gap for gap in self.ph_made.preservation.gaps if gap not in known) if self.ph_made else ()
+
+
+def made_formula(session: Session, batch: Batch) -> Formula | None:
+    """Return the formula of what was weighed, additions and corrections included; None while nothing was."""
+    shelf = materials_of(session, batch)
+    held = [(line, line.actual_g or ZERO) for line in batch.lines if line.actual_g and line.material_id in shelf]
+    if not held:
+        return None
+    percents = _percents([grams for _, grams in held])
+    planned = formula_of_batch(batch)
+    made: dict[str, list[Line]] = {}
+    for (line, _), percent in zip(held, percents, strict=True):
+        material = shelf[line.material_id]
+        made.setdefault(line.phase, []).append(Line(_key(line), material, percent))
+    known = [replace(phase, lines=tuple(made.pop(phase.letter, ()))) for phase in planned.phases]
+    phases = (*known, *(Phase(letter, lines=tuple(lines)) for letter, lines in made.items()))
+    read = [one.value for one in batch.readings if one.kind == PH and one.value is not None]
+    return replace(planned, phases=phases, target_ph=read[-1] if read else planned.target_ph)
+
+
+def _key(line: BatchLine) -> str:
+    return line.line_key or f"bench-{line.id}"
+
+
+def _percents(grams: list[Decimal]) -> list[Decimal]:
+    """Return grams as % w/w that add up to 100; the largest takes what the rounding leaves."""
+    with exact_arithmetic():
+        whole = sum(grams, ZERO)
+        found = [to_places(HUNDRED * one / whole, PLACES) for one in grams]
+        found[found.index(max(found))] += HUNDRED - sum(found, ZERO)
+    return found
+
+
+def made_findings(session: Session, batch: Batch) -> tuple[AnsweredFinding, ...]:
+    """Return the open stops of a batch as made."""
+    formula = made_formula(session, batch)
+    found = open_findings(session, formula) if formula else ()
+    return tuple(one for one in found if one.finding.severity == "stop")
+
+
+def as_made(session: Session, batch: Batch) -> AsMade | None:
+    """Return what a batch became, worked out with the functions of the formula; None while nothing was weighed."""
+    formula = made_formula(session, batch)
+    if formula is None:
+        return None
+    planned = formula_of_batch(batch)
+    law = the_workshop(session).jurisdiction
+    known = {_mark(one) for one in open_findings(session, planned)}
+    return AsMade(
+        formula=formula,
+        planned=planned,
+        lines=tuple(_lines(batch, formula)),
+        findings=tuple(one for one in open_findings(session, formula) if _mark(one) not in known),
+        list_planned=declared_formula(planned, law).text,
+        list_made=declared_formula(formula, law).text,
+        ph_planned=_ph(planned),
+        ph_made=_ph(formula),
+        cost_planned=_cost(planned, planned_weighing(batch, planned)),
+        cost_made=_cost(formula, made_weighing(batch, formula)),
+    )
+
+
+def _mark(one: AnsweredFinding) -> tuple[str, str, tuple[str, ...]]:
+    """Tell a finding by its rule and substances, not by an amount that every weighing changes a little."""
+    finding = one.finding
+    return finding.rule, str(finding.severity), tuple(sorted(finding.inci))
+
+
+def _lines(batch: Batch, formula: Formula) -> Iterator[LineAsMade]:
+    for line in batch.lines:
+        if line.is_left_out:
+            continue
+        made = formula.line(_key(line))
+        planned = None if line.added_at_bench else line.percent
+        yield LineAsMade(line.name, planned, made.percent if made else None, line.actual_g or ZERO)
+
+
+def _ph(formula: Formula) -> PhReport | None:
+    materials = tuple(m for m in formula.dosed if m.percent > 0 and m.parts)
+    if not materials:
+        return None
+    return ph_report(materials, exposure=formula.exposure, target=formula.target_ph, batch_g=100.0)
+
+
+def made_weighing(batch: Batch, formula: Formula) -> Weighing:
+    """Return what was weighed as a weighing of the formula as made."""
+    rows = {_key(line): line for line in batch.lines}
+    lines = tuple(_weighed(line, rows[line.key]) for line in formula.lines)
+    return Weighing(lines, sum((line.weigh_g for line in lines), ZERO))
+
+
+def _weighed(line: Line, row: BatchLine) -> WeighedLine:
+    grams = row.actual_g or ZERO
+    scale = Scale(row.step_g, None, row.scale)
+    return WeighedLine(line, row.target_g, grams, scale, ZERO, scale.resolution_percent(grams), None)
+
+
+def _cost(formula: Formula, weighing: Weighing) -> Decimal | None:
+    try:
+        return cost_formula(formula, weighing).batch.total
+    except Invalid:
+        return None

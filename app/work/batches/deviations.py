@@ -1,0 +1,148 @@
+"""What was not as planned in a batch, and who decided on it: no batch is released while anything of it is open."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.science.numbers import plain, to_places
+from app.science.tolerance import Band, checks_of
+from app.store.batches import Batch, BatchLine, Deviation
+from app.store.errors import NotFound
+from app.store.workshop import Workshop, the_workshop
+from app.work.action import action
+from app.work.batches.loading import open_batch
+from app.work.batches.observing import yield_percent
+from app.work.clock import now
+from app.work.formulas.versions import formula_of
+from app.work.people import person_named
+from app.work.typed import Reader, name
+from app.work.typed import words as clean_words
+
+LONGEST = 4_000
+
+
+@dataclass(frozen=True, slots=True)
+class OutOfPlan:
+    """Something out of plan; ``key`` holds the value that was found, ``answer`` is the deviation decided on just it."""
+
+    key: str
+    what: str
+    answer: Deviation | None = None
+
+
+def out_of_plan(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
+    """Return what is not as planned: weights, lots, readings, yield, and what was noted by hand, in this order."""
+    shop = the_workshop(session)
+    decided = {one.key: one for one in batch.deviations if one.key and one.decided_at is not None}
+    derived = [*_lines(batch), *_readings(batch), *_yield(batch, shop)]
+    noted = [OutOfPlan(f"noted {one.id}", one.what, one if one.decided_at else None) for one in _noted(batch)]
+    return (*(OutOfPlan(key, what, decided.get(key)) for key, what in derived), *noted)
+
+
+def still_open(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
+    """Return what nobody has decided on yet."""
+    return tuple(one for one in out_of_plan(session, batch) if one.answer is None)
+
+
+def _noted(batch: Batch) -> list[Deviation]:
+    return [one for one in batch.deviations if not one.key]
+
+
+def band_of(line: BatchLine) -> Band | None:
+    """Return the band of a line; None where none was agreed when it was planned."""
+    return None if line.low_g is None or line.high_g is None else Band(line.low_g, line.high_g)
+
+
+def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
+    for line in batch.lines:
+        if line.is_left_out:
+            continue
+        actual, band = line.actual_g, band_of(line)
+        adjusted = any(one.session_id is not None for one in line.standing)
+        if not actual:
+            yield f"left out {line.id}", f"{line.name}: {plain(line.shown_g)} g planned, nothing weighed."
+        elif line.added_at_bench and not adjusted:
+            yield f"added {line.id} {plain(actual)}", f"{line.name}: {plain(actual)} g, not in the formula."
+        elif band and not adjusted and not band.holds(actual):
+            yield (
+                f"weight {line.id} {plain(actual)}",
+                f"{line.name}: {plain(actual)} g weighed, {plain(line.shown_g)} g planned"
+                f" ({plain(band.low)} to {plain(band.high)} g).",
+            )
+        if actual and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
+            yield f"lot {line.id}", f"{line.name}: no lot is written."
+
+
+def _readings(batch: Batch) -> Iterator[tuple[str, str]]:
+    checks = checks_of(formula_of(batch.version))
+    for check in checks:
+        readings = [one for one in batch.readings if one.kind == check.what and one.value is not None]
+        limits = f"{plain(check.low or Decimal(0))} to {plain(check.high or Decimal(0))}"
+        if not readings:
+            yield f"missing {check.what}", f"{check.what} was not read; {limits} is wanted ({check.source})."
+        elif not check.holds(readings[-1].value or Decimal(0)):
+            last = readings[-1]
+            yield f"reading {last.id}", f"{check.what} {plain(last.value or Decimal(0))} read, {limits} wanted."
+    if not checks and not batch.readings:
+        yield "no reading", "Nothing was read or looked at."
+
+
+def _yield(batch: Batch, shop: Workshop) -> Iterator[tuple[str, str]]:
+    percent = yield_percent(batch)
+    if percent is None:
+        yield "no yield", "The yield is not recorded."
+        return
+    band = Band(shop.yield_low_percent, shop.yield_high_percent)
+    if not band.holds(percent):
+        shown = plain(to_places(percent, 1))
+        wanted = f"{plain(band.low)} to {plain(band.high)} %"
+        yield f"yield {plain(batch.yield_g or Decimal(0))}", f"Yield {shown} % of what was weighed in, {wanted} usual."
+
+
+@dataclass(frozen=True, slots=True)
+class TypedDeviation:
+    """What was typed about a deviation; ``decided_by`` stays empty while it is only noted."""
+
+    key: str
+    what: str
+    cause: str
+    effect: str
+    action: str
+    who: str
+    decides: bool = True
+
+
+@action(once="deviation of batch {batch_id}", key="{form_key}")
+def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, form_key: str = "") -> None:
+    """Note a deviation, or decide on one: its cause, effect and action, by whom.
+
+    Raises:
+        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
+        NotFound: when nothing of that key is open.
+        Conflict: when the batch is decided.
+    """
+    batch = open_batch(session, batch_id)
+    found = next((one for one in still_open(session, batch) if one.key == typed.key), None) if typed.key else None
+    if typed.key and found is None:
+        raise NotFound("That is not open any more; see what stands in the record now.")
+    reader = Reader()
+    what = found.what if found else reader.take(name, typed.what, "what", "Write what was not as planned.")
+    texts = {}
+    for field in ("cause", "effect", "action"):
+        texts[field] = reader.take(clean_words, getattr(typed, field), field, longest=LONGEST)
+        if typed.decides and texts[field] == "":
+            reader.fail(field, f"Write the {field}.")
+    who = reader.take(person_named, session, typed.who, "who", "Write who decides.")
+    reader.finish()
+    noted = next((one for one in _noted(batch) if f"noted {one.id}" == typed.key), None)
+    row = noted or Deviation(key=typed.key, what=what or "", found_at=now(), found_by=who or "")
+    for field, text in texts.items():
+        setattr(row, field, text)
+    row.decided_at, row.decided_by = (now(), who or "") if typed.decides else (None, "")
+    if noted is None:
+        batch.deviations.append(row)
+    words = "deviation decided" if typed.decides else "deviation noted"
+    batch.log(words, by=who or "", at=now(), new=f"{what} {texts['action'] or ''}".strip(), why=texts["cause"] or "")
+    batch.touch()

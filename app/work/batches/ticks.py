@@ -1,0 +1,57 @@
+"""The start-up checklist and the steps of the method: each is ticked by a person, with time and temperature."""
+
+from sqlalchemy.orm import Session
+
+from app.science.formula import Formula
+from app.store.batches import Tick, TickKind
+from app.store.errors import NotFound
+from app.store.workshop import Workshop
+from app.work.action import action
+from app.work.batches.loading import open_batch
+from app.work.batches.observing import LIMITS
+from app.work.clock import now
+from app.work.people import person_named
+from app.work.typed import Reader, maybe_number, one_line
+
+LONGEST_REMARK = 500
+
+
+def planned_ticks(shop: Workshop, formula: Formula) -> list[Tick]:
+    """Return the checklist of the workshop and the steps of a formula, as a batch has them from planning on."""
+    points = [line.strip() for line in shop.start_up.splitlines() if line.strip()]
+    steps = [(phase.letter, step) for phase in formula.phases for step in phase.method]
+    return [
+        *(Tick(kind=TickKind.START_UP, position=place, words=words) for place, words in enumerate(points, 1)),
+        *(
+            Tick(kind=TickKind.STEP, position=len(points) + place, phase=letter, words=words)
+            for place, (letter, words) in enumerate(steps, 1)
+        ),
+    ]
+
+
+@action()
+def tick(
+    session: Session, batch_id: int, tick_ids: list[int], *, who: str, temperature: str = "", remark: str = ""
+) -> None:
+    """Tick points or steps of a batch; one that is ticked already stays as it was.
+
+    Raises:
+        Faults: at ``who``, ``temperature`` or ``remark``.
+        NotFound: when the batch has no such point.
+        Conflict: when the batch is decided.
+    """
+    batch = open_batch(session, batch_id)
+    wanted = [one for one in batch.ticks if one.id in set(tick_ids)]
+    if not wanted:
+        raise NotFound("There is no such point; tick one of those on the page.")
+    reader = Reader()
+    by = reader.take(person_named, session, who, "who", "Write who did it.")
+    low, high = LIMITS["temperature"]
+    warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
+    said = reader.take(one_line, remark, "remark", longest=LONGEST_REMARK)
+    reader.finish()
+    for one in wanted:
+        if one.done_at is None:
+            one.done_at, one.done_by, one.temperature_c, one.remark = now(), by or "", warmth, said or ""
+            batch.log(f"done: {one.words}", by=one.done_by, at=one.done_at, new=said or "")
+    batch.start(by=by or "", at=now())

@@ -1,0 +1,340 @@
+"""The record of a batch: what is out of plan is decided on, what is decided stays, and what was made is worked out."""
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
+
+from app.science.tolerance import is_tight, weighing_band
+from app.store.batches import Batch, BatchState
+from app.store.engine import Store
+from app.store.errors import Conflict
+from app.store.workshop import the_workshop
+from app.work.batches.as_made import as_made, made_formula
+from app.work.batches.deciding import decide
+from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation, still_open
+from app.work.batches.loading import load_batch
+from app.work.batches.observing import add_reading, record_yield
+from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.ticks import tick
+from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.form import Faults
+from app.work.people import add_person, change_presence
+
+PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
+
+
+def load(store: Store, batch_id: int) -> Batch:
+    with store.reading() as session:
+        return load_batch(session, batch_id)
+
+
+def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None, lot: str = "L1") -> None:
+    """Weigh every line as planned, but those of ``changed`` by their words; an empty text leaves a line out."""
+    batch = load(store, batch_id)
+    entries = []
+    for line in batch.lines:
+        word = next((word for word in changed or {} if word in line.name.lower()), "")
+        grams = (changed or {}).get(word, f"{line.shown_g:f}")
+        entries.append(TypedWeighing(line.id, grams, lot if grams and grams != "0" else "", sure=grams))
+    record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
+
+
+def finished(store: Store, changed: dict[str, str] | None = None, lot: str = "L1", ph: str = "6.1") -> int:
+    batch_id = plan_batch(store, PLAN)
+    weigh(store, batch_id, changed, lot)
+    add_reading(store, batch_id, kind="pH", words=ph, who="Ines")
+    record_yield(store, batch_id, text=f"{load(store, batch_id).weighed_g * Decimal('0.97'):f}", who="Ines")
+    return batch_id
+
+
+def open_of(store: Store, batch_id: int) -> list[str]:
+    with store.reading() as session:
+        return [one.what for one in still_open(session, load_batch(session, batch_id))]
+
+
+def release(store: Store, batch_id: int, who: str = "Tom") -> None:
+    decide(store, batch_id, load(store, batch_id).row_version, state="released", who=who)
+
+
+def settle_all(store: Store, batch_id: int) -> None:
+    with store.reading() as session:
+        keys = [one.key for one in still_open(session, load_batch(session, batch_id))]
+    for key in keys:
+        record_deviation(store, batch_id, TypedDeviation(key, "", "slip", "none", "accepted", "Tom"))
+
+
+# -- bands
+
+
+@pytest.mark.parametrize(
+    ("planned", "step", "percent", "low", "high"),
+    [("200", "0.1", "2", "196", "204"), ("0.5", "0.1", "1", "0.4", "0.6"), ("0.05", "0.1", "2", "0", "0.15")],
+)
+def test_a_band_is_a_share_of_the_plan_and_never_less_than_a_step(
+    planned: str, step: str, percent: str, low: str, high: str
+) -> None:
+    band = weighing_band(Decimal(planned), Decimal(step), Decimal(percent))
+    assert (band.low, band.high) == (Decimal(low), Decimal(high))
+    assert band.holds(band.low)
+    assert band.holds(band.high)
+    assert not band.holds(band.high + Decimal("0.001"))
+
+
+@pytest.mark.parametrize(
+    ("functions", "hint", "tight"),
+    [
+        ("preservative", "any", True),
+        ("pH adjuster", "any", True),
+        ("", "adjuster", True),
+        ("colourant", "any", True),
+        ("emollient", "oil", False),
+        ("humectant, solvent", "water", False),
+    ],
+)
+def test_what_works_at_small_amounts_is_weighed_more_closely(functions: str, hint: str, tight: bool) -> None:
+    assert is_tight(functions, hint) is tight
+
+
+def test_every_line_has_a_band_from_planning_on_and_the_workshop_sets_it(demo: Store) -> None:
+    with demo.transaction() as session:
+        the_workshop(session).band_percent = Decimal(10)
+    for line in load(demo, plan_batch(demo, PLAN)).lines:
+        assert line.low_g is not None
+        assert line.high_g is not None
+        assert line.low_g < line.shown_g < line.high_g
+    water = load(demo, plan_batch(demo, PLAN)).lines[0]
+    assert water.high_g == water.shown_g * Decimal("1.1")
+
+
+# -- what is out of plan
+
+
+def test_a_batch_as_planned_is_released(demo: Store) -> None:
+    batch_id = finished(demo)
+    assert open_of(demo, batch_id) == []
+    release(demo, batch_id)
+    assert load(demo, batch_id).state is BatchState.RELEASED
+
+
+@pytest.mark.parametrize(
+    ("changed", "lot", "ph", "said"),
+    [
+        ({"preserv": "0", "phenoxy": "0"}, "L1", "6.1", "nothing weighed"),
+        ({"glycerin": "90"}, "L1", "6.1", "90 g weighed"),
+        ({}, "", "6.1", "no lot is written"),
+        ({}, "L1", "7.9", "pH 7.9 read"),
+    ],
+    ids=["without its preservative", "ten times a humectant", "without lots", "pH outside"],
+)
+def test_what_is_not_as_planned_keeps_a_batch_from_its_release(
+    demo: Store, changed: dict[str, str], lot: str, ph: str, said: str
+) -> None:
+    batch_id = finished(demo, changed, lot, ph)
+    assert any(said in what for what in open_of(demo, batch_id))
+    with pytest.raises(Faults) as told:
+        release(demo, batch_id)
+    assert "state" in told.value.by_field
+    settle_all(demo, batch_id)
+    assert open_of(demo, batch_id) == []
+
+
+def test_a_batch_without_a_reading_or_with_an_impossible_yield_is_not_released(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    weigh(demo, batch_id)
+    record_yield(demo, batch_id, text="999999", who="Ines")
+    found = open_of(demo, batch_id)
+    assert any("pH was not read" in what for what in found)
+    assert any(what.startswith("Yield 3") for what in found)
+
+
+def test_a_decision_holds_for_the_value_it_was_taken_on_and_for_no_other(demo: Store) -> None:
+    batch_id = finished(demo, {"glycerin": "20"})
+    settle_all(demo, batch_id)
+    assert open_of(demo, batch_id) == []
+    weighing = next(line for line in load(demo, batch_id).lines if "lycerin" in line.name).standing[0]
+    correct_weighing(demo, batch_id, weighing.id, TypedCorrection("25", "L1", "Tom", "misread"))
+    assert any("25 g weighed" in what for what in open_of(demo, batch_id))
+
+
+def test_a_deviation_noted_by_hand_is_open_until_somebody_decides(demo: Store) -> None:
+    batch_id = finished(demo)
+    noted = TypedDeviation("", "A fly was in the beaker", "", "", "", "Ines", decides=False)
+    record_deviation(demo, batch_id, noted)
+    assert open_of(demo, batch_id) == ["A fly was in the beaker"]
+    with demo.reading() as session:
+        key = still_open(session, load_batch(session, batch_id))[0].key
+    with pytest.raises(Faults) as told:
+        record_deviation(demo, batch_id, TypedDeviation(key, "", "open window", "", "", "Tom"))
+    assert set(told.value.by_field) == {"effect", "action"}
+    settle_all(demo, batch_id)
+    assert open_of(demo, batch_id) == []
+    with demo.reading() as session:
+        assert [one.what for one in out_of_plan(session, load_batch(session, batch_id))] == ["A fly was in the beaker"]
+    with pytest.raises(DBAPIError, match="decided batch"), demo.transaction() as session:
+        session.execute(text("UPDATE batch_deviation SET cause = 'other'"))
+
+
+def test_where_two_people_are_asked_for_who_weighed_does_not_release(demo: Store) -> None:
+    with demo.transaction() as session:
+        the_workshop(session).two_people = True
+    batch_id = finished(demo)
+    with pytest.raises(Faults) as told:
+        release(demo, batch_id, "IN")
+    assert "Ines weighed" in told.value.by_field["who"]
+    release(demo, batch_id, "Tom")
+
+
+def test_where_one_works_alone_the_record_says_so(demo: Store) -> None:
+    batch_id = finished(demo)
+    release(demo, batch_id, "Ines")
+    assert load(demo, batch_id).history[-1].new == "released by the person who weighed"
+
+
+# -- states
+
+
+def test_a_batch_waits_in_quarantine_and_is_released_from_there(demo: Store) -> None:
+    batch_id = finished(demo)
+    decide(demo, batch_id, load(demo, batch_id).row_version, state="quarantine", who="Ines")
+    assert load(demo, batch_id).decided_at is None
+    release(demo, batch_id)
+
+
+def test_only_a_planned_batch_is_cancelled_and_with_a_reason(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    with pytest.raises(Faults) as told:
+        decide(demo, batch_id, 1, state="cancelled", who="Tom")
+    assert list(told.value.by_field) == ["why"]
+    decide(demo, batch_id, 1, state="cancelled", who="Tom", why="planned twice")
+    assert load(demo, batch_id).state is BatchState.CANCELLED
+    begun = finished(demo)
+    with pytest.raises(Conflict, match="rejected, not cancelled"):
+        decide(demo, begun, load(demo, begun).row_version, state="cancelled", who="Tom", why="x")
+
+
+CHANGES = (
+    "UPDATE batch SET yield_g = '1' WHERE id = {id}",
+    "UPDATE batch SET state = 'planned', decided_at = NULL WHERE id = {id}",
+    "DELETE FROM batch WHERE id = {id}",
+    "UPDATE batch_line SET shown_g = '1' WHERE batch_id = {id}",
+    "DELETE FROM batch_line WHERE batch_id = {id}",
+    "DELETE FROM batch_reading WHERE batch_id = {id}",
+    "INSERT INTO batch_reading (batch_id, kind, words, taken_at, taken_by) VALUES ({id}, 'pH', '5', '', 'T')",
+    "UPDATE batch_tick SET remark = 'x' WHERE batch_id = {id}",
+    'INSERT INTO batch_weighing (line_id, grams, lot_text, scale, vessel, "by", checked_by, at, reason)'
+    " SELECT id, '1', '', '', '', 'T', '', '', '' FROM batch_line WHERE batch_id = {id}",
+)
+
+
+@pytest.mark.parametrize("change", CHANGES)
+def test_a_decided_batch_refuses_any_change_in_the_database_itself(demo: Store, change: str) -> None:
+    batch_id = finished(demo)
+    release(demo, batch_id)
+    with pytest.raises(DBAPIError, match="kept as it is"), demo.transaction() as session:
+        session.execute(text(change.format(id=batch_id)))
+
+
+# -- steps and people
+
+
+def test_points_and_steps_are_ticked_once_by_somebody(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    points = load(demo, batch_id).ticks
+    assert [one.kind.value for one in points][:4] == ["start-up"] * 4
+    assert any(one.kind.value == "step" for one in points)
+    with pytest.raises(Faults) as told:
+        tick(demo, batch_id, [points[0].id], who="", temperature="900")
+    assert set(told.value.by_field) == {"who", "temperature"}
+    tick(demo, batch_id, [points[0].id], who="IN", temperature="21,5")
+    tick(demo, batch_id, [points[0].id], who="Tom")
+    first = load(demo, batch_id).ticks[0]
+    assert (first.done_by, first.temperature_c) == ("Ines", Decimal("21.5"))
+
+
+def test_who_did_what_is_a_person_of_the_list(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    for who in ("", "Nobody"):
+        with pytest.raises(Faults) as told:
+            add_reading(demo, batch_id, kind="pH", words="6", who=who)
+        assert list(told.value.by_field) == ["who"]
+    person_id = add_person(demo, "Ada Moor", "AM")
+    with pytest.raises(Faults):
+        add_person(demo, "ada moor", "X")
+    add_reading(demo, batch_id, kind="pH", words="6", who="am")
+    assert load(demo, batch_id).readings[-1].taken_by == "Ada Moor"
+    change_presence(demo, person_id, left=True)
+    with pytest.raises(Faults):
+        add_reading(demo, batch_id, kind="pH", words="6", who="Ada Moor")
+
+
+# -- as made
+
+
+def test_a_batch_as_made_is_the_formula_of_its_weights(demo: Store) -> None:
+    batch_id = finished(demo, {"glycerin": "20"})
+    with demo.reading() as session:
+        batch = load_batch(session, batch_id)
+        made = made_formula(session, batch)
+    assert made is not None
+    assert made.total_percent == 100
+    glycerin = next(line for line in made.lines if "lycerin" in line.name)
+    assert glycerin.percent == pytest.approx(2000 / batch.weighed_g, abs=Decimal("0.00001"))
+    assert made.target_ph == Decimal("6.1")
+
+
+def test_without_its_preservative_a_batch_is_told_to_be_water_without_one(demo: Store) -> None:
+    batch_id = finished(demo, {"preserv": "0", "phenoxy": "0"})
+    with demo.reading() as session:
+        found = as_made(session, load_batch(session, batch_id))
+    assert found is not None
+    assert any(one.finding.rule == "P01" for one in found.findings)
+    assert not found.same_list
+
+
+def test_a_batch_as_planned_differs_in_nothing(demo: Store) -> None:
+    batch_id = finished(demo, ph="6.0")
+    with demo.reading() as session:
+        found = as_made(session, load_batch(session, batch_id))
+    assert found is not None
+    assert found.findings == ()
+    assert found.new_gaps == ()
+    assert found.same_list
+    assert found.cost_made == pytest.approx(found.cost_planned, rel=Decimal("0.001"))
+
+
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    grams=st.lists(st.decimals("0.01", "500", places=2), min_size=1, max_size=6),
+    corrected=st.lists(st.tuples(st.integers(0, 5), st.decimals("0", "500", places=2)), max_size=4),
+)
+def test_after_any_portions_and_corrections_the_line_is_what_stands(
+    record: tuple[Store, int], grams: list[Decimal], corrected: list[tuple[int, Decimal]]
+) -> None:
+    store, batch_id = record
+    batch = load(store, batch_id)
+    line = batch.lines[1]
+    expected = {one.id: one.grams for one in line.standing}
+    for amount in grams:
+        entry = TypedWeighing(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
+        record_weighings(store, batch_id, load(store, batch_id).row_version, [entry], who="Ines")
+        expected[load(store, batch_id).lines[1].weighings[-1].id] = amount
+    for place, amount in corrected:
+        key = list(expected)[place % len(expected)]
+        if expected[key] == amount:
+            continue
+        correct_weighing(store, batch_id, key, TypedCorrection(f"{amount:f}", "L", "Tom", "misread"))
+        del expected[key]
+        expected[load(store, batch_id).lines[1].weighings[-1].id] = amount
+    line = load(store, batch_id).lines[1]
+    assert {one.id: one.grams for one in line.standing} == expected
+    assert line.actual_g == sum(expected.values())
+
+
+@pytest.fixture
+def record(demo: Store) -> tuple[Store, int]:
+    return demo, plan_batch(demo, replace(PLAN, key="record"))
