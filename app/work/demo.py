@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from functools import partial
 from pathlib import Path
@@ -17,6 +17,7 @@ from app.science.quantities import parse_quantity, to_grams
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import NotFound
+from app.store.formulas import Formula
 from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction, Paper, Person, Scale, Workshop
@@ -53,6 +54,10 @@ def load_demo(store: Store) -> None:
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
     for row in batches["batches"]:
         _batch(store, row, ids[row["formula"]])
+    with store.transaction() as session:
+        for row in formulas["formulas"]:
+            formula = session.get_one(Formula, ids[row["code"]])
+            formula.created_at = formula.changed_at = datetime.fromisoformat(row["written_at"]).astimezone(UTC)
 
 
 def _file(name: str) -> Any:
