@@ -26,6 +26,8 @@ HALF_MADE = "half made"
 REPAIRED = "_TAREBOOK_REPAIRED"
 # Each lock holds every pin of the ones before it.
 SIZES = ("run", "postgresql", "test")
+# Commands that need the packages of the tests.
+FOR_DEVELOPERS = ("test", "check", "mutate")
 # The only package without ready wheels for every Python; it carries its library inside and compiles nothing.
 FROM_SOURCE = {"test": ("phreeqpython",)}
 
@@ -118,7 +120,7 @@ def place() -> Path:
 
 def size_for(arguments: Sequence[str]) -> str:
     """Choose the lock a command needs."""
-    if list(arguments[:1]) == ["test"]:
+    if arguments and arguments[0] in FOR_DEVELOPERS:
         return "test"
     return "postgresql" if os.environ.get("TAREBOOK_DATABASE_URL", "").startswith("postgres") else "run"
 

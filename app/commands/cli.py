@@ -18,6 +18,8 @@ COMMANDS = {
     "laws": "app.commands.laws",
     "doctor": "app.commands.doctor",
     "test": "app.commands.test",
+    "check": "app.commands.check",
+    "mutate": "app.commands.mutate",
 }
 OWN_OPTIONS = ("--help", "--version")
 

@@ -8,6 +8,9 @@ import click
 
 from app import bootstrap
 
+# Nothing narrowed down: the whole suite is shared out over the processors.
+SPREAD = ("-n", "auto", "--dist", "worksteal")
+
 
 @click.command("test", add_help_option=False, context_settings={"ignore_unknown_options": True})
 @click.option("--explore", is_flag=True)
@@ -18,8 +21,7 @@ def test(explore: bool, arguments: tuple[str, ...]) -> None:
     Every run gives the same answer. With --explore the order and the examples are new ones.
     """
     os.chdir(bootstrap.ROOT)
-    # Nothing narrowed down: share the whole suite out over the processors.
-    spread = () if arguments else ("-n", "auto", "--dist", "worksteal")
+    spread = () if arguments else SPREAD
     found = exploring(secrets.randbelow(2**32)) if explore else ()
     sys.exit(bootstrap.hand_over([sys.executable, "-m", "pytest", *spread, *found, *arguments]))
 

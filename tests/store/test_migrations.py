@@ -1,6 +1,7 @@
 """Migrations walk up and down on a filled database and lose nothing that survives."""
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from alembic.util.exc import CommandError
 from sqlalchemy import inspect, text
 from sqlalchemy.exc import DBAPIError
 
+from app.store.backup import examine
 from app.store.engine import Store, sqlite_url
 from app.store.migrate import alembic_config, back_to, current, head, known_revisions, to_revision
 from app.work.batches.loading import load_batch
@@ -29,14 +31,14 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def rows(path: Path) -> dict[str, int]:
-    with sqlite3.connect(path) as connection:
+    with closing(sqlite3.connect(path)) as connection, connection:
         names = [name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         return {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for name in names}  # noqa: S608
 
 
 def schema(path: Path) -> dict[tuple[str, str], set[str]]:
     """Read every object with its clauses; a table that was rebuilt lists its constraints in another order."""
-    with sqlite3.connect(path) as connection:
+    with closing(sqlite3.connect(path)) as connection, connection:
         found = connection.execute(SCHEMA).fetchall()
     return {(kind, name): {part.strip(" \t\n,()") for part in sql.splitlines()} for kind, name, sql in found}
 
@@ -48,11 +50,12 @@ def test_each_revision_goes_down_and_up_again_on_a_filled_database(filled: Path)
         below = rows(filled)
         shared = (set(before) & set(below)) - {"alembic_version"}
         assert {name: below[name] for name in shared} == {name: before[name] for name in shared}
-        with sqlite3.connect(filled) as connection:
+        with closing(sqlite3.connect(filled)) as connection, connection:
             assert connection.execute("PRAGMA foreign_key_check").fetchall() == []
             assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     to_revision(sqlite_url(filled))
     assert schema(filled) == shape
+    assert examine(filled, thorough=True) == head()
     survived = rows(filled)
     assert survived["batch_line"] == before["batch_line"] > 0
     assert survived["draft_step"] == before["draft_step"] > 0
@@ -80,7 +83,7 @@ def test_a_revision_nobody_knows_is_refused(tmp_path: Path) -> None:
 
 def test_a_migration_that_leaves_broken_references_is_taken_back(filled: Path) -> None:
     back_to(sqlite_url(filled), "0001")
-    with sqlite3.connect(filled) as connection:
+    with closing(sqlite3.connect(filled)) as connection, connection:
         connection.execute("PRAGMA foreign_keys=OFF")
         connection.execute(
             "INSERT INTO price (material_id, kind, amount, quantity_text, quantity_g, priced_on, supplier, note)"
@@ -89,7 +92,7 @@ def test_a_migration_that_leaves_broken_references_is_taken_back(filled: Path) -
     with pytest.raises(RuntimeError, match="broken references"):
         to_revision(sqlite_url(filled))
     assert current(sqlite_url(filled)) == "0001"
-    with sqlite3.connect(filled) as connection:
+    with closing(sqlite3.connect(filled)) as connection, connection:
         connection.execute("DELETE FROM price WHERE material_id = 99999")
     to_revision(sqlite_url(filled))
 

@@ -78,7 +78,7 @@ def _ph(sheet: "Sheet") -> dict[str, Any]:
         "ruler": "",
         "drawing": None,
     }
-    if view is None or facts.predicted is None:
+    if view is None or view.report.prediction is None or facts.predicted is None:
         return found
     figure = range_in_words(view.report.prediction.ph)
     note = figure if target is None else f"{figure}, wanted {target.normalize():f}"

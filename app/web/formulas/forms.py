@@ -4,7 +4,7 @@ import re
 import secrets
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 from werkzeug.datastructures import MultiDict
 
@@ -70,9 +70,9 @@ def _base(text: str) -> Draft | None:
 
 
 def _well_typed(draft: Draft) -> bool:
-    rows = (*draft.phases, *draft.lines)
+    rows: tuple[DraftPhase | DraftLine, ...] = (*draft.phases, *draft.lines)
     numbers = {"material_id"}
-    values = [(name, getattr(row, name)) for row in rows for name in row.__slots__]
+    values = [(field.name, getattr(row, field.name)) for row in rows for field in fields(row)]
     head = [getattr(draft, name) for name in (*ONE_LINE, "notes")]
     return all(isinstance(text, str) for text in (*head, *draft.special_uses)) and all(
         type(value) in ((int, type(None)) if name in numbers else (bool,) if name == "qs" else (str,))

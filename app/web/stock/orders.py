@@ -12,7 +12,7 @@ from app.web.materials.forms import whole_number
 from app.web.stock.area import blueprint
 from app.work.clock import today
 from app.work.form import Faults
-from app.work.stock import orders, shopping
+from app.work.stock import listing, orders, shopping
 from app.work.stock.suppliers import all_suppliers
 
 Page = Response | str | tuple[str, int]
@@ -57,7 +57,7 @@ def _order_page(form: orders.OrderForm, faults: Mapping[str, str]) -> str:
     rows = (*form.text["lines"], *(orders.OrderLineForm() for _ in range(MORE_LINES)))
     with context.store().reading() as session:
         names = [one.name for one in all_suppliers(session) if one.retired_at is None]
-        items = [row.name for row in shopping.stock_rows(session, every=True)]
+        items = [row.name for row in listing.stock_rows(session, every=True)]
     return render_template(
         "stock/new_order.html", form=form.but(lines=rows), faults=faults, suppliers=names, items=items
     )
