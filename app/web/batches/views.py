@@ -209,8 +209,8 @@ def note(batch_id: int) -> Page:
 @blueprint.post("/<int:batch_id>/deviation")
 def deviation(batch_id: int) -> Page:
     """Note a deviation, or decide on one."""
-    texts = [_typed(name) for name in ("key", "what", "cause", "effect", "action", "who")]
-    typed = TypedDeviation(*texts, decides=_typed("do") == "decide")
+    texts = {name: _typed(name) for name in ("key", "what", "cause", "effect", "action", "who")}
+    typed = TypedDeviation(**texts, decides=_typed("do") == "decide")
 
     def act() -> None:
         record_deviation(context.store(), batch_id, typed, form_key=_typed("form_key"))

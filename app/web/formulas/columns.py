@@ -5,7 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from flask import Request, Response
+from flask import Request
+from werkzeug.wrappers import Response
 
 from app.documents.words import in_currency, plain, some_figures
 from app.science.formula_cost import price_for

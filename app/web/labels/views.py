@@ -155,7 +155,7 @@ def _form(form: DesignForm, faults: Mapping[str, str], **more: object) -> str:
 def pdf(design_id: int) -> Page:
     """Give a label as a PDF: a proof, or for sale where nothing stands in the way."""
     _, product_id = _stored(design_id)
-    back = url_for("labels.of_product", product_id=product_id, **request.args)
+    back = f"{url_for('labels.of_product', product_id=product_id)}?{request.query_string.decode('ascii', 'ignore')}"
     batch_id, start = number(request.args.get("batch", "")), number(request.args.get("start", "")) or 1
     count, for_sale = number(request.args.get("count", "")) or 1, request.args.get("sale") == "1"
     try:
