@@ -17,6 +17,7 @@ from app.work.formulas.paste import preview, with_rows
 from app.work.formulas.results import Results, results_of
 from app.work.formulas.shelf import settle
 from app.work.formulas.suggesting import choices, take
+from app.work.formulas.usual_phases import sort_into_phases
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +105,11 @@ def _paste(asked: Asked) -> Answer:
     return paste_in_place(asked.store, asked.draft, asked.raw.get("rows", ""), phase, line_id)
 
 
+def _sorted(asked: Asked) -> Draft:
+    hints = {line.draft.id: line.material.phase_hint for line in _worked_out(asked).lines if line.material}
+    return sort_into_phases(asked.draft, hints, new_id)
+
+
 def _scale(asked: Asked) -> Answer:
     kept = asked.raw.getlist("pick") if asked.word == "scale-rest" else []
     lines = _worked_out(asked).lines
@@ -115,6 +121,7 @@ BUTTONS: dict[str, Callable[[Asked], Answer]] = {
     "take": _take,
     "add-phase": lambda asked: (moves.add_phase(asked.draft, new_id()), ""),
     "paste-rows": _paste,
+    "sort-phases": lambda asked: (_sorted(asked), "Sorted into the usual phases"),
     "as-percentages": lambda asked: (
         moves.as_percentages(_worked_out(asked).resolution),
         "Turned amounts into percentages",
@@ -142,7 +149,11 @@ def _picked(draft: Draft, word: str, rest: str, ids: list[str]) -> tuple[Draft, 
 def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: str) -> tuple[Draft, str]:
     """Put pasted rows below a line; a name that is in doubt stays as pasted and is asked at its line."""
     shown = preview(text, len(draft.lines), partial(choices, store))
-    read = [(take(store, row.sure.value, row.name) if row.sure else row.name, row.amount) for row in shown.rows]
+    read = [
+        (take(store, row.sure.value, row.name) if row.sure else row.name, row.amount, row.phase) for row in shown.rows
+    ]
+    if not draft.lines and shown.are_weights:
+        draft = replace(draft, basis="amounts", batch="")
     home = phase if phase in {one.id for one in draft.phases} else draft.phases[0].id
     longer = with_rows(draft, read, home, new_id)
     added = longer.lines[len(draft.lines) :]

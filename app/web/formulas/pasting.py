@@ -1,6 +1,7 @@
 """Rows pasted from a spreadsheet: shown first, used when asked."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from functools import partial
 
 from flask import redirect, render_template, request, url_for
@@ -10,12 +11,22 @@ from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import new_id, several_lines
 from app.work.formulas.deeds import From, open_draft, save_draft
-from app.work.formulas.paste import preview, with_rows
+from app.work.formulas.draft import Draft
+from app.work.formulas.paste import in_percent, preview, with_rows
 from app.work.formulas.resolve import MOST_LINES
+from app.work.formulas.shelf import settle, shelf_of
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import choices, take
+from app.work.formulas.usual_phases import sort_into_phases
 
 KEEP_AS_TYPED = "keep"
+COLUMN_WORDS = {
+    "phase": "phase",
+    "name": "ingredient",
+    "inci": "INCI name",
+    "amount": "amount",
+    "ignore": "leave out",
+}
 
 
 @blueprint.get("/<int:formula_id>/paste")
@@ -29,12 +40,15 @@ def show_pasted(formula_id: int) -> Page:
     """Show what the pasted rows were taken for; nothing is written yet."""
     there, text = _open(formula_id), several_lines(request.form.get("rows", ""))
     try:
-        shown = preview(text, len(there.draft.lines), partial(choices, context.store()))
+        chosen = request.form.getlist("column")
+        shown = preview(text, len(there.draft.lines), partial(choices, context.store()), chosen)
     except Invalid as error:
         page = render_template("formulas/paste.html", there=there, text=text, fault=error.message, shown=None)
         return page, 422
-    phase = request.form.get("phase", "")
-    return render_template("formulas/paste.html", there=there, text=text, fault="", shown=shown, phase=phase)
+    # Weights beside percentages that stand already become percentages of what was pasted.
+    turned = in_percent(shown.rows) if shown.are_weights and there.draft.lines and there.draft.basis == "w/w" else {}
+    more = {"phase": request.form.get("phase", ""), "turned": turned, "roles": COLUMN_WORDS}
+    return render_template("formulas/paste.html", there=there, text=text, fault="", shown=shown, **more)
 
 
 @blueprint.post("/<int:formula_id>/paste/use")
@@ -43,8 +57,13 @@ def use_pasted(formula_id: int) -> Page:
     there = _open(formula_id)
     phases = [phase.id for phase in there.draft.phases]
     phase = request.form.get("phase", "")
-    draft = with_rows(there.draft, _chosen(), phase if phase in phases else phases[0], new_id)
+    start = there.draft
+    if request.form.get("weights") and not start.lines:
+        start = replace(start, basis="amounts", batch="")
+    draft = with_rows(start, _chosen(), phase if phase in phases else phases[0], new_id)
     count = len(draft.lines) - len(there.draft.lines)
+    if request.form.get("sort"):
+        draft = _sorted(draft)
     came = From(there.row_version, "paste")
     save_draft(context.store(), formula_id, draft, came, deed=f"Pasted {count} rows")
     return redirect(url_for("formulas.show", formula_id=formula_id), 303)
@@ -55,10 +74,19 @@ def _open(formula_id: int) -> OpenDraft:
         return open_draft(session, formula_id)
 
 
-def _chosen() -> Iterable[tuple[str, str]]:
+def _chosen() -> Iterable[tuple[str, str, str]]:
     form = request.form
     for place in form.getlist("row")[:MOST_LINES]:
         name, amount, choice = (form.get(f"{field}.{place}", "") for field in ("name", "amount", "choice"))
         if form.get(f"use.{place}") and name.strip():
             known = choice and choice != KEEP_AS_TYPED
-            yield (take(context.store(), choice, name) if known else name), amount
+            yield (take(context.store(), choice, name) if known else name), amount, form.get(f"phase.{place}", "")
+
+
+def _sorted(draft: Draft) -> Draft:
+    """Sort the lines into their usual phases by the materials that their names mean."""
+    with context.store().reading() as session:
+        settled = settle(session, draft)
+        shelf = shelf_of(session, settled)
+    materials = {line.id: shelf.get(line.material_id or 0) for line in settled.lines}
+    return sort_into_phases(draft, {key: m.phase_hint for key, m in materials.items() if m}, new_id)

@@ -1,34 +1,36 @@
-"""Rows pasted from a spreadsheet: a name and a percentage each, shown with what they were taken for before use."""
+"""Rows pasted from anywhere: each a name and an amount, shown with what they were taken for before they are used."""
 
-import csv
-import io
-import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
-from itertools import islice
+from decimal import Decimal
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number
-from app.work.formulas.draft import Draft, DraftLine
+from app.science.formula import HUNDRED
+from app.science.numbers import parse_number, plain, to_places
+from app.science.quantities import parse_quantity, to_grams
+from app.science.units import Measure
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.pasted_table import TableRow, is_measure, letter_in, read_table
 from app.work.formulas.resolve import FILLS_UP, MOST_LINES
 
 LONGEST_NAME = 200
-LONGEST_PASTE = 400_000
-HEADING = re.compile(r"(ingredients?|inci( name)?|name|material|raw material|percent(age)?|%|amount|phase)", re.I)
-TOTAL = re.compile(r"(sub)?total|sum|", re.I)
-_TWO_SPACES = re.compile(r"\s{2,}")
-_NAME_THEN_NUMBER = re.compile(r"(?P<name>.*\D)\s+(?P<amount>[\d.,]+\s*%?|q\.?s\.?.*)", re.I)
+LONGEST_AMOUNT = 40
+PLACES = 4
 
-Match = Callable[[str], Sequence["Choice"]]
+Match = Callable[[str, str], Sequence["Choice"]]
 
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """A material that a pasted name may mean: ``value`` is ``shelf:<id>`` or ``library:<key>``."""
+    """A material that a pasted name may mean: ``value`` is ``shelf:<id>`` or ``library:<key>``.
+
+    ``sure`` when it is called just so, ``likely`` when it is the obvious one.
+    """
 
     value: str
     name: str
     sure: bool = False
+    likely: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,110 +42,119 @@ class PastedRow:
     amount: str
     choices: tuple[Choice, ...] = ()
     fault: str = ""
+    phase: str = ""
 
     @property
     def sure(self) -> Choice | None:
-        """The choice that is exactly the pasted name."""
-        return next((choice for choice in self.choices if choice.sure), None)
+        """The choice that is exactly the pasted name, or else the obvious one."""
+        exact = next((choice for choice in self.choices if choice.sure), None)
+        return exact or next((choice for choice in self.choices if choice.likely), None)
 
 
 @dataclass(frozen=True, slots=True)
 class Preview:
-    """The rows that would be added, and how many lines of the text were passed over (headings, totals, blanks)."""
+    """The rows that would be added, the role of each column, and how many lines were passed over.
+
+    ``are_weights`` when most amounts carry a unit of weight or measure, ``phases`` the phases that were named.
+    """
 
     rows: tuple[PastedRow, ...]
     passed_over: int
+    columns: tuple[str, ...] = ()
+    sample: tuple[str, ...] = ()
+
+    @property
+    def are_weights(self) -> bool:
+        """Whether most amounts are weights or measures and not percentages."""
+        return sum(is_measure(row.amount) for row in self.rows) * 2 > len(self.rows)
+
+    @property
+    def phases(self) -> tuple[str, ...]:
+        """The phases that were named, in their order."""
+        return tuple(dict.fromkeys(row.phase for row in self.rows if row.phase))
 
 
-def preview(text: str, present: int, match: Match) -> Preview:
+def preview(text: str, present: int, match: Match, columns: Sequence[str] = ()) -> Preview:
     """Read pasted text into rows; ``present`` lines stand in the formula already.
 
     Raises:
         Invalid: at ``rows``, when nothing is in it or it is more than a formula holds.
     """
-    cells = list(islice(_cells(text), LONGEST_PASTE))
-    rows = [row for row in cells if _is_row(row)]
-    if not rows:
+    table = read_table(text, columns)
+    if not table.rows:
         raise Invalid("rows", "There is no row with a name in it; copy two columns, the name and the percentage.")
     room = max(MOST_LINES - present, 0)
-    if len(rows) > room:
-        raise Invalid("rows", f"There are {len(rows):,} rows; a formula holds {MOST_LINES} lines, {room} are free.")
-    read = (_row(place, row, match) for place, row in enumerate(rows))
-    return Preview(tuple(read), len(cells) - len(rows))
+    if len(table.rows) > room:
+        count = f"There are {len(table.rows):,} rows"
+        raise Invalid("rows", f"{count}; a formula holds {MOST_LINES} lines, {room} are free.")
+    rows = tuple(_row(place, row, match) for place, row in enumerate(table.rows))
+    return Preview(rows, table.passed_over, table.columns, table.sample)
 
 
-def _cells(text: str) -> Iterable[list[str]]:
-    """Split lines into cells at tabs, else semicolons, else as comma-separated values, else at wide blanks."""
-    lines = [line for line in text.splitlines() if line.strip()]
-    mark = next((mark for mark in "\t;" if any(mark in line for line in lines)), "")
-    for line in lines:
-        yield [cell.strip() for cell in _split(line, mark)]
+def _row(place: int, read: TableRow, match: Match) -> PastedRow:
+    name, amount = read.name[:LONGEST_NAME], read.amount[:LONGEST_AMOUNT]
+    found = tuple(match(name, read.inci)) if name else ()
+    return PastedRow(place, name, amount, found, _fault(name, amount), read.phase[:LONGEST_NAME])
 
 
-def _split(line: str, mark: str) -> list[str]:
-    if mark:
-        return _quoted(line, mark)
-    spoken = _NAME_THEN_NUMBER.fullmatch(line.strip())
-    if spoken is not None and "," not in spoken["name"]:
-        return [spoken["name"], spoken["amount"]]
-    if "," in line and (len(cells := _quoted(line, ",")) == 2 or '"' in line):
-        return cells
-    if spoken is not None:
-        return [spoken["name"], spoken["amount"]]
-    return _TWO_SPACES.split(line.strip())
-
-
-def _quoted(line: str, mark: str) -> list[str]:
-    try:
-        return next(csv.reader(io.StringIO(line), delimiter=mark), [])
-    except csv.Error:
-        return line.split(mark)
-
-
-def _is_row(cells: Sequence[str]) -> bool:
-    first = next((cell for cell in cells if cell), "")
-    if not first or TOTAL.fullmatch(first):
-        return False
-    return not all(HEADING.fullmatch(cell) for cell in cells if cell)
-
-
-def _row(place: int, cells: Sequence[str], match: Match) -> PastedRow:
-    """Take the first cell that is no number for the name and the first that is one for the amount."""
-    name = next((cell for cell in cells if cell and not _reads_as_amount(cell)), "")
-    amounts = [cell for cell in cells if cell and cell is not name]
-    amount = next((cell for cell in amounts if _reads_as_amount(cell)), amounts[0] if amounts else "")
-    row = PastedRow(place, name[:LONGEST_NAME], amount[:40])
-    return replace(row, choices=tuple(match(row.name)) if row.name else (), fault=_fault(row, cells))
-
-
-def _reads_as_amount(cell: str) -> bool:
-    if FILLS_UP.fullmatch(cell):
-        return True
-    try:
-        parse_number(cell)
-    except Invalid:
-        return False
-    return True
-
-
-def _fault(row: PastedRow, cells: Sequence[str]) -> str:
-    if not row.name:
-        return f"No name in “{' '.join(cells)[:60]}”."
-    if not row.amount or FILLS_UP.fullmatch(row.amount):
+def _fault(name: str, amount: str) -> str:
+    if not name:
+        return f"No name in “{amount}”."
+    if not amount or FILLS_UP.fullmatch(amount) or is_measure(amount):
         return ""
     try:
-        parse_number(row.amount, "", low=None)
+        parse_number(amount, "")
     except Invalid as fault:
         return fault.message
     return ""
 
 
-def with_rows(draft: Draft, rows: Iterable[tuple[str, str]], phase: str, new_id: Callable[[], str]) -> Draft:
-    """Add rows of a name and an amount as lines at the end of a phase; the first ``q.s.`` fills up if none does yet."""
+def in_percent(rows: Iterable[PastedRow]) -> dict[int, str]:
+    """Turn pasted weights into % w/w of what was pasted, by the place of the row; a volume stays as it is."""
+    grams: dict[int, Decimal] = {}
+    for row in rows:
+        try:
+            quantity = parse_quantity(row.amount, default_unit="g")
+        except Invalid:
+            continue
+        if quantity.unit.measure is Measure.MASS:
+            grams[row.place] = to_grams(quantity)
+    whole = sum(grams.values(), Decimal(0))
+    return {place: plain(to_places(HUNDRED * value / whole, PLACES)) for place, value in grams.items()} if whole else {}
+
+
+def with_rows(draft: Draft, rows: Iterable[tuple[str, ...]], phase: str, new_id: Callable[[], str]) -> Draft:
+    """Add rows of a name, an amount and the words of a phase as lines; the first ``q.s.`` fills up if none does yet.
+
+    A row without words of a phase goes to the end of ``phase``. A phase is found by its letter or name, or added.
+    """
     free = not any(line.qs for line in draft.lines)
-    lines = []
-    for name, amount in rows:
+    lines: list[DraftLine] = []
+    homes: dict[str, str] = {"": phase}
+    for name, amount, *words in rows:
         fills_up = bool(FILLS_UP.fullmatch(amount))
-        lines.append(DraftLine(new_id(), phase, name, None, "" if fills_up and free else amount, fills_up and free))
+        heading = words[0].strip() if words else ""
+        if heading not in homes:
+            draft, homes[heading] = _phase(draft, heading, set(homes.values()) - {phase}, new_id)
+        typed = "" if fills_up and free else amount
+        lines.append(DraftLine(new_id(), homes[heading], name, None, typed, fills_up and free))
         free = free and not fills_up
     return replace(draft, lines=(*draft.lines, *lines))
+
+
+def _phase(draft: Draft, heading: str, taken: set[str], new_id: Callable[[], str]) -> tuple[Draft, str]:
+    """Find the phase that a heading means, or add it; an empty phase without a name becomes it."""
+    letter = letter_in(heading)
+    name = heading if not letter else heading.partition(":")[2].strip() or heading.partition("–")[2].strip()
+    for phase in draft.phases:
+        same = phase.name.strip().casefold() == heading.casefold()
+        if phase.id not in taken and (same or (letter and draft.letter_of(phase.id) == letter)):
+            named = phase.name or name
+            phases = tuple(replace(one, name=named) if one is phase else one for one in draft.phases)
+            return replace(draft, phases=phases), phase.id
+    empty = next((p for p in draft.phases if p.id not in taken and not p.name and not draft.lines_of(p.id)), None)
+    if empty is not None and not letter:
+        phases = tuple(replace(one, name=name) if one is empty else one for one in draft.phases)
+        return replace(draft, phases=phases), empty.id
+    added = DraftPhase(new_id(), name)
+    return replace(draft, phases=(*draft.phases, added)), added.id

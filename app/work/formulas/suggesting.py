@@ -60,12 +60,20 @@ def _suggestion(value: str, entry: Entry[int] | Entry[str], on_shelf: bool) -> S
     return Suggestion(value, entry.name, ", ".join(entry.inci[:4]), on_shelf)
 
 
-def choices(store: Store, name: str) -> list[Choice]:
-    """Give what a pasted or typed name may mean; sure when a name or a single INCI name is the very same."""
+def choices(store: Store, name: str, inci: str = "") -> list[Choice]:
+    """Return what a pasted or typed name may mean, with the INCI name that stood beside it, if one did.
+
+    Sure when a name or a single INCI name is the very same; the first is likely when it begins as was typed, or is
+    the only one.
+    """
+    keys = {inci_key(text) for text in (name, inci) if text.strip()}
+    found = suggest(store, name, 6) or (suggest(store, inci, 6) if inci.strip() else [])
+    if inci.strip() and all(inci_key(one.inci) != inci_key(inci) for one in found):
+        found = [*found, *(one for one in suggest(store, inci, 3) if one not in found)]
+    exact = next((one for one in found if keys & {inci_key(one.name), inci_key(one.inci)}), None)
     key = inci_key(name)
-    found = suggest(store, name, 6)
-    exact = next((one for one in found if key in (inci_key(one.name), inci_key(one.inci))), None)
-    return [Choice(one.value, one.name, one is exact) for one in found]
+    likely = found[0] if found and (len(found) == 1 or inci_key(found[0].name).startswith(key)) else None
+    return [Choice(one.value, one.name, one is exact, exact is None and one is likely) for one in found]
 
 
 def take(store: Store, value: str, typed: str) -> str:

@@ -8,11 +8,12 @@ from hypothesis import strategies as st
 
 from app.science.errors import Invalid
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.paste import Choice, preview, with_rows
+from app.work.formulas.paste import Choice, in_percent, preview, with_rows
 from app.work.formulas.resolve import MOST_LINES
+from app.work.formulas.usual_phases import sort_into_phases
 
 
-def nothing(_name: str) -> list[Choice]:
+def nothing(_name: str, _inci: str) -> list[Choice]:
     return []
 
 
@@ -53,7 +54,7 @@ def test_a_row_without_a_name_says_so() -> None:
 
 
 def test_only_an_exact_name_is_sure() -> None:
-    found = preview("Aqua\t1", 0, lambda _: [Choice("shelf:2", "Aquasil"), Choice("shelf:1", "Aqua", True)])
+    found = preview("Aqua\t1", 0, lambda _, __: [Choice("shelf:2", "Aquasil"), Choice("shelf:1", "Aqua", True)])
     assert found.rows[0].sure == Choice("shelf:1", "Aqua", True)
 
 
@@ -85,3 +86,83 @@ def test_rows_become_lines_at_the_end_of_a_phase_and_one_fills_up() -> None:
         ("2", "b", "Oil", "5", False),
         ("3", "b", "More", "q.s.", False),
     ]
+
+
+TABLE = (
+    "Phase\tIngredient\t%\tINCI\nA\tWater\t70\tAqua\n\tGlycerin\t5\tGlycerin\nB\tOlive oil\t25\tOlea\nTotal\t\t100\t\n"
+)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        TABLE,
+        TABLE.replace("\t", "|"),
+        "| Phase | Ingredient | % | INCI |\n|---|---|---|---|\n| A | Water | 70 | Aqua |\n"
+        "|  | Glycerin | 5 | Glycerin |\n| B | Olive oil | 25 | Olea |\n| Total | | 100 | |\n",
+        "Phase A\nWater - 70 %\nGlycerin - 5 %\n\nPhase B\nOlive oil - 25 %\nTotal: 100 %",
+        "A:\n- 70% water\n- 5% glycerin\nB:\n- 25% olive oil",
+        "Phase A\t\nWater\t70\nGlycerin\t5\nPhase B\t\nOlive oil\t25",
+    ],
+    ids=["columns", "bars", "markdown", "headings", "bullets", "headings in columns"],
+)
+def test_phases_are_read_as_columns_and_as_headings(text: str) -> None:
+    found = preview(text, 0, nothing)
+    assert [(row.name.lower(), row.amount.strip(" %")) for row in found.rows] == [
+        ("water", "70"), ("glycerin", "5"), ("olive oil", "25"),
+    ]  # fmt: skip
+    assert [row.phase.replace("Phase ", "") for row in found.rows] == ["A", "A", "B"]
+    assert not any(row.fault for row in found.rows)
+
+
+@pytest.mark.parametrize(
+    ("text", "row"),
+    [
+        ("Polysorbate 20 - 2 %", ("Polysorbate 20", "2 %")),
+        ("Water ... 70 %", ("Water", "70 %")),
+        ("Vitamin B5: 1.5", ("Vitamin B5", "1.5")),
+        ("1. Aqua 70", ("Aqua", "70")),
+        ("water q.s. to 100", ("water", "q.s. to 100")),
+        ("PEG-40 Hydrogenated Castor Oil\t2", ("PEG-40 Hydrogenated Castor Oil", "2")),
+        ("1,2-Hexanediol\t2", ("1,2-Hexanediol", "2")),
+        ("12 g glycerin", ("glycerin", "12 g")),
+    ],
+)
+def test_names_with_numbers_and_spoken_rows_are_parted_where_a_person_would(text: str, row: tuple[str, str]) -> None:
+    assert rows(text + "\nOil\t1" if "\t" in text else text)[0] == row
+
+
+def test_columns_can_be_chosen_by_hand() -> None:
+    text = "A1\tWater\t70\t700\nA2\tOil\t30\t300"
+    found = preview(text, 0, nothing, ["ignore", "name", "ignore", "amount"])
+    assert [(row.name, row.amount) for row in found.rows] == [("Water", "700"), ("Oil", "300")]
+
+
+def test_weights_are_known_as_weights_and_can_be_turned_into_percentages() -> None:
+    found = preview("Water\t150 g\nOil\t50 g", 0, nothing)
+    assert found.are_weights
+    assert in_percent(found.rows) == {0: "75", 1: "25"}
+    assert not preview("Water\t75\nOil\t25", 0, nothing).are_weights
+
+
+def test_named_phases_become_phases_of_the_draft_and_are_found_again() -> None:
+    ids = iter("123456789")
+    base = Draft(phases=(DraftPhase("a", "Water phase"),), lines=(DraftLine("x", "a", "X", None, "1"),))
+    read = [("Aqua", "70", "Phase A"), ("Oil", "5", "Oil phase"), ("More", "1", "Phase B: whatever"), ("Lone", "1", "")]
+    found = with_rows(base, read, "a", lambda: next(ids))
+    names = {phase.id: phase.name for phase in found.phases}
+    assert [names[line.phase] for line in found.lines[1:]] == ["Water phase", "Oil phase", "whatever", "Water phase"]
+    assert [phase.name for phase in found.phases] == ["Water phase", "Oil phase", "whatever"]
+
+
+def test_lines_are_sorted_into_their_usual_phases_and_empty_phases_go() -> None:
+    ids = iter("123456789")
+    lines = tuple(DraftLine(key, "a", key, None, "1") for key in ("oil", "water", "parfum", "acid", "unknown"))
+    base = Draft(phases=(DraftPhase("a"), DraftPhase("b", "", "", "Stir.")), lines=lines)
+    hints = {"oil": "oil", "water": "water", "parfum": "cool-down", "acid": "adjuster"}
+    found = sort_into_phases(base, hints, lambda: next(ids))
+    names = {phase.id: phase.name for phase in found.phases}
+    assert [names[line.phase] for line in found.lines] == ["Oil phase", "Water phase", "Cool-down", "Adjust the pH", ""]
+    assert [phase.name for phase in found.phases] == ["Water phase", "Oil phase", "Cool-down", "Adjust the pH", "", ""]
+    again = sort_into_phases(found, hints, lambda: next(ids))
+    assert again == found

@@ -1,0 +1,239 @@
+"""The table in a pasted text: its cells, what its columns are, and the rows between headings and totals.
+
+People keep formulas with a column for the phase or with the phases as headings, with totals below, as a list of
+``water - 70 %``, or as ``70 % water``. Whatever it is, it is shown before anything is written.
+"""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from itertools import islice
+
+from app.science.errors import Invalid
+from app.science.numbers import parse_number
+from app.science.quantities import parse_quantity
+from app.work.formulas.resolve import FILLS_UP
+
+LONGEST_PASTE = 400_000
+MOST_COLUMNS = 30
+ROLES = ("phase", "name", "inci", "amount", "ignore")
+HEADINGS = {
+    "phase": r"phase|ph|part",
+    "inci": r"inci( name)?|inci/?latin",
+    "name": r"ingredients?|materials?|raw materials?|components?|(trade ?)?name|substance",
+    "amount": r"%( ?\(?w/?w\)?)?|percent(age)?|w/?w( ?%)?|wt\.? ?%|amount|quantity|weight( ?\(?g\)?)?|g|gram(me)?s?",
+    "ignore": r"functions?|notes?|comments?|suppliers?|cas( no\.?)?|why|use|batch|cost|price|lot|no\.?|#",
+}
+_HEADING = {role: re.compile(rf"\s*(?:{words})\s*:?\s*", re.IGNORECASE) for role, words in HEADINGS.items()}
+_TOTAL = re.compile(r"\s*((sub|grand )?totals?|sum|together|in all|)\s*:?\s*", re.IGNORECASE)
+_RULE = re.compile(r"[\s|:+=_-]*")
+_BULLET = re.compile(r"^\s*(?:[-*•·–]|\d{1,2}[.)])\s+")
+_AMOUNT = r"(?:\d[\d.,]*(?:\s*(?:%|[a-z]{1,4}\.?))?|q\.?\s?s\.?(?:\s.*)?)"
+_NAME_FIRST = re.compile(rf"(?P<name>.*?\S)\s*(?:[-–—:=]|\.{{2,}}|\s)\s*(?P<amount>{_AMOUNT})", re.IGNORECASE)
+_AMOUNT_FIRST = re.compile(r"(?P<amount>\d[\d.,]*\s*%|\d[\d.,]*\s*g)\s+(?:of\s+)?(?P<name>\D.*)", re.IGNORECASE)
+_TWO_SPACES = re.compile(r"\s{2,}")
+_LETTER = re.compile(r"(?:phase|part)?\s*(?P<letter>[A-Z]\d?)", re.IGNORECASE)
+_PHASE_HEADING = re.compile(
+    r"(?:(?:phase|part)\b.*|[A-Z]\d?[.:)]?|.*\bphase\b.*|cool[- ]?down.*|heated.*|.+:)", re.IGNORECASE
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """A row: name, amount and INCI name as written, and the words of the phase it stands in (empty without one)."""
+
+    name: str
+    amount: str
+    inci: str = ""
+    phase: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A pasted table: the role of each column, its rows, and how many lines were passed over."""
+
+    columns: tuple[str, ...]
+    rows: tuple[TableRow, ...]
+    passed_over: int
+    sample: tuple[str, ...] = ()
+
+
+def read_table(text: str, columns: Sequence[str] = ()) -> Table:
+    """Return the table of a text; ``columns`` are the roles of its columns where somebody chose them."""
+    lines = list(islice(_cells(text), LONGEST_PASTE))
+    width = min(max(map(len, lines), default=0), MOST_COLUMNS)
+    roles = _roles(lines, width)
+    if columns:
+        known = (role if role in ROLES else "ignore" for role in columns)
+        roles = (*known, *["ignore"] * width)[:width]
+    rows: list[TableRow] = []
+    phase, passed = "", 0
+    for cells in lines:
+        heading = _phase_of(cells, roles)
+        if heading is not None:
+            phase, passed = heading, passed + 1
+        elif (row := _row(cells, roles, phase)) is None:
+            passed += 1
+        else:
+            phase = row.phase
+            rows.append(row)
+    first = next((cells for cells in lines if not is_heading(cells) and len(cells) > 1), ())
+    return Table(roles, tuple(rows), passed, tuple(first[:width]))
+
+
+def _cells(text: str) -> Iterable[list[str]]:
+    """Split lines into cells at tabs, bars or semicolons, else as comma-separated values, else at wide blanks."""
+    lines = [line for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
+    mark = next((mark for mark in "\t|;" if sum(mark in line for line in lines) * 2 > len(lines)), "")
+    framed = mark == "|" and all(line.strip().startswith("|") for line in lines)
+    for line in lines:
+        whole = line.strip().removeprefix("|").removesuffix("|") if framed else line
+        yield [cell.strip() for cell in _split(whole, mark)]
+
+
+def _split(line: str, mark: str) -> list[str]:
+    if mark and mark in line:
+        return _quoted(line, mark)
+    bare = _BULLET.sub("", line).strip()
+    if "," in bare and ((len(cells := _quoted(bare, ",")) == 2 and not _spoken(bare)) or '"' in bare):
+        return cells
+    if (spoken := _spoken(bare)) is not None:
+        return spoken
+    if "," in bare and len(cells := _quoted(bare, ",")) > 1 and any(map(reads_as_amount, cells)):
+        return cells
+    return _TWO_SPACES.split(bare)
+
+
+def _spoken(line: str) -> list[str] | None:
+    """Read ``water - 70 %``, ``water 70`` and ``70 % water``; None for anything else."""
+    first = _AMOUNT_FIRST.fullmatch(line)
+    if first is not None:
+        return [first["name"].strip(), first["amount"].strip()]
+    found = _NAME_FIRST.fullmatch(line)
+    if found is None or "," in found["name"] or not reads_as_amount(found["amount"]):
+        return None
+    return [found["name"].strip(" :-–—=."), found["amount"].strip()]
+
+
+def _quoted(line: str, mark: str) -> list[str]:
+    try:
+        return next(csv.reader(io.StringIO(line), delimiter=mark), [])
+    except csv.Error:
+        return line.split(mark)
+
+
+def reads_as_amount(cell: str) -> bool:
+    """Tell whether a cell is a number, a percentage, a weight or measure, or says that it fills up."""
+    return bool(FILLS_UP.fullmatch(cell)) or _is(parse_number, cell) or is_measure(cell)
+
+
+def is_measure(cell: str) -> bool:
+    """Tell whether a cell is an amount with a unit, such as ``12 g`` or ``2 tsp``."""
+    return _is(parse_quantity, cell)
+
+
+def _is(read: object, cell: str) -> bool:
+    try:
+        read(cell)  # type: ignore[operator]
+    except Invalid:
+        return False
+    return True
+
+
+def is_heading(cells: Sequence[str]) -> bool:
+    """Tell whether a line holds nothing but names of columns."""
+    words = [cell for cell in cells if cell]
+    return bool(words) and all(any(one.fullmatch(cell) for one in _HEADING.values()) for cell in words)
+
+
+def _roles(lines: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
+    """Say what each column is, by its heading or by what stands in it."""
+    heading = next((cells for cells in lines if is_heading(cells)), None)
+    if heading is not None and len(heading) > 1:
+        roles = [next((r for r, one in _HEADING.items() if one.fullmatch(cell)), "ignore") for cell in heading]
+        roles += ["ignore"] * (width - len(roles))
+    else:
+        roles = _by_content(lines, width)
+    if "name" not in roles and "inci" in roles:
+        roles[roles.index("inci")] = "name"
+    return tuple(_each_once(roles))
+
+
+def _by_content(lines: Sequence[Sequence[str]], width: int) -> list[str]:
+    columns = [[cells[place] for cells in lines if place < len(cells) and cells[place]] for place in range(width)]
+    numbers = [place for place, cells in enumerate(columns) if cells and _share(reads_as_amount, cells) >= 0.5]
+    roles = ["ignore"] * width
+    for place in numbers:
+        if width == 2 or _nearly_hundred(columns[place]) or any("%" in cell for cell in columns[place]):
+            roles[place] = "amount"
+            break
+    else:
+        for place in numbers[:1]:
+            roles[place] = "amount"
+    for place, cells in enumerate(columns):
+        if roles[place] == "ignore" and place not in numbers and cells:
+            free = "name" not in roles
+            is_phase = free and width > 2 and _share(_LETTER.fullmatch, cells) > 0.5
+            roles[place] = "phase" if is_phase else "name" if free else "inci" if "inci" not in roles else "ignore"
+    return roles
+
+
+def _share(test: object, cells: Sequence[str]) -> float:
+    return sum(bool(test(cell)) for cell in cells) / len(cells)  # type: ignore[operator]
+
+
+def _nearly_hundred(cells: Sequence[str]) -> bool:
+    values = [parse_number(cell) for cell in cells if _is(parse_number, cell)]
+    return abs(sum(values, Decimal(0)) - 100) <= 1
+
+
+def _each_once(roles: Sequence[str]) -> Iterable[str]:
+    seen: set[str] = set()
+    for role in roles:
+        yield role if role == "ignore" or role not in seen else "ignore"
+        seen.add(role)
+
+
+def _phase_of(cells: Sequence[str], roles: Sequence[str]) -> str | None:
+    """Return the words of a line that only opens a phase; None for any other line."""
+    words = [cell for cell in cells if cell]
+    if not words or (is_heading(cells) and len(words) > 1) or any(map(reads_as_amount, words)):
+        return None
+    whole = " ".join(words)
+    if len(words) <= 2 and _PHASE_HEADING.fullmatch(words[0]) and not _TOTAL.fullmatch(words[0]):
+        return whole.strip(" :")
+    return None
+
+
+def _row(cells: Sequence[str], roles: Sequence[str], phase: str) -> TableRow | None:
+    """Return a line as a row; None for headings, totals and blanks."""
+    first = next((cell for cell in cells if cell), "")
+    if not first or is_heading(cells):
+        return None
+    by_role = {role: cell for role, cell in zip(roles, cells, strict=False) if role != "ignore"}
+    named = by_role.get("name", "")
+    words = [cell for cell in cells if cell and not reads_as_amount(cell)]
+    if any(_TOTAL.fullmatch(cell) for cell in words if cell) or (not words and len(cells) > 2):
+        return None
+    if "name" not in roles or ("amount" not in roles and len(cells) > 1):
+        named = words[0] if words else ""
+    amount = by_role.get("amount", "")
+    if not amount and "amount" not in by_role:
+        others = [cell for cell in cells if cell and cell != named]
+        written = next((cell for cell in others if reads_as_amount(cell)), "")
+        amount = written or (others[0] if len(others) == 1 and any(map(str.isdigit, others[0])) else "")
+    own = by_role.get("phase", "")
+    if not named and reads_as_amount(first):
+        return TableRow("", amount or first, by_role.get("inci", ""), own or phase)
+    return TableRow(named, amount, by_role.get("inci", ""), own or phase)
+
+
+def letter_in(words: str) -> str:
+    """Return the letter that words of a phase begin with (``Phase A``, ``A``, ``A: water``); empty without one."""
+    found = re.match(r"(?i)\s*(?:(?:phase|part)\s+)?([A-Z]\d?)(?=$|[\s.:)–-])", words)
+    if found is None or (len(words.split()) > 1 and not re.match(r"(?i)\s*(phase|part)\b|\s*[A-Z]\d?[.:)–-]", words)):
+        return ""
+    return found[1].upper()
