@@ -35,7 +35,8 @@ class Draft:
     Attributes:
         basis: how amounts are meant: ``w/w``, ``w/v``, ``v/v``, or ``amounts`` (weights or measures of a known batch).
         density: density of the finished product in g/mL, needed for ``w/v``, ``v/v`` and sizes given as a volume.
-        batch: the batch size: a mass, a volume, or a number of units (``40 units``).
+        batch: the batch size: a mass, a volume, or a number of units (``40 units``); empty is the usual one, or the sum
+            of amounts that are weights and measures.
         fill: what goes into one unit, a mass or a volume.
         product_kind: the kind of product of the pick-list; empty while none was chosen.
         special_uses: further words of exposure (``eye area``, ``spray``, ``oral``, ``under three``).
@@ -49,7 +50,7 @@ class Draft:
     special_uses: tuple[str, ...] = ()
     basis: str = "w/w"
     density: str = ""
-    batch: str = "500 g"
+    batch: str = ""
     fill: str = "50 g"
     loss_percent: str = ""
     target_ph: str = ""

@@ -39,6 +39,7 @@ MOST_LINES = 300
 TOO_MANY = f"A formula holds at most {MOST_LINES} lines; take some away or split it."
 BASES: Mapping[str, str] = {"w/w": "% w/w", "w/v": "% w/v", "v/v": "% v/v", "amounts": "amount"}
 FILLS_UP = re.compile(r"\s*(q\.?\s?s\.?|ad|to|rest|balance)(\s*(to|ad)?\s*100\s*%?)?\s*", re.IGNORECASE)
+USUAL_BATCH = "500 g"
 PLACES = 6
 # Spoons and cups hold what is heaped on them (common practice).
 SPOONS = ("spoon", "cup", "pinch", "dash", "drop")
@@ -177,7 +178,8 @@ def _amounts_and_size(
         loss_percent = weighed.args[0]
         summed = sum(grams.values(), ZERO)
         if draft.batch.strip() or filled or not summed:
-            size = reader.take(read_batch_size, draft.batch, draft.fill, density)
+            typed = draft.batch if draft.batch.strip() or filled else USUAL_BATCH
+            size = reader.take(read_batch_size, typed, draft.fill, density)
         else:
             with exact_arithmetic():
                 net_g = summed * (1 - loss_percent / HUNDRED)
@@ -186,7 +188,7 @@ def _amounts_and_size(
         with exact_arithmetic():
             percents = {key: HUNDRED * value / whole for key, value in grams.items()} if whole else {}
         return _Amounts(_in_places(percents, filled=filled), measures), size
-    size = reader.take(read_batch_size, draft.batch, draft.fill, density)
+    size = reader.take(read_batch_size, draft.batch.strip() or USUAL_BATCH, draft.fill, density)
     found: dict[str, Decimal] = {}
     for row in _written(rows):
         value = reader.take(_percent, row, materials.get(row.material_id or 0), draft.basis, density)
