@@ -18,6 +18,8 @@ from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.materials import Material, Packaging
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
+from app.work.batches.loading import load_batch
+from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.clock import today
 from app.work.equipment import PACKAGING, PackagingForm
 from app.work.form import Faults
@@ -40,6 +42,7 @@ from app.work.stock.lots import (
     receive_output,
     revise_lot,
 )
+from app.work.stock.weighed import offered_lots
 from tests.work.test_two_people import at_once, two
 
 D = Decimal
@@ -353,3 +356,75 @@ def test_whatever_happens_on_hand_is_the_ledger_and_never_below_zero(  # noqa: C
     run_state_machine_as_test(
         Ledger, settings=settings(max_examples=12, stateful_step_count=12, deadline=None, suppress_health_check=checks)
     )
+
+
+def weigh(store: Store, gel: Any, grams: str, lot: str, word: str = "glycerin", **more: str) -> None:
+    with store.reading() as session:
+        line = line_of(session, gel, word)
+        seen = load_batch(session, gel.batch_id).row_version
+    record_weighings(store, gel.batch_id, seen, [TypedWeighing(line.id, grams, lot, **more)], who="Ines")
+
+
+def test_a_weighing_from_a_lot_of_ours_is_weighed_out_and_a_correction_puts_it_right(store: Store, gel: Any) -> None:
+    glycerin = gel.materials["glycerin"]
+    first, second = (receive(store, delivery("1 kg"), material_id=glycerin) for _ in range(2))
+    weigh(store, gel, "10", "26-306-1")
+    weigh(store, gel, "5.02", "26-306-2")
+    assert (on_hand(store, first), on_hand(store, second)) == (D(990), D("994.98"))
+    with store.reading() as session:
+        weighing = line_of(session, gel, "glycerin").standing[0]
+    typed = TypedCorrection("9.5", "26-306-2", "Per", "another can")
+    correct_weighing(store, gel.batch_id, weighing.id, typed)
+    assert (on_hand(store, first), on_hand(store, second)) == (D(1000), D("985.48"))
+    with store.reading() as session:
+        assert {move.batch_id for move in session.get_one(Lot, second).moves[1:]} == {gel.batch_id}
+    assert check_ledger(store)[1] == []
+
+
+def test_a_lot_that_may_not_be_used_asks_for_a_reason_which_the_record_keeps(store: Store, gel: Any) -> None:
+    receive(store, delivery("1 kg", accepted=""), material_id=gel.materials["glycerin"])
+    for lot, words in (("26-306-1", "is in quarantine"), ("26-306-1:  ", "write why after it")):
+        with pytest.raises(Faults, match=words) as refused:
+            weigh(store, gel, "15", lot)
+        assert refused.value.faults[0].field.startswith("lot-")
+    weigh(store, gel, "15", "26-306-1: for a test")
+    with store.reading() as session:
+        batch = load_batch(session, gel.batch_id)
+        said = [(event.what, event.new, event.why) for event in batch.history]
+        assert ("Glycerin, vegetable: lot", "lot 26-306-1 is in quarantine", "for a test") in said
+        assert line_of(session, gel, "glycerin").standing[0].lot_text == "26-306-1"
+
+
+def test_a_lot_of_another_material_is_refused_and_other_words_stay_words(store: Store, gel: Any) -> None:
+    receive(store, delivery("1 kg"), material_id=gel.materials["carbomer"])
+    with pytest.raises(Faults, match="is of Carbomer powder"):
+        weigh(store, gel, "15", "26-306-1")
+    weigh(store, gel, "15", "their lot 4711")
+    with store.reading() as session:
+        weighing = line_of(session, gel, "glycerin").standing[0]
+        assert (weighing.lot_id, weighing.lot_text) == (None, "their lot 4711")
+
+
+def test_water_that_is_drawn_here_gets_the_lot_of_the_day_by_itself(store: Store, gel: Any) -> None:
+    with store.transaction() as session:
+        session.get_one(Material, gel.materials["water"]).drawn_here = True
+    weigh(store, gel, "470", "", "water")
+    with store.reading() as session:
+        (lot,) = session.scalars(select(Lot)).all()
+        assert (lot.code, lot.on_hand) == (f"Water, purified {today().isoformat()}", D(0))
+        assert [(move.kind.value, move.amount) for move in lot.moves] == [
+            ("received", D(470)),
+            ("weighed out", D(-470)),
+        ]
+        assert line_of(session, gel, "water").standing[0].lot_id == lot.id
+
+
+def test_the_batch_offers_lots_in_the_order_to_use_them(store: Store, gel: Any) -> None:
+    with store.reading() as session:
+        assert offered_lots(session, load_batch(session, gel.batch_id)) is None
+    receive(store, delivery("10 g"), material_id=gel.materials["glycerin"])
+    receive(store, delivery("2 g", expires_on="2030-01-01"), material_id=gel.materials["glycerin"])
+    with store.reading() as session:
+        offered = offered_lots(session, load_batch(session, gel.batch_id)) or ()
+    (line,) = [line for line in offered if line.lots]
+    assert ([lot.code for lot in line.lots], line.is_short) == (["26-306-2", "26-306-1"], True)

@@ -15,6 +15,7 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
 from app.work.people import person_named
+from app.work.stock.weighed import bind_lot, settle_lines
 from app.work.typed import Reader, name, one_line
 
 LONGEST_LOT = 120
@@ -65,10 +66,13 @@ def record_weighings(
     if by and checked == by:
         reader.fail("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
     found = [(line, _read_weighing(reader, line, entry)) for line, entry in typed]
-    reader.finish()
     for line, weighing in found:
         weighing.by, weighing.checked_by = by or "", checked or ""
+        reader.take(bind_lot, session, line, weighing, f"lot-{line.id}")
+    reader.finish()
+    for line, weighing in found:
         _add(batch, line, weighing)
+    settle_lines(session, batch, [line for line, _ in found], by=by or "")
     batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
 
 
@@ -115,7 +119,8 @@ def _add(batch: Batch, line: BatchLine, weighing: BatchWeighing) -> None:
     noted = next((one for one in line.standing if one.grams is None), None)
     if noted is not None:
         weighing.replaces_id, weighing.reason = noted.id, "weighed"
-        weighing.lot_text = weighing.lot_text or noted.lot_text
+        if not weighing.lot_text:
+            weighing.lot_text, weighing.lot_id = noted.lot_text, noted.lot_id
     line.weighings.append(weighing)
     batch.log(f"{line.name}: weight", by=weighing.by, at=weighing.at, new=weighing_words(weighing))
 
@@ -174,6 +179,8 @@ def correct_weighing(
         session_id=old.session_id,
         place=old.place,
     )
+    reader.take(bind_lot, session, line, new, "lot")
+    reader.finish()
     if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):
         raise Invalid("grams", "Nothing is changed by this.")
     line.weighings.append(new)
@@ -185,5 +192,6 @@ def correct_weighing(
         new=weighing_words(new),
         why=new.reason,
     )
+    settle_lines(session, batch, [line], by=new.by, why=new.reason)
     if not batch.is_decided:
         batch.touch()

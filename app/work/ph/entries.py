@@ -19,6 +19,7 @@ from app.work.ph.batch_mixture import line_for
 from app.work.ph.droppers import grams_of_drops
 from app.work.ph.session_state import State, entries_of, model_of, noise_of, readings_of, state_of
 from app.work.ph.sessions import open_record
+from app.work.stock.weighed import settle_lines
 from app.work.typed import Reader, maybe_number, one_line
 
 ZERO = Decimal(0)
@@ -87,8 +88,11 @@ def add_addition(session: Session, at: SessionRef, typed: TypedAddition) -> None
         drops=drops,
         advised_g=_advised(state, typed.back),
     )
+    noted = next((one for one in line.standing if one.lot_id is not None), None)
+    weighing.lot_id = noted.lot_id if noted else None
     line.weighings.append(weighing)
     batch.log(f"{line.name}: weight", by=by, at=weighing.at, new=weighing_words(weighing), why="pH session")
+    settle_lines(session, batch, [line], by=by, why="pH session")
     batch.start(by=by, at=now())
     record.touch()
 
@@ -222,5 +226,6 @@ def take_back_last(session: Session, at: SessionRef, why: str = "") -> None:
         gone.session_id, gone.place = last.session_id, last.place
         line.weighings.append(gone)
         batch.log(f"{line.name}: weight", by=by, at=gone.at, old=weighing_words(last), why=reason)
+        settle_lines(session, batch, [line], by=by, why=reason)
     batch.start(by=by, at=now())
     record.touch()

@@ -110,8 +110,11 @@ def follow_line(
             remarks += [f"lot {lot.code} is {against}"] if against else []
             if lot.on_hand + difference < 0:
                 missing = -(lot.on_hand + difference)
-                move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line)
-                remarks.append(f"lot {lot.code} held {plain(missing)} g less by the ledger than was weighed out")
+                if lot.material is not None and lot.material.drawn_here:
+                    move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here")
+                else:
+                    move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line)
+                    remarks.append(f"lot {lot.code} held {plain(missing)} g less by the ledger than was weighed out")
             move(session, lot, MoveKind.WEIGHED_OUT, difference, by=by, why=why, line=line)
         elif difference > 0:
             move(session, lot, MoveKind.RETURNED, difference, by=by, why=why or "record corrected", line=line)
