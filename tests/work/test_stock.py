@@ -243,7 +243,8 @@ def test_the_ledger_follows_what_the_record_of_a_batch_says(store: Store, gel: A
 
     def follow(grams: dict[int, str]) -> list[str]:
         with store.transaction() as session:
-            return follow_line(session, line_of(session, gel, "glycerin"), {k: D(v) for k, v in grams.items()}, by="I")
+            typed = {lot: D(weight) for lot, weight in grams.items()}
+            return [one.words for one in follow_line(session, line_of(session, gel, "glycerin"), typed, by="I")]
 
     assert follow({first: "10", second: "5.02"}) == []
     assert (on_hand(store, first), on_hand(store, second)) == (D(0), D("4.98"))
@@ -393,6 +394,10 @@ def test_a_lot_that_may_not_be_used_asks_for_a_reason_which_the_record_keeps(sto
         said = [(event.what, event.new, event.why) for event in batch.history]
         assert ("Glycerin, vegetable: lot", "lot 26-306-1 is in quarantine", "for a test") in said
         assert line_of(session, gel, "glycerin").standing[0].lot_text == "26-306-1"
+        noted = [(one.what, one.decided_at) for one in batch.deviations]
+        assert noted == [
+            ("Glycerin, vegetable: lot 26-306-1 is in quarantine, weighed all the same (for a test).", None)
+        ]
 
 
 def test_a_lot_of_another_material_is_refused_and_other_words_stay_words(store: Store, gel: Any) -> None:

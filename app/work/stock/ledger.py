@@ -80,9 +80,17 @@ def take(
     move(session, lot, kind, -amount, by=by, why=why, line=line)
 
 
+@dataclass(frozen=True, slots=True)
+class LotRemark:
+    """Something about a lot that somebody must look at; one that was used against its state or date is a deviation."""
+
+    words: str
+    is_deviation: bool = False
+
+
 def follow_line(
     session: Session, line: BatchLine, grams_by_lot: Mapping[int, Decimal], *, by: str, why: str = ""
-) -> list[str]:
+) -> list[LotRemark]:
     """Bring the ledger to what the record of a batch line says was weighed from which lot.
 
     Called after every change of the record, with everything that counts now: the difference to what the ledger has
@@ -100,21 +108,23 @@ def follow_line(
             .group_by(StockMove.lot_id)
         ).all()
     )
-    remarks: list[str] = []
+    remarks: list[LotRemark] = []
     for lot_id in sorted({*before, *grams_by_lot}):
         lot = get_lot(session, lot_id)
         wanted = -grams_by_lot.get(lot_id, Decimal(0)).quantize(STEP, rounding=ROUND_HALF_UP)
         difference = wanted - Decimal(before.get(lot_id) or 0)
         if difference < 0:
             against = lot.why_not(today())
-            remarks += [f"lot {lot.code} is {against}"] if against else []
+            remarks += [LotRemark(f"lot {lot.code} is {against}", is_deviation=True)] if against else []
             if lot.on_hand + difference < 0:
                 missing = -(lot.on_hand + difference)
                 if lot.material is not None and lot.material.drawn_here:
                     move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here")
                 else:
                     move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line)
-                    remarks.append(f"lot {lot.code} held {plain(missing)} g less by the ledger than was weighed out")
+                    remarks.append(
+                        LotRemark(f"lot {lot.code} held {plain(missing)} g less by the ledger than was weighed out")
+                    )
             move(session, lot, MoveKind.WEIGHED_OUT, difference, by=by, why=why, line=line)
         elif difference > 0:
             move(session, lot, MoveKind.RETURNED, difference, by=by, why=why or "record corrected", line=line)

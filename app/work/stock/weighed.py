@@ -9,7 +9,7 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.store.batches import Batch, BatchLine, BatchWeighing
+from app.store.batches import Batch, BatchLine, BatchWeighing, Deviation
 from app.store.materials import Material
 from app.store.stock import Lot, lot_of_code
 from app.work.batches.sections import Section, add
@@ -56,7 +56,10 @@ def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: 
 
 
 def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, by: str, why: str = "") -> None:
-    """Bring the ledger to what the weighings of some lines say; what wants a look goes into the batch's history."""
+    """Bring the ledger to what the weighings of some lines say; what wants a look goes into the batch's history.
+
+    A lot that was used against its state or date is noted as a deviation, which somebody decides on before release.
+    """
     session.flush()
     for line in lines:
         grams: dict[int, Decimal] = defaultdict(Decimal)
@@ -67,7 +70,10 @@ def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, 
                 reasons[weighing.lot_id] = weighing.reason
         told = next((reason for reason in reasons.values() if reason), why)
         for remark in follow_line(session, line, grams, by=by, why=told):
-            batch.log(f"{line.name}: lot", by=by, at=now(), new=remark, why=told)
+            batch.log(f"{line.name}: lot", by=by, at=now(), new=remark.words, why=told)
+            what = f"{line.name}: {remark.words}, weighed all the same{f' ({told})' if told else ''}."
+            if remark.is_deviation and what not in {one.what for one in batch.deviations}:
+                batch.deviations.append(Deviation(what=what, found_at=now(), found_by=by))
 
 
 @dataclass(frozen=True, slots=True)
