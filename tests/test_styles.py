@@ -69,3 +69,10 @@ def test_words_are_set_in_latin_greek_and_cyrillic(name: str) -> None:
 def test_titles_are_set_in_latin_greek_and_cyrillic() -> None:
     ours = glyphs(*(f"SourceSerif4-SemiBold-{script}.woff2" for script in ("latin", "latin-ext", "greek", "cyrillic")))
     assert {sign for sign in "Crème, žluť, Łódź, крем, κρέμα" if ord(sign) not in ours} == set()
+
+
+def test_templates_ask_for_static_files_by_their_digest() -> None:
+    raw = [
+        path.name for path in (ROOT / "templates").rglob("*.html") if '"/static/' in path.read_text(encoding="utf-8")
+    ]
+    assert raw == []

@@ -1,0 +1,25 @@
+// On a phone a row of a wide table becomes a card: each cell carries the words of its column head, and the style sheet
+// stacks them. Tables with a form of their own for phones are left alone.
+const OWN = ".bench-table, .working, .names, .preview, .ph-compare, .weights, .trial, .pasted table, .composition table";
+
+function headings(table) {
+  const cells = [...(table.tHead?.rows[table.tHead.rows.length - 1]?.cells ?? [])];
+  return cells.flatMap((cell) => Array(cell.colSpan).fill(cell.textContent.trim()));
+}
+
+function label(table) {
+  const words = headings(table);
+  if (!words.length || table.matches(OWN) || table.querySelector("[data-label]")) return;
+  for (const row of [...table.tBodies, ...(table.tFoot ? [table.tFoot] : [])].flatMap((part) => [...part.rows])) {
+    let place = 0;
+    for (const cell of row.cells) {
+      if (cell.colSpan === 1 && words[place]) cell.dataset.label = words[place];
+      place += cell.colSpan;
+    }
+  }
+  table.classList.add("stacks");
+}
+
+const all = () => document.querySelectorAll(".scroll table:not(.stacks), .scroll-paper table:not(.stacks)").forEach(label);
+all();
+new MutationObserver(all).observe(document.getElementById("main"), { childList: true, subtree: true });
