@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from flask import Flask
@@ -15,37 +16,7 @@ pytestmark = pytest.mark.browser
 
 LINK = re.compile(r'href="(/[^"#]*)')
 OTHER = re.compile(r"/static/|\.(pdf|csv|xlsx|json|png|svg|zip|db)(\?|$)")
-CUT = r"""() => {
-  const found = [];
-  const seen = (e) => e.checkVisibility({ opacityProperty: true, visibilityProperty: true });
-  const walker = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
-  const wide = document.documentElement.clientWidth;
-  while (walker.nextNode()) {
-    const text = walker.currentNode, holder = text.parentElement;
-    if (!text.textContent.trim() || /^(script|style|option|title)$/i.test(holder.tagName) || !seen(holder) || holder.className === "skip") continue;
-    const range = document.createRange();
-    range.selectNodeContents(text);
-    const boxes = [...range.getClientRects()].filter((box) => box.width > 1);
-    let left = 0, right = wide, hidden = false, by = "the screen";
-    for (let e = holder; e && e !== document.body; e = e.parentElement) {
-      const style = getComputedStyle(e), box = e.getBoundingClientRect();
-      if (style.clipPath.startsWith("inset(50%")) { hidden = true; break; }
-      if (style.overflowX !== "visible" && style.display !== "inline") {
-        if (box.left > left) left = box.left;
-        if (box.left + e.clientWidth < right) { right = box.left + e.clientLeft + e.clientWidth; by = `${e.tagName}.${e.className}`; }
-      }
-    }
-    if (hidden) continue;
-    if (boxes.some((box) => box.right > right + 1.5 || box.left < left - 1.5)) found.push(`${text.textContent.trim().slice(0, 40)} | ${by}`);
-  }
-  for (const field of document.querySelectorAll("input:not([type=hidden], [type=checkbox], [type=radio])")) {
-    if (seen(field) && /^[\d.,]+$/.test(field.value) && field.scrollWidth > field.clientWidth + 1) found.push(`field ${field.value}`);
-  }
-  if (document.documentElement.scrollWidth > wide) found.push(`the page is ${document.documentElement.scrollWidth} wide`);
-  const heads = document.querySelectorAll("h1").length;
-  if (heads !== 1) found.push(`${heads} first headings`);
-  return found;
-}"""
+CUT = (Path(__file__).parent / "cut_text.js").read_text(encoding="utf-8")
 
 
 def paths(app: Flask, client: FlaskClient) -> Iterator[str]:
@@ -86,5 +57,5 @@ def test_no_text_is_cut_on_a_phone(visit: Callable[..., Page], store: Store, chr
         page.goto(f"{start}{path}")
         page.wait_for_timeout(60)
         if found := page.evaluate(CUT):
-            cut[path] = found[:4] + [f"{len(found)} in all"]
+            cut[path] = [*found[:4], f"{len(found)} in all"]
     assert not cut, "\n".join(f"{path}: {found}" for path, found in cut.items())
