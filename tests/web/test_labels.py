@@ -102,7 +102,7 @@ def test_a_batch_has_its_small_label(demo_client: FlaskClient) -> None:
     answer = demo_client.get("/batches/1/label.pdf")
     assert answer.mimetype == "application/pdf"
     assert demo_client.get("/batches/99/label.pdf").status_code == 404
-    assert demo_client.get("/lots/99/label.pdf").status_code == 404
+    assert demo_client.get("/stock/lots/99/label.pdf").status_code == 404
 
 
 def test_the_calibration_page_of_a_sheet_that_is_none_is_not_found(demo_client: FlaskClient) -> None:

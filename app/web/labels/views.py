@@ -180,12 +180,12 @@ def of_batch(batch_id: int) -> Page:
     return _pdf(lambda: bench_paper(label, _address(label.code), setting()), url_for("batches.show", batch_id=batch_id))
 
 
-@blueprint.get("/lots/<int:lot_id>/label.pdf")
+@blueprint.get("/stock/lots/<int:lot_id>/label.pdf")
 def of_lot(lot_id: int) -> Page:
     """Give the small label of a lot."""
     with context.store().reading() as session:
         label = bench_label_of_lot(session, lot_id)
-    return _pdf(lambda: bench_paper(label, _address(label.code), setting()), "/")
+    return _pdf(lambda: bench_paper(label, _address(label.code), setting()), f"/stock/lots/{lot_id}")
 
 
 def _address(code: str) -> str:

@@ -82,6 +82,6 @@ def place_of_code(session: Session, text: str) -> str | None:
         return f"/batches/{batch}"
     lot = session.scalar(select(Lot.id).where(Lot.code == code))
     if lot is not None:
-        return f"/lots/{lot}"
+        return f"/stock/lots/{lot}"
     product = session.scalar(select(Product.id).where(Product.barcode == code, Product.barcode != ""))
     return None if product is None else f"/products/{product}"

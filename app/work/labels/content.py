@@ -214,7 +214,7 @@ def _obstacles(
     if law is Law.EU:
         missing = unsheeted(formula.dosed, allergen_index(law.value))
         found += [
-            Obstacle(f"{', '.join(names)}: no allergen sheet for this {kind}.", "(EU) 2023/1545")
+            Obstacle(f"{', '.join(names)}: no allergen sheet for this {kind}.", "Regulation (EU) 2023/1545")
             for kind, names in missing.items()
             if kind != "extract"
         ]
