@@ -1,0 +1,97 @@
+"""A recipe as a page that stands alone, as Markdown and plain text, and as a card for the wall."""
+
+import json
+from functools import cache
+from pathlib import Path
+
+from app.documents.paper import environment, file_name, paper_html
+from app.documents.papers import Paper, Setting
+from app.documents.render import to_pdf
+from app.science.numbers import plain
+from app.work.recipe import Recipe
+
+STATIC = Path(__file__).resolve().parents[2] / "static"
+LARGEST_BYTES = 200_000
+
+
+@cache
+def _kept(name: str) -> str:
+    return (STATIC / name).read_text(encoding="utf-8")
+
+
+def recipe_page(recipe: Recipe, words: str = "") -> str:
+    """Return the recipe as one HTML file that asks nothing of any network; ``words`` are the publisher's own."""
+    return environment().get_template("recipes/publish.html").render(
+        recipe=recipe, own_words=words, style=_kept("css/recipe_page.css"), script=_kept("js/recipe_page.js"),
+        data=_script_safe(json.dumps(scaling_data(recipe))), how_to=_script_safe(json.dumps(how_to(recipe, words))),
+    )  # fmt: skip
+
+
+def scaling_data(recipe: Recipe) -> dict[str, object]:
+    """Return what the page needs to scale itself: exact decimals as text."""
+    filling = next((place for place, line in enumerate(recipe.lines) if line.is_remainder), None)
+    return {
+        "percents": [plain(line.percent) for line in recipe.lines],
+        "densities": [None if line.density_g_ml is None else float(line.density_g_ml) for line in recipe.lines],
+        "filling": filling,
+        "loss": plain(recipe.formula.loss_percent),
+    }
+
+
+def how_to(recipe: Recipe, words: str = "") -> dict[str, object]:
+    """Return the recipe in the words of schema.org: a HowTo with supplies and steps."""
+    steps = [
+        {"@type": "HowToStep", "name": f"Phase {phase.letter}", "text": step}
+        for phase in recipe.phases
+        for step in (*phase.cautions, *phase.steps)
+    ]
+    return {
+        "@context": "https://schema.org",
+        "@type": "HowTo",
+        "name": recipe.formula.name,
+        **({"description": words} if words else {}),
+        "yield": f"{plain(recipe.net_g)} g",
+        "supply": [
+            {
+                "@type": "HowToSupply",
+                "name": line.name,
+                "requiredQuantity": {"@type": "QuantitativeValue", "value": float(line.grams), "unitCode": "GRM"},
+            }
+            for line in recipe.lines
+        ],
+        "tool": [{"@type": "HowToTool", "name": f"Scale that shows {plain(recipe.step_g)} g"}],
+        "step": steps,
+    }
+
+
+def _script_safe(text: str) -> str:
+    """Write JSON so that no text in it can end the script it stands in."""
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026").replace("\u2028", "\\u2028")
+
+
+def recipe_markdown(recipe: Recipe, words: str = "") -> str:
+    """Return the recipe as Markdown."""
+    return _text("recipes/recipe.md", recipe, words)
+
+
+def recipe_text(recipe: Recipe, words: str = "") -> str:
+    """Return the recipe as plain text, to be pasted under a picture or a film."""
+    return _text("recipes/recipe.txt", recipe, words)
+
+
+def _text(template: str, recipe: Recipe, words: str) -> str:
+    made = environment().overlay(autoescape=False)
+    return made.get_template(template).render(recipe=recipe, own_words=words).strip() + "\n"
+
+
+def method_card(recipe: Recipe, setting: Setting) -> Paper:
+    """Return the recipe as a card, A5 or half Letter.
+
+    Raises:
+        PaperFault: when it cannot be laid out.
+    """
+    html = paper_html(
+        "recipes/card_press.html", workshop=setting.workshop, printed_on=setting.printed_on, paper=setting.paper,
+        recipe=recipe,
+    )  # fmt: skip
+    return Paper(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))
