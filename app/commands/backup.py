@@ -27,7 +27,11 @@ def backup(file: Path | None, data: Path | None) -> None:
 
 
 def say_removed(made: Backup) -> None:
-    """Name the older copies that made room for a new one."""
+    """Name the older copies that made room for a new one, and documents it could not hold."""
+    if made.missing:
+        click.echo(
+            f"The files of {len(made.missing)} documents are missing or damaged, so they are not in it.", err=True
+        )
     for path in made.removed:
         click.echo(f"Removed the oldest of its kind: {path}")
 
@@ -44,5 +48,5 @@ def back_up(where: Places, file: Path | None) -> Backup:
     if not where.database.exists():
         raise NotFound(f"there is no workshop in {where.folder} yet")
     if file:
-        return Backup(copies.copy_to(where.database, file.expanduser().absolute()), ())
+        return copies.back_up_to(where.database, file.expanduser().absolute())
     return copies.make_backup(where.database, where.backups, copies.BY_HAND, places.moment())

@@ -109,7 +109,11 @@ def keep_to_owner(where: Places) -> None:
     """Take the rights of others from what former releases left readable."""
     if os.name == "nt":
         return
-    files = [path for pattern in ("tarebook.*", "backups/*.db*") for path in where.folder.glob(pattern)]
+    files = [
+        path
+        for pattern in ("tarebook.*", "backups/*.db*", "backups/*.zip", "files/*/*")
+        for path in where.folder.glob(pattern)
+    ]
     for path in [*files, where.backups]:
         with contextlib.suppress(OSError):
             mode = path.stat().st_mode

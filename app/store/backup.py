@@ -12,11 +12,11 @@ import sqlite3
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from app.store import migrate
+from app.store import archive, migrate
 from app.store.engine import APPLICATION_ID, plain_faults
 from app.store.errors import Unusable
 from app.store.schema import differences, schema_at, schema_of
@@ -27,17 +27,18 @@ BY_HAND, BEFORE_UPGRADE, BEFORE_RESTORE = "by-hand", "before-upgrade", "before-r
 OF_DEMONSTRATION = "of-the-demonstration"
 KEEP = 20
 # The moment in UTC, then a number that counts the copies of the folder: clocks are put right, the count only grows.
-NAME = re.compile(r"tarebook-(\d{8}-\d{6})(?:-(\d{4,}))?(?:-\d{1,3})?-([a-z-]+)\.db")
+NAME = re.compile(r"tarebook-(\d{8}-\d{6})(?:-(\d{4,}))?(?:-\d{1,3})?-([a-z-]+)\.(?:db|zip)")
 SECONDS_OF_A_DEAD_DRAFT = 600
 MOST_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """A copy that was just made, and the older ones of its kind that made room for it."""
+    """A copy that was just made, the older ones of its kind that made room for it, and documents it could not hold."""
 
     path: Path
     removed: tuple[Path, ...]
+    missing: tuple[str, ...] = ()
 
 
 def examine(database: Path, *, thorough: bool = False) -> str:
@@ -147,7 +148,7 @@ def backups(folder: Path, why: str = "") -> list[Path]:
 
 
 def _named(folder: Path) -> list[tuple[re.Match[str], Path]]:
-    found = ((NAME.fullmatch(path.name), path) for path in folder.glob("tarebook-*.db"))
+    found = ((NAME.fullmatch(path.name), path) for path in folder.glob("tarebook-*"))
     return sorted(((name, path) for name, path in found if name), key=_order)
 
 
@@ -172,8 +173,10 @@ def make_backup(database: Path, folder: Path, why: str, moment: datetime, *, kee
     """
     with _plain_words(database):
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    target = copy_to(database, _free_name(folder, moment, why))
-    return Backup(target, tuple(_prune(folder, why, keep, target)))
+        with closing(_open_to_copy(database)) as connection:
+            suffix = "zip" if archive.documents_of(connection) else "db"
+    made = back_up_to(database, _free_name(folder, moment, why, suffix))
+    return replace(made, removed=tuple(_prune(folder, why, keep, made.path)))
 
 
 def _prune(folder: Path, why: str, keep: int, made: Path) -> Iterator[Path]:
@@ -184,15 +187,23 @@ def _prune(folder: Path, why: str, keep: int, made: Path) -> Iterator[Path]:
             yield old
 
 
-def _free_name(folder: Path, moment: datetime, why: str) -> Path:
+def _free_name(folder: Path, moment: datetime, why: str, suffix: str = "db") -> Path:
     number = max((int(name[2] or 0) for name, _ in _named(folder)), default=0) + 1
-    while (name := folder / f"tarebook-{moment:%Y%m%d-%H%M%S}-{number:04d}-{why}.db").exists():
+    while (name := folder / f"tarebook-{moment:%Y%m%d-%H%M%S}-{number:04d}-{why}.{suffix}").exists():
         number += 1
     return name
 
 
 def copy_to(database: Path, target: Path) -> Path:
+    """Copy a workshop as `back_up_to` does, and return the copy."""
+    return back_up_to(database, target).path
+
+
+def back_up_to(database: Path, target: Path) -> Backup:
     """Copy a workshop, also one in use, into one checked file that never replaces another.
+
+    With documents it is an archive of the database and every document, each proved by its hash; documents whose files
+    are missing or damaged are named in what is returned.
 
     Raises:
         Unusable: when the target exists, cannot be written, or the copy does not pass its check.
@@ -201,8 +212,19 @@ def copy_to(database: Path, target: Path) -> Path:
         raise Unusable(f"the file {target} exists already; choose another name")
     with _plain_words(database), closing(_open_to_copy(database)) as source, _draft(target) as draft:
         _copy_and_check(source, draft)
-        _publish(draft, target)
-    return target
+        with closing(_open_to_look(draft)) as copy:
+            documents = archive.documents_of(copy)
+        if not documents:
+            _publish(draft, target)
+            return Backup(target, ())
+        packed = draft.with_name(draft.name + "-archive")
+        try:
+            missing = archive.pack(draft, documents, database.parent / "files", packed).missing
+            packed.chmod(0o600)
+            _publish(packed, target)
+        finally:
+            packed.unlink(missing_ok=True)
+    return Backup(target, (), missing)
 
 
 def remove_dead_drafts(folder: Path) -> None:
@@ -271,6 +293,8 @@ def _publish(draft: Path, target: Path) -> None:
 def restore(source: Path, database: Path, folder: Path, moment: datetime) -> Backup | None:
     """Put a copy in the place of the workshop file; return where the former one was kept, if there was one.
 
+    The documents of an archive are proved by their hashes and laid beside it; those that are there already stay.
+
     Args:
         source: the copy; it is checked and stays as it is.
         database: the workshop file; nothing may have it open.
@@ -280,10 +304,11 @@ def restore(source: Path, database: Path, folder: Path, moment: datetime) -> Bac
     Raises:
         Unusable: when the copy is not whole or the workshop file is in use; then nothing has changed.
     """
-    examine(source, thorough=True)
-    with _draft(database) as draft:
-        with closing(_open_to_look(source)) as copy:
+    with archive.unpacked(source, database) as plain, _draft(database) as draft:
+        examine(plain, thorough=True)
+        with closing(_open_to_look(plain)) as copy:
             _copy_and_check(copy, draft)
+        archive.put_files(source, database.parent / "files")
         kept = _keep_former(database, folder, moment) if database.exists() else None
         _remove_side_files(database)
         draft.replace(database)
