@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.formula import Formula
+from app.science.numbers import ceil_to_step, floor_to_step, plain
 
 # Preservative, acid or alkali, active and colour are weighed more closely than the rest (common practice).
 TIGHT = re.compile(
@@ -33,14 +34,20 @@ def is_tight(functions: str, phase_hint: str) -> bool:
 def weighing_band(planned_g: Decimal, step_g: Decimal, percent: Decimal) -> Band:
     """Return the band of a weight in grams: planned +/- percent of it, and never less than one step of its scale.
 
+    Both ends are weights that the scale can show.
+
     >>> weighing_band(Decimal(200), Decimal("0.1"), Decimal(2))
     Band(low=Decimal('196'), high=Decimal('204'))
     >>> weighing_band(Decimal("0.5"), Decimal("0.1"), Decimal(1))
     Band(low=Decimal('0.4'), high=Decimal('0.6'))
     """
     half = max(planned_g * percent / 100, step_g)
-    low = max(planned_g - half, Decimal(0))
-    return Band(Decimal(f"{low.normalize():f}"), Decimal(f"{(planned_g + half).normalize():f}"))
+    low = ceil_to_step(max(planned_g - half, Decimal(0)), step_g)
+    return Band(_tidy(low), _tidy(floor_to_step(planned_g + half, step_g)))
+
+
+def _tidy(grams: Decimal) -> Decimal:
+    return Decimal(plain(grams))
 
 
 @dataclass(frozen=True, slots=True)

@@ -186,8 +186,12 @@ class BatchLine(Base):
     @property
     def places(self) -> int:
         """The decimals that its scale shows."""
-        exponent = self.step_g.normalize().as_tuple().exponent
-        return max(0, -exponent) if isinstance(exponent, int) else 0
+        return _places(self.step_g)
+
+    @property
+    def actual_places(self) -> int:
+        """The decimals to write the actual weight with: those of the scale, or more where more were written."""
+        return max([self.places, *(_places(one.grams) for one in self.standing if one.grams is not None)])
 
     @property
     def lot_text(self) -> str:
@@ -203,6 +207,11 @@ class BatchLine(Base):
     def is_left_out(self) -> bool:
         """Whether it stands here only because something was once added at the bench and taken back."""
         return self.added_at_bench and self.actual_g is None
+
+
+def _places(grams: Decimal) -> int:
+    exponent = grams.normalize().as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
 
 
 class BatchWeighing(Base):

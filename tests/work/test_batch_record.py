@@ -73,7 +73,12 @@ def settle_all(store: Store, batch_id: int) -> None:
 
 @pytest.mark.parametrize(
     ("planned", "step", "percent", "low", "high"),
-    [("200", "0.1", "2", "196", "204"), ("0.5", "0.1", "1", "0.4", "0.6"), ("0.05", "0.1", "2", "0", "0.15")],
+    [
+        ("200", "0.1", "2", "196", "204"),
+        ("0.5", "0.1", "1", "0.4", "0.6"),
+        ("0.05", "0.1", "2", "0", "0.1"),
+        ("12.34", "0.01", "2", "12.1", "12.58"),
+    ],
 )
 def test_a_band_is_a_share_of_the_plan_and_never_less_than_a_step(
     planned: str, step: str, percent: str, low: str, high: str
@@ -82,6 +87,7 @@ def test_a_band_is_a_share_of_the_plan_and_never_less_than_a_step(
     assert (band.low, band.high) == (Decimal(low), Decimal(high))
     assert band.holds(band.low)
     assert band.holds(band.high)
+    assert band.low % Decimal(step) == band.high % Decimal(step) == 0
     assert not band.holds(band.high + Decimal("0.001"))
 
 
@@ -108,7 +114,7 @@ def test_every_line_has_a_band_from_planning_on_and_the_workshop_sets_it(demo: S
         assert line.high_g is not None
         assert line.low_g < line.shown_g < line.high_g
     water = load(demo, plan_batch(demo, PLAN)).lines[0]
-    assert water.high_g == water.shown_g * Decimal("1.1")
+    assert water.high_g == pytest.approx(water.shown_g * Decimal("1.1"), abs=water.step_g)
 
 
 # -- what is out of plan

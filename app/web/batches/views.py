@@ -2,12 +2,14 @@
 
 from collections.abc import Callable
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.science.errors import Invalid
 from app.store.errors import Conflict, NotFound
 from app.web import context
+from app.web.batches import record
+from app.web.batches.area import blueprint
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.web.row_number import number
 from app.web.template_tools import workshop
@@ -25,7 +27,7 @@ from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.typed import Faults
 
-blueprint = Blueprint("batches", __name__, url_prefix="/batches")
+__all__ = ["blueprint", "record"]
 Page = str | Response | tuple[str, int]
 
 

@@ -129,7 +129,7 @@ def _pdf(kind: str, formula_id: int, make: Maker) -> Page:
 def _pressed(kind: str, values: dict[str, Any], back: str) -> Page:
     formula = values["sheet"].formula
     try:
-        paper = press(kind, formula.code, formula.version_number, setting(), **values)
+        paper = press(kind, values.get("number") or formula.code, formula.version_number, setting(), **values)
     except PaperFault as error:
         return render_template("papers/fault.html", reason=str(error), back=back), 503
     answer = make_response(paper.content)

@@ -1,0 +1,139 @@
+"""The record of a batch as one value: what its page and its paper show, for an inspector to read."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.science.formula import Formula
+from app.science.numbers import exact_arithmetic
+from app.science.tolerance import Band, Check, checks_of
+from app.store.batches import Batch, BatchLine, BatchReading, BatchWeighing, Tick, TickKind
+from app.work.batches.as_made import AsMade, as_made
+from app.work.batches.deciding import weighers
+from app.work.batches.deviations import OutOfPlan, band_of, out_of_plan
+from app.work.batches.history import Action, actions
+from app.work.batches.loading import load_batch
+from app.work.batches.observing import yield_percent
+from app.work.batches.sheets import formula_of_batch
+from app.work.ph.batch_sessions import states_of
+from app.work.ph.session_state import State
+from app.work.sheets import cautions_of
+
+
+@dataclass(frozen=True, slots=True)
+class LineRecord:
+    """A line as planned and as weighed; ``corrected`` are weighings that a later one replaced, with the reason."""
+
+    line: BatchLine
+    band: Band | None
+    corrected: tuple[tuple[BatchWeighing, str], ...]
+
+    @property
+    def difference_g(self) -> Decimal | None:
+        """Actual less planned, grams; None while nothing was weighed or where nothing was planned."""
+        actual = self.line.actual_g
+        if actual is None or self.line.added_at_bench:
+            return None
+        with exact_arithmetic():
+            return actual - self.line.shown_g
+
+    @property
+    def is_outside(self) -> bool:
+        """Whether what was weighed lies outside its band."""
+        actual = self.line.actual_g
+        return self.band is not None and actual is not None and not self.band.holds(actual)
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseRecord:
+    """A phase with its lines, its steps and the cautions that stand above them."""
+
+    letter: str
+    name: str
+    temperature_c: Decimal | None
+    cautions: tuple[str, ...]
+    lines: tuple[LineRecord, ...]
+    steps: tuple[Tick, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckRecord:
+    """A check with the reading that answers it: the last of its kind."""
+
+    check: Check
+    reading: BatchReading | None
+
+    @property
+    def is_inside(self) -> bool:
+        """Whether it was read, and inside its limits."""
+        return self.reading is not None and self.reading.value is not None and self.check.holds(self.reading.value)
+
+
+@dataclass(frozen=True, slots=True)
+class BatchRecord:
+    """Everything of a batch: planned and actual, steps, checks, deviations, yield, pH sessions, decision, history."""
+
+    batch: Batch
+    formula: Formula
+    start_up: tuple[Tick, ...]
+    phases: tuple[PhaseRecord, ...]
+    checks: tuple[CheckRecord, ...]
+    deviations: tuple[OutOfPlan, ...]
+    yield_percent: Decimal | None
+    made: AsMade | None
+    sessions: tuple[State, ...]
+    history: tuple[Action, ...]
+    released_alone: bool
+
+    @property
+    def planned_g(self) -> Decimal:
+        """What was planned to be weighed, all lines together, grams."""
+        return sum((line.shown_g for line in self.batch.lines), Decimal(0))
+
+
+def batch_record(session: Session, batch_id: int) -> BatchRecord:
+    """Return the record of a batch, finished or not.
+
+    Raises:
+        NotFound: when there is no such batch.
+    """
+    batch = load_batch(session, batch_id)
+    formula = formula_of_batch(batch)
+    checks = tuple(CheckRecord(check, _answer(batch, check)) for check in checks_of(formula))
+    return BatchRecord(
+        batch=batch,
+        formula=formula,
+        start_up=tuple(one for one in batch.ticks if one.kind is TickKind.START_UP),
+        phases=tuple(_phases(batch, formula)),
+        checks=checks,
+        deviations=out_of_plan(session, batch),
+        yield_percent=yield_percent(batch),
+        made=as_made(session, batch),
+        sessions=states_of(session, batch),
+        history=actions(batch.history),
+        released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
+    )
+
+
+def _answer(batch: Batch, check: Check) -> BatchReading | None:
+    return next((one for one in reversed(batch.readings) if one.kind == check.what), None)
+
+
+def _phases(batch: Batch, formula: Formula) -> list[PhaseRecord]:
+    known = {phase.letter: phase for phase in formula.phases}
+    letters = dict.fromkeys([*known, *(line.phase for line in batch.lines)])
+    found = []
+    for letter in letters:
+        phase = known.get(letter)
+        lines = tuple(_line(line) for line in batch.lines if line.phase == letter and not line.is_left_out)
+        steps = tuple(one for one in batch.ticks if one.kind is TickKind.STEP and one.phase == letter)
+        name, warmth = (phase.name, phase.temperature_c) if phase else ("", None)
+        found.append(PhaseRecord(letter, name, warmth, cautions_of(phase) if phase else (), lines, steps))
+    return found
+
+
+def _line(line: BatchLine) -> LineRecord:
+    reasons = {one.replaces_id: one.reason for one in line.weighings if one.replaces_id is not None}
+    corrected = tuple((one, reasons[one.id]) for one in line.weighings if one.id in reasons)
+    return LineRecord(line, band_of(line), corrected)
