@@ -27,7 +27,16 @@ class Setting:
 
 
 def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> Paper:
-    """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) from its values.
+    """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) of a formula from its values.
+
+    Raises:
+        PaperFault: when it cannot be laid out.
+    """
+    return press_named(kind, (code, f"v{version}" if version else "draft"), setting, **values)
+
+
+def press_named(kind: str, words: tuple[str, ...], setting: Setting, **values: Any) -> Paper:
+    """Lay out one kind of paper from its values; ``words`` stand in the name of its file.
 
     Raises:
         PaperFault: when it cannot be laid out.
@@ -39,6 +48,5 @@ def press(kind: str, code: str, version: int | None, setting: Setting, **values:
         paper=setting.paper,
         **values,
     )
-    which = f"v{version}" if version else "draft"
-    name = file_name(kind.replace("_", "-"), code, which, setting.printed_on.isoformat())
+    name = file_name(kind.replace("_", "-"), *words, setting.printed_on.isoformat())
     return Paper(name, to_pdf(html))

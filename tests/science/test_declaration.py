@@ -1,5 +1,6 @@
 """The ingredient list: one case of our own for each paragraph of 21 CFR 701.3 and of Art. 19, and its invariants."""
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -276,6 +277,14 @@ def test_benzyl_alcohol_is_listed_once_whichever_its_role() -> None:
     found = labelled(EU, one("Talc", "98.2"), one("Benzyl Alcohol", "0.8"), scented("1", "3", "Benzyl Alcohol"))
     assert names(found) == ["Talc", "Parfum", "Benzyl Alcohol"]
     assert found.entries[2].percent == D("0.83")
+
+
+def test_an_ingredient_keeps_its_own_amount_when_the_allergen_found_is_less() -> None:
+    materials = [one("Talc", "99"), one("Linalool", "1")]
+    found = declared_allergens(materials, "leave-on", EU)[0]
+    told = replace(found, percent=D("0.01"))
+    listed = declare(materials, Jurisdiction.EU, name_book(), (told,))
+    assert [(e.name, e.percent) for e in listed.entries] == [("Talc", 99), ("Linalool", 1)]
 
 
 def test_the_us_names_no_allergens_and_says_so() -> None:

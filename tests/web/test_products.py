@@ -1,6 +1,11 @@
 """The pages of products."""
 
+import csv
+import io
+
+import pytest
 from flask.testing import FlaskClient
+from pypdf import PdfReader
 
 
 def test_a_product_is_added_shown_changed_and_retired(demo_client: FlaskClient) -> None:
@@ -11,7 +16,7 @@ def test_a_product_is_added_shown_changed_and_retired(demo_client: FlaskClient) 
     page = demo_client.get("/formulas/2/products").text
     assert "Hand cream 15 ml" in page
     assert "€4.90" in page
-    product = page.split('href="/products/')[2].split('"')[0]
+    product = page.split('">Hand cream 15 ml')[0].rpartition("/products/")[2]
     form = demo_client.get(f"/products/{product}").text
     assert 'value="15 g"' in form
     seen = form.split('name="seen" value="')[1].split('"')[0]
@@ -36,3 +41,23 @@ def test_a_rate_is_noted_by_hand_and_a_bad_one_is_told(demo_client: FlaskClient)
     assert demo_client.post("/products/rates", data={"currency": "usd", "rate": "0.92"}).status_code == 303
     assert "0.92" in demo_client.get("/products").text
     assert demo_client.post("/products/rates", data={"currency": "usd", "rate": ""}).status_code == 422
+
+
+def test_the_price_list_is_the_same_on_page_in_the_file_and_on_paper(demo_client: FlaskClient) -> None:
+    rows = list(csv.DictReader(io.StringIO(demo_client.get("/products/price-list.csv").text)))
+    page = demo_client.get("/products/price-list").text
+    # worked by hand: 16.50 with 23 % tax is 13.4146... before tax
+    cream = next(row for row in rows if row["product"] == "Oat and shea hand cream")
+    assert (cream["price"], cream["price_before_tax"], cream["content"]) == ("16.50", "13.41", "60 g")
+    for row in rows:
+        assert f"€{row['price']}" in page
+        assert f"€{row['price_before_tax']}" in page
+
+
+@pytest.mark.paper
+def test_the_price_list_prints(demo_client: FlaskClient) -> None:
+    answer = demo_client.get("/products/price-list.pdf")
+    assert answer.headers["Content-Type"] == "application/pdf"
+    text = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(answer.data)).pages)
+    assert "Price list" in text
+    assert "€16.50" in text

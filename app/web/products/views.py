@@ -5,13 +5,17 @@ from collections.abc import Mapping
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from app.documents.papers import press_named
+from app.documents.render import PaperFault
 from app.store.errors import Conflict
 from app.store.material_queries import every_packaging
 from app.store.products import exchange_rates, live_products, products_of
 from app.web import context
+from app.web.papers.views import setting
 from app.web.template_tools import workshop
 from app.work.form import Faults, Form
 from app.work.formulas.deeds import open_draft
+from app.work.products.price_list import PriceList, price_list, price_list_csv
 from app.work.products.product_form import PackForm, ProductForm, RateForm, packaging_choices
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate
 
@@ -29,6 +33,38 @@ def _index(form: RateForm, faults: Mapping[str, str]) -> str:
     with context.store().reading() as session:
         rows, rates = live_products(session), exchange_rates(session)
     return render_template("products/index.html", rows=rows, rates=rates, form=form, faults=faults)
+
+
+@blueprint.get("/products/price-list")
+def prices() -> str:
+    """Show the price list."""
+    return render_template("products/price_list.html", listed=_listed())
+
+
+def _listed() -> PriceList:
+    with context.store().reading() as session:
+        return price_list(session)
+
+
+@blueprint.get("/products/price-list.csv")
+def prices_csv() -> Response:
+    """Give the price list as a file for spreadsheets."""
+    listed = _listed()
+    answer = Response(price_list_csv(listed), mimetype="text/csv")
+    answer.headers["Content-Disposition"] = f'attachment; filename="price-list_{listed.day.isoformat()}.csv"'
+    return answer
+
+
+@blueprint.get("/products/price-list.pdf")
+def prices_pdf() -> Page:
+    """Give the price list as a PDF."""
+    try:
+        paper = press_named("price_list", (), setting(), listed=_listed())
+    except PaperFault as error:
+        return render_template("papers/fault.html", reason=str(error), back=url_for("products.prices")), 503
+    answer = Response(paper.content, mimetype="application/pdf")
+    answer.headers["Content-Disposition"] = f'inline; filename="{paper.name}"'
+    return answer
 
 
 @blueprint.post("/products/rates")
