@@ -23,6 +23,8 @@ from app.science.rules.names import plain
 from app.science.rules.scope import closeness, fits
 from app.science.rules.values import Exposure, Finding, FormulaFacts, LimitRule, Purpose, Severity, Verdict
 
+# What begins later than this is good to know; sooner, it bears on what is made now.
+FAR_AHEAD_DAYS = 550
 # Share of alcohol, % w/w, from which a product can be an alcoholic fragrance; common practice.
 FRAGRANCE_ALCOHOL_PERCENT = Decimal(30)
 ALCOHOLS = frozenset({"ALCOHOL", "ALCOHOL DENAT.", "ALCOHOL DENAT", "SD ALCOHOL 40-B", "ETHANOL", "DENATURED ALCOHOL"})
@@ -60,15 +62,15 @@ def _to_come(present: Present, rules: Sequence[LimitRule], formula: FormulaFacts
     active = tuple(r for r in rules if formula.exposure in r.exposures)
     findings = [*_prohibited(present, rules, formula), *_over(present, rules, formula, active, ())]
     begin = {r.legal_reference: r for r in rules}
-    return Verdict(tuple(_dated(present, f, begin[f.rule]) for f in findings if f.severity != Severity.NOTE))
+    return Verdict(tuple(_dated(present, f, begin[f.rule], formula) for f in findings if f.severity != Severity.NOTE))
 
 
-def _dated(present: Present, found: Finding, rule: LimitRule) -> Finding:
+def _dated(present: Present, found: Finding, rule: LimitRule, formula: FormulaFacts) -> Finding:
     what = f"From {day_words(rule.applies_from)} this may not be placed on the market: {found.what}"
     until = f" What is on the market by then may be sold until {day_words(rule.sell_off_until)}."
-    return present.finding(
-        rule, Severity.CAUTION, what + (until if rule.sell_off_until else ""), found.limit, found.found
-    )
+    days = (rule.applies_from - formula.on).days if rule.applies_from and formula.on else 0
+    severity = Severity.NOTE if days > FAR_AHEAD_DAYS else Severity.CAUTION
+    return present.finding(rule, severity, what + (until if rule.sell_off_until else ""), found.limit, found.found)
 
 
 def _form_fits(present: Present, rule: LimitRule) -> bool:

@@ -28,8 +28,11 @@ SOAP_PERCENT, LYE_PERCENT = Decimal(20), Decimal(2)
 MOSTLY_WATER_PERCENT, SOLVENT_PERCENT = Decimal(50), Decimal(5)
 FLAMMABLE_ALCOHOL_PERCENT, COOL_ENOUGH_C = Decimal(20), Decimal(40)
 SCENT_PERCENT = Decimal(5)
+# From this much clay or powder the product is a paste that holds its oil.
+PASTE_PERCENT = Decimal(15)
 # Beyond this much of a formula a material carries the product, whatever its usual range.
 MAIN_MATERIAL_PERCENT, USE_TOLERANCE = Decimal(20), Decimal("1.25")
+TOGETHER_PERCENT = 0.25
 SMALL_GROUPS = frozenset({"actives", "thickeners, gums, polymers", "antioxidants and chelators"})
 # Kinds of product in which germs do the worst harm: at the eye, on the skin of infants, and breathed in.
 EASILY_HARMED = frozenset({"eye", "spray", "nappy area", "children under 3", "wipes"})
@@ -149,9 +152,14 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     if acting or found.status == Status.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
         return
     watery = [i.name for i in present if i.water > 0]
+    unclear = (Keeps.WRONG_USE,) if formula.ph is not None else (Keeps.WRONG_USE, Keeps.OUTSIDE)
+    if any(s.verdict in unclear for s in systems):
+        return  # the law speaks of a wrong use elsewhere, and a predicted pH is too little to alarm by
     idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
     helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
     severity = Severity.STOP if EASILY_HARMED & formula.products else None
+    if len(idle) > 1 and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
+        severity = Severity.NOTE  # each below its usual amount, together perhaps enough
     figure = figures(water, 4)
     if idle:
         why = "; ".join(f"{s.inci} {s.verdict}" for s in idle)
@@ -223,6 +231,7 @@ def _hot_alcohol(present: Sequence[Ingredient], formula: FormulaFacts, rule: Tra
 def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Finding]:
     oils = [i for i in present if is_oil(i) or i.is_a("essential_oil")]
     dissolved = _alcohol_share(present) >= SOLVING_ALCOHOL_SHARE
+    dissolved = dissolved or _sum(i for i in present if i.is_a("adsorbent")) >= PASTE_PERCENT
     if _sum(oils) < OIL_TO_EMULSIFY_PERCENT or _water(present) < WATER_TO_EMULSIFY_PERCENT or dissolved:
         return
     if any(is_emulsifier(i) for i in present) or _soap_forms(present):
@@ -235,8 +244,9 @@ def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Fi
 
 
 def _soap_forms(present: Sequence[Ingredient]) -> bool:
-    """Tell whether a fatty acid meets an alkali, which makes the emulsifier in the pot."""
-    return any(i.key in FATTY_ACIDS for i in present) and any(i.key in ALKALI or i.is_a("neutraliser") for i in present)
+    """Tell whether a fatty acid or carbomer meets an alkali, which makes what holds the oil in the pot."""
+    holds = any(i.key in FATTY_ACIDS or i.is_a("carbomer") for i in present)
+    return holds and any(i.key in ALKALI or i.is_a("neutraliser") for i in present)
 
 
 def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
