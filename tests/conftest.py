@@ -50,6 +50,12 @@ hypothesis.settings.register_profile("explore", deadline=None, max_examples=500,
 hypothesis.settings.load_profile("tarebook")
 
 
+def in_memory() -> str | None:
+    """Name a folder in memory where there is one with room: every save of a workshop waits for the disk otherwise."""
+    place = "/dev/shm"  # noqa: S108 - only looked for
+    return place if os.access(place, os.W_OK) and shutil.disk_usage(place).free > 2_000_000_000 else None
+
+
 class CompiledOnce(BytecodeCache):
     """Templates are compiled once per process, not once per application: a test has an application of its own."""
 
@@ -67,8 +73,10 @@ class CompiledOnce(BytecodeCache):
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
     Flask.jinja_options = {"bytecode_cache": CompiledOnce()}
-    home = tempfile.TemporaryDirectory(prefix="tarebook-tests-")
+    home = tempfile.TemporaryDirectory(prefix="tarebook-tests-", dir=in_memory())
     config.add_cleanup(home.cleanup)
+    if not config.option.basetemp:
+        config.option.basetemp = str(Path(home.name) / "made")
     os.environ["TAREBOOK_HOME"] = home.name
     os.environ.pop("TAREBOOK_DATABASE_URL", None)
 
@@ -338,9 +346,29 @@ class GelBatch:
     materials: dict[str, int]
 
 
+@pytest.fixture(scope="session")
+def gel_file(migrated_file: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, GelBatch]:
+    """A workshop with the batch of a gel, planned once and copied for each test that asks for it."""
+    path = Path(shutil.copy(migrated_file, tmp_path_factory.mktemp("gel") / "tarebook.db"))
+    store = Store(sqlite_url(path))
+    planned = plan_gel(store)
+    store.close()
+    return path, planned
+
+
 @pytest.fixture
-def gel(store: Store) -> GelBatch:
+def gel(request: pytest.FixtureRequest, store: Store, database: str) -> GelBatch:
     """Plan a batch of a gel that sodium hydroxide brings to pH 6.2."""
+    if database == "postgresql":
+        return plan_gel(store)
+    path, planned = request.getfixturevalue("gel_file")
+    with closing(sqlite3.connect(path)) as source, closing(sqlite3.connect(str(store.engine.url.database))) as target:
+        source.backup(target)
+    return planned
+
+
+def plan_gel(store: Store) -> GelBatch:
+    """Put a gel, what it is made of, a scale and a planned batch into a workshop."""
     shelf = {
         "water": ("Water, purified", (("Aqua", "100"),)),
         "carbomer": ("Carbomer powder", (("Carbomer", "100"),)),

@@ -6,7 +6,7 @@ import sys
 import click
 
 from app import bootstrap
-from app.commands.test import SPREAD
+from app.commands.test import SPREAD, keep_compiled
 
 STEPS = (
     ("style", ("ruff", "check", ".")),
@@ -20,6 +20,7 @@ STEPS = (
 @click.option("--quick", is_flag=True, help="Leave the tests out.")
 def check(quick: bool) -> None:
     """Check style, layout, types and tests; every step runs, and those that fail are named at the end."""
+    keep_compiled()
     failed = [name for name, step in STEPS if not (quick and name == "tests") and not passes(name, step)]
     if failed:
         raise click.ClickException(f"not in order: {', '.join(failed)}")

@@ -25,7 +25,7 @@ SCOPE = (
     "app/science", "app/work/batches", "app/work/ph", "app/work/formulas", "app/work/stock", "app/work/cost_sheet.py",
     "app/work/sheets.py", "app/work/products.py",
 )  # fmt: skip
-ASKED = ("tests/science", "tests/work", "tests/documents", "tests/commands", "tests/web", "tests/reference")
+ASKED = ("tests/science", "tests/work", "tests/documents", "tests/reference")
 KEPT = Path("tests/mutation/kept.json")
 COPIED = ("app", "tests", "seed_data", "migrations", "templates", "static", "pyproject.toml")
 MOST_TESTS = 60

@@ -21,9 +21,16 @@ def test(explore: bool, arguments: tuple[str, ...]) -> None:
     Every run gives the same answer. With --explore the order and the examples are new ones.
     """
     os.chdir(bootstrap.ROOT)
+    keep_compiled()
     spread = () if arguments else SPREAD
     found = exploring(secrets.randbelow(2**32)) if explore else ()
     sys.exit(bootstrap.hand_over([sys.executable, "-m", "pytest", *spread, *found, *arguments]))
+
+
+def keep_compiled() -> None:
+    """Let every process of the tests find compiled code, kept with the private environment and not in the checkout."""
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    os.environ["PYTHONPYCACHEPREFIX"] = str(bootstrap.place() / "compiled")
 
 
 def exploring(seed: int) -> tuple[str, ...]:

@@ -29,6 +29,9 @@ from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.stock import STARTS, TypedStock, stock_of
 from app.work.typed import Faults
 
+# Figures, which no database can change.
+pytestmark = pytest.mark.sqlite
+
 TARGET = Decimal("6.2")
 
 

@@ -8,6 +8,9 @@ from app.store.engine import Store
 from app.work.papers import Asked, formula_asked
 from app.work.ph.report import titration
 
+# Figures, which no database can change.
+pytestmark = pytest.mark.sqlite
+
 
 @pytest.mark.parametrize("formula", [1, 2, 3, 4])
 def test_what_the_formula_has_of_the_adjuster_lies_on_the_curve(demo: Store, formula: int) -> None:
