@@ -191,7 +191,7 @@ def _greet(address: str, where: Places, site: Site) -> None:
         click.echo("It shows a demonstration; start your own workshop from its first page.")
     click.echo(f"Its files are in {where.folder}. Press Ctrl-C to stop.")
     if advice := places.drive_advice(where.folder):
-        click.echo(f"Take care: {advice}.")
+        click.echo(f"Caution: {advice}.")
 
 
 def _when_ready(address: str, browser: bool) -> None:

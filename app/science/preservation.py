@@ -360,7 +360,7 @@ def _uncovered(acting: Sequence[Preservative]) -> list[str]:
     for key, name in ORGANISMS.items():
         best = {p.cover[key] for p in acting}
         if "good" not in best:
-            level = "only partly covered" if "some" in best else "hardly covered"
+            level = "only partly covered" if "some" in best else "barely covered"
             gaps.append(f"{name[0].upper()}{name[1:]}: {level} by what acts at this pH.")
     return gaps
 

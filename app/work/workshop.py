@@ -76,7 +76,7 @@ class SettingsForm(Form):
         default="EUR",
         hint="Prices that are noted already keep their figures.",
     )
-    locale = Listed("How money is written", locales, "Choose a language of the list.", default="en")
+    locale = Listed("Money format", locales, "Choose a language of the list.", default="en")
     paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
     jurisdiction = OneOf("Whose label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     batch_number_pattern = NumberPattern(

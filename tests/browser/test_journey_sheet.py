@@ -56,7 +56,7 @@ def test_the_first_run_ends_with_a_printed_sheet(
 
 def test_a_batch_is_planned_and_taken_down(visit: Callable[..., Page]) -> None:
     page = visit("/batches/new?formula=1", width=820)
-    page.get_by_label("How much should be left").fill("300 g")
+    page.get_by_label("Amount to make").fill("300 g")
     page.get_by_label("Made by").fill("Ines")
     page.get_by_role("button", name="Plan batch and give it a number").click()
     expect(page.get_by_role("heading", name=re.compile("Batch HG-2026-002"))).to_be_visible()

@@ -106,5 +106,5 @@ def test_without_script_the_same_form_adds_up_by_a_button(visit: Visit) -> None:
     page.locator("#part-1-percent").fill("25")
     page.get_by_role("button", name="Add up again").click()
     expect(page.locator("#sum")).to_contain_text("5 % is missing")
-    page.get_by_role("button", name="Make water the rest").click()
+    page.get_by_role("button", name="Fill up with water").click()
     expect(page.locator("#sum")).to_contain_text("Adds up to 100 %.")

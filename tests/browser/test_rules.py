@@ -51,7 +51,7 @@ def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page
     asked.get_by_text("Answer this").click()
     asked.get_by_label("Why it stands").fill("A trial on the bench, not for sale.")
     asked.get_by_label("Who").fill("Ines")
-    asked.get_by_role("button", name="Keep the answer").click()
+    asked.get_by_role("button", name="Save the answer").click()
     expect(page.locator("article.asked").first).to_contain_text("A trial on the bench, not for sale.")
     page.reload()
     expect(page.locator("article.asked").first).to_contain_text("Answered by Ines")

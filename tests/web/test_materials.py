@@ -186,7 +186,7 @@ def test_the_sum_is_told_as_it_is_typed(client: FlaskClient) -> None:
     ).json
     assert told is not None
     assert told["counted"] == ["40", "55"]
-    assert "Adds up to 95 %; 5 % is missing to 100." in told["html"]
+    assert "Adds up to 95 %; 5 % is missing." in told["html"]
     assert told["remarks"][0] == ""
     assert "check digit" in told["remarks"][1]
 

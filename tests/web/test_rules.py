@@ -189,7 +189,7 @@ def test_the_tables_are_listed_with_dates_counts_and_what_is_missing(client: Fla
 def test_every_table_shows_its_rows_with_source_and_status(client: FlaskClient, path: str) -> None:
     page = client.get(f"/rules/{path}")
     assert page.status_code == 200
-    assert "where from" in text_of(page)
+    assert "source" in text_of(page)
     assert client.get(f"/rules/{path}?q={SCRIPT}&status={SCRIPT}").status_code == 200
     assert "<script>alert" not in client.get(f"/rules/{path}?q={SCRIPT}").text
     assert "No row holds all of these words." in text_of(client.get(f"/rules/{path}?q=moonlight"))

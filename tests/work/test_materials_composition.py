@@ -28,10 +28,10 @@ def shown(form: MaterialForm) -> list[tuple[str, str]]:
 
 SUMS = [
     (("60", "40"), "Adds up to 100 %."),
-    (("30-50", "55"), "Adds up to 95 %; 5 % is missing to 100."),
+    (("30-50", "55"), "Adds up to 95 %; 5 % is missing."),
     (("60", "41.5"), "Adds up to 101.5 %; 1.5 % too much."),
-    (("60", "x"), "Adds up to 60 %, without 1 row that cannot be read yet; 40 % is missing to 100."),
-    (("x", "", "y"), "Adds up to 0 %, without 3 rows that cannot be read yet; 100 % is missing to 100."),
+    (("60", "x"), "Adds up to 60 %, without 1 row that cannot be read yet; 40 % is missing."),
+    (("x", "", "y"), "Adds up to 0 %, without 3 rows that cannot be read yet; 100 % is missing."),
 ]
 
 

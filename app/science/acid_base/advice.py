@@ -230,7 +230,7 @@ def _reading_notes(model: Model, dose: Dose, rest: tuple[Dose, Array, float], ba
         return [f"No more {name} is needed, or none brings the batch there: nearest pH {left.nearest_ph:.2f}."]
     other = model.adjusters[1]
     notes = [
-        f"The target was passed. The way back is about {back_g:.3g} g of {other.substance.inci} "
+        f"The target was passed. To correct it, add about {back_g:.3g} g of {other.substance.inci} "
         f"{other.strength_percent:g} % in small parts, measuring after each; it leaves salt in the batch."
     ]
     if model.columns.polymers:

@@ -28,7 +28,7 @@ BASES = {
     "w/w": "% w/w",
     "w/v": "% w/v",
     "v/v": "% v/v",
-    "amounts": "amounts of this batch",
+    "amounts": "weights and volumes",
 }
 
 

@@ -50,7 +50,7 @@ def keep(formula_id: int) -> Page:
         return _not_kept(formula_id, error.faults, note)
     except Invalid as error:
         return _not_kept(formula_id, (FieldFault(error.field, error.message),), note)
-    flash("Kept as a version.")
+    flash("Saved as a version.")
     return redirect(url_for("formulas.show", formula_id=formula_id, _anchor="versions"), 303)
 
 
@@ -111,7 +111,7 @@ def branch_off(formula_id: int, number: int) -> Page:
     """Start a new formula from a version."""
     name, key = request.form.get("name", ""), request.form.get("key", "")
     branched = branch(context.store(), _id_of(formula_id, number), name, key=key)
-    flash("A new formula was branched off.")
+    flash("A new formula was started from this version.")
     return redirect(url_for("formulas.show", formula_id=branched), 303)
 
 

@@ -117,7 +117,7 @@ def _all_facts(formula: Formula) -> dict[str, str]:
         "Name": formula.name,
         "Product type": formula.product_type,
         "Kind of product": formula.product_kind,
-        "Stays on or rinses off": formula.exposure,
+        "Leave-on or rinse-off": formula.exposure,
         "Special uses": ", ".join(formula.special_uses),
         "Claims": formula.claims,
         "Batch size": formula.size.words if formula.size else "",

@@ -12,7 +12,7 @@ HEAD_WORDS: Mapping[str, str] = {
     "code": "Code",
     "product_type": "Product type",
     "product_kind": "Kind of product",
-    "exposure": "Stays on or rinses off",
+    "exposure": "Leave-on or rinse-off",
     "special_uses": "Special uses",
     "basis": "How amounts are meant",
     "density": "Density of the product",

@@ -44,7 +44,7 @@ class Sum:
         if self.unread:
             words += f", without {self.unread} row{'s' if self.unread > 1 else ''} that cannot be read yet"
         if self.missing > 0:
-            return f"{words}; {plain(self.missing)} % is missing to 100."
+            return f"{words}; {plain(self.missing)} % is missing."
         return f"{words}." if not self.missing else f"{words}; {plain(-self.missing)} % too much."
 
 

@@ -19,7 +19,7 @@ from app.work.rules.asking import Question
 from app.work.rules.book import book_of
 from app.work.rules.corrections import Correction
 
-NO_WORDS = "Words on the front: none are written, so no claim could be looked at but the name."
+NO_WORDS = "Front label text: none are written, so no claim could be looked at but the name."
 NO_KIND = "Kind of product: not given or not recognised, so limits for particular kinds are only named."
 # From this much lye, % w/w, a formula with fats is taken for soap in the making (common practice).
 LYE_OF_SOAP = Decimal(2)
