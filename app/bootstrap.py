@@ -28,6 +28,8 @@ REPAIRED = "_TAREBOOK_REPAIRED"
 SIZES = ("run", "postgresql", "test")
 # Commands that need the packages of the tests.
 FOR_DEVELOPERS = ("test", "check", "mutate")
+# What can be added to any of them with ``add``; each of these locks holds every pin of the first one.
+EXTRAS = ("photo-reading",)
 # The only package without ready wheels for every Python; it carries its library inside and compiles nothing.
 FROM_SOURCE = {"test": ("phreeqpython",)}
 
@@ -122,6 +124,8 @@ def size_for(arguments: Sequence[str]) -> str:
     """Choose the lock a command needs."""
     if arguments and arguments[0] in FOR_DEVELOPERS:
         return "test"
+    if list(arguments[:1]) == ["add"] and arguments[1:2] and arguments[1] in EXTRAS:
+        return arguments[1]
     return "postgresql" if os.environ.get("TAREBOOK_DATABASE_URL", "").startswith("postgres") else "run"
 
 
@@ -237,6 +241,8 @@ def make(environment: Environment, size: str, holder: IO[bytes]) -> None:
             f"the environment in {environment.folder} has to be made anew, which it cannot do to itself; "
             "start with the Python of your system: python3 -m app"
         )
+    present = {stamp_line(each) for each in SIZES + EXTRAS if lock_file(each).exists()}
+    kept = [] if spoiled else [line for line in environment.read_stamp() if line in present]
     environment.mark([HALF_MADE])
     if spoiled:
         say("The private environment is half made or belongs to another Python; making it anew.")
@@ -244,7 +250,9 @@ def make(environment: Environment, size: str, holder: IO[bytes]) -> None:
     if not environment.python.exists():
         create(environment, holder)
     install(environment, size, holder)
-    environment.mark([python_tag()] + [stamp_line(each) for each in SIZES[: SIZES.index(size) + 1]])
+    whole = SIZES[: SIZES.index(size) + 1] if size in SIZES else (SIZES[0], size)
+    stamps = dict.fromkeys([*kept, *map(stamp_line, whole)])
+    environment.mark([python_tag(), *stamps])
 
 
 def clear(environment: Environment) -> None:

@@ -290,6 +290,9 @@ def test_the_likely_cause_is_said_in_one_sentence(words: str, sentence: str) -> 
         (["test", "-k", "x"], "", "test"),
         (["serve"], "postgresql://somewhere/book", "postgresql"),
         (["compute", "test"], "", "run"),
+        (["add", "photo-reading"], "", "photo-reading"),
+        (["add", "something"], "", "run"),
+        (["add"], "", "run"),
     ],
 )
 def test_a_command_gets_the_packages_it_needs(
@@ -364,3 +367,15 @@ def test_a_child_is_told_to_stop(sign: int, status: int) -> None:
         else:
             parent.send_signal(sign)
         assert parent.wait(20) == status
+
+
+def test_an_optional_part_is_added_beside_what_is_there_and_stays_at_the_next_start(project: Project) -> None:
+    extra = project.folder / "app" / "requirements" / "photo-reading.txt"
+    extra.write_text((project.folder / "app" / "requirements" / "run.txt").read_text(encoding="utf-8") + "# more\n")
+    assert project.run("serve")[0] == STATUS
+    status, answer, _ = project.run("add", "photo-reading")
+    assert (status, answer["arguments"]) == (STATUS, ["add", "photo-reading"])
+    names = {line.split()[0] for line in project.environment.read_stamp()[1:]}
+    assert names == {"run", "photo-reading"}
+    project.run("serve")
+    assert {line.split()[0] for line in project.environment.read_stamp()[1:]} == {"run", "photo-reading"}

@@ -105,6 +105,7 @@ def wanted(size: str) -> set[str]:
     run = names(data["project"]["dependencies"])
     more = {
         "run": [],
+        "photo-reading": data["project"]["optional-dependencies"]["photo-reading"],
         "postgresql": data["project"]["optional-dependencies"]["postgresql"],
         "test": data["dependency-groups"]["test"],
     }
@@ -112,7 +113,7 @@ def wanted(size: str) -> set[str]:
 
 
 def test_there_is_a_lock_for_each_purpose() -> None:
-    assert [path.stem for path in LOCKS] == ["postgresql", "run", "test"]
+    assert [path.stem for path in LOCKS] == ["photo-reading", "postgresql", "run", "test"]
 
 
 @pytest.mark.parametrize("path", LOCKS, ids=lambda path: path.stem)
@@ -129,7 +130,7 @@ def test_a_lock_holds_pins_with_hashes_and_no_address(path: Path) -> None:
     assert all(re.search(r"--hash=sha256:[0-9a-f]{64}", entry) for entry in entries)
 
 
-@pytest.mark.parametrize("larger", ["postgresql", "test"])
+@pytest.mark.parametrize("larger", ["photo-reading", "postgresql", "test"])
 def test_a_larger_lock_holds_every_pin_of_the_smaller(larger: str) -> None:
     run, more = pins(APP / "requirements" / "run.txt"), pins(APP / "requirements" / f"{larger}.txt")
     assert {name: more.get(name) for name in run} == run

@@ -16,6 +16,7 @@ COMMANDS = {
     "compute": "app.commands.compute",
     "infer-report": "app.commands.infer_report",
     "laws": "app.commands.laws",
+    "add": "app.commands.add",
     "doctor": "app.commands.doctor",
     "test": "app.commands.test",
     "check": "app.commands.check",

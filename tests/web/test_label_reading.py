@@ -1,5 +1,6 @@
 """The pages that read a label, without a browser."""
 
+import io
 import re
 from html import unescape
 
@@ -257,3 +258,14 @@ def test_a_measurement_that_cannot_be_read_keeps_what_was_typed(client: FlaskCli
     assert "about half" in page
     assert 'id="observed-drying-fault"' in page
     assert 'value="5.5"' in page
+
+
+def test_a_photo_without_a_picture_or_of_nothing_is_answered_at_its_field(client: FlaskClient) -> None:
+    assert client.get("/read-a-label/photo").status_code == 200
+    empty = client.post("/read-a-label/photo", data={})
+    assert empty.status_code == 422
+    assert 'id="photo-fault"' in text_of(empty)
+    hostile = {"photo": (io.BytesIO(b"<svg onload=alert(1)>"), "list.svg")}
+    answer = client.post("/read-a-label/photo", data=hostile, content_type="multipart/form-data")
+    assert answer.status_code == 422
+    assert "alert(1)" not in text_of(answer)

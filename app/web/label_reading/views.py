@@ -11,7 +11,7 @@ from app.science.inference.infer import MOST_NAMES
 from app.science.inference.wording import percent_words
 from app.store.errors import Conflict
 from app.web import context
-from app.web.label_reading import making
+from app.web.label_reading import making, photos
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
 from app.web.label_reading.forms import observed, statement, typed_list, typed_values
@@ -26,7 +26,7 @@ from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
 from app.work.typed import Faults
 
-__all__ = ["blueprint", "making"]
+__all__ = ["blueprint", "making", "photos"]
 
 
 @blueprint.app_template_filter("per_cent")
