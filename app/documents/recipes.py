@@ -2,13 +2,15 @@
 
 import json
 from functools import cache
+from math import ceil
 from pathlib import Path
 
 from app.documents.paper import environment, file_name, paper_html
 from app.documents.papers import Paper, Setting
 from app.documents.render import to_pdf
+from app.documents.type_metrics import text_width
 from app.science.numbers import plain
-from app.work.recipe import Recipe
+from app.work.recipe import Recipe, RecipePhase
 
 STATIC = Path(__file__).resolve().parents[2] / "static"
 LARGEST_BYTES = 200_000
@@ -84,6 +86,46 @@ def _text(template: str, recipe: Recipe, words: str) -> str:
     return made.get_template(template).render(recipe=recipe, own_words=words).strip() + "\n"
 
 
+# Sizes of type for a card, points; the smallest still has an x-height of 1.2 mm.
+CARD_SIZES_PT = (8.4, 8.0, 7.6, 7.2, 6.8, 6.5)
+POINT_MM = 0.3528
+CARD_MM = {"A4": (148.0, 210.0), "Letter": (139.7, 215.9)}
+CARD_LINE = 1.25
+CARD_SLACK_MM = 3.0
+
+
+def card_size(recipe: Recipe, paper: str) -> float:
+    """Return the largest type, in points, at which a card is one page as far as can be reckoned; else the smallest."""
+    width, height = CARD_MM[paper]
+    room = height - 16.0 - CARD_SLACK_MM
+    return next((pt for pt in CARD_SIZES_PT if _card_height(recipe, pt, width - 16.0) <= room), CARD_SIZES_PT[-1])
+
+
+def _card_height(recipe: Recipe, pt: float, width: float) -> float:
+    line = pt * POINT_MM * CARD_LINE
+
+    def lines(text: str, share: float = 1.0) -> int:
+        return max(ceil(1.04 * text_width(text) * pt * POINT_MM * share / (width - 4.0)), 1)
+
+    height = 15 * POINT_MM * 1.15 + 2 * line
+    for phase, cautions in card_phases(recipe):
+        height += 2.8 + 9.5 * POINT_MM * 1.2
+        height += sum(lines(f"Caution. {words}") * line + 0.8 for words in cautions)
+        height += (len(phase.lines) + 1) * (line * 1.06 + 0.8) if phase.lines else 0.0
+        height += 0.6 + sum(lines(step) * line for step in phase.steps)
+    return height + 1.5 * line + sum(lines(words, 0.86) * line * 0.86 + 0.8 for words in recipe.cautions)
+
+
+def card_phases(recipe: Recipe) -> list[tuple[RecipePhase, tuple[str, ...]]]:
+    """Return the phases with the cautions that no phase before them has said already."""
+    said: set[str] = set()
+    found = []
+    for phase in recipe.phases:
+        found.append((phase, tuple(words for words in phase.cautions if words not in said)))
+        said.update(phase.cautions)
+    return found
+
+
 def method_card(recipe: Recipe, setting: Setting) -> Paper:
     """Return the recipe as a card, A5 or half Letter.
 
@@ -92,6 +134,7 @@ def method_card(recipe: Recipe, setting: Setting) -> Paper:
     """
     html = paper_html(
         "recipes/card_press.html", workshop=setting.workshop, printed_on=setting.printed_on, paper=setting.paper,
-        recipe=recipe,
+        recipe=recipe, phases=card_phases(recipe),
+        type_pt=card_size(recipe, setting.paper or setting.workshop.paper.value),
     )  # fmt: skip
     return Paper(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))

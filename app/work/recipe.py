@@ -16,7 +16,7 @@ from app.work.sheets import cautions_of
 STEPS_G = (Decimal(1), Decimal("0.1"), Decimal("0.01"), Decimal("0.001"))
 FINE_BELOW_G = Decimal(100)  # a batch below it is weighed to 0.01 g, a larger one to 0.1 g (common practice)
 TEASPOON_ML, DROPS_ML = Decimal(5), Decimal(20)
-LEAST_TEASPOON = Decimal("0.25")
+LEAST_TEASPOON, MOST_TEASPOONS = Decimal("0.25"), Decimal(12)
 PH_CAUTION = (
     "Measure the pH with a meter checked the same day, or with narrow strips; set it in small steps and measure after "
     "each. A prediction never replaces a reading."
@@ -138,6 +138,9 @@ def rough_volume(grams: Decimal, density_g_ml: Decimal) -> str:
     words = f"{figures(millilitres, 2)} mL"
     if not millilitres:
         return ""
-    if millilitres / TEASPOON_ML >= LEAST_TEASPOON:
-        return f"{words}, {figures(millilitres / TEASPOON_ML, 2)} tsp"
+    teaspoons = millilitres / TEASPOON_ML
+    if teaspoons > MOST_TEASPOONS:
+        return words
+    if teaspoons >= LEAST_TEASPOON:
+        return f"{words}, {figures(teaspoons, 2)} tsp"
     return f"{words}, {plain(max(to_places(millilitres * DROPS_ML, 0), Decimal(1)))} drops"

@@ -64,6 +64,7 @@
     const ml = grams / density;
     if (!ml) return "";
     const two = (value) => String(Number(value.toPrecision(2)));
+    if (ml / 5 > 12) return `${two(ml)} mL`;
     return ml / 5 >= 0.25 ? `${two(ml)} mL, ${two(ml / 5)} tsp` : `${two(ml)} mL, ${Math.max(1, Math.round(ml * 20))} drops`;
   };
   function show() {

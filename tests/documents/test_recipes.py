@@ -15,7 +15,8 @@ from app.science.composition import Part
 from app.science.formula import Formula, Line, Material, Phase
 from app.store.workshop import the_workshop
 from app.work.clock import today
-from app.work.recipe import FOR_SALE, PH_CAUTION, recipe, rough_volume
+from app.work.papers import Asked
+from app.work.recipe import FOR_SALE, PH_CAUTION, recipe, recipe_of, rough_volume
 
 
 def material(name, inci, density=None):
@@ -102,11 +103,23 @@ def test_markdown_has_a_row_a_material():
         ("12", "0.92", "13 mL, 2.6 tsp"),
         ("0.4", "0.9", "0.44 mL, 9 drops"),
         ("0", "1", ""),
+        ("500", "1", "500 mL"),
         ("0.01", "1", "0.01 mL, 1 drops"),
     ],
 )
 def test_volumes_are_a_rough_aid(grams, density, words):
     assert rough_volume(Decimal(grams), Decimal(density)) == words
+
+
+@pytest.mark.paper
+@pytest.mark.parametrize("formula_id", [2, 4])
+def test_the_longest_formulas_of_the_demonstration_are_a_card_of_one_page(demo, formula_id):
+    with demo.reading() as session:
+        found, setting = recipe_of(session, Asked(formula_id)), Setting(the_workshop(session), today(), "A4")
+    with pdfplumber.open(io.BytesIO(method_card(found, setting).content)) as pdf:
+        assert len(pdf.pages) == 1
+        assert FOR_SALE in " ".join(pdf.pages[0].extract_text().split())
+        assert min(char["size"] for char in pdf.pages[0].chars) >= 5.5
 
 
 @pytest.mark.paper
