@@ -18,6 +18,7 @@ COMMANDS = {
     "laws": "app.commands.laws",
     "add": "app.commands.add",
     "doctor": "app.commands.doctor",
+    "stock": "app.commands.stock",
     "test": "app.commands.test",
     "check": "app.commands.check",
     "mutate": "app.commands.mutate",

@@ -33,6 +33,8 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.materials.shelf import insert_material
+from app.work.stock.lots import ReceiveForm, lot_context, receive_lot
+from app.work.stock.suppliers import supplier_named
 
 FOLDER = Path(__file__).resolve().parents[2] / "seed_data" / "demo"
 Row = Mapping[str, Any]
@@ -55,6 +57,7 @@ def load_demo(store: Store) -> None:
     for row in batches["batches"]:
         _batch(store, row, ids[row["formula"]])
     with store.transaction() as session:
+        _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:
             formula = session.get_one(Formula, ids[row["code"]])
             formula.created_at = formula.changed_at = datetime.fromisoformat(row["written_at"]).astimezone(UTC)
@@ -217,6 +220,31 @@ def _finish(store: Store, batch_id: int, row: Row) -> None:
         tick(store, batch_id, [one.id], who=row["made_by"])
     version = _load(store, batch_id).row_version
     decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))
+
+
+def _stock(session: Session, told: Row, shelf: Mapping[str, Material]) -> None:
+    """Put a lot of everything on the shelf that was paid for, and what the file says besides."""
+    for material in shelf.values():
+        found = session.get_one(Material, material.id)
+        if found.name in told["drawn_here"]:
+            found.drawn_here = True
+            continue
+        paid = [price for price in found.prices if price.kind is PriceKind.PAID]
+        for price in paid[:1]:
+            _lot(session, found, amount=price.quantity_text, supplier=price.supplier, received_on=str(price.priced_on))
+    for row in told["lots"]:
+        _lot(session, session.get_one(Material, shelf[row["material"]].id), **row["texts"])
+    for row in told["suppliers"]:
+        supplier = supplier_named(session, row["name"])
+        if supplier is not None:
+            supplier.contact, supplier.delivery_days = row["contact"], Decimal(row["delivery_days"])
+    for name, grams in told["keep"].items():
+        session.get_one(Material, shelf[name].id).reorder_g = Decimal(grams)
+
+
+def _lot(session: Session, material: Material, **texts: str) -> None:
+    typed = ReceiveForm(**{"accepted": "yes", "by": "Tom", "place": "Store room", **texts})
+    receive_lot(session, material, typed.checked(lot_context(session, material)))
 
 
 def _load(store: Store, batch_id: int) -> Batch:

@@ -8,9 +8,12 @@ from sqlalchemy import select
 from app.store.batches import Batch, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
+from app.store.materials import Material
 from app.store.workshop import scales, the_workshop
 from app.web import create_app
 from app.work.formulas.versions import read_version
+from app.work.stock.ledger import check_ledger
+from app.work.stock.listing import attention
 
 
 def test_every_product_is_a_version_that_adds_up(demo: Store) -> None:
@@ -63,3 +66,13 @@ def test_lots_are_letters_and_a_number_and_formulas_were_written_one_after_the_o
 def test_no_product_of_the_demonstration_gets_a_caution_for_its_ph(demo: Store) -> None:
     page = create_app(demo, secret=b"a key for tests").test_client().get("/formulas/3/checks").text
     assert "outside pH" not in page
+
+
+def test_the_stock_of_the_demo_adds_up_and_shows_what_a_stock_can_say(demo: Store) -> None:
+    count, faults = check_ledger(demo)
+    assert count > 20
+    assert faults == []
+    with demo.reading() as session:
+        seen = attention(session)
+        assert (seen.held, seen.expired) == (1, 1)
+        assert session.scalars(select(Material.name).where(Material.drawn_here == 1)).all() == ["Water, purified"]
