@@ -1,6 +1,18 @@
 """Every model, so that the metadata is whole for migrations."""
 
-from app.store import batches, bench_ph, formulas, label_lists, labels, materials, products, rulebook, stock, workshop
+from app.store import (
+    batches,
+    bench_ph,
+    formulas,
+    handover,
+    label_lists,
+    labels,
+    materials,
+    products,
+    rulebook,
+    stock,
+    workshop,
+)
 from app.store.base import Base
 
 __all__ = [
@@ -8,6 +20,7 @@ __all__ = [
     "batches",
     "bench_ph",
     "formulas",
+    "handover",
     "label_lists",
     "labels",
     "materials",

@@ -64,10 +64,11 @@ class Preview:
 def export_materials(store: Store) -> str:
     """Return every material, a line per substance in it; what belongs to the material stands in its first line."""
     with store.reading() as session:
-        return write_table(COLUMNS, (row for m in all_materials(session) for row in _lines(m)), NUMBERS)
+        return write_table(COLUMNS, (row for m in all_materials(session) for row in material_lines(m)), NUMBERS)
 
 
-def _lines(material: Material) -> Iterator[dict[str, str]]:
+def material_lines(material: Material) -> Iterator[dict[str, str]]:
+    """Give the lines of a material, one for each substance in it."""
     form = MaterialForm.of(material)
     first = form.cells | {"retired": "yes" if material.retired_at else ""}
     for place, (part, stored) in enumerate(zip(form.text["parts"], material.parts, strict=True)):

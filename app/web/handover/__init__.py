@@ -1,0 +1,1 @@
+"""Formulas to and from a file."""

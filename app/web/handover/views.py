@@ -1,0 +1,89 @@
+"""Formulas to and from a file: the files, what taking one would do, taking it, and taking it back."""
+
+import base64
+import binascii
+
+from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answer
+
+from app.store.errors import NotFound
+from app.web import context
+from app.work.clock import today
+from app.work.csv_text import Unreadable
+from app.work.handover.coming_in import list_imports, preview_file, take_file, undo_import
+from app.work.handover.going_out import formulas_out
+from app.work.handover.tables import FORMATS, TABLES, WRITERS
+
+blueprint = Blueprint("handover", __name__)
+Page = Answer | str | tuple[str, int]
+TYPES = {
+    "json": "application/json",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "csv": "text/csv; charset=utf-8",
+}
+
+
+@blueprint.get("/formulas/file")
+def index() -> Page:
+    """Offer the files to take away, the form to bring one in, and the imports that can be taken back."""
+    return _page(200)
+
+
+def _page(status: int, **more: object) -> tuple[str, int]:
+    with context.store().reading() as session:
+        imports = list_imports(session)
+    given: dict[str, object] = {"faults": (), "preview": None, "data": "", "file_name": "", **more}
+    return render_template("handover/index.html", imports=imports, formats=FORMATS, tables=TABLES, **given), status
+
+
+@blueprint.get("/formulas/file/formulas.<kind>")
+def export(kind: str) -> Response:
+    """Give every formula, or those that are named, as a file."""
+    if kind not in WRITERS:
+        raise NotFound("There is no such kind of file.")
+    ids = [int(one) for one in request.args.getlist("formula") if one.isdecimal() and len(one) < 10]
+    with context.store().reading() as session:
+        content = WRITERS[kind](formulas_out(session, ids))
+    answer = Response(content, content_type=TYPES[kind])
+    answer.headers["Content-Disposition"] = f'attachment; filename="formulas-{today().isoformat()}.{kind}"'
+    return answer
+
+
+@blueprint.post("/formulas/file")
+def show() -> Page:
+    """Read a file and say what taking it would do, before anything is written."""
+    sent = request.files.get("file")
+    data, name = (sent.read(), sent.filename or "") if sent else (b"", "")
+    try:
+        with context.store().reading() as session:
+            found = preview_file(session, data)
+    except Unreadable as wrong:
+        return _page(422, faults=wrong.faults, file_name=name)
+    return _page(200, preview=found, data=base64.b64encode(data).decode("ascii"), file_name=name)
+
+
+@blueprint.post("/formulas/file/take")
+def take() -> Page:
+    """Take the file that was shown."""
+    name, key = request.form.get("file_name", ""), request.form.get("key", "")
+    try:
+        data = base64.b64decode(request.form.get("data", ""), validate=True)
+    except (binascii.Error, ValueError):
+        data = b""
+    who = request.form.get("who", "")
+    context.remember_person(who)
+    try:
+        over = request.form.get("replace") == "yes"
+        take_file(context.store(), data, replace_drafts=over, who=who, file_name=name, key=key)
+    except Unreadable as wrong:
+        return _page(422, faults=wrong.faults, file_name=name)
+    flash("The file was taken. It can be taken back as a whole below.")
+    return redirect(url_for("handover.index"), 303)
+
+
+@blueprint.post("/formulas/file/<int:import_id>/undo")
+def undo(import_id: int) -> Answer:
+    """Take an import back as a whole."""
+    kept = undo_import(context.store(), import_id)
+    flash(f"Taken back. What was used or changed since stays: {kept}." if kept else "Taken back as a whole.")
+    return redirect(url_for("handover.index"), 303)

@@ -1,0 +1,324 @@
+"""Formulas in: what taking a file would do, doing it in one transaction, and taking it back as a whole."""
+
+import json
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from sqlalchemy import func, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from app.science.names import inci_key
+from app.store.errors import NotFound
+from app.store.formulas import Formula, FormulaVersion
+from app.store.handover import FormulaImport
+from app.store.materials import Material, Packaging
+from app.store.products import Product, ProductPackaging, products_of
+from app.store.workshop import Workshop, the_workshop
+from app.work.action import action
+from app.work.clock import now
+from app.work.csv_text import LineFault, Unreadable, write_table
+from app.work.equipment import PackagingForm
+from app.work.form import Faults
+from app.work.formulas.deeds import LONGEST_CODE, insert
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.resolve import MOST_LINES
+from app.work.formulas.shelf import settle
+from app.work.formulas.steps import add_step, code_taken, opened
+from app.work.handover.going_out import add_draft
+from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Row, Tables, empty_tables, read_tables
+from app.work.materials.shelf import new_material
+from app.work.materials.transfer import COLUMNS as MATERIAL_COLUMNS
+from app.work.materials.transfer import Incoming as IncomingMaterial
+from app.work.materials.transfer import read_file
+from app.work.products.product_form import ProductForm
+
+LONGEST_TEXT = 10_000
+_PACK = re.compile(r"(?P<count>[\d.]+)\s*x\s*(?P<name>.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingFormula:
+    """A formula of a file: its draft and products, and how it stands to what is here.
+
+    ``state`` is ``new``, ``same`` (here just so) or ``other`` (another formula has its code); ``unknown`` are the
+    materials that are neither on the shelf nor in the file, ``beside`` the code it gets beside the other.
+    """
+
+    code: str
+    draft: Draft
+    products: tuple[ProductForm, ...]
+    packaging: tuple[tuple[tuple[str, str], ...], ...]
+    state: str
+    unknown: tuple[str, ...]
+    beside: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FilePreview:
+    """What taking a file would do; nothing is written yet."""
+
+    formulas: tuple[IncomingFormula, ...]
+    new_materials: tuple[str, ...]
+    new_packaging: tuple[str, ...]
+
+
+def preview_file(session: Session, data: bytes) -> FilePreview:
+    """Return what taking a file would do.
+
+    Raises:
+        Unreadable: with everything that is wrong.
+    """
+    tables = read_tables(data)
+    materials = _new_materials(session, tables)
+    names = {inci_key(one.form.name) for one in materials}
+    shelf = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
+    formulas = tuple(_incoming(session, tables, names | shelf))
+    if not formulas:
+        raise Unreadable([LineFault(0, "There is no formula in this file.")])
+    pieces = set(session.scalars(select(Packaging.name)))
+    new_packaging = tuple(row["name"] for row in tables["packaging"] if row["name"] not in pieces)
+    return FilePreview(formulas, tuple(one.form.name for one in materials), new_packaging)
+
+
+def _new_materials(session: Session, tables: Tables) -> list[IncomingMaterial]:
+    """Return the materials of a file that the shelf has no live one of that name of."""
+    if not tables["materials"]:
+        return []
+    incoming = read_file(write_table(MATERIAL_COLUMNS, tables["materials"]))
+    live = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
+    return [one for one in incoming if not one.retired and one.key[0] not in live]
+
+
+def _incoming(session: Session, tables: Tables, known: set[str]) -> Iterable[IncomingFormula]:
+    faults: list[LineFault] = []
+    seen: set[str] = set()
+    shop = the_workshop(session)
+    for number, row in enumerate(tables["formulas"], start=2):
+        code = row["code"].strip()
+        if not code or len(code) > LONGEST_CODE or code in seen:
+            why = "stands twice" if code in seen else f"has to be 1 to {LONGEST_CODE} signs long"
+            faults.append(LineFault(number, f"In the table formulas: the code {code[:20]!r} {why}."))
+            continue
+        seen.add(code)
+        draft = _draft(tables, row, code)
+        if not draft.name.strip() or len(draft.lines) > MOST_LINES or _too_long(draft):
+            words = f"{code}: it has no name, more than {MOST_LINES} lines, or a text that is too long."
+            faults.append(LineFault(number, words))
+            continue
+        products = [one for one in tables["products"] if one["formula"].strip() == code]
+        forms = tuple(_product(one, shop, faults, code) for one in products)
+        missing = dict.fromkeys(x.typed.strip() for x in draft.lines if inci_key(x.typed) not in known)
+        state = _state(session, code, draft)
+        beside = _free_code(session, code, seen) if state == "other" else ""
+        packs = tuple(tuple(_packs(one["packaging"])) for one in products)
+        unknown = tuple(name for name in missing if name)
+        yield IncomingFormula(code, draft, forms, packs, state, unknown, beside)
+    strays = {row["formula"].strip() for name in ("phases", "lines", "products") for row in tables[name]} - seen
+    words = "There are rows of a formula {!r} that is not in the table formulas."
+    faults += [LineFault(0, words.format(code[:20])) for code in sorted(strays)]
+    if faults:
+        raise Unreadable(faults)
+
+
+def _draft(tables: Tables, row: Row, code: str) -> Draft:
+    rows = [one for one in tables["phases"] if one["formula"].strip() == code]
+    phases = [DraftPhase(f"p{n}", x["name"], x["temperature"], x["method"]) for n, x in enumerate(rows, start=1)]
+    ids = {one["phase"].strip(): phase.id for one, phase in zip(rows, phases, strict=True)}
+    lines = []
+    for n, one in enumerate((x for x in tables["lines"] if x["formula"].strip() == code), start=1):
+        letter = one["phase"].strip()
+        if letter not in ids:
+            ids[letter] = f"p{len(phases) + 1}"
+            phases.append(DraftPhase(ids[letter]))
+        fills_up = one["to_100"].strip().casefold() in {"yes", "y", "1", "true", "x"}
+        lines.append(DraftLine(f"l{n}", ids[letter], one["material"], None, one["amount"], fills_up, one["note"]))
+    head = {name: row[name] for name in HEAD if name != "special_uses"}
+    uses = tuple(use.strip() for use in row["special_uses"].split(",") if use.strip())
+    return Draft(code=code, special_uses=uses, phases=tuple(phases) or (DraftPhase("p1"),), lines=tuple(lines), **head)
+
+
+def _too_long(draft: Draft) -> bool:
+    texts = [draft.name, draft.notes, *(phase.method for phase in draft.phases), *(x.typed for x in draft.lines)]
+    return any(len(text) > LONGEST_TEXT for text in texts)
+
+
+def _product(row: Row, shop: Workshop, faults: list[LineFault], code: str) -> ProductForm:
+    form = ProductForm(**{name: row[name] for name in PRODUCT_FIELDS if row[name]})
+    try:
+        return form.checked(shop)
+    except Faults as wrong:
+        faults += [LineFault(0, f"Product of {code}, {fault.field}: {fault.message}") for fault in wrong.faults]
+        return form
+
+
+def _packs(text: str) -> Iterable[tuple[str, str]]:
+    """Give the packaging of a product as (name, pieces for a unit)."""
+    for part in text.split(";"):
+        found = _PACK.fullmatch(part.strip())
+        if found is not None:
+            yield found["name"].strip(), found["count"]
+
+
+def _state(session: Session, code: str, draft: Draft) -> str:
+    there = session.scalars(select(Formula).where(Formula.code == code)).first()
+    if there is None:
+        return "new"
+    return "same" if _rows_of(code, opened(session, there).draft) == _rows_of(code, draft) else "other"
+
+
+def _rows_of(code: str, draft: Draft) -> Tables:
+    tables = empty_tables()
+    add_draft(tables, code, draft)
+    return tables
+
+
+def _free_code(session: Session, code: str, seen: set[str]) -> str:
+    tries = (f"{code[: LONGEST_CODE - len(str(n))]}{n}" for n in range(2, 10_000))
+    return next(one for one in tries if one not in seen and not code_taken(session, one))
+
+
+@action(once="formula file")
+def take_file(
+    session: Session, data: bytes, *, replace_drafts: bool, who: str = "", file_name: str = "", key: str = ""
+) -> int:
+    """Take a file whole and return the id of its import; what is here just so stays untouched.
+
+    Args:
+        data: the file.
+        replace_drafts: put drafts over those of formulas with the same code, each as one step that can be undone; else
+            they are added beside, with a code of their own.
+        who: the person, for the list of imports.
+        file_name: its name, for the list of imports.
+        key: the one-time key of the form.
+
+    Raises:
+        Unreadable: with everything that is wrong; nothing is written then.
+    """
+    found = preview_file(session, data)
+    written: dict[str, list[int]] = {name: [] for name in ("formulas", "materials", "packaging", "products")}
+    steps: list[tuple[int, int]] = []
+    tables = read_tables(data)
+    for one in _new_materials(session, tables):
+        material = new_material(one.form)
+        session.add(material)
+        session.flush()
+        written["materials"].append(material.id)
+    written["packaging"] += _add_packaging(session, tables)
+    for incoming in found.formulas:
+        if incoming.state == "same":
+            continue
+        formula = session.scalars(select(Formula).where(Formula.code == incoming.code)).first()
+        if formula is not None and replace_drafts:
+            add_step(session, formula, settle(session, incoming.draft), deed=f"Taken from {file_name or 'a file'}")
+            steps.append((formula.id, formula.draft_step))
+        else:
+            code = incoming.beside or incoming.code
+            draft = replace(incoming.draft, code=code)
+            formula = insert(session, draft.name, code, draft, f"Taken from {file_name or 'a file'}")
+            written["formulas"].append(formula.id)
+        written["products"] += _add_products(session, formula, incoming)
+    changed = len(written["formulas"]) + len(steps)
+    row = FormulaImport(
+        taken_at=now(),
+        taken_by=who.strip()[:80],
+        file_name=file_name.strip()[:200],
+        summary=f"{changed} {'formula' if changed == 1 else 'formulas'}, {len(written['materials'])} new materials",
+        content=json.dumps({**written, "steps": steps}),
+    )
+    session.add(row)
+    session.flush()
+    return row.id
+
+
+def _add_packaging(session: Session, tables: Tables) -> list[int]:
+    names = set(session.scalars(select(Packaging.name)))
+    added = []
+    for row in tables["packaging"]:
+        if row["name"].strip() and row["name"] not in names:
+            piece = Packaging(**PackagingForm(**row).checked(the_workshop(session)).columns())
+            session.add(piece)
+            session.flush()
+            added.append(piece.id)
+    return added
+
+
+def _add_products(session: Session, formula: Formula, incoming: IncomingFormula) -> list[int]:
+    """Add the products that the formula has none of that name of."""
+    there = {product.name for product in products_of(session, formula.id)}
+    ids = {name: key for name, key in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
+    added = []
+    for form, packs in zip(incoming.products, incoming.packaging, strict=True):
+        checked = form.checked(the_workshop(session))
+        if checked.name in there:
+            continue
+        product = Product(formula_id=formula.id, created_at=now(), **checked.columns())
+        known = [(ids[name], count) for name, count in packs if name in ids]
+        product.packaging = [
+            ProductPackaging(position=place, packaging_id=piece, per_unit=count)
+            for place, (piece, count) in enumerate(known)
+        ]
+        session.add(product)
+        session.flush()
+        added.append(product.id)
+    return added
+
+
+@action()
+def undo_import(session: Session, import_id: int) -> str:
+    """Take an import back as a whole and return in words what stayed, because it was used or changed since.
+
+    Raises:
+        NotFound: when there is no such import, or it was taken back already.
+    """
+    row = session.get(FormulaImport, import_id)
+    if row is None or row.undone_at is not None:
+        raise NotFound("There is no such import that can be taken back.")
+    content = json.loads(row.content)
+    kept: list[str] = []
+    for formula_id, step in content["steps"]:
+        kept += _step_back(session, formula_id, step)
+    for kind, ids in ((Product, "products"), (Formula, "formulas"), (Material, "materials"), (Packaging, "packaging")):
+        kept += _deleted(session, kind, content[ids])
+    row.undone_at = now()
+    return ", ".join(kept)
+
+
+def _step_back(session: Session, formula_id: int, step: int) -> Sequence[str]:
+    formula = session.get(Formula, formula_id)
+    if formula is None:
+        return ()
+    before = next((one for one in formula.steps if one.step == step - 1), None)
+    if formula.draft_step != step or before is None:
+        return (formula.name,)
+    add_step(session, formula, Draft.from_json(before.content), deed="Taking of a file undone")
+    return ()
+
+
+def _deleted(session: Session, kind: type, ids: Sequence[int]) -> Iterable[str]:
+    """Delete what an import added, as far as nothing depends on it; give the names of what stayed."""
+    for row_id in ids:
+        row = session.get(kind, row_id)
+        if row is None:
+            continue
+        name = str(row.name)
+        if kind is Formula and _was_used(session, row):
+            yield name
+            continue
+        try:
+            with session.begin_nested():
+                session.delete(row)
+        except IntegrityError:
+            yield name
+
+
+def _was_used(session: Session, formula: Formula) -> bool:
+    """Tell whether a formula that an import added was worked on: typed in, kept as a version."""
+    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == formula.id)
+    return formula.draft_step > 1 or bool(session.scalar(versions))
+
+
+def list_imports(session: Session) -> list[FormulaImport]:
+    """List the imports, newest first."""
+    return list(session.scalars(select(FormulaImport).order_by(FormulaImport.id.desc()).limit(20)))

@@ -1,0 +1,37 @@
+"""The page of formulas to and from a file."""
+
+import io
+import json
+import re
+
+import pytest
+from flask.testing import FlaskClient
+
+
+def test_a_file_goes_out_is_shown_taken_and_taken_back(demo_client: FlaskClient) -> None:
+    whole = json.loads(demo_client.get("/formulas/file/formulas.json").data)
+    whole["formulas"][0]["notes"] = "from elsewhere"
+    sent = {"file": (io.BytesIO(json.dumps(whole).encode()), "theirs.json")}
+    shown = demo_client.post("/formulas/file", data=sent, content_type="multipart/form-data")
+    assert shown.status_code == 200
+    assert "added as" in shown.text
+    data = re.search(r'name="data" value="([^"]+)"', shown.text)
+    assert data
+    form = {"data": data[1], "file_name": "theirs.json", "key": "k", "who": "Ines"}
+    assert demo_client.post("/formulas/file/take", data=form).status_code == 303
+    page = demo_client.get("/formulas/file").text
+    assert "theirs.json, 1 formula, 0 new materials" in page
+    assert demo_client.post("/formulas/file/1/undo").status_code == 303
+    assert "Taken back as a whole" in demo_client.get("/formulas/file").text
+
+
+@pytest.mark.parametrize("content", [b"", b"nonsense", b"PK\x03\x04"])
+def test_a_file_that_cannot_be_read_is_told(demo_client: FlaskClient, content: bytes) -> None:
+    sent = {"file": (io.BytesIO(content), "x.json")}
+    answer = demo_client.post("/formulas/file", data=sent, content_type="multipart/form-data")
+    assert answer.status_code == 422
+    assert "Nothing was taken" in answer.text
+
+
+def test_a_kind_of_file_that_is_not_there_is_not_found(demo_client: FlaskClient) -> None:
+    assert demo_client.get("/formulas/file/formulas.exe").status_code == 404
