@@ -18,7 +18,8 @@ from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.versions import kept_lists, read_version
 from app.work.products.selling import for_product, product_setting
-from app.work.rules.open_findings import open_findings
+from app.work.rules.answers import AnsweredFinding
+from app.work.rules.open_findings import open_findings, open_stops
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -115,12 +116,16 @@ def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
 
 @dataclass(frozen=True, slots=True)
 class DeclarationSheet:
-    """The ingredient declaration of a formula under one law and the other, with the formula expanded to substances."""
+    """The ingredient declaration of a formula under one law and the other, with the formula expanded to substances.
+
+    ``stops`` are findings that nobody answered yet: a list of a product that may not be made is no list to print.
+    """
 
     formula: Formula
     declared: Declared
     other: Declared
     substances: tuple[SubstanceTotal, ...]
+    stops: tuple[AnsweredFinding, ...] = ()
 
 
 def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
@@ -143,4 +148,4 @@ def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
     kept = kept_lists(session, asked.version_id) if asked.version_id is not None else None
     lists = kept or declared_everywhere(formula)
     first, second = (lists.under(one) or declared_formula(formula, one) for one in (law, other))
-    return DeclarationSheet(formula, first, second, substances)
+    return DeclarationSheet(formula, first, second, substances, open_stops(session, formula))

@@ -17,11 +17,13 @@ from app.science.errors import Invalid
 from app.science.rules.values import Finding, Severity, Source
 from app.store.engine import Store
 from app.store.errors import NotFound
+from app.work.batches.planning import planning_choices
 from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
+from app.work.papers import Asked, declaration_of
 from app.work.products.product_form import ProductForm
 from app.work.products.products import add_product
 from app.work.rules.answers import AnsweredFinding, fingerprint
@@ -437,3 +439,22 @@ def test_what_rests_on_memory_about_a_material_is_listed_with_the_own_value(stor
     assert own
     assert own.value == "0.975"
     assert about["natural_origin_index"] is None
+
+
+def test_a_stop_follows_the_product_until_a_person_answers_it(store: Store, make: Make) -> None:
+    """On the plan and on the ingredient list, and gone from both once it has a reason."""
+    formula = make("1")
+    asked = Asked(formula)
+    with store.reading() as session:
+        assert [one.finding.rule for one in declaration_of(session, asked).stops] == [BENZOATE_RULE]
+    assert [one.finding.rule for one in planning_choices(store, formula).stops] == [BENZOATE_RULE]
+    answer_finding(store, formula, None, stop(checks(store, formula)).fingerprint, "A trial, not for sale.", "Ines")
+    with store.reading() as session:
+        assert not declaration_of(session, asked).stops
+    assert not planning_choices(store, formula).stops
+
+
+def test_the_standing_gaps_are_with_every_answer(store: Store, make: Make) -> None:
+    found = checks(store, make("0.4"))
+    assert any("Other countries" in line for line in found.home.gaps)
+    assert any("MoCRA" in line for line in found.others[0].gaps)

@@ -28,6 +28,8 @@ from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
 from app.work.once import earlier_result, remember, scoped
 from app.work.papers import at_size
+from app.work.rules.answers import AnsweredFinding
+from app.work.rules.open_findings import open_stops
 from app.work.sheets import BatchSheet, batch_sheet
 
 
@@ -65,7 +67,7 @@ class VersionChoice:
 
 @dataclass(frozen=True, slots=True)
 class PlanningChoices:
-    """What the planning page offers: formulas, versions of the chosen one, and its usual size, fill and loss."""
+    """What the planning page offers: formulas, versions, and size, fill, loss and open stops of the chosen one."""
 
     formulas: tuple[FormulaChoice, ...]
     formula_id: int | None
@@ -73,6 +75,7 @@ class PlanningChoices:
     size: str
     fill: str
     loss: str
+    stops: tuple[AnsweredFinding, ...] = ()
 
 
 def planning_choices(store: Store, formula_id: int | None, version_id: int | None = None) -> PlanningChoices:
@@ -95,7 +98,8 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         else:
             formula = results_of(session, open_draft(session, chosen)).formula
         size, fill = (formula.size.words, formula.size.fill_words) if formula.size else ("", "")
-        return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent))
+        stops = open_stops(session, formula)
+        return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent), stops)
 
 
 def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:

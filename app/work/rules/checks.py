@@ -20,7 +20,7 @@ from app.work.rules.book import book_of
 from app.work.rules.corrections import Correction
 
 NO_WORDS = "Front label text: none are written, so no claim could be looked at but the name."
-NO_KIND = "Kind of product: not given or not recognised, so limits for particular kinds are only named."
+NO_KIND = "Kind of product: none chosen and none recognised, so limits for particular kinds are only named."
 # From this much lye, % w/w, a formula with fats is taken for soap in the making (common practice).
 LYE_OF_SOAP = Decimal(2)
 LYES = frozenset({"SODIUMHYDROXIDE", "POTASSIUMHYDROXIDE"})
@@ -31,12 +31,16 @@ MORE_THAN_CLEAN = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class Checks:
-    """What the rules of one jurisdiction say: findings with their answers, the label's statements, the gaps."""
+    """What the rules of one jurisdiction say: findings with answers, the label's statements, what was not checked.
+
+    ``gaps`` are what the tables leave out of every formula.
+    """
 
     jurisdiction: str
     findings: tuple[AnsweredFinding, ...]
     statements: tuple[Statement, ...]
     not_checked: tuple[str, ...]
+    gaps: tuple[str, ...] = ()
 
     def open(self, *severities: str) -> tuple[AnsweredFinding, ...]:
         """List the findings of some severities that have no answer yet."""
@@ -109,9 +113,12 @@ def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:
     verdict = check_formula(asked.facts, book)
     claims = check_claims(asked.texts, book.jurisdiction, claim_rules())
     findings = sorted((*claims, *verdict.findings), key=lambda f: ORDER[f.severity])
-    gaps = (*asked.missing, *verdict.not_checked, *_unsaid(asked))
     return Checks(
-        book.jurisdiction, attach_answers(_each_once(findings), answers), label_statements(asked.facts, book), gaps
+        jurisdiction=book.jurisdiction,
+        findings=attach_answers(_each_once(findings), answers),
+        statements=label_statements(asked.facts, book),
+        not_checked=(*asked.missing, *verdict.not_checked, *_unsaid(asked)),
+        gaps=book.gaps,
     )
 
 

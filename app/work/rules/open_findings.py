@@ -3,6 +3,7 @@
 from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
+from app.science.rules.values import Severity
 from app.store.workshop import the_workshop
 from app.work.rules.answers import AnsweredFinding, read_answers
 from app.work.rules.asking import question
@@ -17,3 +18,8 @@ def open_findings(session: Session, formula: Formula) -> tuple[AnsweredFinding, 
     asked = question(formula, predicted_ph(formula))
     checks = check(asked, home, read_answers(session, formula.formula_id), read_corrections(session))
     return checks.home.open("stop", "caution")
+
+
+def open_stops(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
+    """Return the stops of a formula that no person has answered: they follow the product until one does."""
+    return tuple(one for one in open_findings(session, formula) if one.finding.severity == Severity.STOP)
