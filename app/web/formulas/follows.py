@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 from flask import get_template_attribute, render_template
 
-from app.documents.drawings import Drawing, PhFacts, ph_ruler, small_ph_ruler
+from app.documents.drawings.ruler import PhFacts, ph_ruler, small_ph_ruler
+from app.documents.drawings.shapes import Drawing
 from app.documents.words import day
 from app.science.acid_base.wording import range_in_words
 from app.web.ph.section import PhView, ph_view, windows_of
@@ -40,6 +41,7 @@ def answer(sheet: "Sheet", opened: list[str]) -> dict[str, Any]:
         "there": sheet.there,
         "follows": found,
         "view": ph["view"],
+        "ruler": ph["drawing"],
         "checks": found["found"],
     }
     bodies = {name: render_template(NOTES[name], **values) for name in opened if name in NOTES}

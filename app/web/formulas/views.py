@@ -4,7 +4,7 @@ from flask import flash, jsonify, redirect, render_template, request, url_for
 
 from app.science.errors import Invalid
 from app.web import context
-from app.web.formulas import columns, pasting, trying, versions
+from app.web.formulas import columns, pasting, pictures, trying, versions
 from app.web.formulas.actions import Done, act
 from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
@@ -19,7 +19,7 @@ from app.work.formulas.suggesting import suggest
 from app.work.typed import Faults
 
 MORE_ROWS = 5
-__all__ = ["blueprint", "pasting", "trying", "versions"]
+__all__ = ["blueprint", "pasting", "pictures", "trying", "versions"]
 
 
 @blueprint.get("")

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
-from app.documents.drawings import Window
+from app.documents.drawings.ruler import Window
 from app.documents.ph_plot import Plot, WindowOfPh, plot
 from app.science.composition import DosedMaterial
 from app.work.formulas.results import Results

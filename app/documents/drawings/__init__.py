@@ -1,0 +1,1 @@
+"""Drawings that pages and papers share; one module for each."""

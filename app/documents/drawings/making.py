@@ -1,0 +1,66 @@
+"""The making: phases as vessels on an axis of temperature."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.documents.drawings.shapes import Drawing, Shape
+
+
+@dataclass(frozen=True, slots=True)
+class Vessel:
+    """A phase as it is made: its letter, its name, its share of the formula in %, and its temperature in °C."""
+
+    letter: str
+    name: str
+    percent: float
+    temperature_c: float | None
+
+
+ROOM_C, HOT_C = 20.0, 50.0
+
+
+def making(vessels: Sequence[Vessel]) -> Drawing:
+    """Draw phases as vessels on an axis of temperature: the first is the main one, the others are poured into it.
+
+    A phase that is hot is heated beside the main one and poured in hot; for a cooler one the main vessel cools first.
+    The way from left to right is the order of the work, not its time.
+    """
+    hottest = max([vessel.temperature_c or ROOM_C for vessel in vessels] + [40.0])
+    top, low = math.ceil((hottest + 5) / 20) * 20, 0.0
+
+    def y(celsius: float) -> float:
+        return round(24 + 150 * (top - celsius) / (top - low), 1)
+
+    shapes = []
+    for step in range(int(low), int(top) + 1, 20):
+        shapes += [Shape("line", 0.1, y(step), 1.0, y(step), "grid")]
+        shapes += [Shape("text", 0.09, y(step) + 4, look="tick", words=f"{step} °C", anchor="end")]
+    wide = 0.86 / max(len(vessels) + 1, 2)
+    x, now = 0.12, ROOM_C
+    for place, vessel in enumerate(vessels):
+        wanted = vessel.temperature_c if vessel.temperature_c is not None else now
+        label = f"{vessel.letter} {vessel.name}".strip()
+        words = f"phase {label}, {vessel.percent:.3g} %, {wanted:g} °C"
+        if place == 0:
+            shapes.append(Shape("line", x, y(now), x + wide, y(wanted), "main", words))
+            shapes.append(Shape("text", x + 0.01, y(now) + 16, look="strong", words=vessel.letter))
+            x, now = x + wide, wanted
+            continue
+        if wanted >= HOT_C:
+            shapes.append(Shape("line", x - wide * 0.8, y(ROOM_C) + 4, x, y(wanted) + 4, "side", words))
+            shapes.append(Shape("text", x - wide * 0.8, y(ROOM_C) + 20, look="strong", words=vessel.letter))
+            shapes.append(Shape("line", x, y(wanted) + 4, x + 0.02, y(now), "side"))
+        elif now > wanted:
+            shapes.append(Shape("line", x, y(now), x + wide * 0.7, y(wanted), "main"))
+            x, now = x + wide * 0.7, wanted
+            shapes.append(Shape("line", x - 0.02, y(now) + 30, x, y(now), "side", words))
+            shapes.append(Shape("text", x - 0.02, y(now) + 44, look="strong", words=vessel.letter, anchor="middle"))
+        else:
+            shapes.append(Shape("line", x - 0.02, y(now) + 30, x, y(now), "side", words))
+            shapes.append(Shape("text", x - 0.02, y(now) + 44, look="strong", words=vessel.letter, anchor="middle"))
+        shapes.append(Shape("circle", x, y(now), 0, 5, "pour", f"{label} goes into the vessel at {now:g} °C"))
+        shapes.append(Shape("line", x, y(now), x + wide * 0.3, y(now), "main"))
+        x += wide * 0.3
+    said = "; ".join(f"{v.letter} {v.name} {v.percent:.3g} %" for v in vessels)
+    return Drawing("making", f"The making, phase by phase: {said}", 24 + 150 + 40, tuple(shapes))

@@ -1,0 +1,133 @@
+"""A formula in pictures, each with its table beside it."""
+
+from dataclasses import dataclass
+
+from flask import render_template
+
+from app.documents.drawings.batches import Measured, Series, batch_beside_batch
+from app.documents.drawings.life import Knot, life
+from app.documents.drawings.making import Vessel, making
+from app.documents.drawings.ruler import ph_ruler
+from app.documents.drawings.shapes import Drawing
+from app.documents.drawings.shares import Share, weight_against_cost
+from app.web import context
+from app.web.formulas.area import Page, blueprint
+from app.web.formulas.follows import facts_of
+from app.web.formulas.page import Sheet, look
+from app.web.ph.section import ph_view
+from app.work.formulas.life import Life, life_of
+from app.work.formulas.results import Results
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A drawing with its heading and a sentence that says how to read it."""
+
+    heading: str
+    words: str
+    drawing: Drawing
+
+
+@blueprint.get("/<int:formula_id>/pictures")
+def pictures(formula_id: int) -> Page:
+    """Show a formula in pictures."""
+    sheet = look(context.store(), formula_id)
+    with context.store().reading() as session:
+        lived = life_of(session, formula_id)
+    shown = (_ph(sheet), _shares(sheet.results), _making(sheet.results), *_made(lived, sheet))
+    return render_template("formulas/pictures.html", there=sheet.there, pictures=[one for one in shown if one])
+
+
+def _ph(sheet: Sheet) -> Picture | None:
+    facts = facts_of(ph_view(sheet.results), sheet.results, sheet.around.readings)
+    if facts.predicted is None and not facts.windows:
+        return None
+    words = "Windows of preservatives are dotted, of thickeners hatched; circles are readings at the bench."
+    return Picture("pH", words, ph_ruler(facts))
+
+
+def _shares(results: Results) -> Picture | None:
+    known = [line for line in results.lines if line.percent]
+    if not known:
+        return None
+    rows = [
+        Share(
+            line.draft.typed,
+            float(line.percent or 0),
+            None if line.cost_share is None or not line.priced else float(line.cost_share),
+        )
+        for line in known
+    ]
+    words = "On logarithmic scales: each line of the grid is ten times the one before."
+    return Picture("Weight against cost", words, weight_against_cost(rows))
+
+
+def _making(results: Results) -> Picture | None:
+    phases = [phase for phase in results.formula.phases if phase.lines]
+    if not phases:
+        return None
+    vessels = [
+        Vessel(
+            phase.letter,
+            phase.name,
+            float(sum(line.percent for line in phase.lines)),
+            None if phase.temperature_c is None else float(phase.temperature_c),
+        )
+        for phase in phases
+    ]
+    words = "From left to right is the order of the work. A circle is where one phase goes into another."
+    return Picture("The making", words, making(vessels))
+
+
+def _made(lived: Life, sheet: Sheet) -> list[Picture | None]:
+    found: list[Picture | None] = []
+    if lived.batches:
+        shop = sheet.results.context.workshop
+        low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
+        target = sheet.results.formula.target_ph
+        series = (
+            Series("pH", "", tuple(_point(b.number, b.ph) for b in lived.batches), *_near(target)),
+            Series(
+                "yield, %",
+                " %",
+                tuple(
+                    Measured(b.number, float(b.yield_percent), not low <= b.yield_percent <= high)
+                    if b.yield_percent is not None
+                    else Measured(b.number, None)
+                    for b in lived.batches
+                ),
+                low,
+                high,
+            ),
+            Series(
+                "furthest line, % off",
+                " %",
+                tuple(
+                    Measured(b.number, None if b.worst_percent is None else float(b.worst_percent), b.line_out)
+                    for b in lived.batches
+                ),
+            ),
+        )
+        words = "Each mark is a batch, oldest at the left. A square lies outside its window."
+        found.append(Picture("Batch beside batch", words, batch_beside_batch(series)))
+    if lived.versions:
+        knots = [
+            Knot(
+                number,
+                note,
+                tuple((b.number, b.state) for b in lived.batches if b.version == number),
+                tuple(name for at, name in lived.branches if at == number),
+            )
+            for number, note in lived.versions
+        ]
+        words = "Versions from the first down, with their batches and with what branched off."
+        found.append(Picture("The life of the formula", words, life(knots, has_draft=True)))
+    return found
+
+
+def _point(number: str, ph: object) -> Measured:
+    return Measured(number, None if ph is None else float(str(ph)))
+
+
+def _near(target: object) -> tuple[float | None, float | None]:
+    return (None, None) if target is None else (float(str(target)) - 0.2, float(str(target)) + 0.2)
