@@ -315,8 +315,11 @@ class Served:
     def stop(self) -> int:
         """End it as a system would, and give its exit status."""
         self.process.terminate()
-        self.words += self.process.communicate(timeout=20)[0].splitlines()
-        return self.process.returncode
+        # Read on with the file that read the first lines: what it holds already is lost to ``communicate``.
+        assert self.process.stdout
+        with self.process.stdout as rest:
+            self.words += rest.read().splitlines()
+        return self.process.wait(timeout=20)
 
 
 @pytest.fixture

@@ -20,6 +20,11 @@ LOG = logging.getLogger(__name__)
 S = TypeVar("S", Store, Store | None)
 
 
+def own_is_there(where: Places) -> bool:
+    """Tell whether there is a workshop of one's own, as a file of the folder or on a server."""
+    return bool(places.database_address()) or where.database.exists()
+
+
 def open_own(where: Places) -> Store | None:
     """Open the person's own workshop: the file of a folder, or the database TAREBOOK_DATABASE_URL names.
 

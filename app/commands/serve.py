@@ -17,7 +17,7 @@ import click
 import waitress
 from babel import default_locale
 
-from app.commands import logbook, places
+from app.commands import logbook, opening, places
 from app.commands.places import Places
 from app.commands.site import Site
 from app.documents.render import pdf_state
@@ -74,7 +74,9 @@ def start(
         with places.occupy(where) as left, _logged(where.log), ExitStack() as listening:
             first = listening.enter_context(_listening(port))
             second = first if only_demonstration else listening.enter_context(_listening_beside(port_of(first)))
-            site = Site(where, None if only_demonstration else port_of(first), port_of(second))
+            # The printed address shows a workshop at once: one's own where there is one, else the demonstration.
+            own, other = (first, second) if begin or opening.own_is_there(where) else (second, first)
+            site = Site(where, None if only_demonstration else port_of(own), port_of(other))
             try:
                 site.open(begin)
                 _serve(site, where, [first] if only_demonstration else [first, second], left, browser)
@@ -117,7 +119,7 @@ def _listening(port: int | None) -> Iterator[socket.socket]:
 
 @contextmanager
 def _listening_beside(port: int) -> Iterator[socket.socket]:
-    """Take the next free port after another one, for the demonstration; any free one when those are taken."""
+    """Take the next free port after another one, for the other workshop; any free one when those are taken."""
     found = next((one for each in range(port + 1, min(port + TRIES, 65535)) if (one := _bind(each))), None)
     listener = found or listen(0)
     try:
