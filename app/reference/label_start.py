@@ -149,7 +149,7 @@ def _weighable(
     for blend in bought:
         first = max(blend.shares, key=lambda place: blend.shares[place])
         for place, share in blend.shares.items():
-            rounded[place] = round(rounded[first] * share / blend.shares[first], 6)
+            rounded[place] = float(f"{rounded[first] * share / blend.shares[first]:.2g}")
     rest = 100.0 - sum(rounded) + rounded[largest]
     for place in range(len(rounded)):  # two that were nearly alike may not change places
         if place != largest and percents[place] <= percents[largest] and rounded[place] > rest:

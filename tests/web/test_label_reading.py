@@ -269,3 +269,17 @@ def test_a_photo_without_a_picture_or_of_nothing_is_answered_at_its_field(client
     answer = client.post("/read-a-label/photo", data=hostile, content_type="multipart/form-data")
     assert answer.status_code == 422
     assert "alert(1)" not in text_of(answer)
+
+
+def test_two_lists_stand_side_by_side_with_what_changed(client: FlaskClient, cream: int) -> None:
+    other = LIST.replace("Urea, ", "").replace("Panthenol", "Niacinamide")
+    answer = client.post("/read-a-label", data={**FORM, "title": "New recipe", "text": other})
+    second = int(answer.location.rsplit("/", 1)[1].split("?")[0])
+    assert "Compare the two" in text_of(client.get(f"/read-a-label/{cream}"))
+    page = text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": second}))
+    assert "1 new, 2 gone" in page
+    assert "Both allow" not in page
+    assert client.get(f"/read-a-label/{cream}/beside", query_string={"other": "x"}).status_code == 404
+    same = text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": cream}))
+    assert "Both allow" in same
+    assert "about the same" in same

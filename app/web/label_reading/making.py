@@ -8,12 +8,14 @@ from app.science.errors import Invalid
 from app.web import context
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.forms import OUT, choices
+from app.web.materials.forms import whole_number
 from app.work.label_reading.choosing import Choices, check_something_left, own_shelf
 from app.work.label_reading.comparing import compare
 from app.work.label_reading.estimate import LabelEstimate
 from app.work.label_reading.lists import open_list, taught_names
 from app.work.label_reading.preview import changes, preview
 from app.work.label_reading.starting import start_formula
+from app.work.label_reading.two_lists import two_lists
 from app.work.typed import Faults
 
 
@@ -72,3 +74,12 @@ def compare_page(list_id: int, formula_id: int) -> str:
     with context.store().reading() as session:
         found = compare(session, list_id, formula_id)
     return render_template("label_reading/compare.html", found=found)
+
+
+@blueprint.get("/<int:list_id>/beside")
+def beside(list_id: int) -> Page:
+    """Put another list beside this one."""
+    other = whole_number(request.args.get("other", ""))
+    with context.store().reading() as session:
+        found = two_lists(session, list_id, other)
+    return render_template("label_reading/beside.html", found=found)

@@ -1,6 +1,6 @@
 """What a person does with printed lists: paste one, correct it, say what is known, teach a name."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import select
@@ -37,13 +37,14 @@ class TypedList:
 
 @dataclass(frozen=True, slots=True)
 class OpenList:
-    """A list with everything that follows from it, and the formulas that were started from it."""
+    """A list with everything that follows from it, the formulas started from it, and the other lists (id, title)."""
 
     id: int
     typed: TypedList
     row_version: int
     sheet: LabelEstimate
     started: tuple[Formula, ...]
+    others: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,13 @@ def open_list(session: Session, list_id: int, told: UserConstraints | None = Non
     constraints = told or UserConstraints.from_json(row.known)
     prices = substance_prices(session) if constraints.observed.get("price") else {}
     sheet = work_out(reading, constraints, typed.product_type, typed.jurisdiction, prices)
-    return OpenList(row.id, typed, row.row_version, sheet, tuple(_started(session, list_id)))
+    started = tuple(_started(session, list_id))
+    return OpenList(row.id, typed, row.row_version, sheet, started, tuple(_others(session, list_id)))
+
+
+def _others(session: Session, list_id: int) -> Iterator[tuple[int, str]]:
+    query = select(LabelList.id, LabelList.title).where(LabelList.id != list_id).order_by(LabelList.changed_at.desc())
+    return ((number, title) for number, title in session.execute(query))
 
 
 def _started(session: Session, list_id: int) -> Sequence[Formula]:

@@ -1,0 +1,34 @@
+"""Two lists side by side: what is said of each name."""
+
+import pytest
+
+from app.science.inference.values import Estimate
+from app.work.label_reading.two_lists import _both, _change
+
+
+def answer(low: float, likely: float, high: float) -> Estimate:
+    return Estimate("x", low / 2, high * 2, likely, low, high)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "change"),
+    [
+        (None, answer(1, 2, 3), "new"),
+        (answer(1, 2, 3), None, "gone"),
+        (answer(1, 2, 3), answer(4, 5, 6), "clearly more"),
+        (answer(4, 5, 6), answer(1, 2, 3), "clearly less"),
+        (answer(1, 2, 4), answer(2, 3.5, 6), "likely more"),
+        (answer(1, 2, 4), answer(1, 1.1, 3), "likely less"),
+        (answer(1, 2, 4), answer(1, 2.5, 4), "about the same"),
+    ],
+)
+def test_a_change_is_clear_only_where_the_bands_part(
+    before: Estimate | None, after: Estimate | None, change: str
+) -> None:
+    assert _change(before, after) == change
+
+
+def test_what_both_allow_is_where_their_bounds_meet() -> None:
+    assert _both(answer(2, 3, 4), answer(3, 5, 6)) == (1.5, 8.0)
+    assert _both(answer(1, 1.5, 2), answer(20, 25, 30)) is None
+    assert _both(None, answer(1, 2, 3)) is None
