@@ -20,6 +20,7 @@ from app.work.batches.deviations import TypedDeviation, out_of_plan, record_devi
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.form import Faults
@@ -199,6 +200,36 @@ def test_where_one_works_alone_the_record_says_so(demo: Store) -> None:
     batch_id = finished(demo)
     release(demo, batch_id, "Ines")
     assert load(demo, batch_id).history[-1].new == "released by the person who weighed"
+
+
+def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    weigh(demo, batch_id, {"glycerin": "18"})
+    before = load(demo, batch_id)
+    with demo.reading() as session:
+        offered = offered_rescue(session, load_batch(session, batch_id))
+    assert offered is not None
+    assert "Glycerin" in offered.cause
+    rescue_batch(demo, batch_id, before.row_version, who="Ines", key="k")
+    rescue_batch(demo, batch_id, before.row_version, who="Ines", key="k")
+    after = load(demo, batch_id)
+    glycerin = next(line for line in before.lines if "lycerin" in line.name)
+    factor = Decimal(18) / glycerin.shown_g
+    for old, new in zip(before.lines, after.lines, strict=True):
+        assert abs(new.shown_g - factor * old.shown_g) <= new.step_g
+    for line in after.lines:
+        more = line.shown_g - (line.actual_g or 0)
+        if more > 0:
+            entry = TypedWeighing(line.id, f"{more:f}", "L2", sure=f"{more:f}")
+            record_weighings(demo, batch_id, load(demo, batch_id).row_version, [entry], who="Ines")
+    assert not any("g weighed" in what for what in open_of(demo, batch_id))
+    assert any("Poured too much" in what for what in open_of(demo, batch_id))
+    with demo.reading() as session:
+        made = made_formula(session, load_batch(session, batch_id))
+        assert offered_rescue(session, load_batch(session, batch_id)) is None
+    assert made is not None
+    for line in after.lines:
+        assert made.line(line.line_key).percent == pytest.approx(line.percent, abs=Decimal("0.02"))
 
 
 # -- states

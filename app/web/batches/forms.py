@@ -77,6 +77,7 @@ def weighed_entries(form: Mapping[str, str]) -> list[TypedWeighing]:
             form.get(f"lot-{row}", ""),
             form.get(f"scale-{row}", ""),
             form.get(f"sure-{row}", ""),
+            form.get(f"tare-{row}", ""),
         )
         for row in ids
         if row is not None

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 from app.science.errors import Invalid
 from app.store.errors import Conflict, NotFound
 from app.web import context
-from app.web.batches import record
+from app.web.batches import record, weighing
 from app.web.batches.area import blueprint
 from app.web.batches.forms import PlanForm, weighed_entries
 from app.web.row_number import number
@@ -21,13 +21,14 @@ from app.work.batches.listing import MOST_ROWS, find_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import KINDS, add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import plan_batch, planning_choices
+from app.work.batches.rescuing import offered_rescue
 from app.work.batches.save_conflicts import clashes, still_typed
 from app.work.batches.sections import shown
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.typed import Faults
 
-__all__ = ["blueprint", "record"]
+__all__ = ["blueprint", "record", "weighing"]
 Page = str | Response | tuple[str, int]
 
 
@@ -75,6 +76,7 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
         deviations = out_of_plan(session, batch)
         open_points = [] if batch.is_decided else what_is_open(session, batch)
         made = as_made(session, batch)
+        rescue = offered_rescue(session, batch)
     return render_template(
         "batches/show.html",
         batch=batch,
@@ -83,6 +85,7 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
         open_points=open_points,
         deviations=deviations,
         made=made,
+        rescue=rescue,
         two_people=workshop().two_people,
         yield_percent=yield_percent(batch),
         sections=sections,
@@ -140,7 +143,7 @@ def weights(batch_id: int) -> Page:
 
 
 @blueprint.get("/<int:batch_id>/weighings/<int:weighing_id>")
-def weighing(batch_id: int, weighing_id: int) -> Page:
+def one_weighing(batch_id: int, weighing_id: int) -> Page:
     """Show the form that corrects a weighing."""
     return _weighing_page(batch_id, weighing_id, {})
 

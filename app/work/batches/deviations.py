@@ -21,6 +21,7 @@ from app.work.typed import Reader, name
 from app.work.typed import words as clean_words
 
 LONGEST = 4_000
+UNFINISHED = ("left out", "missing", "no reading", "no yield")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,11 @@ class OutOfPlan:
     key: str
     what: str
     answer: Deviation | None = None
+
+    @property
+    def is_unfinished(self) -> bool:
+        """Whether it is only not done yet, while the batch is being made."""
+        return self.answer is None and self.key.startswith(UNFINISHED)
 
 
 def out_of_plan(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:

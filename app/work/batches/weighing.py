@@ -25,13 +25,17 @@ DECIMAL_SLIP = Decimal("0.15")  # how near a power of ten a small weight must li
 
 @dataclass(frozen=True, slots=True)
 class TypedWeighing:
-    """What was typed for one portion of a line. ``sure`` repeats a weight that was asked about."""
+    """What was typed for one portion of a line.
+
+    ``sure`` repeats a weight that was asked about; ``tare`` is the weight of a vessel that the scale shows as well.
+    """
 
     line_id: int
     grams: str
     lot: str = ""
     scale: str = ""
     sure: str = ""
+    tare: str = ""
 
     @property
     def is_empty(self) -> bool:
@@ -79,11 +83,16 @@ def record_weighings(
 def _read_weighing(reader: Reader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
     grams = reader.take(read_weight, entry.grams, f"actual-{line.id}")
     lot = reader.take(one_line, entry.lot, f"lot-{line.id}", longest=LONGEST_LOT)
+    tare = reader.take(read_weight, entry.tare, f"tare-{line.id}")
+    if grams is not None and tare is not None:
+        grams -= tare
+        if grams < 0:
+            reader.fail(f"tare-{line.id}", "The vessel weighs more than the scale shows.")
     if grams is not None and entry.sure.strip() != entry.grams.strip():
         question = slip_question(line, grams)
         if question:
             reader.fail(f"sure-{line.id}", question)
-    return BatchWeighing(grams=grams, lot_text=lot or "", scale=entry.scale or line.scale, at=now())
+    return BatchWeighing(grams=grams, lot_text=lot or "", scale=entry.scale or line.scale, tare_g=tare, at=now())
 
 
 def read_weight(text: str, field: str) -> Decimal | None:

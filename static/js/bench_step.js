@@ -1,10 +1,10 @@
-// The pH session: nothing typed is lost. What could not be sent is kept, marked unsaved, and sent again.
+// A step at the bench: nothing typed is lost. What could not be sent is kept, marked unsaved, and sent again.
 "use strict";
 
 (() => {
-  const box = document.getElementById("ph-bench");
+  const box = document.getElementById("bench-step");
   if (!box) return;
-  const place = `tarebook.ph.${box.dataset.batch}`;
+  const place = `tarebook.${box.dataset.place}`;
   const UNSENT = `${place}.unsent`;
   const AGAIN_MS = 4000;
   let timer = 0;
@@ -42,7 +42,7 @@
   function show(html) {
     const page = new DOMParser().parseFromString(html, "text/html");
     document.title = page.title;
-    box.replaceChildren(...page.getElementById("ph-bench").childNodes);
+    box.replaceChildren(...page.getElementById("bench-step").childNodes);
     listen();
     (box.querySelector(".faults") || box).focus();
   }
@@ -59,7 +59,7 @@
       forget(UNSENT);
       if (answer.type === "opaqueredirect" || answer.status === 404) {
         if (unsent.draft) forget(unsent.draft);
-        location.replace(`/batches/${box.dataset.batch}/ph`);
+        location.replace(box.dataset.home);
         return;
       }
       show(await answer.text());
