@@ -21,14 +21,19 @@ def step_grams(page: Page) -> Decimal:
 
 def add(page: Page, grams: str) -> None:
     page.fill("#grams", grams)
-    page.get_by_role("button", name="Take it down").first.click()
+    page.fill("#who", "Ines")
+    page.get_by_role("button", name="Record addition").first.click()
     expect(page.locator("#now")).to_have_text("Stir, wait, measure")
 
 
 def read_meter(page: Page, ph: str, temperature: str = "22") -> None:
     page.fill("#ph", ph)
     page.fill("#temperature", temperature)
-    page.get_by_role("button", name="Take the reading down").click()
+    page.fill("#reading-who", "Ines")
+    page.get_by_role("button", name="Record reading").click()
+    if page.locator("#sure").count():
+        page.check("#sure")
+        page.get_by_role("button", name="Record reading").click()
     expect(page.locator("#now")).not_to_have_text("Stir, wait, measure")
 
 
@@ -41,7 +46,7 @@ def weights(store: Store, gel: Any) -> dict[str, Decimal | None]:
         return {one.name: one.actual_g for one in load_batch(session, gel.batch_id).lines}
 
 
-def test_a_whole_session_to_a_released_record_with_a_reload_in_the_middle(
+def test_a_whole_session_to_a_record_in_quarantine_with_a_reload_in_the_middle(
     visit: Callable[..., Page], axe: Callable[[Page], list[str]], store: Store, gel: Any
 ) -> None:
     page = visit(f"/batches/{gel.batch_id}/ph", width=820)
@@ -66,17 +71,17 @@ def test_a_whole_session_to_a_released_record_with_a_reload_in_the_middle(
     assert page.locator(".ph-plot .curve.second").count() == 1
     page.get_by_role("button", name="End the session").first.click()
     expect(page.locator(".flashes")).to_contain_text("has ended")
-    page.fill('[id^="as-made-who"]', "Ines")
-    page.get_by_role("button", name="Take it back into the formula").click()
-    expect(page.locator(".flashes")).to_contain_text("as made")
+    page.fill('[id^="update-who"]', "Ines")
+    page.get_by_role("button", name="Update the formula").click()
+    expect(page.locator(".flashes")).to_contain_text("saved as a version")
     assert axe(page) == []
     page.goto(f"{page.url.split('/batches')[0]}/batches/{gel.batch_id}")
     expect(page.locator("#ph")).to_contain_text("Ines")
     expect(page.locator("#ph .ph-plot")).to_be_visible()
+    assert page.get_by_role("button", name="Release batch").count() == 0
     page.fill("#decide-who", "Tom")
-    page.fill("#decide-why", "weights of the gel base are on the paper sheet")
-    page.get_by_role("button", name="Release batch").click()
-    expect(page.locator(".headline")).to_contain_text("released")
+    page.get_by_role("button", name="Put in quarantine").click()
+    expect(page.locator(".headline")).to_contain_text("quarantine")
     assert axe(page) == []
     assert weights(store, gel)["Sodium hydroxide 10 %"] == first + second
 
@@ -88,7 +93,8 @@ def test_what_cannot_be_sent_is_kept_marked_and_sent_again(
     page = visit(f"/batches/{gel.batch_id}/ph", width=1180)
     bench.close()
     page.fill("#grams", "4.2")
-    page.get_by_role("button", name="Take it down").first.click()
+    page.fill("#who", "Ines")
+    page.get_by_role("button", name="Record addition").first.click()
     expect(page.locator("#unsent")).to_contain_text("Not saved")
     expect(page.locator("#grams")).to_have_value("4.2")
     bench.open()
@@ -114,7 +120,8 @@ def test_an_entry_whose_answer_was_lost_is_taken_once(visit: Callable[..., Page]
 
     page.route("**/addition", lose_the_answer)
     page.fill("#grams", "4.2")
-    page.get_by_role("button", name="Take it down").first.click()
+    page.fill("#who", "Ines")
+    page.get_by_role("button", name="Record addition").first.click()
     expect(page.locator("#now")).to_have_text("Stir, wait, measure", timeout=15000)
     assert lost == [303]
     assert weights(store, gel)["Sodium hydroxide 10 %"] == Decimal("4.2")
@@ -125,8 +132,9 @@ def test_a_fault_keeps_the_page_and_what_was_typed(visit: Callable[..., Page], s
     page = visit(f"/batches/{gel.batch_id}", width=390)
     page.get_by_role("link", name="Go on with the pH session").click()
     page.fill("#grams", "four")
-    page.get_by_role("button", name="Take it down").first.click()
-    expect(page.locator("#grams-fault")).to_contain_text("four is not a number")
+    page.fill("#who", "Ines")
+    page.get_by_role("button", name="Record addition").first.click()
+    expect(page.locator("#grams-fault")).to_contain_text("four")
     expect(page.locator("#grams")).to_have_value("four")
     add(page, "4")
     page.go_back()
