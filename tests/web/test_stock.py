@@ -260,3 +260,15 @@ def test_no_hostile_text_breaks_a_page_of_the_stock(client: FlaskClient, oil: in
             assert "<script>alert" not in answer.get_data(as_text=True)
     for path in ("/stock", "/stock/to-buy", "/stock/orders", "/stock/suppliers", "/stock/documents", "/stock/count"):
         assert "<script>alert" not in client.get(path, query_string={"q": text, "place": text}).get_data(as_text=True)
+
+
+def test_the_composition_of_a_lot_is_typed_from_its_certificate(client: FlaskClient, oil: int) -> None:
+    receive(client, oil)
+    page = client.get("/stock/lots/1/composition")
+    assert value_of(page, "part-0-inci") == "Helianthus Annuus Seed Oil"
+    data = {"row_version": value_of(page, "row_version"), "part-0-inci": "Helianthus Annuus Seed Oil", "by": "Per"}
+    wrong = client.post("/stock/lots/1/composition", data={**data, "part-0-percent": "x"})
+    assert (wrong.status_code, value_of(wrong, "part-0-percent")) == (422, "x")
+    assert client.post("/stock/lots/1/composition", data={**data, "part-0-percent": "99.2"}).status_code == 303
+    assert "of its own" in text_of(client.get("/stock/lots/1"))
+    assert client.post("/stock/lots/1/composition", data={**data, "part-0-percent": "98"}).status_code == 409

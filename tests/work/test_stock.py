@@ -18,6 +18,7 @@ from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.materials import Material, Packaging
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
+from app.work.batches.as_made import made_formula
 from app.work.batches.loading import load_batch
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.clock import today
@@ -26,6 +27,7 @@ from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.stock import listing
+from app.work.stock.composition import composition_form, lot_parts, set_composition
 from app.work.stock.ledger import check_ledger, count_lot, follow_line, move, rebuild_on_hand, take
 from app.work.stock.lots import (
     CountForm,
@@ -433,3 +435,47 @@ def test_the_batch_offers_lots_in_the_order_to_use_them(store: Store, gel: Any) 
         offered = offered_lots(session, load_batch(session, gel.batch_id)) or ()
     (line,) = [line for line in offered if line.lots]
     assert ([lot.code for lot in line.lots], line.is_short) == (["26-306-2", "26-306-1"], True)
+
+
+def test_what_the_certificate_of_a_lot_says_goes_before_the_material_in_the_batch_as_made(
+    store: Store, gel: Any
+) -> None:
+    """475 g of water and 10 g + 5 g of two lots: glycerin 99.5 % in one by its certificate, 100 % in the other."""
+    glycerin = gel.materials["glycerin"]
+    for _ in range(2):
+        receive(store, delivery("1 kg"), material_id=glycerin)
+    with store.reading() as session:
+        lot = session.get_one(Lot, 1)
+        form, seen = composition_form(lot, "Per"), lot.row_version
+        assert form.text["parts"][0].text["inci"] == "Glycerin"
+    rows = (PartForm("Glycerin", "99.5", "56-81-5"), PartForm("Aqua", "0.5"))
+    set_composition(store, 1, form.but(parts=rows), seen)
+    weigh(store, gel, "475", "", "water")
+    weigh(store, gel, "10", "26-306-1")
+    weigh(store, gel, "5", "26-306-2")
+    with store.reading() as session:
+        made = made_formula(session, load_batch(session, gel.batch_id))
+        history = session.get_one(Lot, 1).history[-1]
+    assert made is not None
+    (line,) = [line for line in made.lines if line.material.id == glycerin]
+    totals = {name: sum(p.percent for p in line.parts if p.inci == name) for name in ("Glycerin", "Aqua")}
+    assert totals["Glycerin"].quantize(D("0.0001")) == D("99.6667")
+    assert totals["Aqua"].quantize(D("0.0001")) == D("0.3333")
+    assert (history.what, history.old, history.by) == ("composition", "as the material", "Per")
+
+
+def test_a_composition_of_a_lot_is_checked_and_taken_back_by_emptying_it(store: Store, lot_id: int) -> None:
+    with store.reading() as session:
+        lot = session.get_one(Lot, lot_id)
+        form, seen = composition_form(lot, "Per"), lot.row_version
+    rows = (PartForm("Mel", "60"), PartForm("Parfum", "41", kind="perfume", allergens="Linallol 1"))
+    with pytest.raises(Faults, match="Linallol"):
+        set_composition(store, lot_id, form.but(parts=rows), seen)
+    set_composition(store, lot_id, form.but(parts=(PartForm("Mel", "60"),)), seen)
+    with store.reading() as session:
+        lot = session.get_one(Lot, lot_id)
+        assert [(part.inci, part.percent) for part in lot_parts(lot)] == [("Mel", D(60))]
+        seen = lot.row_version
+    set_composition(store, lot_id, form.but(parts=()), seen)
+    with store.reading() as session:
+        assert lot_parts(session.get_one(Lot, lot_id)) == ()

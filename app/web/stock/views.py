@@ -17,6 +17,7 @@ from app.work.batches.loading import load_batch
 from app.work.clock import today
 from app.work.form import Faults, Form
 from app.work.stock import listing, lots, suppliers
+from app.work.stock.composition import LotCompositionForm, load_composition, set_composition
 from app.work.stock.counting import CountSheetForm, count_sheet, save_count
 from app.work.stock.documents import documents_about
 
@@ -224,6 +225,32 @@ def save_lot(lot_id: int) -> Page:
             if differing:
                 return _edit_page(found, form, found.row_version, differences=differing), 409
     flash("Lot saved.")
+    return redirect(url_for("stock.lot", lot_id=lot_id), 303)
+
+
+@blueprint.get("/stock/lots/<int:lot_id>/composition")
+def composition_of_lot(lot_id: int) -> str:
+    """Show what is in one lot, to be corrected by its certificate."""
+    found, form = load_composition(context.store(), lot_id, context.person())
+    return _composition_page(found, form, {})
+
+
+def _composition_page(lot: Lot, form: LotCompositionForm, faults: Mapping[str, str]) -> str:
+    return render_template("stock/composition.html", lot=lot, form=form, faults=faults)
+
+
+@blueprint.post("/stock/lots/<int:lot_id>/composition")
+def save_composition(lot_id: int) -> Page:
+    """Write what is in one lot."""
+    form = LotCompositionForm.sent(request.form)
+    context.remember_person(form.text["by"])
+    try:
+        set_composition(context.store(), lot_id, form, whole_number(request.form.get("row_version", "")))
+    except (Faults, Conflict) as wrong:
+        found, _ = load_composition(context.store(), lot_id)
+        faults = wrong.by_field if isinstance(wrong, Faults) else {"by": f"{wrong} Look at it, then save again."}
+        return _composition_page(found, form, faults), 422 if isinstance(wrong, Faults) else 409
+    flash("Composition saved.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)
 
 

@@ -20,6 +20,7 @@ from app.work.ph.batch_mixture import materials_of
 from app.work.ph.report import PhReport, ph_report
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_findings
+from app.work.stock.composition import parts_as_weighed
 
 HUNDRED, ZERO = Decimal(100), Decimal(0)
 PLACES = 6
@@ -73,7 +74,10 @@ class AsMade:
 
 
 def made_formula(session: Session, batch: Batch) -> Formula | None:
-    """Return the formula of what was weighed, additions and corrections included; None while nothing was."""
+    """Return the formula of what was weighed, additions and corrections included; None while nothing was.
+
+    A lot with a composition of its own, as its certificate says it, counts with that and not with the material's.
+    """
     shelf = materials_of(session, batch)
     held = [(line, line.actual_g or ZERO) for line in batch.lines if line.actual_g and line.material_id in shelf]
     if not held:
@@ -83,6 +87,7 @@ def made_formula(session: Session, batch: Batch) -> Formula | None:
     made: dict[str, list[Line]] = {}
     for (line, _), percent in zip(held, percents, strict=True):
         material = shelf[line.material_id]
+        material = replace(material, parts=parts_as_weighed(session, line, material.parts))
         made.setdefault(line.phase, []).append(Line(_key(line), material, percent))
     known = [replace(phase, lines=tuple(made.pop(phase.letter, ()))) for phase in planned.phases]
     phases = (*known, *(Phase(letter, lines=tuple(lines)) for letter, lines in made.items()))
