@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
+from app.reference.declaration_notices import DeclarationNotices, declaration_notices
 from app.science.composition import AllergenShare, DosedMaterial, Kind, Part
 from app.science.declaration.listing import declare
 from app.science.declaration.names import NameBook, colour_name, ingredient_name
@@ -293,8 +294,34 @@ def test_the_us_names_no_allergens_and_says_so() -> None:
     assert any("no list of fragrance allergens" in warning for warning in found.warnings)
 
 
-def test_a_perfume_without_allergen_data_is_warned_of_in_the_eu() -> None:
-    assert any("no allergens are given" in w for w in labelled(EU, one("Talc", "99"), one("Parfum", "1")).warnings)
+def noticed(*parts: Part, jurisdiction: str = "EU") -> DeclarationNotices:
+    made = [DosedMaterial(f"jar of {p.inci}", D(1), (p,)) for p in parts]
+    return declaration_notices(made, "leave-on", jurisdiction)
+
+
+def test_a_perfume_or_essential_oil_without_a_sheet_is_told_at_its_place_in_the_eu() -> None:
+    """Annex III asks for the names of allergens above 0.001 %: without a sheet nobody can tell them."""
+    oil, scent = Part("Lavandula Angustifolia Oil", D(100)), Part("Parfum", D(100), kind=Kind.PERFUME)
+    said = noticed(oil, scent, Part("Talc", D(100)))
+    assert [line.partition(":")[0] for line in said.lines] == ["Lavandula Angustifolia Oil", "Parfum"]
+    assert "Linalool (25 to 45 %)" in said.lines[0]
+    made = [DosedMaterial(p.inci, D(50), (p,)) for p in (oil, scent)]
+    listed = declare(made, Jurisdiction.EU, name_book(), (), notices=said.at_names)
+    assert all("No allergen sheet" in entry.rule for entry in listed.entries)
+    assert not noticed(oil, scent, jurisdiction="US").lines
+
+
+def test_an_allergen_name_that_nobody_recognises_is_listed_and_one_named_twice_too() -> None:
+    sheet = (AllergenShare("Coumarine", D(2)), AllergenShare("Linalool", D(1)), AllergenShare("linalool", D(1)))
+    said = noticed(Part("Parfum", D(100), kind=Kind.PERFUME, allergens=sheet)).lines
+    assert any("Coumarine on its sheet is no name of the list" in line for line in said)
+    assert any("Linalool stands twice" in line for line in said)
+    assert not any("Linalool on its sheet" in line for line in said)
+
+
+def test_a_name_that_no_table_knows_is_listed_with_the_nearest_known_one() -> None:
+    (line,) = noticed(Part("Potasium Sorbate", D(100))).lines
+    assert "POTASSIUM SORBATE" in line.upper()
 
 
 # --- nano: Art. 19(1)(g) ---

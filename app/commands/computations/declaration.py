@@ -8,7 +8,7 @@ from app.commands.computations._base import AnswerModel, Figure, RequestModel
 from app.commands.computations._materials import Materials, dosed_material
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
-from app.reference.known_names import unknown_names
+from app.reference.declaration_notices import declaration_notices
 from app.science.composition import DosedMaterial
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Group, Jurisdiction
@@ -57,17 +57,18 @@ def compute(request: Request) -> Answer:
     materials = [dosed_material(item) for item in request.materials]
     _check_total(materials)
     allergens = declared_allergens(materials, request.exposure, request.jurisdiction)
+    said = declaration_notices(materials, request.exposure, request.jurisdiction)
     found = declare(
         materials,
         request.jurisdiction,
         name_book(),
         allergens,
+        notices=said.at_names,
         hair_dye=request.hair_dye,
         bilingual=request.bilingual,
     )
-    unknown = unknown_names(part.inci for material in materials for part in material.parts)
     entries = [AnswerEntry(name=e.name, percent=e.percent, group=e.group, rule=e.rule) for e in found.entries]
-    return Answer(text=found.text, entries=entries, warnings=[*found.warnings, *(u.sentence for u in unknown)])
+    return Answer(text=found.text, entries=entries, warnings=[*said.lines, *found.warnings])
 
 
 def _check_total(materials: list[DosedMaterial]) -> None:

@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 
 from app.science.composition import DosedMaterial
 from app.science.declaration.brought import Brought, brought, is_nano
@@ -24,6 +25,7 @@ from app.science.rules.allergens import DeclaredAllergen
 from app.science.rules.names import rule_key
 
 ZERO = Decimal(0)
+NO_NOTICES: Mapping[str, str] = MappingProxyType({})
 SHADES_OPEN = {Jurisdiction.EU: "+/- ", Jurisdiction.US: "May contain: "}
 
 
@@ -48,11 +50,13 @@ def declare(
     *,
     hair_dye: bool = False,
     bilingual: bool = False,
+    notices: Mapping[str, str] = NO_NOTICES,
 ) -> Declaration:
     """Write the ingredient declaration of a formula.
 
     ``declared`` are the fragrance allergens over their threshold (EU). ``hair_dye`` keeps colourants in weight order
-    in the EU, as hair colours are. ``bilingual`` adds the name of the other jurisdiction in brackets.
+    in the EU, as hair colours are. ``bilingual`` adds the name of the other jurisdiction in brackets. ``notices`` are
+    sentences for the place of a name, by its key.
 
     Raises:
         Invalid: at ``materials…``, when a composition adds up to more than a whole or nothing is above 0 %.
@@ -60,7 +64,7 @@ def declare(
     with exact_arithmetic():
         check_compositions(materials)
         bits = brought(materials, jurisdiction, book, bilingual=bilingual)
-        items = _with_allergens(_summed(bits, jurisdiction), declared)
+        items = _with_allergens(_summed(bits, jurisdiction, notices), declared)
         entries = _entries(items.values(), jurisdiction, hair_dye=hair_dye)
         if not entries:
             raise Invalid("materials", "Nothing in the formula is above 0 %, so there is nothing to declare.")
@@ -69,12 +73,12 @@ def declare(
         )
 
 
-def _summed(bits: Iterable[Brought], jurisdiction: Jurisdiction) -> _Items:
+def _summed(bits: Iterable[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Items:
     groups: dict[tuple[Role, str], list[Brought]] = defaultdict(list)
     for bit in bits:
         groups[bit.role, bit.name.key].append(bit)
     kept = {place: group for place, group in groups.items() if not _left_out(place, group, groups, jurisdiction)}
-    return {place: _item(group, jurisdiction) for place, group in kept.items()}
+    return {place: _item(group, jurisdiction, notices) for place, group in kept.items()}
 
 
 def _left_out(
@@ -90,12 +94,14 @@ def _left_out(
     return jurisdiction is Jurisdiction.US and all(bit.incidental for bit in group)
 
 
-def _item(group: Sequence[Brought], jurisdiction: Jurisdiction) -> _Item:
+def _item(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Item:
     first = group[0]
-    return _Item(first.role, first.name.text, sum((bit.percent for bit in group), ZERO), _remarks(group, jurisdiction))
+    return _Item(
+        first.role, first.name.text, sum((bit.percent for bit in group), ZERO), _remarks(group, jurisdiction, notices)
+    )
 
 
-def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction) -> tuple[str, ...]:
+def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> tuple[str, ...]:
     first = group[0]
     sources = dict.fromkeys(bit.material for bit in group)
     remarks = [f"Sum of what {', '.join(sources)} bring."] if len(sources) > 1 else []
@@ -105,7 +111,8 @@ def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction) -> tuple[str,
         remarks.append("Nano form: the word (nano) follows the name.")
     if all(bit.incidental for bit in group):
         remarks.append("Marked incidental, but the EU has no carry-over exemption.")
-    return tuple(remarks)
+    keys = dict.fromkeys(rule_key(bit.part.inci) for bit in group)
+    return (*remarks, *(notices[key] for key in keys if key in notices))
 
 
 def _with_allergens(items: _Items, declared: Iterable[DeclaredAllergen]) -> _Items:

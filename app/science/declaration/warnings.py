@@ -59,7 +59,7 @@ def warnings(
     """List what a maker should look at, in a fixed order, each once."""
     found = [*_about_sums(materials), *_about_roles(bits, book), *_about_repeats(entries)]
     if jurisdiction is Jurisdiction.EU:
-        found += [*_about_eu_incidentals(bits), *_about_eu_colours(bits), *_about_eu_perfume(bits)]
+        found += [*_about_eu_incidentals(bits), *_about_eu_colours(bits)]
     else:
         found += [*_about_us_incidentals(bits), *_about_us_colours(bits), *_about_us_perfume(bits)]
     return tuple(dict.fromkeys(found))
@@ -134,12 +134,6 @@ def _about_eu_colours(bits: Sequence[Brought]) -> Iterable[str]:
             yield f"{bit.part.inci}: the EU wants the Colour Index number of a colourant; none is known here for it."
     if any(bit.role is Role.SHADE for bit in bits):
         yield "'+/-' is for decorative products sold in several shades (EU 1223/2009 Art. 19(1)(g))."
-
-
-def _about_eu_perfume(bits: Sequence[Brought]) -> Iterable[str]:
-    for bit in bits:
-        if bit.role in (Role.PERFUME, Role.FLAVOUR) and not bit.part.allergens:
-            yield f"{bit.material}: no allergens are given for {bit.part.inci}; ask the supplier for the sheet."
 
 
 def _about_us_colours(bits: Sequence[Brought]) -> Iterable[str]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
+from app.reference.declaration_notices import declaration_notices
 from app.science.composition import DosedMaterial
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Entry
@@ -71,9 +72,10 @@ def declared_everywhere(formula: Formula) -> DeclaredLists:
 def _declared(present: Sequence[DosedMaterial], exposure: str, jurisdiction: Jurisdiction) -> Declared:
     try:
         allergens = declared_allergens(present, exposure, jurisdiction.value)
-        found = declare(present, Law(jurisdiction.value), name_book(), allergens)
+        said = declaration_notices(present, exposure, jurisdiction.value)
+        found = declare(present, Law(jurisdiction.value), name_book(), allergens, notices=said.at_names)
     except Invalid as fault:
         return Declared(jurisdiction.value, fault=fault.message)
     except ValueError:
         return Declared(jurisdiction.value, fault="Choose whether the product stays on or is rinsed off.")
-    return Declared(jurisdiction.value, found.text, found.entries, found.warnings)
+    return Declared(jurisdiction.value, found.text, found.entries, (*said.lines, *found.warnings))
