@@ -147,7 +147,7 @@ def assess_materials(materials: Iterable[DosedMaterial], leave_on: bool, ph: Dec
     Raises:
         Invalid: when the formula adds up to more than 100 %.
     """
-    entries = [Entry(total.inci, total.percent) for total in expand(materials) if total.percent > 0]
+    entries = [Entry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0]
     return assess_mixture(build_mixture(entries).mixture, leave_on, None if ph is None else float(ph))
 
 

@@ -3,6 +3,7 @@ from decimal import Decimal
 import pytest
 
 from app.reference.acid_base import PKA_COLUMNS, acid_base_table
+from app.reference.limits import limit_rules
 from app.reference.mixtures import Conditions, Entry, build_adjuster, build_mixture
 from app.reference.neutraliser_comparison import compare_neutralisers
 from app.reference.neutralisers import counter_adjuster, is_base, neutralisers
@@ -151,3 +152,11 @@ def test_neutralisers_compare_side_by_side():
     assert lye.sodium_mmol == pytest.approx(lye.advice.grams * 2.5, rel=0.01)
     assert lye.ph_low < 6.5 < lye.ph_high
     assert "2.5 %" in amine.neutraliser.legal_note
+
+
+def test_ammonia_counts_the_same_in_a_dose_and_against_its_limit():
+    """Ammonium hydroxide is sold by its NH3 (17.03 g/mol): 28 % is 28 % NH3 wherever it is counted."""
+    substance = acid_base_table().find("Ammonium Hydroxide").substance
+    assert substance.molar_mass == pytest.approx(17.031, abs=0.002)
+    rule = next(r for r in limit_rules("EU") if "Ammonium Hydroxide" in r.inci_name)
+    assert rule.factors["AMMONIUM HYDROXIDE"] == 1

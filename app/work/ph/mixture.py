@@ -33,7 +33,9 @@ def mixture_of(materials: Sequence[DosedMaterial]) -> tuple[Mixture, tuple[str, 
     Raises:
         Invalid: when the percentages add up to more than 100.
     """
-    built = build_mixture([Entry(total.inci, total.percent) for total in expand(materials) if total.percent > 0])
+    built = build_mixture(
+        [Entry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0]
+    )
     return built.mixture, built.notes
 
 
