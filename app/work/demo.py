@@ -52,6 +52,7 @@ def load_demo(store: Store) -> None:
         shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
         ids = {row["code"]: _formula(session, row, shelf) for row in formulas["formulas"]}
         session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in formulas["formulas"])
+        session.add_all(_more_products(ids, shop["workshop"]["tax_percent"]))
     for formula_id in ids.values():
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
     for row in batches["batches"]:
@@ -165,6 +166,40 @@ def _product(row: Row, formula_id: int, shop: Row, packs: Mapping[str, int]) -> 
             for place, (name, count) in enumerate(row["packaging"])
         ],
     )
+
+
+def _more_products(ids: Mapping[str, int], tax_percent: str) -> list[Product]:
+    """Give a small size of one formula and another market of a second, so that there is a choice to look at."""
+    return [
+        Product(
+            formula_id=ids["HC"],
+            name="Oat and shea hand cream, pocket size",
+            languages="en",
+            fill_amount=Decimal(15),
+            fill_unit="g",
+            price=Decimal("5.90"),
+            currency="EUR",
+            tax_percent=Decimal(tax_percent),
+            minimum=12,
+            open_months=12,
+            front_words="Softens dry hands",
+            created_at=now(),
+        ),
+        Product(
+            formula_id=ids["GB"],
+            name="Garden balm, US",
+            jurisdiction=Jurisdiction.US,
+            languages="en",
+            fill_amount=Decimal("0.9"),
+            fill_unit="oz",
+            price=Decimal("12.00"),
+            currency="USD",
+            tax_percent=Decimal(0),
+            shelf_months=18,
+            front_words="For gardeners' knuckles",
+            created_at=now(),
+        ),
+    ]
 
 
 def _lines(row: Row, shelf: Mapping[str, Material]) -> list[DraftLine]:

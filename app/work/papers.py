@@ -8,24 +8,32 @@ from sqlalchemy.orm import Session
 from app.science.batch_size import BatchSize, read_batch_size
 from app.science.composition import SubstanceTotal, expand
 from app.science.errors import Invalid
-from app.science.formula import Formula
+from app.science.formula import Formula, Material
 from app.science.numbers import parse_number
 from app.store.errors import NotFound
+from app.store.material_queries import every_packaging
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.cost_sheet import CostSheet, cost_sheet
+from app.work.formulas.context import rates_of
 from app.work.formulas.declaring import Declared, declared_everywhere, declared_formula
 from app.work.formulas.deeds import open_draft
 from app.work.formulas.results import by_weight, read_complete
+from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.formulas.versions import kept_lists, read_version
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_findings, open_stops
 from app.work.sheets import BatchSheet, batch_sheet
 
+TODAY = "today"
+
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What was asked for, as typed; empty fields take what stands in the formula, no version takes the draft."""
+    """What was asked for, as typed; empty fields take what stands in the formula, no version takes the draft.
+
+    ``prices`` is ``today`` for a version that is to be costed anew; else it keeps those it was saved with.
+    """
 
     formula_id: int
     version_id: int | None = None
@@ -34,6 +42,7 @@ class Asked:
     loss: str = ""
     jurisdiction: str = ""
     product_id: int | None = None
+    prices: str = ""
 
 
 def formula_asked(session: Session, asked: Asked) -> Formula:
@@ -111,7 +120,31 @@ def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
         IncompleteFormula: when the draft does not add up.
         Invalid: at the size, fill or loss.
     """
-    return cost_sheet(asked_formula_at_size(session, asked))
+    formula = asked_formula_at_size(session, asked)
+    return cost_sheet(at_todays_prices(session, formula) if asked.prices == TODAY else formula)
+
+
+def at_todays_prices(session: Session, formula: Formula) -> Formula:
+    """Return a formula with what its materials and its packaging cost now, and with today's rates; the tax stays."""
+    shelf = read_shelf(session, {line.material.id for line in formula.lines})
+    pieces = {piece.id: piece for piece in every_packaging(session)}
+    phases = tuple(
+        replace(phase, lines=tuple(replace(line, material=_priced(line.material, shelf)) for line in phase.lines))
+        for phase in formula.phases
+    )
+    packaging = tuple(
+        replace(pack, price=pieces[pack.id].price, units_per_pack=pieces[pack.id].units_per_pack)
+        if pack.id in pieces
+        else pack
+        for pack in formula.packaging
+    )
+    rates = replace(rates_of(the_workshop(session)), tax_percent=formula.rates.tax_percent)
+    return replace(formula, phases=phases, packaging=packaging, rates=rates)
+
+
+def _priced(material: Material, shelf: Shelf) -> Material:
+    now = shelf.get(material.id)
+    return replace(material, prices=now.prices) if now else material
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import select
+from sqlalchemy import select, text
 
 from app.science.errors import Invalid
 from app.store.engine import Store
@@ -129,3 +129,16 @@ def test_page_and_sheets_say_the_same_grams_and_the_same_cost(demo: Store, formu
     grams = {line.draft.id: (line.grams, line.places) for line in page.lines}
     assert grams == {line.line.key: (line.weigh_g, line.scale.places) for line in batch.lines}
     assert [row.grams for row in cost.materials] == [line.weigh_g for line in batch.lines]
+
+
+def test_a_version_can_be_costed_with_todays_prices_and_stays_what_it_was(demo: Store) -> None:
+    with demo.transaction() as session:
+        for price in session.scalars(select(Price)):
+            price.amount *= 2
+        session.execute(text("UPDATE workshop SET labour_rate = '30'"))
+    with demo.reading() as session:
+        kept = cost_sheet_of(session, Asked(2, version_id=2))
+        today = cost_sheet_of(session, Asked(2, version_id=2, prices="today"))
+    assert today.costing.batch.materials == pytest.approx(2 * kept.costing.batch.materials, abs=CENT)
+    assert (kept.job.labour_rate, today.job.labour_rate) == (22, 30)
+    assert [row.grams for row in today.materials] == [row.grams for row in kept.materials]

@@ -9,6 +9,7 @@ from app.documents.papers import Setting, press
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import NotFound
+from app.store.products import products_of
 from app.web import context
 from app.web.row_number import number
 from app.web.template_tools import workshop
@@ -35,6 +36,7 @@ def asked(formula_id: int) -> Asked:
         args.get("loss", ""),
         args.get("jurisdiction", ""),
         number(args.get("product", "")),
+        args.get("prices", ""),
     )
 
 
@@ -104,6 +106,7 @@ def _page(kind: str, formula_id: int, make: Maker) -> Page:
     values: dict[str, Any] = {"kind": kind, "asked": wanted, "query": _query()}
     try:
         with context.store().reading() as session:
+            values["products"] = products_of(session, formula_id)
             sheet = make(session, wanted)
     except IncompleteFormula as error:
         return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id, **values), 422

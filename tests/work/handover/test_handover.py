@@ -45,7 +45,7 @@ def test_the_demonstration_goes_out_and_comes_into_an_empty_workshop_unchanged(
     take_file(store, WRITERS[kind](went), replace_drafts=False)
     assert out(store) == went
     with store.reading() as session:
-        assert len(live_products(session)) == 8
+        assert len(live_products(session)) == 10
         assert all(line.material_id for line in open_draft(session, 1).draft.lines)
 
 
