@@ -204,6 +204,19 @@ def test_figures_that_wait_and_figures_of_the_formula_before_are_marked(
     expect(page.locator("#strip-ph .strip-figure")).not_to_have_class(re.compile("stale|waiting"))
 
 
+def test_other_amounts_are_worked_out_while_they_are_typed(
+    visit: Callable[..., Page], store: Store, formula: int
+) -> None:
+    page = visit(f"/formulas/{formula}/what-if")
+    page.locator("[id='amount.g']").fill("7+1")
+    expect(page.locator("[data-line='g'] [data-change]")).to_have_text("+3")
+    expect(page.locator("[data-line='w'] [data-change]")).to_have_text("−3")
+    assert stored(store, formula).lines[1].amount == "5"
+    page.get_by_role("button", name="Use as the draft").click()
+    page.wait_for_url(re.compile(r"/formulas/\d+$"))
+    assert stored(store, formula).lines[1].amount == "7+1"
+
+
 def test_nothing_shifts_while_the_page_loads(visit: Callable[..., Page], formula: int) -> None:
     page = visit("/formulas")
     page.add_init_script(
@@ -392,7 +405,8 @@ def test_axe_finds_nothing_serious(
     keep_version(store, formula, "First", "Mara")
     paths = ("/formulas", "/formulas/new", f"/formulas/{formula}", f"/formulas/{formula}/versions/1")
     page = visit("/formulas", width=width, color_scheme=scheme)
-    for path in (*paths, f"/formulas/{formula}/compare?left=1&right=draft", f"/formulas/{formula}/paste"):
+    more = ("compare?left=1&right=draft", "paste", "what-if", "pictures")
+    for path in (*paths, *(f"/formulas/{formula}/{one}" for one in more)):
         page.goto(re.sub(r"/formulas.*", path, page.url))
         assert axe(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= width

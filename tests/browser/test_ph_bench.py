@@ -172,7 +172,7 @@ def test_the_comparisons_read_well(visit: Callable[..., Page], axe: Callable[[Pa
     assert axe(page) == []
     page.get_by_role("button", name="Choose Tromethamine").click()
     expect(page.locator(".flashes")).to_contain_text("Tromethamine")
-    expect(page.locator(".ph-mine th").first).to_contain_text("Tromethamine")
+    expect(page.locator(".ph-mine .choice-name").first).to_contain_text("Tromethamine")
     page.get_by_role("link", name=re.compile("Stock solutions")).click()
     expect(page.locator(".bottle-label")).to_contain_text("CORROSIVE")
     assert axe(page) == []

@@ -156,7 +156,7 @@ def test_an_unknown_session_is_not_found(client: FlaskClient, gel: Any, deed: st
 
 def test_the_full_page_compares_and_names_what_decides(client: FlaskClient, gel: Any) -> None:
     page = client.get(f"/formulas/{gel.formula_id}/ph").get_data(as_text=True)
-    for words in ("Compare neutralisers", "Compare thickeners", "Preservation in full", "challenge test"):
+    for words in ("Compare pH adjusters", "Compare thickeners", "Preservation in full", "challenge test"):
         assert words in page
     assert "at most 2.5 % in leave-on" in page.lower()
 
@@ -166,8 +166,8 @@ def test_choosing_a_neutraliser_and_a_thickener_writes_the_draft(client: FlaskCl
     for deed, inci in (("neutraliser", "Triethanolamine"), ("thickener", "Hydroxyethylcellulose")):
         form = form_of(client.get(path).get_data(as_text=True), f"{path}/{deed}")
         assert client.post(f"{path}/{deed}", data={**form, "inci": inci}).status_code == 303
-        row = client.get(path).get_data(as_text=True).split(f'scope="row">{inci}')[1]
-        assert "in the formula</span>" in row.split("</th>")[0]
+        row = client.get(path).get_data(as_text=True).split(f'choice-name">{inci}')[1]
+        assert "in the formula</span>" in row.split("</summary>")[0]
 
 
 def test_a_choice_that_cannot_stand_is_told_and_writes_nothing(client: FlaskClient, gel: Any) -> None:
