@@ -107,7 +107,11 @@ def _open(database: Path, mode: str) -> sqlite3.Connection:
     connection = sqlite3.connect(f"{database.absolute().as_uri()}?mode={mode}", uri=True, isolation_level=None)
     # A damaged file may hold text that is none.
     connection.text_factory = lambda data: data.decode("utf-8", "replace")
-    connection.execute("PRAGMA trusted_schema=OFF")
+    try:
+        connection.execute("PRAGMA trusted_schema=OFF")
+    except sqlite3.DatabaseError:
+        connection.close()
+        raise
     return connection
 
 
@@ -124,8 +128,10 @@ def _open_to_copy(database: Path) -> sqlite3.Connection:
     try:
         connection.execute("PRAGMA busy_timeout=5000")
         connection.execute("SELECT 1 FROM sqlite_master").fetchone()
-    except sqlite3.OperationalError:
+    except sqlite3.DatabaseError as error:
         connection.close()
+        if not isinstance(error, sqlite3.OperationalError):
+            raise
         return _open_to_look(database)
     return connection
 

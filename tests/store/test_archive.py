@@ -67,7 +67,7 @@ def test_a_restore_brings_database_and_documents_back(workshop: Path, tmp_path: 
     other.parent.mkdir()
     assert backup.restore(path, other, other.parent / "backups", NOON) is None
     assert [file_of(other, data).read_bytes() for data in CONTENT] == list(CONTENT)
-    with sqlite3.connect(other) as connection:
+    with closing(sqlite3.connect(other)) as connection, connection:
         assert connection.execute("SELECT count(*) FROM document").fetchone() == (2,)
     again = backup.restore(path, other, other.parent / "backups", NOON)
     assert again is not None
