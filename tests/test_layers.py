@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from jinja2 import Environment, nodes
 
 ROOT = Path(__file__).resolve().parents[1]
 APP = ROOT / "app"
@@ -149,3 +150,35 @@ def test_actions_may_query_and_only_the_store_makes_tables() -> None:
     querying = {path for path in actions if from_sqlalchemy(path) & {"select", "update", "delete"}}
     assert querying
     assert not offenders({path: set(outside(path)) & {"alembic", "sqlite3", "psycopg"} for path in actions})
+
+
+# What a template may call: addresses, keys of forms, finished values that were read once for the request, and words.
+OF_TEMPLATES = {
+    "address", "caller", "currency_symbol", "form_key", "get_flashed_messages", "namespace", "neighbours", "pdf_state",
+    "person", "range", "url_for", "workshop",
+}  # fmt: skip
+# What views hand over to write a value out: each takes what it is given and reads nothing.
+WRITES_OUT = {"counts", "decimals", "most_decimals", "new_id", "newest_price", "width_text"}
+TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
+
+
+def tree_of(path: Path) -> nodes.Template:
+    return Environment(extensions=["jinja2.ext.do"], autoescape=True).parse(path.read_text(encoding="utf-8"))
+
+
+def called_names(tree: nodes.Template) -> set[str]:
+    """Name the functions a template calls, what it walks through aside."""
+    walked = {target.name for each in tree.find_all(nodes.For) for target in each.target.find_all(nodes.Name)}
+    return {call.node.name for call in tree.find_all(nodes.Call) if isinstance(call.node, nodes.Name)} - walked
+
+
+def test_templates_get_finished_values_and_start_no_computation() -> None:
+    trees = {str(path.relative_to(ROOT / "templates")): tree_of(path) for path in TEMPLATES}
+    macros = {macro.name for tree in trees.values() for macro in tree.find_all(nodes.Macro)}
+    beyond = {name: called_names(tree) - OF_TEMPLATES - WRITES_OUT - macros for name, tree in trees.items()}
+    assert not {name: names for name, names in beyond.items() if names}
+
+
+def test_only_one_place_gives_templates_their_functions() -> None:
+    giving = [path for path in FILES if "template_global" in path.read_text(encoding="utf-8")]
+    assert not giving

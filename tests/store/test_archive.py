@@ -6,6 +6,7 @@ import shutil
 import sqlite3
 import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
