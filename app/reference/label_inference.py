@@ -1,5 +1,6 @@
 """From names read off a label to the inference, with everything shipped about them."""
 
+import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -13,7 +14,7 @@ from app.reference.inference_measures import (
 )
 from app.reference.inference_prior import class_of, class_priors, kind_by_names, kind_of, listed_name
 from app.science.inference.classes import in_company
-from app.science.inference.infer import work_out
+from app.science.inference.infer import infer, work_out
 from app.science.inference.tail import colour_tail
 from app.science.inference.values import WATER, Inference, Known, ListedName
 from app.science.inference.wording import percent_words
@@ -25,6 +26,7 @@ STARTING_POINT = (
     "products are the same."
 )
 
+TELLING, MOST_MOVED = 0.2, 3  # a change of ln x worth a word, and of how many names
 UNFITTING = "The reading '{}' fits no composition that this list allows, so it was set aside; check it."
 
 
@@ -74,17 +76,36 @@ def infer_label(
     kind = kind_by_names(listed, told)
     observed, known = observe(listed, known, readings)
     found = work_out(listed, class_priors(), known, doubtful, kind=kind, observed=observed, with_draws=with_narrowing)
-    notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_note(kind, told)]
+    moved: list[str] = []
+    if kind and with_narrowing:
+        without = infer(listed, class_priors(), known, doubtful, observed=observed)
+        moved = _moved_by_kind(listed, found.inference, without)
+    notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, told, moved)]
     notes += [UNFITTING.format(name) for name in found.unfitting]
     narrowing = expected_narrowings(listed, found, readings) if with_narrowing else ()
     return LabelInference(listed, found.inference, tuple(notes), kind, narrowing)
 
 
-def _kind_note(kind: str, told: str) -> Iterable[str]:
-    if kind and kind != told:
+def _kind_notes(kind: str, told: str, moved: Sequence[str]) -> Iterable[str]:
+    if not kind:
+        return
+    if kind != told:
         yield f"Taken for a {kind} by what stands high in the list; its usual levels count."
-    elif kind:
+    else:
         yield f"Told as {kind}: what such products usually hold of each class counts."
+    if moved:
+        yield f"Without the kind of product: {'; '.join(moved)}."
+
+
+def _moved_by_kind(listed: Sequence[ListedName], with_kind: Inference, without: Inference) -> list[str]:
+    """Say for the names that the kind of product moves most what they would be without it."""
+    pairs = zip(listed, with_kind.rows, without.rows, strict=True)
+    moves = [(abs(math.log(max(w.estimate, 1e-6) / max(o.estimate, 1e-6))), name, w, o) for name, w, o in pairs]
+    telling = sorted((m for m in moves if m[0] > TELLING and m[2].estimate >= 1), key=lambda m: -m[0])[:MOST_MOVED]
+    return [
+        f"{name.name} {percent_words(other.estimate)} instead of {percent_words(row.estimate)}"
+        for _, name, row, other in telling
+    ]
 
 
 def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:

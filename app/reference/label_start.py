@@ -14,12 +14,14 @@ import numpy as np
 from app.reference.blends import Blend, blend_uses, blends
 from app.reference.inference_caps import exposure_of
 from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
+from app.reference.label_targets import targets_from
 from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
 from app.reference.thickeners import thickener_of
 from app.science.acid_base.gel import Window
 from app.science.acid_base.model import LEAST_WATER_PERCENT
 from app.science.errors import Invalid
+from app.science.inference.cover import Target
 from app.science.inference.makeable import MakeableStart, Requirement, makeable_start, weighable
 from app.science.inference.values import PLANT_WATER, WATER, Estimate, Inference, ListedName
 from app.science.names import inci_key
@@ -65,13 +67,17 @@ class ProposedPh:
 
 @dataclass(frozen=True, slots=True)
 class LabelStart:
-    """A composition to start from with what speaks for it: moves, open points, blends, pH and preservation."""
+    """A composition to start from with what speaks for it: moves, open points, blends, pH, preservation.
+
+    ``targets`` are the same percentages as materials are chosen for them.
+    """
 
     start: MakeableStart
     blends: tuple[BoughtBlend, ...]
     ph: ProposedPh
     preservation: Preservation | None
     requirements: tuple[Requirement, ...] = ()
+    targets: tuple[Target, ...] = ()
 
     @property
     def percents(self) -> tuple[float, ...]:
@@ -122,7 +128,9 @@ def start_from_label(
     unmet = (*start.unmet, Requirement("pH", {})) if missed else start.unmet
     start = replace(start, percents=percents, unmet=unmet)
     ph = ProposedPh(target, reached, adjuster, reason)
-    return LabelStart(start, bought, ph, _preservation(shape, start, reached), tuple(needs))
+    close = {place for requirement in needs for place in requirement.terms}
+    targets = targets_from(listed, inference.rows, counted, percents, close, adjuster)
+    return LabelStart(start, bought, ph, _preservation(shape, start, reached), tuple(needs), targets)
 
 
 def _descends(percents: Sequence[float], places: Iterable[int]) -> bool:

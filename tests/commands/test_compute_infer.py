@@ -86,6 +86,28 @@ def test_the_product_type_settles_the_scope_of_a_maximum() -> None:
     assert high("something else") == pytest.approx(2.5 / 0.8475)
 
 
+def test_a_kind_of_the_pick_list_settles_the_scope_and_counts_for_the_amounts() -> None:
+    def rows(**more: str) -> list[dict[str, Any]]:
+        return list(ask(["Aqua", "Glycerin", "Sodium Benzoate"], **more)["ingredients"])
+
+    assert rows(product_kind="body lotion")[2]["high"] == pytest.approx(0.5 / 0.8475)
+    assert rows(product_kind="shampoo")[2]["high"] == pytest.approx(2.5 / 0.8475)
+    assert rows(product_kind="body lotion")[1]["estimate"] != rows(product_kind="shampoo")[1]["estimate"]
+    assert "product_kind" in schema("infer")["request"]["properties"]
+
+
+def test_a_maximum_that_began_lately_binds_only_when_a_day_is_named() -> None:
+    """REACH Annex XVII entry 70: 0.1 % of cyclopentasiloxane in wash-off products from 31 January 2020."""
+    names = ["Aqua", "Sodium Laureth Sulfate", "Cyclopentasiloxane"]
+
+    def high(**more: str) -> float:
+        return float(ask(names, product_type="shampoo", **more)["ingredients"][2]["high"])
+
+    assert high() > 1
+    assert high(date="2019-06-01") > 1
+    assert high(date="2026-06-01") == pytest.approx(0.1)
+
+
 def test_maxima_for_one_purpose_bound_nothing() -> None:
     for name in ("Benzyl Alcohol", "Salicylic Acid", "Cetrimonium Chloride", "Titanium Dioxide"):
         assert ask(["Aqua", name])["ingredients"][1]["high"] == 50
@@ -149,6 +171,8 @@ def test_nothing_is_called_safe_or_the_same() -> None:
         ({"ingredients": ["Aqua", "Urea"], "claims": {"Urea": 3, "UREA": 4}}, "claims.UREA"),
         ({"ingredients": ["Aqua"], "jurisdiction": "XX"}, "jurisdiction"),
         ({"ingredients": ["Aqua"], "colour": "red"}, "colour"),
+        ({"ingredients": ["Aqua"], "product_kind": "spaceship"}, "product_kind"),
+        ({"ingredients": ["Aqua"], "date": "tomorrow"}, "date"),
     ],
 )
 def test_a_bad_request_names_its_field(request_: dict[str, Any], field: str) -> None:

@@ -4,9 +4,10 @@ The order is common practice: gums are wetted first, both phases are heated apar
 follows below 40 C, the pH is set last.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from app.science.inference.cover import CoverLine
 from app.science.inference.values import PLANT_WATER, WATER
 
 WET, OILY, COOL, ADJUSTING = "water", "oil", "cool-down", "adjusting"
@@ -39,51 +40,49 @@ SENTENCES = {
 
 
 @dataclass(frozen=True, slots=True)
-class PhaseItem:
-    """A material with its dose (% w/w), the class of its main substance and the phase hint of the library."""
-
-    id: str
-    name: str
-    percent: float
-    class_name: str
-    hint: str = "either"
-
-
-@dataclass(frozen=True, slots=True)
 class Step:
-    """A material at its place: phase letter, number in the order of addition (from 1), what to do, what to mind."""
+    """A covered dose at its place: phase letter, number in the order of addition (from 1), what to do and to mind."""
 
-    item: PhaseItem
+    line: CoverLine
     phase: str
     number: int
     how: str
     caution: str
 
 
-def propose_phases(items: Sequence[PhaseItem]) -> tuple[Step, ...]:
+def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None = None) -> tuple[Step, ...]:
     """Propose phases A (water), B (oil), C (cool-down), D (adjusting) and the order within each.
 
     Without enough water everything that melts or mixes goes into one heated phase.
+
+    Args:
+        lines: materials with their doses, % w/w.
+        hints: the phase (``water``, ``oil``, ``cool-down``) where a material usually goes, by its id.
     """
-    wet = sum(i.percent for i in items if i.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
-    placed = [(_phase(item, wet), item) for item in items]
-    ordered = sorted(placed, key=lambda pair: (LETTERS[pair[0]], RANKS.get(pair[1].class_name, LATE), -pair[1].percent))
-    return tuple(_step(number, phase, item) for number, (phase, item) in enumerate(ordered, start=1))
+    told = hints or {}
+    wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
+    placed = [(_phase(line.material.class_name, told.get(line.material.id, ""), wet), line) for line in lines]
+    ordered = sorted(placed, key=lambda pair: (LETTERS[pair[0]], *_rank(pair[1])))
+    return tuple(_step(number, phase, line) for number, (phase, line) in enumerate(ordered, start=1))
 
 
-def _phase(item: PhaseItem, wet: bool) -> str:
-    if item.class_name in ADJUSTERS and wet:
+def _rank(line: CoverLine) -> tuple[int, float]:
+    return RANKS.get(line.material.class_name, LATE), -line.percent
+
+
+def _phase(class_name: str, hint: str, wet: bool) -> str:
+    if class_name in ADJUSTERS and wet:
         return ADJUSTING
-    if item.hint in (WET, OILY, COOL):
-        return item.hint if wet or item.hint != WET else OILY
-    return OILY if item.class_name in OILS or not wet else WET
+    if hint in (WET, OILY, COOL):
+        return hint if wet or hint != WET else OILY
+    return OILY if class_name in OILS or not wet else WET
 
 
-def _step(number: int, phase: str, item: PhaseItem) -> Step:
-    caution = CAUTIONS.get(item.class_name, "")
-    return Step(item, LETTERS[phase], number, SENTENCES.get(item.class_name, ""), caution)
+def _step(number: int, phase: str, line: CoverLine) -> Step:
+    class_name = line.material.class_name
+    return Step(line, LETTERS[phase], number, SENTENCES.get(class_name, ""), CAUTIONS.get(class_name, ""))
 
 
 def phases_used(steps: Iterable[Step]) -> tuple[str, ...]:
-    """Give the letters of the phases in order."""
+    """Return the letters of the phases in order."""
     return tuple(sorted({step.phase for step in steps}))

@@ -7,14 +7,14 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.reference.inference_prior import class_of
-from app.reference.label_cover import library_shelf, targets_from
+from app.reference.label_cover import library_shelf
 from app.reference.materials import material as library_material
 from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.model import compile_model
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
-from app.science.inference.phases import PhaseItem, Step, propose_phases
+from app.science.inference.phases import Step, propose_phases
 from app.science.names import inci_key
 from app.store.materials import Material, live_materials
 from app.work.label_reading.estimate import LabelEstimate
@@ -94,7 +94,7 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
         Invalid: when no material holds any of the substances that are left.
     """
     everything = own.everything
-    asked = targets_from(sheet.names, sheet.estimates, sheet.start)
+    asked = sheet.targets
     offers = {w.key: substitutes(w, everything) for w in asked}
     chosen = _swaps(choices, offers)
     wanted, shelf = _swapped(asked, everything, chosen)
@@ -102,7 +102,7 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
     ph = sheet.start.ph if sheet.start else None
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
-    steps = propose_phases([_item(line.material, line.percent, own) for line in found.lines])
+    steps = propose_phases(found.lines, {line.material.id: _hint(line.material.id, own) for line in found.lines})
     return Plan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
 
@@ -170,10 +170,9 @@ def _joined(first: Target, second: Target) -> Target:
     return replace(first, estimate=estimate, low=low, high=high)
 
 
-def _item(material: ShelfMaterial, percent: float, own: OwnShelf) -> PhaseItem:
-    shipped = library_material(material.id)
-    hint = shipped.phase_hint if shipped else own.hints.get(material.id, "any")
-    return PhaseItem(material.id, material.name, percent, material.class_name, hint)
+def _hint(material_id: str, own: OwnShelf) -> str:
+    shipped = library_material(material_id)
+    return shipped.phase_hint if shipped else own.hints.get(material_id, "any")
 
 
 def read_choices(out: Iterable[str], swaps: Mapping[str, str]) -> Choices:

@@ -34,7 +34,6 @@ JOINED = "Pour B into A, both at 75 Â°C, and stir until it has cooled below 40 Â
 
 def draft_of(sheet: LabelEstimate, plan: Plan, ids: Mapping[str, int], name: str = "") -> Draft:
     """Write a plan as a draft; ``ids`` gives the material on the shelf for each material of the plan."""
-    lines = {line.material.id: line for line in plan.cover.lines}
     amounts = amounts_of(plan.cover.lines)
     letters = tuple(dict.fromkeys(step.phase for step in plan.steps))
     staying = exposure_of(sheet.product_type)
@@ -45,7 +44,7 @@ def draft_of(sheet: LabelEstimate, plan: Plan, ids: Mapping[str, int], name: str
         notes=STARTING_POINT,
         target_ph=_target_ph(sheet),
         phases=tuple(_phase(letter, letters, plan.steps) for letter in letters),
-        lines=tuple(_line(step, lines[step.item.id], amounts, ids) for step in plan.steps),
+        lines=tuple(_line(step, amounts, ids) for step in plan.steps),
     )
 
 
@@ -69,14 +68,14 @@ def _rounded(line: CoverLine) -> Decimal:
     return Decimal(str(rounded_up(line.percent) if up else weighable(line.percent)))
 
 
-def _line(step: Step, found: CoverLine, amounts: Mapping[str, str], ids: Mapping[str, int]) -> DraftLine:
-    amount = amounts[step.item.id]
-    note = found.material.assumption
+def _line(step: Step, amounts: Mapping[str, str], ids: Mapping[str, int]) -> DraftLine:
+    amount = amounts[step.line.material.id]
+    note = step.line.material.assumption
     return DraftLine(
         id=f"l{step.number}",
         phase=step.phase.lower(),
-        typed=step.item.name,
-        material_id=ids.get(step.item.id),
+        typed=step.line.material.name,
+        material_id=ids.get(step.line.material.id),
         amount=amount,
         qs=not amount,
         note=note if len(note) <= LONGEST_NOTE else f"{note[:LONGEST_NOTE]} ...",
@@ -97,4 +96,4 @@ def _sentences(letter: str, steps: Iterable[Step]) -> Iterable[str]:
     for step in steps:
         words = " ".join(part for part in (step.how, step.caution) if part)
         if step.phase == letter and words:
-            yield f"{step.item.name}: {words}"
+            yield f"{step.line.material.name}: {words}"

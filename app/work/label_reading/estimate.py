@@ -7,7 +7,9 @@ from functools import lru_cache
 from app.reference.label_inference import LabelInference, infer_label
 from app.reference.label_names import LabelNames
 from app.reference.label_start import LabelStart, start_from_label
+from app.reference.label_targets import targets_from
 from app.science.errors import Invalid
+from app.science.inference.cover import Target
 from app.science.inference.infer import MOST_NAMES
 from app.science.inference.values import Clash, Estimate, Known, ListedName, Statement
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
@@ -88,6 +90,16 @@ class LabelEstimate:
     def names(self) -> tuple[ReadName, ...]:
         """The names in printed order."""
         return self.reading.names
+
+    @property
+    def targets(self) -> tuple[Target, ...]:
+        """The substances to cover with materials, as the start wants them, else at the likely percentages."""
+        return self.start.targets if self.start else targets_from(self.found.names, self.estimates, self.counted)
+
+    @property
+    def counted(self) -> tuple[bool, ...]:
+        """Whether each name is certainly in the product; shades after 'may contain' need not be."""
+        return tuple(not name.may_contain for name in self.names)
 
     @property
     def estimates(self) -> tuple[Estimate, ...]:

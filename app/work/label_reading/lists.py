@@ -47,15 +47,8 @@ class OpenList:
     others: tuple[tuple[int, str], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class _Clean:
-    title: str
-    text: str
-    product_type: str
-    jurisdiction: Jurisdiction
-
-
-def _checked(typed: TypedList, taught: dict[str, str]) -> _Clean:
+def _write(row: LabelList, typed: TypedList, taught: dict[str, str]) -> None:
+    """Check a form and write it into its row; nothing is written when something is wrong."""
     reader = Reader()
     title = reader.take(name, typed.title, "title", "Give the list a title, such as the product it stands on.") or ""
     text = reader.take(words, typed.text, "text", longest=MOST_CHARACTERS)
@@ -65,7 +58,8 @@ def _checked(typed: TypedList, taught: dict[str, str]) -> _Clean:
     if typed.jurisdiction not in set(Jurisdiction):
         reader.fail("jurisdiction", "Choose EU or US.")
     reader.finish()
-    return _Clean(title, text or "", kind, Jurisdiction(typed.jurisdiction))
+    row.title, row.text, row.product_type = title, text or "", kind
+    row.jurisdiction, row.changed_at = Jurisdiction(typed.jurisdiction), now()
 
 
 def taught_names(session: Session) -> dict[str, str]:
@@ -84,9 +78,8 @@ def start_list(store: Store, typed: TypedList, key: str = "") -> int:
         earlier = earlier_result(session, key)
         if earlier is not None:
             return int(earlier)
-        clean = _checked(typed, taught_names(session))
-        row = LabelList(created_at=now(), changed_at=now(), title=clean.title, text=clean.text)
-        row.product_type, row.jurisdiction = clean.product_type, clean.jurisdiction
+        row = LabelList(created_at=now())
+        _write(row, typed, taught_names(session))
         session.add(row)
         session.flush()
         remember(session, key, str(row.id))
@@ -149,11 +142,10 @@ def revise_list(store: Store, list_id: int, typed: TypedList, row_version: int) 
     """
     with store.transaction() as session:
         row = find_list(session, list_id)
-        clean = _checked(typed, taught_names(session))
         if row.row_version != row_version:
+            _write(LabelList(), typed, taught_names(session))
             raise Conflict("This list was changed in another place in the meantime.")
-        row.title, row.text, row.product_type = clean.title, clean.text, clean.product_type
-        row.jurisdiction, row.changed_at = clean.jurisdiction, now()
+        _write(row, typed, taught_names(session))
 
 
 def delete_list(store: Store, list_id: int) -> str:

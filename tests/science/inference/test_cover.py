@@ -6,8 +6,8 @@ from hypothesis import strategies as st
 
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import compare_lists
-from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
-from app.science.inference.phases import PhaseItem, phases_used, propose_phases
+from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Target, cover, substitutes
+from app.science.inference.phases import phases_used, propose_phases
 
 WATER = ShelfMaterial("water", "Water", {"AQUA": 100.0})
 GLYCERIN = ShelfMaterial("glycerin", "Glycerin", {"GLYCERIN": 100.0})
@@ -86,36 +86,44 @@ def test_substitutes_do_the_same_work_and_the_own_shelf_stands_first() -> None:
     assert [m.id for m in substitutes(wanted, shelf)] == ["g", "a"]
 
 
+HINTS = {"oil": "oil", "naoh": "water", "gum": "water", "water": "water", "pe": "cool-down", "gly": "water", "w": "oil",
+         "e": "cool-down"}  # fmt: skip
+
+
+def placed(id_: str, name: str, percent: float, class_name: str) -> CoverLine:
+    return CoverLine(ShelfMaterial(id_, name, {name: 100.0}, class_name=class_name), percent, ())
+
+
 CREAM = [
-    PhaseItem("oil", "Oil", 10, "oil", "oil"),
-    PhaseItem("naoh", "Caustic soda", 0.1, "base", "water"),
-    PhaseItem("gum", "Xanthan", 0.3, "thickener", "water"),
-    PhaseItem("water", "Water", 85, "water", "water"),
-    PhaseItem("pe", "Phenoxyethanol", 0.9, "preservative", "cool-down"),
-    PhaseItem("gly", "Glycerin", 3.7, "polyol", "water"),
+    placed("oil", "Oil", 10, "oil"),
+    placed("naoh", "Caustic soda", 0.1, "base"),
+    placed("gum", "Xanthan", 0.3, "thickener"),
+    placed("water", "Water", 85, "water"),
+    placed("pe", "Phenoxyethanol", 0.9, "preservative"),
+    placed("gly", "Glycerin", 3.7, "polyol"),
 ]
 
 
 def test_a_cream_gets_water_oil_cool_down_and_adjusting_phases() -> None:
-    steps = propose_phases(CREAM)
+    steps = propose_phases(CREAM, HINTS)
     assert phases_used(steps) == ("A", "B", "C", "D")
-    assert [s.item.id for s in steps] == ["water", "gly", "gum", "oil", "pe", "naoh"]
+    assert [s.line.material.id for s in steps] == ["water", "gly", "gum", "oil", "pe", "naoh"]
     assert [s.number for s in steps] == [1, 2, 3, 4, 5, 6]
 
 
 def test_alkali_carries_its_caution_and_nothing_is_called_safe() -> None:
-    steps = {s.item.id: s for s in propose_phases(CREAM)}
+    steps = {s.line.material.id: s for s in propose_phases(CREAM, HINTS)}
     assert "never water to the alkali" in steps["naoh"].caution
     assert not any("safe" in s.caution.lower() or "safe" in s.how.lower() for s in steps.values())
 
 
 def test_a_balm_is_one_melt_with_a_cool_down() -> None:
     items = [
-        PhaseItem("w", "Wax", 20, "wax", "oil"),
-        PhaseItem("t", "Talc", 10, "powder", "either"),
-        PhaseItem("e", "Oil", 1, "essential_oil", "cool-down"),
+        placed("w", "Wax", 20, "wax"),
+        placed("t", "Talc", 10, "powder"),
+        placed("e", "Oil", 1, "essential_oil"),
     ]
-    assert phases_used(propose_phases(items)) == ("B", "C")
+    assert phases_used(propose_phases(items, HINTS)) == ("B", "C")
 
 
 def test_comparison_names_what_is_missing_added_and_moved() -> None:

@@ -1,0 +1,41 @@
+"""What the materials of a start are chosen for: substances at the percentages to reach."""
+
+from collections.abc import Container, Sequence
+
+from app.science.inference.cover import Target
+from app.science.inference.values import Estimate, ListedName
+
+CLOSE = 1.03  # what a check asked for may come out this much higher
+LEAST_ADJUSTER = 0.002  # % w/w: what sets the pH is aimed at no lower, and dosed afterwards
+
+
+def targets_from(
+    listed: Sequence[ListedName],
+    rows: Sequence[Estimate],
+    counted: Sequence[bool],
+    percents: Sequence[float] | None = None,
+    close: Container[int] = (),
+    adjuster: int | None = None,
+) -> tuple[Target, ...]:
+    """Return the substances to cover with materials.
+
+    Args:
+        listed: the names in printed order.
+        rows: their estimates and bands, % w/w.
+        counted: whether each is certainly in the product; the others are not aimed at.
+        percents: what to aim at instead of the estimates, % w/w.
+        close: the places that must come out as they are aimed at, not merely in their band.
+        adjuster: the place of what sets the pH; it is kept however little it is.
+    """
+    aims = [row.estimate for row in rows] if percents is None else percents
+    return tuple(
+        _target(listed[place], rows[place], aims[place], close=place in close, adjusts=place == adjuster)
+        for place in range(len(listed))
+        if counted[place]
+    )
+
+
+def _target(name: ListedName, row: Estimate, percent: float, *, close: bool, adjusts: bool) -> Target:
+    aim = max(percent, LEAST_ADJUSTER) if adjusts else percent
+    low, high = (aim, aim * CLOSE) if close or adjusts else (min(row.band_low, aim), max(row.band_high, aim))
+    return Target(name.key, name.name, aim, low, high, name.class_name, adjusts)
