@@ -18,7 +18,7 @@ from app.store.errors import Conflict, NotFound, Unusable
 from app.store.formulas import FormulaVersion
 from app.store.workshop import the_workshop
 from app.work.batches.deciding import decide
-from app.work.batches.listing import find_batches
+from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import Plan, plan_batch, planning_choices
@@ -484,6 +484,33 @@ def test_the_list_is_searched_by_any_words_in_any_order(demo: Store) -> None:
     assert [row.planned_on for row in find_batches(demo)] == sorted(
         (row.planned_on for row in find_batches(demo)), reverse=True
     )
+
+
+def test_a_lot_is_found_with_its_own_material_and_as_it_stands_after_corrections(demo: Store) -> None:
+    batch = load(demo, 2)
+    lavender = next(line for line in batch.lines if "avender" in line.name)
+    other = next(line for line in batch.lines if line is not lavender)
+    lot = lavender.standing[0].lot_text
+
+    def found(**asked: object) -> list[str]:
+        return [row.number for row in search_batches(demo, Search(**asked))]
+
+    assert found(material="lavender", lot=lot.lower()) == [batch.number]
+    assert found(material=other.name, lot=lot) == []
+    assert found(lot=lot[:-1]) == []
+    correct_weighing(demo, 2, lavender.standing[0].id, TypedCorrection("2.47", "PD-99", "Tom", "misread"))
+    assert found(lot="PD-99") == [batch.number]
+    assert found(lot=lot) == []
+    assert found(formula_id=2, state="released") == [batch.number]
+    assert found(since=batch.planned_on, until=batch.planned_on) == [batch.number]
+    assert len(batches_csv(demo, Search()).splitlines()) == 6
+
+
+def test_the_list_has_no_last_batch(demo: Store) -> None:
+    for _ in range(3):
+        plan_batch(demo, PLAN)
+    assert len(find_batches(demo)) == 8
+    assert [row.id for row in search_batches(demo, Search(), skip=2, most=3)] == [r.id for r in find_batches(demo)[2:5]]
 
 
 def test_a_pattern_of_the_workshop_is_followed(demo: Store) -> None:

@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Self
 
 from app.web.row_number import number
+from app.work.batches.listing import Search
 from app.work.batches.planning import Plan, PlanningChoices
 from app.work.batches.weighing import TypedWeighing
 from app.work.clock import today
@@ -82,3 +84,23 @@ def weighed_entries(form: Mapping[str, str]) -> list[TypedWeighing]:
         for row in ids
         if row is not None
     ]
+
+
+def search_asked(query: Mapping[str, str]) -> Search:
+    """Read what is looked for from the address; a date that is none asks for nothing."""
+    return Search(
+        words=query.get("q", ""),
+        material=query.get("material", ""),
+        lot=query.get("lot", ""),
+        state=query.get("state", ""),
+        formula_id=number(query.get("product", "")),
+        since=_day(query.get("since", "")),
+        until=_day(query.get("until", "")),
+    )
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError:
+        return None

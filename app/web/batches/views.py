@@ -2,22 +2,24 @@
 
 from collections.abc import Callable
 
+from flask import Response as Answer
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.science.errors import Invalid
+from app.store.batches import BatchState
 from app.store.errors import Conflict, NotFound
 from app.web import context
 from app.web.batches import record, weighing
 from app.web.batches.area import blueprint
-from app.web.batches.forms import PlanForm, weighed_entries
+from app.web.batches.forms import PlanForm, search_asked, weighed_entries
 from app.web.row_number import number
 from app.web.template_tools import workshop
 from app.work.batches.as_made import as_made
 from app.work.batches.deciding import decide, what_is_open
 from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation
 from app.work.batches.history import actions
-from app.work.batches.listing import MOST_ROWS, find_batches
+from app.work.batches.listing import MOST_ROWS, batches_csv, search_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import KINDS, add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import plan_batch, planning_choices
@@ -34,10 +36,35 @@ Page = str | Response | tuple[str, int]
 
 @blueprint.get("")
 def index() -> Page:
-    """List batches, searched by any words and by state."""
-    words, state = request.args.get("q", ""), request.args.get("state", "")
-    rows = find_batches(context.store(), words, state)
-    return render_template("batches/index.html", rows=rows, most=MOST_ROWS, words=words, state=state)
+    """List batches, searched in any way, a page at a time."""
+    skip = number(request.args.get("skip", "")) or 0
+    rows = search_batches(context.store(), search_asked(request.args), skip=skip, most=MOST_ROWS + 1)
+    return render_template(
+        "batches/index.html",
+        rows=rows[:MOST_ROWS],
+        more=len(rows) > MOST_ROWS,
+        skip=skip,
+        most=MOST_ROWS,
+        asked=request.args,
+        states=list(BatchState),
+        products=planning_choices(context.store(), None).formulas,
+        query=request.query_string.decode("ascii", "ignore"),
+        newer=_page_from(max(skip - MOST_ROWS, 0)),
+        older=_page_from(skip + MOST_ROWS),
+    )
+
+
+def _page_from(skip: int) -> str:
+    asked = {name: text for name, text in request.args.items() if name != "skip"}
+    return url_for("batches.index", **asked, skip=skip)
+
+
+@blueprint.get("/batches.csv")
+def as_csv() -> Response:
+    """Send what a search finds as a file; the byte-order mark tells spreadsheets that it is UTF-8."""
+    answer = Answer("\ufeff" + batches_csv(context.store(), search_asked(request.args)), mimetype="text/csv")
+    answer.headers["Content-Disposition"] = f'attachment; filename="batches-{today().isoformat()}.csv"'
+    return answer
 
 
 @blueprint.get("/new")

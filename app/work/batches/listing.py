@@ -1,4 +1,4 @@
-"""The list of batches, searched by any words."""
+"""The list of batches, searched by words, by a material and its lot, by product, day and state."""
 
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -6,11 +6,14 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeAlias
 
-from sqlalchemy import Select, or_, select
+from sqlalchemy import Select, func, or_, select
+from sqlalchemy.orm import aliased
 
+from app.science.numbers import plain
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
+from app.work.csv_text import write_table
 
 Rows: TypeAlias = Select[int, str, int, str, int, Decimal, BatchState, date, str]
 MOST_ROWS = 200
@@ -32,18 +35,78 @@ class BatchRow:
     made_by: str
 
 
-def find_batches(store: Store, words: str = "", state: str = "", formula_id: int | None = None) -> list[BatchRow]:
-    """List batches, newest first, that hold every word in number, formula, code, maker, material or lot code.
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What is looked for; empty parts ask for nothing.
 
-    At most 200 are listed.
+    Attributes:
+        words: each in number, product, code, maker or the name of a material, in any case and order.
+        material, lot: of one and the same weighing: part of the material's name, and the whole lot as it stands now.
+        formula_id: of the product.
+        since, until: days a batch was planned for, both inside.
     """
-    wanted = _matching(_all_rows(), words)
-    if state in {known.value for known in BatchState}:
-        wanted = wanted.where(Batch.state == BatchState(state))
-    if formula_id is not None:
-        wanted = wanted.where(FormulaVersion.formula_id == formula_id)
+
+    words: str = ""
+    material: str = ""
+    lot: str = ""
+    state: str = ""
+    formula_id: int | None = None
+    since: date | None = None
+    until: date | None = None
+
+
+def search_batches(store: Store, search: Search, *, skip: int = 0, most: int | None = None) -> list[BatchRow]:
+    """Return the batches that a search finds, newest first; all of them unless ``most`` are asked for."""
+    wanted = _matching(_all_rows(), search.words)
+    if search.material.strip() or search.lot.strip():
+        wanted = wanted.where(Batch.id.in_(_weighed(search.material, search.lot)))
+    if search.state in {known.value for known in BatchState}:
+        wanted = wanted.where(Batch.state == BatchState(search.state))
+    if search.formula_id is not None:
+        wanted = wanted.where(FormulaVersion.formula_id == search.formula_id)
+    if search.since is not None:
+        wanted = wanted.where(Batch.planned_on >= search.since)
+    if search.until is not None:
+        wanted = wanted.where(Batch.planned_on <= search.until)
     with store.reading() as session:
-        return [BatchRow(*row) for row in session.execute(wanted.limit(MOST_ROWS))]
+        return [BatchRow(*row) for row in session.execute(wanted.offset(skip).limit(most))]
+
+
+def find_batches(store: Store, words: str = "", state: str = "", formula_id: int | None = None) -> list[BatchRow]:
+    """Return every batch, newest first, that holds each word in number, product, code, maker, material or as its lot."""
+    return search_batches(store, Search(words=words, state=state, formula_id=formula_id))
+
+
+def _weighed(material: str, lot: str) -> Select[int]:
+    """Select the batches with a weighing that still stands of a material and a lot."""
+    later = aliased(BatchWeighing)
+    stands = ~select(later.id).where(later.replaces_id == BatchWeighing.id).exists()
+    found = select(BatchLine.batch_id).join(BatchLine.weighings).where(stands, BatchWeighing.grams.is_not(None))
+    if material.strip():
+        found = found.where(BatchLine.name.icontains(material.strip()[:80], autoescape=True))
+    if lot.strip():
+        found = found.where(func.lower(BatchWeighing.lot_text) == lot.strip().lower())
+    return found
+
+
+COLUMNS = ("number", "product", "version", "size_g", "state", "planned_for", "made_by")
+
+
+def batches_csv(store: Store, search: Search) -> str:
+    """Return what a search finds as a table for a spreadsheet, without a limit."""
+    rows = (
+        {
+            "number": row.number,
+            "product": row.formula,
+            "version": str(row.version_number),
+            "size_g": plain(row.size_g),
+            "state": row.state.value,
+            "planned_for": row.planned_on.isoformat(),
+            "made_by": row.made_by,
+        }
+        for row in search_batches(store, search)
+    )
+    return write_table(COLUMNS, rows, ("version", "size_g"))
 
 
 def latest_batches(store: Store, states: Collection[BatchState], most: int) -> tuple[BatchRow, ...]:
@@ -86,5 +149,10 @@ def _matching(wanted: Rows, words: str) -> Rows:
             )
         )
         columns = (Batch.number, FormulaVersion.name, Formula.code, Batch.made_by)
-        wanted = wanted.where(or_(Batch.id.in_(in_lines), *(c.icontains(sign, autoescape=True) for c in columns)))
+        wanted = wanted.where(
+            or_(
+                Batch.id.in_(select(in_lines.subquery().c.batch_id)),
+                *(c.icontains(sign, autoescape=True) for c in columns),
+            )
+        )
     return wanted
