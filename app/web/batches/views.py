@@ -1,6 +1,7 @@
 """The list of batches, planning one, and the record of one."""
 
 from collections.abc import Callable
+from urllib.parse import urlencode
 
 from flask import Response as Answer
 from flask import flash, redirect, render_template, request, url_for
@@ -19,7 +20,7 @@ from app.work.batches.as_made import as_made
 from app.work.batches.deciding import decide, what_is_open
 from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation
 from app.work.batches.history import actions
-from app.work.batches.listing import MOST_ROWS, batches_csv, search_batches
+from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import KINDS, add_note, add_reading, record_yield, yield_percent
 from app.work.batches.planning import plan_batch, planning_choices
@@ -28,6 +29,7 @@ from app.work.batches.save_conflicts import clashes, still_typed
 from app.work.batches.sections import shown
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
+from app.work.clock import today
 from app.work.typed import Faults
 
 __all__ = ["blueprint", "record", "weighing"]
@@ -47,7 +49,7 @@ def index() -> Page:
         most=MOST_ROWS,
         asked=request.args,
         states=list(BatchState),
-        products=planning_choices(context.store(), None).formulas,
+        products=products_made(context.store()),
         query=request.query_string.decode("ascii", "ignore"),
         newer=_page_from(max(skip - MOST_ROWS, 0)),
         older=_page_from(skip + MOST_ROWS),
@@ -56,7 +58,7 @@ def index() -> Page:
 
 def _page_from(skip: int) -> str:
     asked = {name: text for name, text in request.args.items() if name != "skip"}
-    return url_for("batches.index", **asked, skip=skip)
+    return f"?{urlencode({**asked, 'skip': skip})}"
 
 
 @blueprint.get("/batches.csv")

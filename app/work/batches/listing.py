@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeAlias
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import Select, func, or_, select, union
 from sqlalchemy.orm import aliased
 
 from app.science.numbers import plain
@@ -73,8 +73,16 @@ def search_batches(store: Store, search: Search, *, skip: int = 0, most: int | N
 
 
 def find_batches(store: Store, words: str = "", state: str = "", formula_id: int | None = None) -> list[BatchRow]:
-    """Return every batch, newest first, that holds each word in number, product, code, maker, material or as its lot."""
+    """Return every batch, newest first, that holds each word in number, product, code, maker, material or as a lot."""
     return search_batches(store, Search(words=words, state=state, formula_id=formula_id))
+
+
+def products_made(store: Store) -> list[tuple[int, str]]:
+    """Return the products that were ever planned, by name: the id of the formula, and its name today."""
+    planned = select(FormulaVersion.formula_id).join(Batch, Batch.version_id == FormulaVersion.id)
+    asked = select(Formula.id, Formula.name).where(Formula.id.in_(planned)).order_by(Formula.name)
+    with store.reading() as session:
+        return [(key, name) for key, name in session.execute(asked)]
 
 
 def _weighed(material: str, lot: str) -> Select[int]:
@@ -138,21 +146,9 @@ def _all_rows() -> Rows:
 def _matching(wanted: Rows, words: str) -> Rows:
     for word in words.split()[:MOST_WORDS]:
         sign = word[:80]
-        in_lines = (
-            select(BatchLine.batch_id)
-            .outerjoin(BatchLine.weighings)
-            .where(
-                or_(
-                    BatchLine.name.icontains(sign, autoescape=True),
-                    BatchWeighing.lot_text.icontains(sign, autoescape=True),
-                )
-            )
-        )
+        of_material = select(BatchLine.batch_id).where(BatchLine.name.icontains(sign, autoescape=True))
+        in_lines = union(of_material, _weighed("", sign)).subquery()
         columns = (Batch.number, FormulaVersion.name, Formula.code, Batch.made_by)
-        wanted = wanted.where(
-            or_(
-                Batch.id.in_(select(in_lines.subquery().c.batch_id)),
-                *(c.icontains(sign, autoescape=True) for c in columns),
-            )
-        )
+        named = (column.icontains(sign, autoescape=True) for column in columns)
+        wanted = wanted.where(or_(Batch.id.in_(select(in_lines.c.batch_id)), *named))
     return wanted
