@@ -50,8 +50,10 @@ class ProhibitedIndex:
         for e in self.entries:
             for name in e.doubtful:
                 self._exact.setdefault(rule_key(name), (e, False))
-        self._patterns = [(re.compile(translate(n)), e) for e in self.entries for n in e.names if "*" in n]
-        self._any = re.compile("|".join(f"(?:{translate(n)})" for e in self.entries for n in e.names if "*" in n))
+        self._patterns = [(re.compile(translate(plain_name(n))), e) for e in self.entries for n in e.names if "*" in n]
+        self._any = re.compile(
+            "|".join(f"(?:{translate(plain_name(n))})" for e in self.entries for n in e.names if "*" in n)
+        )
         self.find = lru_cache(maxsize=8192)(self._find)
 
     def _find(self, name: str) -> tuple[ProhibitedEntry, bool] | None:

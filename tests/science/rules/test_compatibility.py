@@ -204,6 +204,15 @@ def test_the_neutraliser_comes_after_the_polymer(ask):
     assert any("order of addition" in line for line in ask(parts).not_checked)
 
 
+def test_an_alkali_between_two_polymers_is_before_the_last_of_them(ask):
+    """Every polymer has to be wetted before the first alkali goes in."""
+    parts = {"Carbomer": "0.3", "Sodium Carbomer": "0.1", "Sodium Hydroxide": "0.1"}
+    between = ("jar of Carbomer", "jar of Sodium Hydroxide", "jar of Sodium Carbomer")
+    assert [f.rule for f in ask(parts, order=between).findings if f.rule == "P09"]
+    after = ("jar of Carbomer", "jar of Sodium Carbomer", "jar of Sodium Hydroxide")
+    assert not [f for f in ask(parts, order=after).findings if f.rule == "P09"]
+
+
 def test_every_rule_with_a_condition_has_a_case():
     cased = {c[0] for c in CASES} | {h[0] for h in HEAT} | {"P09"}
     assert cased == {c.rule.rule_id for c in conditions()}
