@@ -70,6 +70,7 @@ class Material:
     phase_hint: str = "any"
     functions: str = ""
     cautions: str = ""
+    certificate: str = ""
     use_low: Decimal | None = None
     use_high: Decimal | None = None
     solvency: Solvency | None = None

@@ -91,6 +91,7 @@ class Material(Base):
     ph_max: Mapped[MaybeAmount]
     max_temp_c: Mapped[MaybeAmount]
     cautions: Mapped[Words]
+    certificate: Mapped[Words]
     notes: Mapped[Words]
     source: Mapped[Words]
     supplier: Mapped[Words]

@@ -44,6 +44,7 @@ def as_shelf_material(material: stored.Material) -> Material:
         phase_hint=str(material.phase_hint),
         functions=material.functions,
         cautions=material.cautions,
+        certificate=material.certificate,
         use_low=material.use_low,
         use_high=material.use_high,
         solvency=SOLVENCIES.get(material.dissolves_in, Solvency.NEITHER),

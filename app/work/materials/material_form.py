@@ -18,6 +18,7 @@ from app.science.names import inci_key
 from app.science.numbers import parse_number, plain
 from app.science.percent_range import HUNDRED, PercentRange, parse_range
 from app.science.quantities import check_density
+from app.science.rules.certificates import read_certificate, write_certificate
 from app.store.materials import PhaseHint, Solvent
 from app.work.form import Choice, Field, Form, Rows, rule
 from app.work.form_fields import Area, Line, Listed, MaybeGrams, MaybeNumber, Name, OneOf, Tick
@@ -214,6 +215,14 @@ class Cautions(Area):
         return super().read(text, at, form) or usual_cautions(tuple(row.part for row in form.parts), form.form)
 
 
+class Certificate(Area):
+    """The limits of a perfume certificate by category, kept in the order of the categories."""
+
+    def read(self, text: str, at: str, form: Any) -> str:
+        """Return the limits as one line; empty for an empty field."""
+        return write_certificate(read_certificate(super().read(text, at, form), at))
+
+
 def usual_cautions(parts: Sequence[Part], form: str) -> str:
     """Return the usual cautions for what is in a material, a line each; empty when none is known."""
     return "\n".join(c.text for c in cautions_for(Subject(tuple(parts), known(parts), form)))
@@ -259,6 +268,12 @@ class MaterialForm(Form):
         lines=4,
         hint="They are shown wherever this material is weighed. Left empty, the usual cautions for what is in it "
         "are taken.",
+    )
+    certificate = Certificate(
+        "Limits of its perfume certificate, % by category",
+        csv="certificate",
+        lines=2,
+        hint="For a perfume or essential oil, as its certificate states them: 4: 12.5; 5A: 1.2; 9: 3.",
     )
     notes = Area("Notes", csv="notes")
     source = Line(

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from app.reference.rulebook import in_inci
 from app.science.formula import Formula, Line
+from app.science.rules.certificates import CertifiedDose, read_certificate
 from app.science.rules.names import is_water
 from app.science.rules.values import Exposure, FormulaFacts
 from app.work.clock import today
@@ -25,6 +26,7 @@ class Question:
     ph_from: str
     missing: tuple[str, ...]
     kind: KindOfProduct
+    certified: tuple[CertifiedDose, ...] = ()
 
 
 def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
@@ -44,7 +46,14 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     )
     texts = tuple(text for text in (formula.name, formula.product_type, formula.claims) if text.strip())
     missing = tuple(_missing(formula))
-    return Question(facts, texts, bool(formula.claims.strip()), _ph_from(target, predicted_ph), missing, kind)
+    claimed = bool(formula.claims.strip())
+    return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, _certified(formula))
+
+
+def _certified(formula: Formula) -> tuple[CertifiedDose, ...]:
+    """Return the perfumes and oils whose certificates were entered, with their amounts."""
+    lines = (line for line in formula.lines if line.material.certificate)
+    return tuple(CertifiedDose(x.name, x.percent, read_certificate(x.material.certificate)) for x in lines)
 
 
 def _ph_from(target: Decimal | None, predicted: Decimal | None) -> str:

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from app.reference.claims import claim_rules
 from app.reference.rulebook import JURISDICTIONS
+from app.science.rules.certificates import check_certificates
 from app.science.rules.check import ORDER, Rulebook, check_formula, label_statements, names_of
 from app.science.rules.claims import SoapStanding, check_claims, claims_a_drug, soap_standing
 from app.science.rules.counts import Counts, count, is_oil
@@ -112,7 +113,8 @@ def check(
 def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:
     verdict = check_formula(asked.facts, book)
     claims = check_claims(asked.texts, book.jurisdiction, claim_rules())
-    findings = sorted((*claims, *verdict.findings), key=lambda f: ORDER[f.severity])
+    certificates = check_certificates(asked.certified, asked.kind.certificate_category)
+    findings = sorted((*claims, *certificates, *verdict.findings), key=lambda f: ORDER[f.severity])
     return Checks(
         jurisdiction=book.jurisdiction,
         findings=attach_answers(_each_once(findings), answers),

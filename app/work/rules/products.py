@@ -14,6 +14,12 @@ class KindOfProduct:
     words: frozenset[str]
     chosen: bool
 
+    @property
+    def certificate_category(self) -> str:
+        """The category of perfume certificates; empty while no kind is known."""
+        found = product_kinds().get(self.kind)
+        return found.certificate_category if found else ""
+
 
 def kind_of_product(product_kind: str, product_type: str, special_uses: Iterable[str] = ()) -> KindOfProduct:
     """Return the kind of product; without a choice and without words that propose one it is empty.
