@@ -16,8 +16,10 @@ from app.documents.label_papers import bench_paper, calibration_paper, label_pap
 from app.documents.labels import all_obstacles, drawings_of
 from app.documents.papers import Setting
 from app.documents.type_metrics import cap_height, text_width, x_height
+from app.store.batches import Batch, BatchState
 from app.store.workshop import the_workshop
-from app.work.clock import today
+from app.work.batches.planning import Plan, plan_batch
+from app.work.clock import now, today
 from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.labels.bench import BenchLabel
@@ -208,3 +210,35 @@ def test_a_small_label_of_the_bench_opens_its_batch(store, tmp_path: Path):
     assert [code.text for code in zxingcpp.read_barcodes(picture)] == [address]
     with pdfplumber.open(tmp_path / "label.pdf") as pdf:
         assert "QUARANTINE" in pdf.pages[0].extract_text()
+
+
+def released(store, product_id):
+    """Make a batch of the formula of a product and release it, and return its id."""
+    with store.reading() as session:
+        formula_id = label_set(session, product_id).product.formula_id
+    number = plan_batch(store, Plan(formula_id, None, "1000 g", made_by="Ines", planned_on="2026-11-25"))
+    with store.transaction() as session:
+        batch = session.get(Batch, number)
+        batch.state, batch.decided_at, batch.decided_by = BatchState.RELEASED, now(), "Ines"
+    return number
+
+
+@pytest.mark.paper
+def test_a_label_of_a_released_batch_prints_for_sale_with_its_number_and_no_such_words(store):
+    made = product(store)
+    found, drawings, setting = read(store, made, released(store, made))
+    assert all_obstacles(found, list(drawings.values())) == ()
+    design = found.designs[0]
+    paper = label_paper(found, design, drawings[design.id], (2, 1, False), setting)
+    with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
+        text = " ".join(pdf.pages[0].extract_text(x_tolerance=1).split())
+    assert "not for sale" not in text
+    assert text.count(f"Batch {found.batch.number}") == 2
+
+
+def test_the_printed_month_never_promises_more_than_the_months_of_the_product(store):
+    """Made on 25 November 2026 with 18 months: 25 May 2028, so the end of April."""
+    made = product(store, shelf_months="18", open_months="")
+    found, drawings, _ = read(store, made, released(store, made))
+    text = " ".join(line.text for line in drawings[found.designs[0].id].laid.lines)
+    assert "Best used before the end of 04/2028" in text

@@ -63,7 +63,7 @@ def test_hostile_numbers_are_told_at_their_field(
     client: FlaskClient, gel: Any, deed: str, field: str, text: str
 ) -> None:
     if deed != "start":
-        start = {"material_id": gel.materials["alkali"], "target": "6.2", "batch_g": "491", "key": "s"}
+        start = {"material_id": gel.materials["alkali"], "target": "6.2", "batch_g": "491", "who": "Ines", "key": "s"}
         client.post(f"/batches/{gel.batch_id}/ph/start", data=start)
     sent = {"dropper": "P", "drop_count": "20", "target": "6.2", "material_id": gel.materials["alkali"], field: text}
     answer = send(client, f"/batches/{gel.batch_id}/ph", deed, **sent)
@@ -109,7 +109,7 @@ def test_a_stale_page_keeps_what_was_typed_and_says_so(client: FlaskClient, gel:
 def test_pressing_twice_takes_the_entry_once(client: FlaskClient, gel: Any, started: str, store: Store) -> None:
     page = client.get(started).get_data(as_text=True)
     action = f"{started}/1/addition"
-    form = {**form_of(page, action), "grams": "3"}
+    form = {**form_of(page, action), "grams": "3", "who": "Ines"}
     assert {client.post(action, data=form).status_code for _ in range(2)} == {303}
     with store.reading() as session:
         weights = {one.name: one.actual_g for one in load_batch(session, gel.batch_id).lines}
