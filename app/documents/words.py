@@ -2,17 +2,22 @@
 
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
 from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
+from app.documents.drawings.shapes import Drawing
+from app.documents.drawings.shares import Share, weight_against_cost
 from app.science.acid_base.wording import in_words, range_in_words
 from app.science.numbers import figures, to_places
 from app.store.types import plain_text
 from app.store.workshop import Workshop
+
+if TYPE_CHECKING:
+    from app.work.cost_sheet import CostSheet
 
 DASH = "–"
 
@@ -30,6 +35,7 @@ def equip(environment: Environment) -> None:
         moment=moment,
         phase_class=phase_class,
         soft_breaks=soft_breaks,
+        weight_against_cost=drawn_shares,
         ph_words=in_words,
         ph_range=range_in_words,
     )
@@ -103,3 +109,13 @@ def phase_class(letter: str) -> str:
 def soft_breaks(text: str) -> Markup:
     """Let a long name break after slashes, with everything else escaped."""
     return Markup("/<wbr>").join(escape(part) for part in text.split("/"))
+
+
+def drawn_shares(sheet: "CostSheet", wide: bool) -> Drawing:
+    """Draw what the materials of a cost sheet weigh and cost."""
+    whole = sheet.weighing.total_g
+    rows = [
+        Share(row.name, float(100 * row.grams / whole), None if row.per_kg is None else float(row.share_percent or 0))
+        for row in sheet.materials
+    ]
+    return weight_against_cost(rows, wide=wide)

@@ -204,6 +204,30 @@ def test_figures_that_wait_and_figures_of_the_formula_before_are_marked(
     expect(page.locator("#strip-ph .strip-figure")).not_to_have_class(re.compile("stale|waiting"))
 
 
+CREAM = tuple(
+    DraftLine(f"c{n}", "a" if n < 6 else "b", "Glycerin", None, "5", n == 0, "a note" if n == 3 else "")
+    for n in range(14)
+)
+
+
+@pytest.mark.parametrize(("width", "height", "least"), [(1280, 720, 10), (390, 844, 5)])
+def test_lines_and_strip_stand_on_one_screen(
+    visit: Callable[..., Page], store: Store, width: int, height: int, least: int
+) -> None:
+    formula_id = create(store, "Fourteen", content=Draft(phases=PHASES, lines=CREAM, batch="1 kg", fill="50 g"))
+    page = visit(f"/formulas/{formula_id}", width=width)
+    page.set_viewport_size({"width": width, "height": height})
+    strip = page.locator("#strip").bounding_box()
+    assert strip
+    foot = strip["y"] if strip["y"] > height / 2 else height
+    assert strip["y"] >= 0
+    assert strip["y"] + strip["height"] <= height
+    boxes = [row.bounding_box() for row in page.locator(".line").all()[:14]]
+    names = page.evaluate("[...document.querySelectorAll('.line [data-suggest]')].map(field => field.value)")
+    whole = [box for box, name in zip(boxes, names, strict=False) if box and name and box["y"] + box["height"] <= foot]
+    assert len(whole) >= least
+
+
 def test_other_amounts_are_worked_out_while_they_are_typed(
     visit: Callable[..., Page], store: Store, formula: int
 ) -> None:

@@ -55,7 +55,7 @@ def test_the_ruler_says_every_window_reading_and_wish() -> None:
 def test_bars_are_logarithmic_and_what_is_dear_is_named() -> None:
     drawing = weight_against_cost([Share("Lavender oil", 0.2, 11.6), Share("Water", 68.15, None)])
     weights = [shape for shape in drawing.shapes if shape.look == "weight"]
-    # log10(0.2 / 0.01) / 4 = 0.32526 and log10(68.15 / 0.01) / 4 = 0.95837, of 0.46 of the width.
+    # log10(0.2 / 0.01) / 4 = 0.32526 and log10(68.15 / 0.01) / 4 = 0.95836, of 0.46 of the width.
     assert [bar.x2 - bar.x for bar in weights] == pytest.approx([0.1496, 0.4408], abs=1e-4)
     assert "Lavender oil: 11.6 % of the cost, 58 times its weight" in drawing.marks
     assert "no price" in [shape.words for shape in drawing.shapes]
