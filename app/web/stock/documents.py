@@ -14,6 +14,7 @@ from app.work.form import Faults
 from app.work.stock import documents
 
 Page = Response | str | tuple[str, int]
+MOST_WANTED = 300
 # The pages that show the documents of a thing.
 PAGES = {
     "material": "/materials/{}", "lot": "/stock/lots/{}", "supplier": "/stock/suppliers/{}", "batch": "/batches/{}",
@@ -26,7 +27,7 @@ def wanted() -> str:
     """List the documents that are wanted."""
     with context.store().reading() as session:
         found = documents.wanted_documents(session)
-    return render_template("stock/wanted.html", found=found)
+    return render_template("stock/wanted.html", found=found[:MOST_WANTED], count=len(found))
 
 
 @blueprint.get("/stock/documents/about/<any(material, lot, supplier, batch, product):kind>/<int:thing_id>")

@@ -7,7 +7,7 @@ from werkzeug.wrappers import Response
 
 from app.store.errors import Conflict
 from app.store.materials import Material
-from app.store.stock import Lot, get_lot
+from app.store.stock import Lot, get_lot, lots_by_id
 from app.web import context
 from app.web.materials.forms import whole_number
 from app.web.register_pages import RegisterPages
@@ -35,7 +35,19 @@ def index() -> str:
     words, show = request.args.get("q", "")[:200], request.args.get("show", "")
     show = show if show in SHOWN else ""
     rows = listing.load_stock(context.store(), words, show)
-    return render_template("stock/index.html", rows=rows, words=words, show=show, shown=SHOWN, today=today())
+    pages = max(1, -(-len(rows) // listing.PAGE))
+    page = min(max(whole_number(request.args.get("page", ""), 1), 1), pages)
+    return render_template(
+        "stock/index.html",
+        rows=rows[(page - 1) * listing.PAGE : page * listing.PAGE],
+        count=len(rows),
+        page=page,
+        pages=pages,
+        words=words,
+        show=show,
+        shown=SHOWN,
+        today=today(),
+    )
 
 
 def _things(kind: str, thing_id: int) -> dict[str, int | None]:
@@ -60,7 +72,7 @@ def _of_thing(kind: str, thing_id: int, form: Form, faults: Mapping[str, str]) -
             if isinstance(thing, Material)
             else listing.lots_of(session, packaging_id=thing_id, empty=True)
         )
-        row = next((r for r in listing.stock_rows(session) if _is(r, kind, thing_id)), None)
+        row = listing.stock_row(session, thing)
         names = [one.name for one in suppliers.all_suppliers(session) if one.retired_at is None]
     return render_template(
         "stock/thing.html",
@@ -74,10 +86,6 @@ def _of_thing(kind: str, thing_id: int, form: Form, faults: Mapping[str, str]) -
         suppliers=names,
         today=today(),
     )
-
-
-def _is(row: listing.StockRow, kind: str, thing_id: int) -> bool:
-    return thing_id == (row.material_id if kind == "material" else row.packaging_id)
 
 
 @blueprint.post("/stock/<any(material, packaging):kind>/<int:thing_id>")
@@ -258,17 +266,12 @@ def save_composition(lot_id: int) -> Page:
 def count_many() -> str:
     """Show the sheet of a stock-take."""
     place = request.args.get("place", "")[:120]
-    form = count_sheet(context.store(), place).but(by=context.person())
-    return _count_page(form, place, {})
+    return _count_page(count_sheet(context.store(), place).but(by=context.person()), place, {})
 
 
 def _count_page(form: CountSheetForm, place: str, faults: Mapping[str, str]) -> str:
     with context.store().reading() as session:
-        found = {
-            number: get_lot(session, number)
-            for row in form.text["rows"]
-            if (number := whole_number(row.text["lot"])) > 0
-        }
+        found = lots_by_id(session, {whole_number(row.text["lot"]) for row in form.text["rows"]})
         return render_template("stock/count.html", form=form, lots=found, place=place, faults=faults)
 
 

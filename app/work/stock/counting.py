@@ -1,5 +1,6 @@
 """A stock-take of many lots: one sheet, one transaction; what differs becomes a line of the ledger with its reason."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -9,15 +10,14 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.engine import Store
-from app.store.errors import NotFound
-from app.store.stock import Lot, get_lot
+from app.store.stock import Lot, lots_by_id
 from app.work.action import action
 from app.work.form import Faults, Form, Rows
 from app.work.form_fields import Line, Name
 from app.work.stock.ledger import count_lot
 from app.work.stock.lots import StockAmount, lot_context
 
-MOST_LOTS = 500
+MOST_LOTS = 150
 
 
 class CountRow(Form):
@@ -45,12 +45,12 @@ class _Counted(Form):
 
 
 def count_sheet(store: Store, place: str = "") -> CountSheetForm:
-    """Return the sheet of a stock-take: every lot that holds something, by place, name and code."""
-    asked = select(Lot).where(Lot.on_hand > Decimal(0))
+    """Return the sheet of a stock-take: the first lots that hold something, by place, material and code."""
+    asked = select(Lot.id, Lot.on_hand).where(Lot.on_hand > Decimal(0))
     with store.reading() as session:
-        found = list(session.scalars(asked.where(Lot.place == place) if place else asked))
-        found.sort(key=lambda lot: (lot.place, lot.name.casefold(), lot.code))
-        rows = [CountRow(lot=str(lot.id), seen=plain(lot.on_hand)) for lot in found[:MOST_LOTS]]
+        asked = asked.order_by(Lot.place, Lot.material_id, Lot.packaging_id, Lot.code).limit(MOST_LOTS)
+        found = session.execute(asked.where(Lot.place == place) if place else asked)
+        rows = [CountRow(lot=str(lot_id), seen=plain(on_hand)) for lot_id, on_hand in found]
     return CountSheetForm(rows=rows)
 
 
@@ -63,9 +63,10 @@ def save_count(session: Session, typed: CountSheetForm, *, key: str = "") -> int
     """
     form, faults = typed.checked(), []
     counted: list[tuple[Lot, Decimal]] = []
+    known = lots_by_id(session, {int(row.lot) for row in form.rows if row.lot.isascii() and row.lot.isdecimal()})
     for row in form.rows:
         try:
-            counted.append(_read_row(session, row))
+            counted.append(_read_row(session, known, row))
         except Invalid as fault:
             faults.append(fault)
     if faults:
@@ -73,12 +74,11 @@ def save_count(session: Session, typed: CountSheetForm, *, key: str = "") -> int
     return sum(count_lot(session, lot, amount, by=form.by, why=form.why) != 0 for lot, amount in counted)
 
 
-def _read_row(session: Session, row: Any) -> tuple[Lot, Decimal]:
+def _read_row(session: Session, known: Mapping[int, Lot], row: Any) -> tuple[Lot, Decimal]:
     at = f"{row.at}amount"
-    try:
-        lot = get_lot(session, int(row.lot) if row.lot.isascii() and row.lot.isdecimal() else 0)
-    except NotFound as error:
-        raise Invalid(at, "There is no such lot.") from error
+    lot = known.get(int(row.lot)) if row.lot.isascii() and row.lot.isdecimal() else None
+    if lot is None:
+        raise Invalid(at, "There is no such lot.")
     if row.seen != plain(lot.on_hand):
         raise Invalid(
             at, f"Lot {lot.code} moved since this sheet was drawn; it holds {plain(lot.on_hand)} {lot.unit} now."

@@ -24,7 +24,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import NotFound, Unusable
-from app.store.materials import Material, MaterialPart
+from app.store.materials import Material, MaterialPart, PartAllergen
 from app.store.products import Product
 from app.store.stock import LINKED, Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.work.action import action
@@ -219,13 +219,18 @@ def wanted_documents(session: Session) -> list[WantedDocument]:
     says of itself that it is no longer valid.
     """
     kinds = _kinds_by_thing(session)
-    on_hand = session.scalars(select(Lot).where(Lot.on_hand > Decimal(0), Lot.packaging_id.is_(None))).all()
-    found = _wanted_of_materials(session, kinds, {lot.material_id for lot in on_hand})
-    for lot in on_hand:
-        bought = lot.from_batch_id is None and lot.supplier_id is not None
-        if bought and DocumentKind.CERTIFICATE not in kinds.get(("lot_id", lot.id), {}):
-            path = f"/stock/lots/{lot.id}#documents"
-            found.append(WantedDocument("certificate of analysis", f"{lot.name}, lot {lot.code}", path))
+    held = set(session.scalars(select(Lot.material_id).where(Lot.on_hand > Decimal(0)).distinct()))
+    found = _wanted_of_materials(session, kinds, held)
+    bought = (
+        select(Lot.id, Lot.code, Material.name)
+        .join(Material, Material.id == Lot.material_id)
+        .where(Lot.on_hand > Decimal(0), Lot.from_batch_id.is_(None), Lot.supplier_id.is_not(None))
+        .order_by(Material.name_key, Lot.id)
+    )
+    for lot_id, code, name in session.execute(bought):
+        if DocumentKind.CERTIFICATE not in kinds.get(("lot_id", lot_id), {}):
+            path = f"/stock/lots/{lot_id}"
+            found.append(WantedDocument("certificate of analysis", f"{name}, lot {code}", path))
     old = select(Document).where(Document.valid_until < today(), Document.retired_at.is_(None)).order_by(Document.id)
     found += [WantedDocument("no longer valid", one.name, f"/stock/documents/{one.id}") for one in session.scalars(old)]
     return found
@@ -236,22 +241,33 @@ Kinds = dict[tuple[str, int], dict[DocumentKind, date]]
 
 def _wanted_of_materials(session: Session, kinds: Kinds, held: set[int | None]) -> list[WantedDocument]:
     found: list[WantedDocument] = []
-    for material in session.scalars(
-        select(Material)
-        .where(Material.retired_at.is_(None))
-        .options(selectinload(Material.parts).selectinload(MaterialPart.allergens))
-        .order_by(Material.name_key)
-    ):
-        have, path = kinds.get(("material_id", material.id), {}), f"/materials/{material.id}#documents"
-        if _needs_allergens(material) and DocumentKind.ALLERGENS not in have:
-            found.append(WantedDocument("allergen sheet", material.name, path))
-        if material.id in held:
+    fragrant = _without_allergens(session)
+    named = select(Material.id, Material.name).where(Material.retired_at.is_(None)).order_by(Material.name_key)
+    for material_id, name in session.execute(named):
+        have, path = kinds.get(("material_id", material_id), {}), f"/materials/{material_id}"
+        if material_id in fragrant and DocumentKind.ALLERGENS not in have:
+            found.append(WantedDocument("allergen sheet", name, path))
+        if material_id in held:
             newest = have.get(DocumentKind.DATA_SHEET)
             if newest is None:
-                found.append(WantedDocument("safety data sheet", material.name, path))
+                found.append(WantedDocument("safety data sheet", name, path))
             elif newest < today() - AGED:
-                found.append(WantedDocument("safety data sheet older than three years", material.name, path))
+                found.append(WantedDocument("safety data sheet older than three years", name, path))
     return found
+
+
+def _without_allergens(session: Session) -> set[int]:
+    """Return the materials that a supplier gives an allergen sheet for, and none was typed in."""
+    index = allergen_index("EU")
+    sheets = set(session.scalars(select(MaterialPart.material_id).join(PartAllergen).distinct()))
+    fragrant = {
+        material_id
+        for material_id, inci, kind in session.execute(
+            select(MaterialPart.material_id, MaterialPart.inci, MaterialPart.kind)
+        )
+        if kind in (Kind.PERFUME, Kind.FLAVOUR) or index.kind_of(inci) in ("perfume", "essential oil")
+    }
+    return fragrant - sheets
 
 
 def _kinds_by_thing(session: Session) -> Kinds:
@@ -268,17 +284,6 @@ def _kinds_by_thing(session: Session) -> Kinds:
         kinds = found.setdefault(thing, {})
         kinds[kind] = max(day, kinds.get(kind) or day)
     return found
-
-
-def _needs_allergens(material: Material) -> bool:
-    """Say whether a material is one that a supplier gives an allergen sheet for, and none was typed in."""
-    if any(part.allergens for part in material.parts):
-        return False
-    index = allergen_index("EU")
-    return any(
-        part.kind in (Kind.PERFUME, Kind.FLAVOUR) or index.kind_of(part.inci) in ("perfume", "essential oil")
-        for part in material.parts
-    )
 
 
 NAMES: dict[str, tuple[Any, str]] = {

@@ -2,12 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import func, select
-from sqlalchemy.orm import Session, lazyload
+from sqlalchemy import Select, and_, case, func, or_, select
+from sqlalchemy.orm import Session
 
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
@@ -16,6 +17,7 @@ from app.store.stock import Lot, LotState
 from app.work.clock import today
 
 SOON = timedelta(days=30)
+PAGE = 100
 ZERO = Decimal(0)
 OPEN = (BatchState.PLANNED, BatchState.IN_PROCESS)
 ALL, LOW, DUE, HELD = "", "low", "due", "quarantine"
@@ -25,8 +27,8 @@ ALL, LOW, DUE, HELD = "", "low", "due", "quarantine"
 class StockRow:
     """A material or packaging with what of it is on hand; amounts in grams or pieces.
 
-    ``usable`` is accepted and within its date, ``held`` in quarantine, ``spent`` refused or past its date.
-    ``reserved`` is what open batches still need of it.
+    ``usable`` is accepted and within its date, ``held`` in quarantine, ``spent`` refused or past its date;
+    ``first_due`` is the earliest expiry or re-test date of what is on hand, ``reserved`` what open batches still need.
     """
 
     material_id: int | None
@@ -39,17 +41,12 @@ class StockRow:
     spent: Decimal = ZERO
     reserved: Decimal = ZERO
     lots: int = 0
-    due: list[date] = field(default_factory=list)
+    first_due: date | None = None
 
     @property
     def unit(self) -> str:
         """``g`` or ``pieces``."""
         return "g" if self.packaging_id is None else "pieces"
-
-    @property
-    def first_due(self) -> date | None:
-        """The earliest expiry or re-test date of what is on hand."""
-        return min(self.due, default=None)
 
     @property
     def free(self) -> Decimal:
@@ -60,18 +57,6 @@ class StockRow:
     def is_low(self) -> bool:
         """Whether less is free than should be kept or open batches need; never of what is drawn here."""
         return not self.drawn_here and self.free < (self.reorder or ZERO)
-
-    def add(self, lot: Lot, day: date) -> None:
-        """Count a lot in."""
-        self.lots += 1
-        if lot.good_until:
-            self.due.append(lot.good_until)
-        if lot.state is LotState.QUARANTINE:
-            self.held += lot.on_hand
-        elif lot.why_not(day):
-            self.spent += lot.on_hand
-        else:
-            self.usable += lot.on_hand
 
 
 def reserved_grams(session: Session) -> dict[int, Decimal]:
@@ -96,28 +81,73 @@ def stock_rows(session: Session, words: str = "", show: str = ALL, *, every: boo
         show: ``low``, ``due`` (within 30 days or past), ``quarantine``, or everything.
         every: also what has no lot, is not needed and has no amount to keep.
     """
-    day, reserved = today(), reserved_grams(session)
-    materials: dict[int, StockRow] = {}
-    packaging: dict[int, StockRow] = {}
-    for material_id, name, reorder, drawn_here in session.execute(
-        select(Material.id, Material.name, Material.reorder_g, Material.drawn_here).where(Material.retired_at.is_(None))
-    ):
-        needed = reserved.get(material_id, ZERO)
-        materials[material_id] = StockRow(material_id, None, name, reorder, drawn_here, reserved=needed)
-    for packaging_id, name, reorder in session.execute(
-        select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
-    ):
-        packaging[packaging_id] = StockRow(None, packaging_id, name, reorder)
-    for lot in session.scalars(select(Lot).where(Lot.on_hand > ZERO).options(lazyload("*"))):
-        row = materials.get(lot.material_id or 0) or packaging.get(lot.packaging_id or 0)
-        if row is not None:
-            row.add(lot, day)
-    rows = [
-        row for row in (*materials.values(), *packaging.values()) if every or row.lots or row.reserved or row.reorder
-    ]
-    wanted = words.casefold().split()
+    day, wanted = today(), words.casefold().split()
+    rows = [row for row in _rows(session, day) if every or row.lots or row.reserved or row.reorder]
     listed = [row for row in rows if all(word in row.name.casefold() for word in wanted) and _shown(row, show, day)]
     return sorted(listed, key=lambda row: row.name.casefold())
+
+
+def stock_row(session: Session, thing: Material | Packaging) -> StockRow:
+    """Return what is on hand of one material or packaging."""
+    if isinstance(thing, Material):
+        needed = reserved_grams(session).get(thing.id, ZERO)
+        row = StockRow(thing.id, None, thing.name, thing.reorder_g, thing.drawn_here, reserved=needed)
+        found = session.execute(_sums(today()).where(Lot.material_id == thing.id)).all()
+    else:
+        row = StockRow(None, thing.id, thing.name, thing.reorder)
+        found = session.execute(_sums(today()).where(Lot.packaging_id == thing.id)).all()
+    for one in found:
+        _fill(row, *one[2:])
+    return row
+
+
+def _rows(session: Session, day: date) -> list[StockRow]:
+    reserved = reserved_grams(session)
+    columns = select(Material.id, Material.name, Material.reorder_g, Material.drawn_here)
+    materials = {
+        number: StockRow(number, None, name, reorder, drawn_here, reserved=reserved.get(number, ZERO))
+        for number, name, reorder, drawn_here in session.execute(columns.where(Material.retired_at.is_(None)))
+    }
+    pieces = select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
+    packaging = {number: StockRow(None, number, name, reorder) for number, name, reorder in session.execute(pieces)}
+    for material_id, packaging_id, *sums in session.execute(_sums(day)):
+        row = materials.get(material_id) if material_id is not None else packaging.get(packaging_id)
+        if row is not None:
+            _fill(row, *sums)
+    return [*materials.values(), *packaging.values()]
+
+
+def _sums(day: date) -> Select[*tuple[Any, ...]]:
+    """Sum up what holds something, by what it is: usable, in quarantine, all of it, how many lots, the first date."""
+    usable = and_(
+        Lot.state == LotState.ACCEPTED,
+        or_(Lot.expires_on.is_(None), Lot.expires_on >= day),
+        or_(Lot.retest_on.is_(None), Lot.retest_on >= day),
+    )
+    due = case(
+        (Lot.expires_on.is_(None), Lot.retest_on),
+        (Lot.retest_on.is_(None), Lot.expires_on),
+        (Lot.retest_on < Lot.expires_on, Lot.retest_on),
+        else_=Lot.expires_on,
+    )
+    return (
+        select(
+            Lot.material_id,
+            Lot.packaging_id,
+            func.sum(case((usable, Lot.on_hand), else_=ZERO)),
+            func.sum(case((Lot.state == LotState.QUARANTINE, Lot.on_hand), else_=ZERO)),
+            func.sum(Lot.on_hand),
+            func.count(Lot.id),
+            func.min(due),
+        )
+        .where(Lot.on_hand > ZERO)
+        .group_by(Lot.material_id, Lot.packaging_id)
+    )
+
+
+def _fill(row: StockRow, usable: Decimal, held: Decimal, whole: Decimal, lots: int, first_due: date | None) -> None:
+    row.usable, row.held, row.spent = usable, held, whole - usable - held
+    row.lots, row.first_due = lots, first_due
 
 
 def _shown(row: StockRow, show: str, day: date) -> bool:
@@ -156,20 +186,21 @@ class Attention:
 
 
 def attention(session: Session) -> Attention:
-    """Return what the first page says of the stock."""
+    """Return what the first page says of the stock; nothing is low where no stock is kept."""
     day = today()
-    lots = list(session.scalars(select(Lot).where(Lot.on_hand > ZERO).options(lazyload("*"))))
-    usable = [lot for lot in lots if lot.state is LotState.ACCEPTED and lot.good_until]
+    rows = _rows(session, day)
+    kept = any(row.lots or row.reorder for row in rows)
+    usable = select(func.count(Lot.id)).where(Lot.on_hand > ZERO, Lot.state == LotState.ACCEPTED)
+    past = or_(Lot.expires_on < day, Lot.retest_on < day)
+    soon = or_(Lot.expires_on <= day + SOON, Lot.retest_on <= day + SOON)
+    expired = session.scalar(usable.where(past)) or 0
     return Attention(
-        low=sum(row.is_low for row in stock_rows(session)) if lots or _keeps_amounts(session) else 0,
-        soon=sum(day <= lot.good_until <= day + SOON for lot in usable if lot.good_until),
-        expired=sum(lot.good_until < day for lot in usable if lot.good_until),
-        held=sum(lot.state is LotState.QUARANTINE for lot in lots),
+        low=sum(row.is_low for row in rows) if kept else 0,
+        soon=(session.scalar(usable.where(soon)) or 0) - expired,
+        expired=expired,
+        held=session.scalar(select(func.count(Lot.id)).where(Lot.on_hand > ZERO, Lot.state == LotState.QUARANTINE))
+        or 0,
     )
-
-
-def _keeps_amounts(session: Session) -> bool:
-    return bool(session.scalar(select(func.count(Material.id)).where(Material.reorder_g.is_not(None))))
 
 
 def load_stock(store: Store, words: str, show: str) -> list[StockRow]:
