@@ -18,6 +18,7 @@ from app.store.errors import NotFound
 from app.store.formulas import Formula as StoredFormula
 from app.store.formulas import FormulaVersion
 from app.store.workshop import Workshop, next_in_series, the_workshop
+from app.work.action import action
 from app.work.batches.loading import log
 from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
@@ -26,7 +27,6 @@ from app.work.formulas.deeds import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
-from app.work.once import earlier_result, remember, scoped
 from app.work.papers import at_size
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_stops
@@ -108,7 +108,8 @@ def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:
     return tuple(VersionChoice(v.id, v.number, v.note) for v in session.scalars(asked))
 
 
-def plan_batch(store: Store, plan: Plan) -> int:
+@action(once="plan", key="{plan.key}")
+def plan_batch(session: Session, plan: Plan) -> int:
     """Plan a batch and give its id; the same form taken twice gives the same batch.
 
     The version is pinned, the number issued and the weights written in one transaction; two people who press at
@@ -119,18 +120,12 @@ def plan_batch(store: Store, plan: Plan) -> int:
             is used up.
         NotFound: when the formula or the version does not exist.
     """
-    key = scoped("plan", plan.key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        version = _pinned(session, plan)
-        formula, day = _as_planned(session, plan, version)
-        batch = _written(session, plan, version, formula, day)
-        session.flush()
-        log(batch, "planned", by=plan.made_by, new=f"{plan.size}, version {version.number}")
-        remember(session, key, str(batch.id))
-        return batch.id
+    version = _pinned(session, plan)
+    formula, day = _as_planned(session, plan, version)
+    batch = _written(session, plan, version, formula, day)
+    session.flush()
+    log(batch, "planned", by=plan.made_by, new=f"{plan.size}, version {version.number}")
+    return batch.id
 
 
 def _pinned(session: Session, plan: Plan) -> FormulaVersion:

@@ -10,13 +10,13 @@ from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftStep, Exposure, Formula
+from app.work.action import action
 from app.work.clock import now
 from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
-from app.work.once import earlier_result, remember, scoped
 from app.work.typed import Reader, one_line
 from app.work.typed import name as read_name
 
@@ -73,7 +73,8 @@ def suggest_code(session: Session, name: str) -> str:
     return next(code for n in range(1, len(taken) + 3) if (code := stem if n == 1 else f"{stem}{n}") not in taken)
 
 
-def create(store: Store, name: str, *, code: str = "", content: Draft = EMPTY, key: str = "") -> int:
+@action(once="formula")
+def create(session: Session, name: str, *, code: str = "", content: Draft = EMPTY, key: str = "") -> int:
     """Start a formula and give its id; the same form taken twice gives the same formula.
 
     Raises:
@@ -82,32 +83,21 @@ def create(store: Store, name: str, *, code: str = "", content: Draft = EMPTY, k
     reader = Reader()
     clean = reader.take(read_name, name, "name", "Give the formula a name.")
     short = reader.take(one_line, code, "code", longest=LONGEST_CODE) or ""
-    with store.transaction() as session:
-        earlier = earlier_result(session, scoped("formula", key))
-        if earlier is not None:
-            return int(earlier)
-        if short and code_taken(session, short):
-            reader.fail("code", f"{short} is the code of another formula.")
-        reader.finish()
-        formula = insert(session, clean or "", short, content, "Started")
-        remember(session, scoped("formula", key), str(formula.id))
-        return formula.id
+    if short and code_taken(session, short):
+        reader.fail("code", f"{short} is the code of another formula.")
+    reader.finish()
+    return insert(session, clean or "", short, content, "Started").id
 
 
-def copy_formula(store: Store, formula_id: int, *, key: str = "") -> int:
+@action(once="copy of {formula_id}")
+def copy_formula(session: Session, formula_id: int, *, key: str = "") -> int:
     """Start a new formula from the draft of another as it stands, and give its id; one key makes one copy.
 
     Raises:
         NotFound: when there is no such formula.
     """
-    with store.transaction() as session:
-        earlier = earlier_result(session, scoped(f"copy of {formula_id}", key))
-        if earlier is not None:
-            return int(earlier)
-        there = open_draft(session, formula_id)
-        formula = insert(session, f"{there.name}, copy", "", there.draft, f"Copied from {there.name}")
-        remember(session, scoped(f"copy of {formula_id}", key), str(formula.id))
-        return formula.id
+    current = open_draft(session, formula_id)
+    return insert(session, f"{current.name}, copy", "", current.draft, f"Copied from {current.name}").id
 
 
 def insert(session: Session, name: str, code: str, content: Draft, deed: str, editor: str = "") -> Formula:
@@ -180,25 +170,25 @@ def _walk(store: Store, formula_id: int, steps: int, editor: str, nothing: str) 
         return opened(session, formula)
 
 
-def retire(store: Store, formula_id: int) -> None:
+@action()
+def retire(session: Session, formula_id: int) -> None:
     """Take a formula out of the list; its versions and batches stay.
 
     Raises:
         NotFound: when there is no such formula.
     """
-    with store.transaction() as session:
-        formula = find(session, formula_id)
-        formula.retired_at = formula.retired_at or now()
+    formula = find(session, formula_id)
+    formula.retired_at = formula.retired_at or now()
 
 
-def bring_back(store: Store, formula_id: int) -> None:
+@action()
+def bring_back(session: Session, formula_id: int) -> None:
     """Put a retired formula back into the list.
 
     Raises:
         NotFound: when there is no such formula.
     """
-    with store.transaction() as session:
-        find(session, formula_id).retired_at = None
+    find(session, formula_id).retired_at = None
 
 
 def code_faults(there: OpenDraft) -> tuple[FieldFault, ...]:

@@ -13,6 +13,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
 from app.store.formulas import Formula as StoredFormula
+from app.work.action import action
 from app.work.clock import now
 from app.work.formulas.declaring import DeclaredLists, declared_everywhere
 from app.work.formulas.deeds import find, insert
@@ -20,7 +21,6 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.results import read_complete
 from app.work.formulas.shelf import settle
 from app.work.formulas.steps import OpenDraft, add_step, opened
-from app.work.once import earlier_result, remember, scoped
 from app.work.typed import one_line, words
 
 
@@ -108,7 +108,8 @@ def origin_of(session: Session, formula_id: int) -> Origin | None:
     return Origin(*row) if row else None
 
 
-def keep_version(store: Store, formula_id: int, note: str, who: str, *, key: str = "") -> int:
+@action(once="version of {formula_id}")
+def keep_version(session: Session, formula_id: int, note: str, who: str, *, key: str = "") -> int:
     """Keep the draft as a version for good and give the version's id.
 
     Raises:
@@ -117,13 +118,7 @@ def keep_version(store: Store, formula_id: int, note: str, who: str, *, key: str
         NotFound: when there is no such formula.
     """
     note, who = words(note, "version_note"), one_line(who, "who")
-    with store.transaction() as session:
-        earlier = earlier_result(session, scoped(f"version of {formula_id}", key))
-        if earlier is not None:
-            return int(earlier)
-        version = keep_in(session, find(session, formula_id), note, who)
-        remember(session, scoped(f"version of {formula_id}", key), str(version.id))
-        return version.id
+    return keep_in(session, find(session, formula_id), note, who).id
 
 
 def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> FormulaVersion:
@@ -185,7 +180,8 @@ def _rows(value: Formula) -> list[VersionLine]:
     ]
 
 
-def branch(store: Store, version_id: int, name: str, *, key: str = "") -> int:
+@action(once="branch of {version_id}")
+def branch(session: Session, version_id: int, name: str, *, key: str = "") -> int:
     """Start a new formula from a version and give its id.
 
     Raises:
@@ -193,16 +189,11 @@ def branch(store: Store, version_id: int, name: str, *, key: str = "") -> int:
         NotFound: when there is no such version.
     """
     clean = one_line(name, "name")
-    with store.transaction() as session:
-        earlier = earlier_result(session, scoped(f"branch of {version_id}", key))
-        if earlier is not None:
-            return int(earlier)
-        version, content = version_draft(session, version_id)
-        deed = f"Branched from version {version.number} of {version.name}"
-        formula = insert(session, clean or f"{version.name}, branch", "", content, deed)
-        session.add(Branch(formula_id=formula.id, version_id=version.id))
-        remember(session, scoped(f"branch of {version_id}", key), str(formula.id))
-        return formula.id
+    version, content = version_draft(session, version_id)
+    origin = f"Branched from version {version.number} of {version.name}"
+    formula = insert(session, clean or f"{version.name}, branch", "", content, origin)
+    session.add(Branch(formula_id=formula.id, version_id=version.id))
+    return formula.id
 
 
 def use_version(store: Store, formula_id: int, version_id: int, editor: str) -> OpenDraft:

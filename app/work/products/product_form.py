@@ -190,7 +190,7 @@ class RateForm(Form):
     """An exchange rate, typed by hand."""
 
     currency = Currency("Currency", width="w4")
-    rate = MaybeNumber("One of it in the workshop's currency", low=Decimal("0.000001"), high=10**7, width="w8")
+    rate = MaybeNumber("Worth in the workshop's currency", low=Decimal("0.000001"), high=10**7, width="w8")
 
     @rule
     def rate_is_given(self) -> None:
