@@ -21,6 +21,7 @@ from app.science.numbers import exact_arithmetic, plain
 from app.science.plain_data import from_plain, to_plain
 from app.science.rules.names import is_water
 from app.science.scales import ASSUMED_SCALE, Scale
+from app.science.specification import Check
 
 HUNDRED = Decimal(100)
 ZERO = Decimal(0)
@@ -191,6 +192,7 @@ class Formula:
     labour_minutes: Decimal = ZERO
     price: Decimal | None = None
     rates: Rates = Rates()
+    checks: tuple[Check, ...] = ()
     formula_id: int = field(default=0, compare=False)
     version_id: int | None = field(default=None, compare=False)
     version_number: int | None = field(default=None, compare=False)

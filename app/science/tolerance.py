@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from app.science.formula import Formula
 from app.science.numbers import ceil_to_step, floor_to_step, plain
+from app.science.specification import Check
 
 # Preservative, acid or alkali, active and colour are weighed more closely than the rest (common practice).
 TIGHT = re.compile(
@@ -50,23 +51,10 @@ def _tidy(grams: Decimal) -> Decimal:
     return Decimal(plain(grams))
 
 
-@dataclass(frozen=True, slots=True)
-class Check:
-    """What has to be read of a batch, with its limits (inside at both ends); ``source`` says where they are from."""
-
-    what: str
-    low: Decimal | None
-    high: Decimal | None
-    source: str
-
-    def holds(self, value: Decimal) -> bool:
-        """Return whether a reading lies inside the limits."""
-        return (self.low is None or value >= self.low) and (self.high is None or value <= self.high)
-
-
 def checks_of(formula: Formula) -> tuple[Check, ...]:
-    """Return what has to be read of a batch of a formula: the pH around its target."""
+    """Return what has to be read of a batch: the specification, and the pH around its target where that says none."""
     target = formula.target_ph
-    if target is None:
-        return ()
-    return (Check("pH", target - PH_WITHIN, target + PH_WITHIN, "target pH, common practice"),)
+    if target is None or any(check.answers_to("pH") for check in formula.checks):
+        return formula.checks
+    low, high = max(target - PH_WITHIN, Decimal(0)), target + PH_WITHIN
+    return (Check("pH", low, high, source="target pH, common practice"), *formula.checks)

@@ -173,7 +173,7 @@ function emptyRow(last) {
   return row ? row.querySelector(`input[id$=".${last.column}"]`) : null;
 }
 
-const HEAD = ["name", "code", "batch", "fill", "loss_percent", "target_ph", "basis", "density", "product_type", "product_kind", "exposure", "notes", "labour_minutes"];
+const HEAD = ["name", "code", "batch", "fill", "loss_percent", "target_ph", "basis", "density", "product_type", "product_kind", "exposure", "notes", "specification", "labour_minutes"];
 
 function drawHead(draft) {
   for (const name of HEAD) {

@@ -24,6 +24,7 @@ from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.form import Faults
+from app.work.formulas.deeds import From, open_draft, save_draft
 from app.work.people import add_person, change_presence
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
@@ -274,6 +275,26 @@ def test_a_decided_batch_refuses_any_change_in_the_database_itself(demo: Store, 
     release(demo, batch_id)
     with pytest.raises(DBAPIError, match="kept as it is"), demo.transaction() as session:
         session.execute(text(change.format(id=batch_id)))
+
+
+def test_the_specification_of_the_version_is_answered_by_readings(demo: Store) -> None:
+    with demo.reading() as session:
+        current = open_draft(session, 1)
+    words = "pH 5.9 to 6.2\nviscosity 3000 to 6000 mPa s (spindle 4)\nsmell: faint\noptional density 0.9 to 1.1"
+    save_draft(demo, 1, replace(current.draft, specification=words), From(current.row_version, "t"))
+    batch_id = finished(demo)
+    found = open_of(demo, batch_id)
+    assert found == [
+        "viscosity was not read; 3000 to 6000 mPa s is wanted.",
+        "smell was not read; faint is wanted.",
+    ]
+    with pytest.raises(Faults):
+        add_reading(demo, batch_id, kind="viscosity", words="thick", who="Ines")
+    add_reading(demo, batch_id, kind="Viscosity", words="2500 mPa s", who="Ines")
+    add_reading(demo, batch_id, kind="smell", words="faint", who="Ines")
+    assert open_of(demo, batch_id) == ["viscosity 2500 mPa s read, 3000 to 6000 mPa s wanted."]
+    add_reading(demo, batch_id, kind="viscosity", words="3100", who="Ines")
+    release(demo, batch_id)
 
 
 # -- steps and people

@@ -22,7 +22,7 @@ from app.work.batches.deviations import TypedDeviation, out_of_plan, record_devi
 from app.work.batches.history import actions
 from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import KINDS, add_note, add_reading, record_yield, yield_percent
+from app.work.batches.observing import add_note, add_reading, kinds_of, record_yield, yield_percent
 from app.work.batches.planning import plan_batch, planning_choices
 from app.work.batches.rescuing import offered_rescue
 from app.work.batches.save_conflicts import clashes, still_typed
@@ -119,7 +119,7 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
         yield_percent=yield_percent(batch),
         sections=sections,
         styles=dict.fromkeys(sheet for one in sections for sheet in one.section.styles),
-        kinds=KINDS,
+        kinds=kinds_of(batch),
         faults=faults or {},
         typed=typed or {},
         again=request.endpoint.rpartition(".")[2] if request.endpoint else "",

@@ -73,7 +73,7 @@ def _well_typed(draft: Draft) -> bool:
     rows: tuple[DraftPhase | DraftLine, ...] = (*draft.phases, *draft.lines)
     numbers = {"material_id"}
     values = [(field.name, getattr(row, field.name)) for row in rows for field in fields(row)]
-    head = [getattr(draft, name) for name in (*ONE_LINE, "notes")]
+    head = [getattr(draft, name) for name in (*ONE_LINE, "notes", "specification")]
     return all(isinstance(text, str) for text in (*head, *draft.special_uses)) and all(
         type(value) in ((int, type(None)) if name in numbers else (bool,) if name == "qs" else (str,))
         for name, value in values
@@ -87,6 +87,7 @@ def draft_of(form: Form) -> Draft:
         **{field: one_line(form.get(field, "")) for field in ONE_LINE},
         special_uses=tuple(use for use in USES if use in form.getlist("special_uses")),
         notes=several_lines(form.get("notes", "")),
+        specification=several_lines(form.get("specification", "")),
         phases=phases,
         lines=tuple(_lines(form, {phase.id for phase in phases}, phases[0].id)),
     )
@@ -133,6 +134,7 @@ def _too_long(draft: Draft) -> Iterable[FieldFault]:
     for field in ONE_LINE:
         yield from _length(field, getattr(draft, field), LONGEST)
     yield from _length("notes", draft.notes, LONGEST_TEXT)
+    yield from _length("specification", draft.specification, LONGEST_TEXT)
     for phase in draft.phases:
         yield from _length(f"phase.{phase.id}.method", phase.method, LONGEST_TEXT)
         yield from _length(f"phase.{phase.id}.name", phase.name, LONGEST)

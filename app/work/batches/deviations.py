@@ -84,13 +84,12 @@ def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:
     checks = checks_of(formula_of(batch.version))
     for check in checks:
-        readings = [one for one in batch.readings if one.kind == check.what and one.value is not None]
-        limits = f"{plain(check.low or Decimal(0))} to {plain(check.high or Decimal(0))}"
-        if not readings:
-            yield f"missing {check.what}", f"{check.what} was not read; {limits} is wanted ({check.source})."
-        elif not check.holds(readings[-1].value or Decimal(0)):
-            last = readings[-1]
-            yield f"reading {last.id}", f"{check.what} {plain(last.value or Decimal(0))} read, {limits} wanted."
+        last = next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
+        source = f" ({check.source})" if check.source else ""
+        if last is None and check.is_required:
+            yield f"missing {check.what}", f"{check.what} was not read; {check.wanted} is wanted{source}."
+        elif last is not None and not check.holds(last.value):
+            yield f"reading {last.id}", f"{check.what} {last.words} read, {check.wanted} wanted{source}."
     if not checks and not batch.readings:
         yield "no reading", "Nothing was read or looked at."
 

@@ -6,11 +6,13 @@ from sqlalchemy.orm import Session
 
 from app.science.numbers import parse_number, plain
 from app.science.quantities import DENSEST_G_ML, HEAVIEST_G, LIGHTEST_G_ML, parse_grams
+from app.science.tolerance import checks_of
 from app.store.batches import PH, Batch, BatchReading
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
+from app.work.formulas.versions import formula_of
 from app.work.people import person_named
 from app.work.typed import Reader, maybe_number, name
 from app.work.typed import words as clean_words
@@ -24,6 +26,13 @@ LIMITS = {
 }
 
 
+def kinds_of(batch: Batch) -> tuple[str, ...]:
+    """Return what can be read of a batch: the checks of its specification first."""
+    wanted = [check.what for check in checks_of(formula_of(batch.version))]
+    known = {name.casefold() for name in wanted}
+    return (*wanted, *(kind for kind in KINDS if kind.casefold() not in known))
+
+
 @action(once="reading of batch {batch_id}")
 def add_reading(
     session: Session, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
@@ -35,17 +44,17 @@ def add_reading(
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    reading = _read_reading(session, kind, words, temperature, who)
+    reading = _read_reading(session, batch, kind, words, temperature, who)
     batch.record(reading, by=reading.taken_by)
 
 
-def _read_reading(session: Session, kind: str, words: str, temperature: str, who: str) -> BatchReading:
+def _read_reading(session: Session, batch: Batch, kind: str, words: str, temperature: str, who: str) -> BatchReading:
     reader = Reader()
     what = reader.take(name, kind, "kind", "Choose what was observed.")
     text = reader.take(clean_words, words, "words", longest=LONGEST_READING)
     if text == "":
         reader.fail("words", "Write what was read or seen.")
-    value = reader.take(_value, what or "", text) if text else None
+    value = reader.take(_value, batch, what or "", text) if text else None
     low, high = LIMITS["temperature"]
     warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
     by = reader.take(person_named, session, who, "who", "Write who read it.")
@@ -53,7 +62,10 @@ def _read_reading(session: Session, kind: str, words: str, temperature: str, who
     return BatchReading(kind=what, value=value, words=text, temperature_c=warmth, taken_at=now(), taken_by=by or "")
 
 
-def _value(kind: str, text: str) -> Decimal | None:
+def _value(batch: Batch, kind: str, text: str) -> Decimal | None:
+    check = next((one for one in checks_of(formula_of(batch.version)) if one.answers_to(kind)), None)
+    if check is not None and check.is_number and kind not in (PH, "temperature", "weight", "density"):
+        return parse_number(text.removesuffix(check.unit).strip(), "words", low=Decimal(-(10**9)))
     if kind == "weight":
         return parse_grams(text, "words", low=Decimal(0), high=HEAVIEST_G)
     limits = LIMITS.get(kind)

@@ -7,7 +7,8 @@ from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
 from app.science.numbers import exact_arithmetic
-from app.science.tolerance import Band, Check, checks_of
+from app.science.specification import Check
+from app.science.tolerance import Band, checks_of
 from app.store.batches import Batch, BatchLine, BatchReading, BatchWeighing, Tick, TickKind
 from app.work.batches.as_made import AsMade, as_made
 from app.work.batches.deciding import weighers
@@ -67,7 +68,7 @@ class CheckRecord:
     @property
     def is_inside(self) -> bool:
         """Whether it was read, and inside its limits."""
-        return self.reading is not None and self.reading.value is not None and self.check.holds(self.reading.value)
+        return self.reading is not None and self.check.holds(self.reading.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +118,7 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
 
 
 def _answer(batch: Batch, check: Check) -> BatchReading | None:
-    return next((one for one in reversed(batch.readings) if one.kind == check.what), None)
+    return next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
 
 
 def _phases(batch: Batch, formula: Formula) -> list[PhaseRecord]:

@@ -128,6 +128,7 @@ def _all_facts(formula: Formula) -> dict[str, str]:
         "Labour, minutes": _number(formula.labour_minutes),
         "Price": _number(formula.price),
         "Notes": formula.notes,
+        "Specification": "; ".join(f"{check.what} {check.wanted}" for check in formula.checks),
     }
     for phase in formula.phases:
         found[f"Phase {phase.letter}, name"] = phase.name

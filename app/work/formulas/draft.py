@@ -33,6 +33,7 @@ class Draft:
     """Everything that is typed on the formula page.
 
     Attributes:
+        specification: what is read of a batch and its limits, a check on each line.
         basis: how amounts are meant: ``w/w``, ``w/v``, ``v/v``, or ``amounts`` (weights or measures of a known batch).
         density: density of the finished product in g/mL, needed for ``w/v``, ``v/v`` and sizes given as a volume.
         batch: the batch size: a mass, a volume, or a number of units (``40 units``); empty is the usual one, or the sum
@@ -56,6 +57,7 @@ class Draft:
     target_ph: str = ""
     labour_minutes: str = ""
     notes: str = ""
+    specification: str = ""
     phases: tuple[DraftPhase, ...] = ()
     lines: tuple[DraftLine, ...] = ()
 

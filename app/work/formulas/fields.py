@@ -22,6 +22,7 @@ HEAD_WORDS: Mapping[str, str] = {
     "target_ph": "Target pH",
     "labour_minutes": "Labour",
     "notes": "Notes",
+    "specification": "Specification",
 }
 PHASE_WORDS: Mapping[str, str] = {"name": "Name", "temperature": "Temperature", "method": "Method"}
 LINE_WORDS: Mapping[str, str] = {"material": "Material", "amount": "Amount", "note": "Note", "phase": "Phase"}

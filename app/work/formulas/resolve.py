@@ -30,6 +30,7 @@ from app.science.formula import (
 from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
 from app.science.quantities import Quantity, check_density, parse_quantity, to_grams
 from app.science.scales import ASSUMED_SCALE, Scale
+from app.science.specification import read_specification
 from app.science.weighing import weighed_batch
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault, IncompleteFormula
@@ -141,6 +142,7 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         labour_minutes=labour or ZERO,
         price=defaults.price,
         rates=defaults.rates,
+        checks=reader.take(read_specification, draft.specification) or (),
         formula_id=formula_id,
     )
     faults = _faults(rows, materials, amounts, rest, reader)
