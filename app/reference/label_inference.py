@@ -19,6 +19,7 @@ from app.science.inference.tail import colour_tail
 from app.science.inference.values import WATER, Inference, Known, ListedName
 from app.science.inference.wording import percent_words
 from app.science.label_list.values import Certainty, ReadName
+from app.science.rules.values import Exposure
 
 PRESERVING = frozenset({"preservative", "paraben", "preservative_trace"})
 STARTING_POINT = (
@@ -26,6 +27,8 @@ STARTING_POINT = (
     "products are the same."
 )
 
+# EU 1223/2009 Annex III: a fragrance allergen is printed above 0.001 % (leave-on) or 0.01 % (rinse-off).
+PRINTABLE = {Exposure.LEAVE_ON: 0.001, Exposure.RINSE_OFF: 0.01}
 TELLING, MOST_MOVED = 0.2, 3  # a change of ln x worth a word, and of how many names
 UNFITTING = "The reading '{}' fits no composition that this list allows, so it was set aside; check it."
 
@@ -71,6 +74,7 @@ def infer_label(
     """
     exposure = exposure_of(product_type, product_kind)
     listed = _without(listed_names(names, legal_caps(jurisdiction, exposure, on)), aside)
+    listed = _printable(listed, exposure) if jurisdiction.upper() == "EU" else listed
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
     told = kind_of(f"{product_kind} {product_type}")
     kind = kind_by_names(listed, told)
@@ -106,6 +110,12 @@ def _moved_by_kind(listed: Sequence[ListedName], with_kind: Inference, without: 
         f"{name.name} {percent_words(other.estimate)} instead of {percent_words(row.estimate)}"
         for _, name, row, other in telling
     ]
+
+
+def _printable(listed: Sequence[ListedName], exposure: Exposure | None) -> tuple[ListedName, ...]:
+    """Let a printed allergen seldom be less than what makes it printable."""
+    least = PRINTABLE[exposure or Exposure.LEAVE_ON]
+    return tuple(replace(n, printable_from=least) if n.class_name == "allergen" else n for n in listed)
 
 
 def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:

@@ -110,7 +110,7 @@ def test_axe_finds_nothing_serious(
     page = visit("/read-a-label", width=width, color_scheme=scheme)
     start = page.url
     for path in ("", f"/{cream}", f"/{cream}/edit", f"/{cream}/teach?printed=Urea", f"/{cream}/start",
-                 f"/{cream}/compare/{formula_id}"):  # fmt: skip
+                 f"/{cream}/compare/{formula_id}", "/photo", f"/{cream}/beside?other={cream}"):  # fmt: skip
         page.goto(start + path)
         assert axe(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= width

@@ -108,6 +108,12 @@ def test_a_maximum_that_began_lately_binds_only_when_a_day_is_named() -> None:
     assert high(date="2026-06-01") == pytest.approx(0.1)
 
 
+def test_printed_allergens_of_a_rinse_off_lie_above_what_makes_them_printable() -> None:
+    """EU 1223/2009 Annex III: 0.01 % in products that are rinsed off."""
+    names = ["Aqua", "Sodium Laureth Sulfate", "Cocamidopropyl Betaine", "Sodium Chloride", "Parfum", "Linalool"]
+    assert ask(names, product_type="shampoo")["ingredients"][5]["estimate"] >= 0.01
+
+
 def test_maxima_for_one_purpose_bound_nothing() -> None:
     for name in ("Benzyl Alcohol", "Salicylic Acid", "Cetrimonium Chloride", "Titanium Dioxide"):
         assert ask(["Aqua", name])["ingredients"][1]["high"] == 50

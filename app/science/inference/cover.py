@@ -19,6 +19,7 @@ OWN, MIXED = 0.05, 0.25
 SMALLEST_DOSE = 1e-5
 SMALLEST_SCALE = 1e-3
 CLOSE = 1e-6
+CRUMB = 0.05  # of what is aimed at: less than weighing can tell
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,9 +104,21 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
     usable = _usable(aimed, shelf, {w.key for w in kept})
     if not usable:
         raise Invalid("shelf", "no material holds any of these substances")
-    doses = _doses(aimed, usable)
+    doses = _without_crumbs(_doses(aimed, usable), aimed, usable)
     lines = tuple(_line(usable[i], float(doses[i]), kept) for i in np.flatnonzero(doses > SMALLEST_DOSE))
     return _answer(kept, lines, usable, dusting)
+
+
+def _without_crumbs(doses: Floats, aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
+    """Leave out doses that only top up what others give already; the largest dose takes their place."""
+    shares = np.array([[m.parts.get(w.key, 0.0) / 100 for m in usable] for w in aimed])
+    given = shares * doses[None, :]
+    aims = np.maximum(np.array([w.estimate for w in aimed]), SMALLEST_SCALE)[:, None]
+    crumb = (given <= CRUMB * aims).all(axis=0) & (doses > 0)
+    kept = np.where(crumb, 0.0, doses)
+    if kept.any():
+        kept[int(np.argmax(kept))] += doses.sum() - kept.sum()
+    return kept
 
 
 def _usable(aimed: Sequence[Target], shelf: Iterable[ShelfMaterial], keys: set[str]) -> list[ShelfMaterial]:

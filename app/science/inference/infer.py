@@ -11,7 +11,7 @@ from app.science.inference.conflicts import Resolved, resolve_conflicts, rules_o
 from app.science.inference.draws import draw_compositions
 from app.science.inference.evidence import LinearMeasurement, Measurement, tilt_for, weighted_quantiles, weights_of
 from app.science.inference.grid import grid
-from app.science.inference.posterior import Belief, ListConstraints, Tilt, believe
+from app.science.inference.posterior import Belief, Floor, ListConstraints, Tilt, believe
 from app.science.inference.prior import Nodes, UsagePrior, cell_masses, richness_nodes, usual_amounts
 from app.science.inference.summary import BAND, closed_to_whole, quantiles, stretched
 from app.science.inference.values import Estimate, Floats, Inference, Known, ListedName, PriorTable
@@ -96,7 +96,8 @@ def work_out(
     usual, nodes = usual_amounts(names, table, kind=kind), richness_nodes(names)
     counted = np.array([i not in doubtful for i in range(len(names))])
     low, high = resolved.rules.limits()
-    told = ListConstraints(low, high, resolved.rules.places(), counted, resolved.bounds.feasible, seen.goes_on)
+    floors = {i: Floor(name.printable_from) for i, name in enumerate(names) if name.printable_from}
+    told = ListConstraints(low, high, resolved.rules.places(), counted, resolved.bounds.feasible, seen.goes_on, floors)
     belief = believe(usual, nodes, told)
     draws, weight = np.zeros((0, len(names))), np.zeros(0)
     unfitting: tuple[str, ...] = ()
@@ -129,7 +130,7 @@ def _tilted(
         return belief, {}
     draws = draw_compositions(belief.source, FIRST_DRAWS)
     tilts = dict(found for one in sums if (found := tilt_for(one, draws)))
-    again = believe(usual, nodes, replace(told, tilts=tilts))
+    again = believe(usual, nodes, replace(told, tilts={**told.tilts, **tilts}))
     return (again, tilts) if again is not None else (belief, {})
 
 

@@ -23,6 +23,7 @@ from app.science.inference.messages import Above, Downward, downward, reachable_
 from app.science.inference.prior import Nodes, UsagePrior, cell_masses
 from app.science.inference.values import Floats, Integers
 
+BELOW_FLOOR = 0.1
 FARTHEST = 200.0  # squared deviations: amounts farther off keep a weight of e^-100, so that nothing becomes impossible
 
 
@@ -66,6 +67,18 @@ class Tilt:
 
 
 @dataclass(frozen=True, slots=True)
+class Floor:
+    """Amounts (% w/w) below ``least`` are a tenth as likely as they would be."""
+
+    least: float
+
+    def __call__(self, percent: Floats) -> Floats:
+        """Return the weight of each amount."""
+        weight: Floats = np.where(percent < self.least, BELOW_FLOOR, 1.0)
+        return weight
+
+
+@dataclass(frozen=True, slots=True)
 class ListConstraints:
     """What is certain of a list: smallest and largest % w/w of every name, and how the names stand.
 
@@ -81,7 +94,7 @@ class ListConstraints:
     counted: np.ndarray
     feasible: np.ndarray
     goes_on: float = GOES_ON
-    tilts: Mapping[int, Tilt] = field(default_factory=dict)
+    tilts: Mapping[int, Tilt | Floor] = field(default_factory=dict)
 
 
 def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | None:

@@ -42,7 +42,8 @@ class ListedName:
 
     ``use_low`` and ``use_high`` (% w/w) are a habit, ``cap`` (% w/w, 100 when there is none) is a legal maximum
     that holds for every use. ``colour`` names stand in the tail, in any order and any amount. ``key`` is the key of
-    the substance, by which its own level in published lists is known.
+    the substance, by which its own level in published lists is known; less than ``printable_from`` (% w/w) need not be
+    printed, so a printed name seldom has less.
     """
 
     name: str
@@ -52,6 +53,7 @@ class ListedName:
     cap: float = 100.0
     colour: bool = False
     key: str = ""
+    printable_from: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,3 +142,12 @@ def test_kept_and_moved_names_are_the_shared_ones(first: list[str], data: st.Dat
     places = [second.index(name) for name in found.kept]
     assert places == sorted(places)
     assert compare_lists(first, first).same_order
+
+
+def test_a_second_material_does_not_top_up_crumbs() -> None:
+    """A blend 90:10 whose targets are rounded to 0.5 and 0.06 is taken alone."""
+    blend = ShelfMaterial("b", "Blend", {"P": 90.0, "E": 10.0}, own=True)
+    alone = [ShelfMaterial("p", "P", {"P": 100.0}), ShelfMaterial("w", "Water", {"AQUA": 100.0})]
+    found = cover([want("AQUA", 99.44), want("P", 0.5, 0.5, 0.515), want("E", 0.06, 0.06, 0.062)], [blend, *alone])
+    assert set(doses(found)) == {"b", "w"}
+    assert sum(doses(found).values()) == pytest.approx(100)
