@@ -14,9 +14,10 @@ from app.store.materials import Material
 from app.store.stock import Lot, lot_of_code
 from app.work.batches.sections import Section, add
 from app.work.clock import now, today
+from app.work.stock.documents import documents_about
 from app.work.stock.ledger import follow_line
 from app.work.stock.listing import lots_of
-from app.work.stock.lots import house_lot
+from app.work.stock.lots import house_lot, lots_from
 
 MOST_OFFERED = 6
 
@@ -118,4 +119,24 @@ def offered_lots(session: Session, batch: Batch) -> tuple[OfferedLine, ...] | No
     return found if any(line.lots for line in found) else None
 
 
+@dataclass(frozen=True, slots=True)
+class BatchStock:
+    """What a batch made, as lots, and how many documents are kept about it."""
+
+    lots: tuple[OfferedLot, ...]
+    documents: int
+
+
+def batch_stock(session: Session, batch: Batch) -> BatchStock | None:
+    """Return the lots that a batch made and its documents; None before anything was weighed."""
+    if not batch.weighed_g:
+        return None
+    made = (
+        OfferedLot(lot.id, lot.code, lot.on_hand, lot.good_until, lot.why_not(today()))
+        for lot in lots_from(session, batch.id)
+    )
+    return BatchStock(tuple(made), len(documents_about(session, batch_id=batch.id)))
+
+
+add(Section("stock", "What it made", "stock/_made.html", batch_stock, ("css/stock.css",)))
 add(Section("lots", "Lots to use", "stock/_offered.html", offered_lots, ("css/stock.css",)))
