@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.rules.limit_present import Present
+from app.science.rules.limit_present import Present, own_rows
 from app.science.rules.names import names_in
 from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredients, Selector
@@ -51,7 +51,7 @@ def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdic
 
 
 def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Iterable[LimitRule]:
-    for rule in present.rules:
+    for rule in own_rows(present, (rule for rule in present.rules if rule.label_wording)):
         applies = formula.exposure in rule.exposures and (
             rule.general or closeness(rule.products, formula.products) > 0
         )
