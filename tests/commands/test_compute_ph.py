@@ -81,3 +81,10 @@ def test_a_request_that_makes_no_sense_names_its_field(request_, field):
     with pytest.raises(Invalid) as error:
         ask(**request_)
     assert error.value.field == field
+
+
+@pytest.mark.parametrize("inci", ["Sodium Olivate", "Aluminum Chlorohydrate", "Aloe Barbadensis Leaf Juice"])
+def test_where_no_ph_can_be_given_it_is_null_with_the_reason_and_nothing_is_split_at_it(inci):
+    found = ask(mixture=[line(inci, 20)])
+    assert (found["ph"], found["low"], found["high"], found["species"]) == (None, None, None, [])
+    assert found["notes"][0].startswith("No pH is given: ")

@@ -60,7 +60,7 @@ def compute(request: Request) -> Answer:
         low=round(found.ph.low, places) if known else None,
         high=round(found.ph.high, places) if known else None,
         ionic_strength=tidy(found.ionic_strength),
-        species=_species(found),
+        species=_species(found) if known else [],
         notes=[*withheld, *built.notes, *found.notes],
     )
 
