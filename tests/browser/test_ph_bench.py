@@ -189,7 +189,7 @@ def test_what_is_typed_beside_an_entry_stays_and_what_was_sent_is_not_offered_ag
     page.get_by_text("Weigh 20 drops of a dropper").click()
     expect(page.locator("#dropper")).to_have_value("Glass pipette")
     page.fill("#drop_grams", "0.9")
-    page.get_by_role("button", name="Keep this dropper").click()
+    page.get_by_role("button", name="Save this dropper").click()
     expect(page.locator(".flashes")).to_contain_text("weighed")
     read_meter(page, "5.2")
     expect(page.locator("#grams")).to_have_value("")

@@ -49,7 +49,7 @@ def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page
     checks.get_by_role("link", name="Answer and print").click()
     asked = page.locator("article.asked").first
     asked.get_by_text("Answer this").click()
-    asked.get_by_label("Why it stands").fill("A trial on the bench, not for sale.")
+    asked.get_by_label("Why it is acceptable").fill("A trial on the bench, not for sale.")
     asked.get_by_label("Who").fill("Ines")
     asked.get_by_role("button", name="Save the answer").click()
     expect(page.locator("article.asked").first).to_contain_text("A trial on the bench, not for sale.")

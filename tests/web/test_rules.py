@@ -136,7 +136,7 @@ def test_the_home_market_comes_first(client: FlaskClient, store: Store, formula:
     with store.transaction() as session:
         the_workshop(session).jurisdiction = Jurisdiction.US
     page = text_of(client.get(f"/formulas/{formula}/checks"))
-    assert page.index("US: ") < page.index("Under EU rules, besides: 1 stop")
+    assert page.index("US: ") < page.index("EU rules: 1 stop")
 
 
 def test_an_empty_formula_and_one_that_does_not_add_up_have_their_checks(client: FlaskClient, store: Store) -> None:

@@ -43,7 +43,8 @@ def weight_against_cost(shares: Sequence[Share], *, wide: bool = False) -> Drawi
         for side in (-1, 1):
             x = 0.5 + side * (inner + length * step / 4)
             shapes += [Shape("line", x, 30, x, bottom, "grid")]
-            shapes += [Shape("text", x, 26, look="tick", words=words, anchor="middle")] if step in (2, 4) else []
+            anchor = "middle" if step < 4 else "start" if side < 0 else "end"
+            shapes += [Shape("text", x, 26, look="tick", words=words, anchor=anchor)] if step in (2, 4) else []
     for place, one in enumerate(shares):
         top = 34 + row * place
         bar = top + (4 if wide else 16)

@@ -41,7 +41,7 @@ def read_certificate(text: str, field: str = "") -> dict[str, Decimal]:
         if match is None or category not in CATEGORIES:
             raise Invalid(field, f"{piece}: write a category and its highest amount, such as 5A: 1.2.")
         if category in found:
-            raise Invalid(field, f"Category {category} stands there twice.")
+            raise Invalid(field, f"Category {category} is there twice.")
         found[category] = parse_number(match["percent"], field, high=Decimal(100))
     return found
 

@@ -62,7 +62,7 @@ def start(list_id: int) -> Page:
     except Invalid as wrong:
         faults = {wrong.field: wrong.message}
     else:
-        flash("The formula is started; its declaration stands beside the list here.")
+        flash("The formula is started; its ingredient list is beside the printed one here.")
         return redirect(url_for("label_reading.compare_page", list_id=list_id, formula_id=formula_id), 303)
     page = _start(list_id, chosen, name, {"formula_name" if f == "name" else f: m for f, m in faults.items()})
     return page if isinstance(page, tuple) else (page, 422)

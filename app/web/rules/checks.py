@@ -42,7 +42,7 @@ def give_answer(formula_id: int) -> Page:
     except Invalid as error:
         return _page(_sheet(formula_id), typed, {error.field: error.message}), 422
     context.remember_person(typed["who"])
-    flash("The answer is written down. It stands until the formula changes what was found.")
+    flash("The answer is saved. It holds until the formula changes what was found.")
     return redirect(
         url_for("rules.formula_checks", formula_id=formula_id, version=version, _anchor=f"f-{found.key}"), 303
     )
