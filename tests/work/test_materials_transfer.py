@@ -242,6 +242,38 @@ def test_a_long_file_is_written_in_pieces_that_can_be_taken_up_again(
     assert names_on(store) == ["M0", "M1", "M2", "M3", "M4", "M9"]
 
 
+def test_a_long_file_of_prices_is_written_in_pieces_too(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(transfer_prices, "PIECE", 2)
+    turns: list[int] = []
+    material_id = shelf.add_material(store, RETIRED)
+
+    def count() -> int:
+        return len(shelf.load_material(store, material_id).prices)
+
+    monkeypatch.setattr(transfer_prices, "sleep", lambda _seconds: turns.append(count()))
+    text = "material,price,amount,date\n" + "".join(f"Old water,{n},1 kg,2026-01-0{n}\n" for n in range(1, 6))
+    assert transfer_prices.import_prices(store, text, key="k") == 5
+    assert turns == [2, 4]
+    assert transfer_prices.import_prices(store, text, key="k") == 0
+    assert count() == 5
+
+
+def test_prices_broken_off_are_taken_up_with_the_same_key(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(transfer_prices, "PIECE", 2)
+    material_id = shelf.add_material(store, RETIRED)
+
+    def stop(_seconds: float) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(transfer_prices, "sleep", stop)
+    text = "material,price,amount,date\n" + "".join(f"Old water,{n},1 kg,2026-01-0{n}\n" for n in range(1, 6))
+    with pytest.raises(KeyboardInterrupt):
+        transfer_prices.import_prices(store, text, key="k")
+    monkeypatch.setattr(transfer_prices, "sleep", lambda _seconds: None)
+    assert transfer_prices.import_prices(store, text, key="k") == 3
+    assert sorted(price.amount for price in shelf.load_material(store, material_id).prices) == [1, 2, 3, 4, 5]
+
+
 def names_on(store: Store) -> list[str]:
     with store.reading() as session:
         return [material.name for material in all_materials(session)]

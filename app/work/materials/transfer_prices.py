@@ -1,7 +1,8 @@
-"""Prices as a file: out for a spreadsheet, and in again, all or nothing."""
+"""Prices as a file: out for a spreadsheet, and in again once every line is right."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from time import sleep
 
 from sqlalchemy.orm import Session
 
@@ -16,12 +17,13 @@ from app.work.action import action
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
 from app.work.form import Faults
 from app.work.materials.prices import PriceContext, PriceForm
-from app.work.materials.transfer import Preview
+from app.work.materials.transfer import TURN_S, Preview
 from app.work.typed import one_line
 
 COLUMNS = ("material", "price", "amount", "grams", "date", "supplier", "kind", "note", "currency", "price per kg")
 REQUIRED = ("material", "price", "amount")
 NUMBERS = ("price", "grams", "price per kg")
+PIECE = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,14 +112,28 @@ def preview_prices(store: Store, text: str) -> Preview:
         return Preview(new, (), tuple(one.words for one in incoming if one.there))
 
 
-@action(once="prices file")
-def import_prices(session: Session, text: str, *, key: str = "") -> int:
-    """Take the prices of a file, all or nothing, and return how many were new; one that is there stays as it is.
+def import_prices(store: Store, text: str, *, key: str = "") -> int:
+    """Take the prices of a file and return how many were new; one that is there stays as it is.
+
+    Every line is read before anything is written; a long file is then written in pieces, so that others can save in
+    between, and can be taken again where it was broken off.
 
     Raises:
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
-    fresh = [one for one in _read(session, text) if not one.there]
-    for one in fresh:
-        one.material.prices.append(Price(**one.columns))
-    return len(fresh)
+    with store.reading() as session:
+        found = [None if one.there else (one.material.id, one.columns) for one in _read(session, text)]
+    # Pieces are cut from the whole file, so that a key stands for the same lines when it is taken again.
+    pieces = [found[start : start + PIECE] for start in range(0, len(found), PIECE)]
+    for number, piece in enumerate(pieces):
+        fresh = [one for one in piece if one is not None]
+        if fresh:
+            _take_piece(store, fresh, key=key and f"{key} {number}")
+        if number + 1 < len(pieces):
+            sleep(TURN_S)
+    return sum(one is not None for one in found)
+
+
+@action(once="prices file")
+def _take_piece(session: Session, piece: Sequence[tuple[int, Mapping[str, object]]], *, key: str = "") -> None:
+    session.add_all(Price(material_id=material_id, **columns) for material_id, columns in piece)
