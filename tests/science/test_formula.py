@@ -150,7 +150,7 @@ phases = st.builds(
 )
 sizes = st.none() | st.builds(BatchSize, decimals, maybe, st.none() | st.integers(0, 99), maybe, texts)
 formulas = st.builds(
-    Formula, texts, st.lists(phases, max_size=2).map(tuple), texts, texts, texts,
+    Formula, texts, st.lists(phases, max_size=2).map(tuple), texts, texts, texts, texts,
     st.lists(texts, max_size=2).map(tuple), texts, texts, sizes,
     maybe, decimals, st.lists(st.builds(Scale, decimals, maybe, texts, decimals), max_size=2).map(tuple), maybe,
     st.lists(st.builds(Packaging, st.integers(0, 9), texts, decimals, decimals, maybe), max_size=2).map(tuple),
