@@ -101,7 +101,7 @@ def test_readings_say_what_is_left():
 def test_a_passed_target_leaves_nothing_and_tells_the_way_back():
     found = ask(readings=[{"added_g": 3.5, "ph": 7.4}])
     assert found["remaining_g"] == 0
-    assert any("Citric Acid" in note and "way back" in note for note in found["notes"])
+    assert any("Citric Acid" in note and "To correct it" in note for note in found["notes"])
     sour = ask(
         mixture=[{"inci": "Sodium Lactate", "percent": 2}],
         adjuster={"inci": "Lactic Acid", "strength_percent": 88},
@@ -109,7 +109,7 @@ def test_a_passed_target_leaves_nothing_and_tells_the_way_back():
         readings=[{"added_g": 1.5, "ph": 3.6}],
     )
     assert sour["remaining_g"] == 0
-    assert any("Sodium Hydroxide" in note and "way back" in note for note in sour["notes"])
+    assert any("Sodium Hydroxide" in note and "To correct it" in note for note in sour["notes"])
 
 
 @pytest.mark.parametrize(
@@ -160,7 +160,7 @@ def test_a_close_name_is_suggested():
         ({"readings": [{"added_g": 1, "ph": 4.0}]}, "Of what is left, add"),
         (
             {"adjuster": {"inci": "Citric Acid", "strength_percent": 10}, "readings": [{"added_g": 1, "ph": 2.9}]},
-            "way back",
+            "To correct it",
         ),
         ({"adjuster": {"inci": "Sodium Bicarbonate", "strength_percent": 8}}, "Carbon dioxide will leave"),
     ],
