@@ -11,7 +11,7 @@ from app.science.names import inci_key
 
 @cache
 def library_shelf() -> tuple[ShelfMaterial, ...]:
-    """Give every shipped material as something a list can be covered with."""
+    """Return every shipped material as something a list can be covered with."""
     return tuple(_on_shelf(m) for m in library_materials())
 
 

@@ -77,7 +77,7 @@ def half_sum(values: Floats) -> Floats:
 
 
 def below_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats:
-    """Give each name's mass per cell below the line, unnormalised over the whole posterior.
+    """Return each name's mass per cell below the line, unnormalised over the whole posterior.
 
     Args:
         block: the block's evidence.
@@ -115,7 +115,7 @@ def _summing_to(values: Floats, total: Floats) -> Floats:
 
 
 def sum_laws(masses: Floats, values: Floats, start: Floats) -> Floats:
-    """Give the law of (free names + the block k+1..m) on the sum bins for every k; shape (nodes, m + 1, WIDTH).
+    """Return the law of (free names + the block k+1..m) on the sum bins for every k; shape (nodes, m + 1, WIDTH).
 
     Args:
         masses: prior masses below the line, (nodes, m, cells).

@@ -28,7 +28,7 @@ class ClassRules:
     functions: Mapping[str, str]
 
     def class_of(self, key: str, functions: Iterable[str] = ()) -> str:
-        """Give the class of a substance by its key (capitals); ``other`` when neither name nor function tells.
+        """Return the class of a substance by its key (capitals); ``other`` when neither name nor function tells.
 
         >>> ClassRules((NameRule(re.compile("GUM$"), "thickener"),), {}).class_of("XANTHAN GUM")
         'thickener'

@@ -51,7 +51,7 @@ def compare_lists(first: Sequence[str], second: Sequence[str]) -> Comparison:
 
 
 def _longest_rise(places: Sequence[int]) -> list[int]:
-    """Give the indices of a longest rising run (patience sorting)."""
+    """Return the indices of a longest rising run (patience sorting)."""
     ends: list[int] = []
     tops: list[int] = []
     previous: list[int] = []

@@ -27,7 +27,7 @@ class Rules:
     chain: tuple[int, ...]
 
     def limits(self) -> tuple[Floats, Floats]:
-        """Give the smallest and largest stated % w/w of every name."""
+        """Return the smallest and largest stated % w/w of every name."""
         low, high = np.zeros(self.count), np.full(self.count, 100.0)
         for index, cap in self.maxima.items():
             high[index] = cap
@@ -36,11 +36,11 @@ class Rules:
         return low, high
 
     def places(self) -> Integers:
-        """Give the descending places as an array."""
+        """Return the descending places as an array."""
         return np.array(self.chain, dtype=np.int64)
 
     def without(self, statement: Statement) -> "Rules":
-        """Give the rules with one statement dropped; a dropped place leaves the name free in order and amount."""
+        """Return the rules with one statement dropped; a dropped place leaves the name free in order and amount."""
         index = statement.index
         known = {i: k for i, k in self.known.items() if statement.kind != "claim" or i != index}
         maxima = {i: c for i, c in self.maxima.items() if statement.kind != "maximum" or i != index}
@@ -69,7 +69,7 @@ def rules_of(names: Sequence[ListedName], known: Mapping[int, Known]) -> Rules:
 
 
 def resolve_conflicts(rules: Rules) -> Resolved:
-    """Give up as little as needed until the rules can all hold."""
+    """Return up as little as needed until the rules can all hold."""
     clashes: list[Clash] = []
     while not rules.possible() and len(clashes) < MOST_ROUNDS:
         clash = _clash(rules)

@@ -207,6 +207,6 @@ def _reached(wanted: Target, percent: float) -> Reached:
 
 
 def substitutes(wanted: Target, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:
-    """Give materials whose main substance does the same work: own shelf first, then the plainest."""
+    """Return materials whose main substance does the same work: own shelf first, then the plainest."""
     fitting = [m for m in shelf if m.class_name and m.class_name == wanted.class_name and m.main != wanted.key]
     return tuple(sorted(fitting, key=lambda m: (not m.own, len(m.parts), m.name))[:most])

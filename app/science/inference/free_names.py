@@ -10,7 +10,7 @@ IGNORED = 1e-9
 
 
 def amount_laws(masses: Floats, low: Floats, high: Floats) -> Floats:
-    """Give the law of each free name's amount on the sum bins, (nodes, names, WIDTH).
+    """Return the law of each free name's amount on the sum bins, (nodes, names, WIDTH).
 
     Args:
         masses: prior masses, (nodes, names, cells).
@@ -25,7 +25,7 @@ def amount_laws(masses: Floats, low: Floats, high: Floats) -> Floats:
 
 
 def sum_of(laws: Floats) -> Floats:
-    """Give the law of the sum of the free names, (nodes, WIDTH); nothing at all when there are none."""
+    """Return the law of the sum of the free names, (nodes, WIDTH); nothing at all when there are none."""
     nodes, names, _ = laws.shape
     total = np.zeros((nodes, WIDTH))
     total[:, 0] = 1.0
@@ -38,7 +38,7 @@ def sum_of(laws: Floats) -> Floats:
 def free_marginals(
     masses: Floats, values: Floats, laws: Floats, below: Floats, found: Downward, weight: Floats
 ) -> Floats:
-    """Give each free name's mass per cell, every row summing to 1; (names, cells).
+    """Return each free name's mass per cell, every row summing to 1; (names, cells).
 
     Args:
         masses: prior masses of the free names, (nodes, names, cells).

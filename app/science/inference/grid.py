@@ -51,7 +51,7 @@ class Shift:
 
 @cache
 def grid() -> Grid:
-    """Give the grid: 110 cells from 1 to 100 %, 90 cells from 0.000001 to 1 %."""
+    """Return the grid: 110 cells from 1 to 100 %, 90 cells from 0.000001 to 1 %."""
     edges_above = np.geomspace(1.0, 100.0, ABOVE + 1)
     edges_below = np.geomspace(SMALLEST, 1.0, BELOW + 1)
     return Grid(edges_above, edges_below, _middles(edges_above), _middles(edges_below))
@@ -83,7 +83,7 @@ def _inside(rows: Integers, wanted: Integers, sums: Integers) -> Integers:
 
 @cache
 def usual_shift() -> Shift:
-    """Give the shift of the grid's own values above the line."""
+    """Return the shift of the grid's own values above the line."""
     return shift_by(grid().above)
 
 
@@ -119,5 +119,5 @@ def spread_over_sums(edges: Floats, low: float = 0.0, high: float = 100.0) -> Fl
 
 @cache
 def usual_spread() -> Floats:
-    """Give the spread of the grid's cells above the line."""
+    """Return the spread of the grid's cells above the line."""
     return spread_over_sums(grid().edges_above)

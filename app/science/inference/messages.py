@@ -41,7 +41,7 @@ class Downward:
 
 
 def reachable_rows(edges: Floats, count: int) -> tuple[int, ...]:
-    """Give how many rows the name at each place can use: the i-th largest of amounts that sum to 100 is <= 100/i."""
+    """Return how many rows the name at each place can use: the i-th largest of amounts that sum to 100 is <= 100/i."""
     most = 100.0 / np.arange(1, count + 1)
     return tuple(int(r) for r in np.minimum(np.searchsorted(edges, most) + 1, len(edges) - 1))
 
@@ -120,7 +120,7 @@ def _hopeless(found: Downward, ceiling: Floats, place: int) -> bool:
 
 
 def upward(above: Above, found: Downward, block: Floats, laws: Floats, weight: Floats) -> Floats:
-    """Give each name's mass per row above the line, unnormalised over the whole posterior; (nodes, m, rows).
+    """Return each name's mass per row above the line, unnormalised over the whole posterior; (nodes, m, rows).
 
     ``weight`` is the posterior probability of every node and k, (nodes, m + 1).
     """

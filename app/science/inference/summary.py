@@ -9,7 +9,7 @@ BAND = (0.1, 0.5, 0.9)
 
 
 def quantiles(masses: Floats, edges: Floats) -> Floats:
-    """Give the 10 %, 50 % and 90 % points of each row, log-linear inside a cell; (names, 3), % w/w."""
+    """Return the 10 %, 50 % and 90 % points of each row, log-linear inside a cell; (names, 3), % w/w."""
     logs = np.log(edges)
     answers = np.empty((len(masses), len(BAND)))
     for row, mass in enumerate(masses):

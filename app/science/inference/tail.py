@@ -12,7 +12,7 @@ COMPANY = frozenset({"MICA", "TITANIUM DIOXIDE", "ZINC OXIDE", "BISMUTH OXYCHLOR
 
 
 def colour_tail(keys: Sequence[str]) -> frozenset[int]:
-    """Give the places of the trailing colours: colour names, and pigments that stand among or after them.
+    """Return the places of the trailing colours: colour names, and pigments that stand among or after them.
 
     Colours follow all other names (EU 1223/2009 Art. 19(1)(g); 21 CFR 701.3(f)(3)).
 

@@ -23,7 +23,7 @@ def plain(text: str) -> str:
 
 
 def spellings(text: str) -> Iterator[str]:
-    """Give the ways a piece can be meant when a line break cut it: with a blank, closed up, with the hyphen.
+    """Return the ways a piece can be meant when a line break cut it: with a blank, closed up, with the hyphen.
 
     >>> list(spellings("Phenoxy-\\nethanol"))
     ['Phenoxy-ethanol', 'Phenoxyethanol', 'Phenoxy- ethanol']
@@ -142,5 +142,5 @@ def comma_parts(text: str, book: NameBook) -> list[str]:
 
 
 def first_known(texts: Iterable[str], book: NameBook) -> Match | None:
-    """Give the first likely misspelling among several ways of writing."""
+    """Return the first likely misspelling among several ways of writing."""
     return next((match for text in texts if (match := book.guess(text))), None)

@@ -126,7 +126,7 @@ def _closes(text: str, place: int, end: int) -> bool:
 
 
 def _protected(text: str) -> set[int]:
-    """Give the places of commas that belong to a name or a number."""
+    """Return the places of commas that belong to a name or a number."""
     spans = [m.span() for shape in (LOCANTS, PERCENT_COMMA, NUMBER_COMMA) for m in shape.finditer(text)]
     places = {p for a, b in spans for p in range(a, b) if text[p] == ","}
     for match in SPACED_LOCANTS.finditer(text):

@@ -82,5 +82,5 @@ class ReadList:
 
     @property
     def unknown(self) -> Sequence[ReadName]:
-        """Give the names that no book knows."""
+        """Return the names that no book knows."""
         return [name for name in self.names if name.certainty is Certainty.UNKNOWN]

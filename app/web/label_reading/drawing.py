@@ -23,7 +23,7 @@ class Strip:
 
 
 def place(percent: float) -> float:
-    """Give where % w/w stands on the logarithmic scale, in per cent of the width.
+    """Return where % w/w stands on the logarithmic scale, in per cent of the width.
 
     >>> place(100.0), place(0.0)
     (99.0, 1.0)
@@ -46,5 +46,5 @@ def strip(one: Estimate) -> Strip:
 
 
 def ticks() -> tuple[tuple[str, float], ...]:
-    """Give the figures of the axis with their places."""
+    """Return the figures of the axis with their places."""
     return tuple((f"{value:g}", place(value)) for value in TICKS)

@@ -137,7 +137,7 @@ def _refused(list_id: int, typed: Mapping[str, str], faults: dict[str, str], *, 
 
 
 def _parts(there: OpenList) -> dict[str, str]:
-    """Give the pieces of the page that change with what is known, by the id of their element."""
+    """Return the pieces of the page that change with what is known, by the id of their element."""
     shown = _shown(there)
     found = {"line-words": there.sheet.line_words}
     found["clashes"] = render_template("label_reading/_clashes.html", **shown)
@@ -152,7 +152,7 @@ def _parts(there: OpenList) -> dict[str, str]:
 
 @blueprint.post("/<int:list_id>/give-up")
 def give_up(list_id: int) -> Response:
-    """Give up one statement."""
+    """Return up one statement."""
     lists.give_up(context.store(), list_id, *statement(request.form))
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
 

@@ -79,7 +79,7 @@ def _on_shelf(found: Material) -> ShelfMaterial:
 
 
 def main_of(material: ShelfMaterial) -> str:
-    """Give the key of the substance a material is bought for: what it has most of, water aside."""
+    """Return the key of the substance a material is bought for: what it has most of, water aside."""
     return _main(material.parts)
 
 

@@ -57,7 +57,7 @@ def compared(names: Sequence[ReadName], declared: Declared | None, taught: Mappi
 
 
 def _declared_names(declared: Declared | None, taught: Mapping[str, str]) -> dict[str, str]:
-    """Give the printed name of each entry by the key of its substance, in printed order."""
+    """Return the printed name of each entry by the key of its substance, in printed order."""
     book = LabelNames(taught)
     entries = declared.entries if declared else ()
     found: dict[str, str] = {}

@@ -48,7 +48,7 @@ class UserConstraints:
         return cls(_values(found.get("values")), frozenset(_pairs(found.get("aside"))), _values(found.get("observed")))
 
     def changed(self, values: Mapping[str, str]) -> Self:
-        """Give the same with some values changed; an empty one is taken away."""
+        """Return the same with some values changed; an empty one is taken away."""
         merged = {**self.values, **{key: text.strip() for key, text in values.items()}}
         return replace(self, values={key: text for key, text in merged.items() if text})
 
@@ -57,7 +57,7 @@ class UserConstraints:
         return replace(self, observed={key: text.strip() for key, text in observed.items() if text.strip()})
 
     def without(self, kind: str, key: str) -> Self:
-        """Give up one statement: a value, or a rule."""
+        """Return up one statement: a value, or a rule."""
         values = {k: text for k, text in self.values.items() if kind != "claim" or k != key}
         aside = self.aside | ({(kind, key)} if kind in ASIDE_KINDS else frozenset())
         return replace(self, values=values, aside=aside)

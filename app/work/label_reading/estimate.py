@@ -129,7 +129,7 @@ def read_text(text: str, taught: Mapping[str, str]) -> ReadList:
 
 
 def known_values(reading: ReadList, told: UserConstraints) -> dict[int, Known]:
-    """Give what is known by place: what the maker says, else what is printed and not set aside.
+    """Return what is known by place: what the maker says, else what is printed and not set aside.
 
     Raises:
         Invalid: at ``value-<place>``, when a value cannot be read.
@@ -276,7 +276,7 @@ def _asides(names: Sequence[ReadName], told: UserConstraints) -> Iterable[Droppe
 
 
 def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
-    """Give what the reader noted and the inference does not say again."""
+    """Return what the reader noted and the inference does not say again."""
     said = " ".join(found.notes)
     return (f"{note}." for note in reading.notes if note not in said)
 

@@ -63,7 +63,7 @@ def _write(row: LabelList, typed: TypedList, taught: dict[str, str]) -> None:
 
 
 def taught_names(session: Session) -> dict[str, str]:
-    """Give what printed names mean here, by their key."""
+    """Return what printed names mean here, by their key."""
     return {row.printed_key: row.inci for row in session.scalars(select(TaughtName).order_by(TaughtName.printed_key))}
 
 
@@ -212,7 +212,7 @@ def _check_all(row: LabelList, told: UserConstraints, session: Session) -> None:
 
 
 def give_up(store: Store, list_id: int, kind: str, key: str) -> None:
-    """Give up one statement of a list: a value the maker said, or a rule.
+    """Return up one statement of a list: a value the maker said, or a rule.
 
     Raises:
         NotFound: when there is no such list.

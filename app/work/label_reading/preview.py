@@ -79,7 +79,7 @@ def preview(
 
 
 def _number(material_id: str, place: int) -> int:
-    """Give the id on the shelf; what is not there yet gets one below zero for the time being."""
+    """Return the id on the shelf; what is not there yet gets one below zero for the time being."""
     return int(material_id.removeprefix(OWN)) if material_id.startswith(OWN) else -1 - place
 
 
@@ -90,7 +90,7 @@ def _worked_out(session: Session, draft: Draft, ids: Mapping[str, int]) -> Resul
 
 
 def _borrowed(ids: Mapping[str, int]) -> Shelf:
-    """Give the materials of the library as if they stood on the shelf."""
+    """Return the materials of the library as if they stood on the shelf."""
     found = ((number, library_material(key)) for key, number in ids.items() if number < 0)
     return {
         number: Material(number, m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high)

@@ -67,7 +67,7 @@ def _put(session: Session, library_key: str) -> int:
 
 
 def _with_free_name(session: Session, typed: MaterialForm) -> MaterialForm:
-    """Give the material another name when one of the maker's own has it."""
+    """Return the material another name when one of the maker's own has it."""
     names = (
         typed.text["name"] if n == 1 else f"{typed.text['name']} (library{'' if n == 2 else f' {n - 1}'})"
         for n in count(1)

@@ -11,7 +11,7 @@ LONGEST_QUERY = 120
 
 
 def suggestions(printed: str) -> list[str]:
-    """Give INCI names that a printed name may mean, likeliest first, each once."""
+    """Return INCI names that a printed name may mean, likeliest first, each once."""
     hits = search(library_index(), printed[:LONGEST_QUERY], limit=MOST)
     shipped = [hit.entry.inci[0] for hit in hits if hit.entry.inci]
     begun = [_as_shipped(name) for name in _begun(inci_key(printed))]
@@ -19,7 +19,7 @@ def suggestions(printed: str) -> list[str]:
 
 
 def _begun(key: str) -> list[str]:
-    """Give the names of the inventory that begin with the same first two words, the shortest first."""
+    """Return the names of the inventory that begin with the same first two words, the shortest first."""
     start = " ".join(key.split()[:2])
     if len(start) < 6:
         return []
