@@ -3,8 +3,7 @@
 Prices (common practice):
 - What was paid stands until something newer was paid for a comparable amount (within a factor of five); a small
   sample so never takes the place of a drum, nor a drum that of a sample.
-- An offer applies to a purchase of at least its amount, and to a smaller one where its whole pack costs no more than
-  the smaller amount would.
+- An offer applies where its whole pack costs no more than the amount needed would at what is usual.
 - Of what applies, the least counts; so a gram never costs more because more is bought.
 """
 
@@ -35,7 +34,8 @@ def price_for(prices: Sequence[Price], grams: Decimal) -> Price | None:
     with exact_arithmetic():
         # With nothing paid, the smallest pack has to be bought.
         usual = min(paid or offers[:1], key=lambda price: price.per_g)
-        reached = (o for o in offers if o.quantity_g <= grams or o.amount <= usual.per_g * grams)
+        # That holds for every offer of at most that amount which is the better price.
+        reached = (offer for offer in offers if offer.amount <= usual.per_g * grams)
         return min((usual, *reached), key=lambda price: price.per_g)
 
 

@@ -127,6 +127,15 @@ def test_the_solvent_of_a_stock_is_the_line_to_100_or_the_largest_of_the_phase()
     assert advice.stock.solvent_key == "oil"
 
 
+def test_the_line_to_100_is_the_solvent_even_from_another_phase() -> None:
+    watery = Phase("A", lines=(of("water", D(40), fills=True),))
+    oily = Phase("B", lines=(of("oil", D("59.98")), of("vitamin", D("0.02"))))
+    advice = weighing.weigh(Formula(phases=(watery, oily), size=BatchSize(D(100)))).by_key["vitamin"].advice
+    assert advice is not None
+    assert advice.stock is not None
+    assert advice.stock.solvent_key == "water"
+
+
 @pytest.mark.parametrize(
     ("formula", "field", "words"),
     [
