@@ -1,6 +1,6 @@
 // On a phone a row of a wide table becomes a card: each cell carries the words of its column head, and the style sheet
 // stacks them. Tables with a form of their own for phones are left alone.
-const OWN = ".bench-table, .working, .names, .preview, .ph-compare, .weights, .trial, .pasted table, .composition table";
+const OWN = ".bench-table, .working, .names, .preview, .weights, .trial, .pasted table, .composition table";
 
 function headings(table) {
   const cells = [...(table.tHead?.rows[table.tHead.rows.length - 1]?.cells ?? [])];
@@ -9,11 +9,11 @@ function headings(table) {
 
 function label(table) {
   const words = headings(table);
-  if (!words.length || table.matches(OWN) || table.querySelector("[data-label]")) return;
+  if (!words.length || table.matches(OWN)) return;
   for (const row of [...table.tBodies, ...(table.tFoot ? [table.tFoot] : [])].flatMap((part) => [...part.rows])) {
     let place = 0;
     for (const cell of row.cells) {
-      if (cell.colSpan === 1 && words[place]) cell.dataset.label = words[place];
+      if (cell.colSpan === 1 && words[place]) cell.dataset.label ||= words[place];
       place += cell.colSpan;
     }
   }
