@@ -6,14 +6,14 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import exact_arithmetic, parse_number, to_places
-from app.science.quantities import parse_grams
+from app.science.numbers import exact_arithmetic, to_places
 from app.store.bench_ph import DropWeight
 from app.store.errors import NotFound
 from app.store.materials import Material
 from app.work.action import action
 from app.work.clock import now
-from app.work.typed import Reader, name
+from app.work.form import Form, rule
+from app.work.form_fields import Grams, Name, Number
 
 LEAST_DROPS, MOST_DROPS = Decimal(5), Decimal(500)
 LIGHTEST, HEAVIEST = Decimal("0.002"), Decimal("0.5")
@@ -29,6 +29,27 @@ def droppers(session: Session, material_ids: set[int]) -> tuple[DropWeight, ...]
     return tuple(newest.values())
 
 
+class DropsForm(Form):
+    """What so many drops of a dropper weighed."""
+
+    dropper = Name("Dropper", "Name the dropper, such as Glass pipette 1.")
+    drop_count = Number("Drops", column="drops", low=LEAST_DROPS, high=MOST_DROPS)
+    drop_grams = Grams(
+        "Weight of them",
+        "Write what they weighed, such as 0.5 g.",
+        column="grams",
+        low=Decimal("0.001"),
+        high=Decimal(1000),
+    )
+
+    @rule
+    def a_drop_weighs_what_a_drop_can(self) -> None:
+        """Refuse a weight and a count that no drop fits."""
+        one = self.drop_grams / self.drop_count
+        if not LIGHTEST <= one <= HEAVIEST:
+            raise Invalid("drop_grams", f"A drop would weigh {to_places(one, PLACES)} g; check count and weight.")
+
+
 @action(once="drops")
 def weigh_drops(session: Session, material_id: int, *, dropper: str, drops: str, grams: str, key: str = "") -> None:
     """Note what so many drops of a dropper weighed.
@@ -37,16 +58,10 @@ def weigh_drops(session: Session, material_id: int, *, dropper: str, drops: str,
         Faults: at ``dropper``, ``drop_count`` or ``drop_grams``.
         NotFound: when there is no such material.
     """
-    reader = Reader()
-    title = reader.take(name, dropper, "dropper", "Name the dropper, such as Glass pipette 1.")
-    count = reader.take(parse_number, drops, "drop_count", low=LEAST_DROPS, high=MOST_DROPS)
-    weight = reader.take(parse_grams, grams, "drop_grams", low=Decimal("0.001"), high=Decimal(1000))
-    if count and weight and not LIGHTEST <= weight / count <= HEAVIEST:
-        reader.fail("drop_grams", f"A drop would weigh {to_places(weight / count, PLACES)} g; check count and weight.")
-    reader.finish()
+    form = DropsForm(dropper, drops, grams).checked()
     if session.get(Material, material_id) is None:
         raise NotFound("There is no such material.")
-    session.add(DropWeight(material_id=material_id, dropper=title, drops=count, grams=weight, weighed_at=now()))
+    session.add(DropWeight(material_id=material_id, weighed_at=now(), **form.columns()))
 
 
 def grams_of_drops(session: Session, dropper_id: int | None, drops: Decimal, material_id: int) -> Decimal:
