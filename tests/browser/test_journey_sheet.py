@@ -60,10 +60,11 @@ def test_a_batch_is_planned_and_taken_down(visit: Callable[..., Page]) -> None:
     page.get_by_label("Made by").fill("Ines")
     page.get_by_role("button", name="Plan batch and give it a number").click()
     expect(page.get_by_role("heading", name=re.compile("Batch HG-2026-002"))).to_be_visible()
-    page.get_by_label("Actual grams of Water, purified").fill("277,9")
+    page.get_by_label("Grams of Water, purified").fill("277,9")
     page.get_by_label("Lot of Water, purified").fill("W-9")
-    page.get_by_role("button", name="Take the weights down").click()
-    expect(page.get_by_label("Actual grams of Water, purified")).to_have_value("277.9")
+    page.get_by_label("Weighed by").fill("Ines")
+    page.get_by_role("button", name="Save weights").click()
+    expect(page.get_by_role("row", name=re.compile("Water, purified")).locator(".weighed")).to_contain_text("277.9 g")
     expect(page.locator(".state").first).to_have_text("in process")
 
 
