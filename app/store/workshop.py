@@ -1,6 +1,6 @@
 """The workshop: its settings, its scales, its number series and the keys of forms already taken."""
 
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 
@@ -20,7 +20,7 @@ from app.store.base import (
     number_between,
     one_of,
 )
-from app.store.types import Word
+from app.store.types import Day, Word
 
 
 class Paper(StrEnum):
@@ -126,6 +126,23 @@ class Person(Base):
     name: Mapped[str] = mapped_column(unique=True)
     initials: Mapped[Words]
     left_at: Mapped[MaybeMoment]
+
+
+class GearCheck(Base):
+    """A check of a scale, a pH meter or a thermometer against a reference; never altered."""
+
+    __tablename__ = "gear_check"
+    __table_args__ = (not_blank("gear"), not_blank("reference"), not_blank("reading"), STRICT)
+
+    id: Mapped[Key]
+    gear: Mapped[str]
+    checked_on: Mapped[date] = mapped_column(Day)
+    reference: Mapped[str]
+    reading: Mapped[str]
+    limit_text: Mapped[Words]
+    passed: Mapped[bool]
+    next_due: Mapped[date] = mapped_column(Day)
+    by: Mapped[Words]
 
 
 class NumberSeries(Base):

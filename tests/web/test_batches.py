@@ -318,3 +318,19 @@ def test_what_was_poured_too_much_is_offered_a_rescue(demo_client: FlaskClient) 
     page = demo_client.get(path).text
     assert "every line raised" in page
     assert "Raise every line" not in page
+
+
+def test_gear_is_checked_and_an_overdue_scale_asks_for_a_reason(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    first = re.findall(r'name="actual-(\d+)"', page)[0]
+    form = {"gear": "Bench scale", "checked_on": "2025-01-01", "reference": "1 kg weight", "reading": "1000.4"}
+    assert demo_client.post("/workshop/gear", data=form).status_code == 422
+    form |= {"passed": "yes", "next_due": "2025-02-01", "who": "Ines"}
+    assert demo_client.post("/workshop/gear", data=form).status_code == 303
+    assert "<strong>due</strong>" in demo_client.get("/workshop/gear").text
+    weights = {"row_version": "1", "who": "Ines", f"actual-{first}": "280"}
+    answer = demo_client.post(f"{path}/weights", data=weights)
+    assert answer.status_code == 422
+    assert 'name="gear_reason"' in answer.text
+    assert demo_client.post(f"{path}/weights", data={**weights, "gear_reason": "lent out"}).status_code == 303

@@ -25,6 +25,7 @@ from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.form import Faults
 from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.gear import TypedGearCheck, record_check
 from app.work.people import add_person, change_presence
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
@@ -328,6 +329,33 @@ def test_who_did_what_is_a_person_of_the_list(demo: Store) -> None:
     change_presence(demo, person_id, left=True)
     with pytest.raises(Faults):
         add_reading(demo, batch_id, kind="pH", words="6", who="Ada Moor")
+
+
+def test_a_scale_whose_check_is_overdue_asks_for_a_reason_that_stays_in_the_history(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    line = load(demo, batch_id).lines[0]
+    check = TypedGearCheck(line.scale, "2025-01-01", "100 g weight", "100.1", "0.1", True, "2025-07-01", "Ines")
+    record_check(demo, check)
+    entry = [TypedWeighing(line.id, f"{line.shown_g:f}", "L1")]
+    with pytest.raises(Faults) as told:
+        record_weighings(demo, batch_id, 1, entry, who="Ines")
+    assert list(told.value.by_field) == ["gear_reason"]
+    record_weighings(demo, batch_id, 1, entry, who="Ines", gear_reason="the weight is on its way")
+    assert ("gear overdue", "the weight is on its way") in {(e.what, e.why) for e in load(demo, batch_id).history}
+    record_check(demo, replace(check, checked_on="2026-11-01", next_due="2099-01-01"))
+    record_weighings(demo, batch_id, load(demo, batch_id).row_version, entry, who="Ines")
+    record_check(demo, replace(check, checked_on="2026-11-02", next_due="2099-01-01", passed=False))
+    with pytest.raises(Faults):
+        record_weighings(demo, batch_id, load(demo, batch_id).row_version, entry, who="Ines")
+
+
+def test_a_check_says_what_is_missing_and_stays_as_it_is(demo: Store) -> None:
+    with pytest.raises(Faults) as told:
+        record_check(demo, TypedGearCheck("", "1.1.2026", "", "", "", True, "2026", ""))
+    assert set(told.value.by_field) == {"gear", "checked_on", "reference", "reading", "next_due", "who"}
+    record_check(demo, TypedGearCheck("pH meter", "2026-11-01", "buffer 7", "7.02", "", True, "2026-12-01", "Tom"))
+    with pytest.raises(DBAPIError, match="kept as it is"), demo.transaction() as session:
+        session.execute(text("UPDATE gear_check SET reading = '7.00'"))
 
 
 # -- as made

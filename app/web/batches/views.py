@@ -157,6 +157,7 @@ def weights(batch_id: int) -> Page:
             weighed_entries(request.form),
             who=_typed("who"),
             checked_by=_typed("checked_by"),
+            gear_reason=_typed("gear_reason"),
             key=_typed("key"),
         )
 

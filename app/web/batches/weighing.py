@@ -44,6 +44,7 @@ def weighed(batch_id: int) -> Page:
             weighed_entries(form),
             who=form.get("who", ""),
             checked_by=form.get("checked_by", ""),
+            gear_reason=form.get("gear_reason", ""),
             key=form.get("key", ""),
         )
     except Faults as error:

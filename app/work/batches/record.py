@@ -17,6 +17,7 @@ from app.work.batches.history import Action, actions
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import yield_percent
 from app.work.batches.sheets import formula_of_batch
+from app.work.gear import GearRow, gear_rows
 from app.work.ph.batch_sessions import states_of
 from app.work.ph.session_state import State
 from app.work.sheets import cautions_of
@@ -86,6 +87,7 @@ class BatchRecord:
     sessions: tuple[State, ...]
     history: tuple[Action, ...]
     released_alone: bool
+    gear: tuple[GearRow, ...]
 
     @property
     def planned_g(self) -> Decimal:
@@ -113,8 +115,13 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         made=as_made(session, batch),
         sessions=states_of(session, batch),
         history=actions(batch.history),
+        gear=tuple(row for row in gear_rows(session) if row.name in _scales(batch)),
         released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
     )
+
+
+def _scales(batch: Batch) -> set[str]:
+    return {one.scale for line in batch.lines for one in line.standing if one.grams is not None}
 
 
 def _answer(batch: Batch, check: Check) -> BatchReading | None:

@@ -14,11 +14,12 @@ from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
+from app.work.gear import due_gear
 from app.work.people import person_named
 from app.work.stock.weighed import bind_lot, settle_lines
 from app.work.typed import Reader, name, one_line
 
-LONGEST_LOT = 120
+LONGEST_LOT, LONGEST_REASON = 120, 500
 SLIP = Decimal(5)  # times the planned weight, above which a weight is asked about (common practice)
 DECIMAL_SLIP = Decimal("0.15")  # how near a power of ten a small weight must lie to look like a slip
 
@@ -52,13 +53,15 @@ def record_weighings(
     *,
     who: str,
     checked_by: str = "",
+    gear_reason: str = "",
     key: str = "",
 ) -> None:
     """Record what was weighed, one row for each portion; an empty field records nothing.
 
     Raises:
         Faults: with a message at each ``actual-<line>`` or ``lot-<line>`` that cannot be read, at ``sure-<line>`` for a
-            weight that looks like a slip, and at ``who`` without a name; nothing is written.
+            weight that looks like a slip, and at ``who`` without a name, at
+            ``gear_reason`` for a scale whose check is overdue; nothing is written.
         Conflict: when the batch is decided, or was changed in the meantime.
     """
     batch = open_batch(session, batch_id, row_version)
@@ -73,7 +76,15 @@ def record_weighings(
     for line, weighing in found:
         weighing.by, weighing.checked_by = by or "", checked or ""
         reader.take(bind_lot, session, line, weighing, f"lot-{line.id}")
+    due = due_gear(session, {weighing.scale for _, weighing in found if weighing.grams})
+    reason = reader.take(one_line, gear_reason, "gear_reason", longest=LONGEST_REASON)
+    if due and not reason:
+        reader.fail(
+            "gear_reason", f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
+        )
     reader.finish()
+    if due:
+        batch.log("gear overdue", by=by or "", at=now(), new=", ".join(due), why=reason or "")
     for line, weighing in found:
         _add(batch, line, weighing)
     settle_lines(session, batch, [line for line, _ in found], by=by or "")

@@ -1,0 +1,103 @@
+"""Checks of scales, pH meters and thermometers against a reference: which are due, and which passed."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.store.engine import Store
+from app.store.workshop import GearCheck, scales
+from app.work.action import action
+from app.work.clock import today
+from app.work.people import person_named
+from app.work.typed import Reader, name, one_line
+
+LONGEST = 200
+
+
+@dataclass(frozen=True, slots=True)
+class GearRow:
+    """A piece of gear with its last check, None where there was none; ``is_due`` where that failed or is past."""
+
+    name: str
+    last: GearCheck | None
+    is_due: bool
+
+
+def gear_rows(session: Session) -> list[GearRow]:
+    """Return every scale, and whatever else was ever checked, by name."""
+    found: dict[str, GearCheck | None] = {scale.name: None for scale in scales(session)}
+    for check in session.scalars(select(GearCheck).order_by(GearCheck.checked_on, GearCheck.id)):
+        found[check.gear] = check
+    rows = (GearRow(gear, check, _is_due(check)) for gear, check in found.items())
+    return sorted(rows, key=lambda row: row.name.casefold())
+
+
+def _is_due(check: GearCheck | None) -> bool:
+    return check is not None and (not check.passed or check.next_due < today())
+
+
+def load_gear(store: Store) -> list[GearRow]:
+    """Return the gear, for a page."""
+    with store.reading() as session:
+        return gear_rows(session)
+
+
+def due_gear(session: Session, names: set[str]) -> tuple[str, ...]:
+    """Return which of some gear is overdue for its check, or failed it; what was never checked is not asked for."""
+    return tuple(row.name for row in gear_rows(session) if row.name in names and row.is_due)
+
+
+@dataclass(frozen=True, slots=True)
+class TypedGearCheck:
+    """What was typed about a check: against what, what was read, what was allowed, and when the next one is due."""
+
+    gear: str
+    checked_on: str
+    reference: str
+    reading: str
+    limit: str
+    passed: bool
+    next_due: str
+    who: str
+
+
+@action(once="check of gear")
+def record_check(session: Session, typed: TypedGearCheck, *, key: str = "") -> None:
+    """Record that a piece of gear was checked; earlier checks stay.
+
+    Raises:
+        Faults: at ``gear``, ``checked_on``, ``reference``, ``reading``, ``limit``, ``next_due`` or ``who``.
+    """
+    reader = Reader()
+    gear = reader.take(name, typed.gear, "gear", "Write what was checked, such as Pocket scale or pH meter.")
+    reference = reader.take(name, typed.reference, "reference", "Write against what, such as 100 g weight or buffer 7.")
+    reading = reader.take(name, typed.reading, "reading", "Write what it showed.")
+    limit = reader.take(one_line, typed.limit, "limit", longest=LONGEST)
+    day = reader.take(_day, typed.checked_on, "checked_on")
+    due = reader.take(_day, typed.next_due, "next_due")
+    who = reader.take(person_named, session, typed.who, "who", "Write who checked it.")
+    if day is not None and due is not None and due < day:
+        reader.fail("next_due", "The next check is due before this one.")
+    reader.finish()
+    session.add(
+        GearCheck(
+            gear=gear,
+            checked_on=day,
+            reference=reference,
+            reading=reading,
+            limit_text=limit,
+            passed=typed.passed,
+            next_due=due,
+            by=who,
+        )
+    )
+
+
+def _day(text: str, field: str) -> date:
+    try:
+        return date.fromisoformat(text.strip())
+    except ValueError as error:
+        raise Invalid(field, "Write the date as year-month-day, such as 2026-11-30.") from error
