@@ -26,17 +26,19 @@ class GearRow:
     is_due: bool
 
 
-def gear_rows(session: Session) -> list[GearRow]:
-    """Return every scale, and whatever else was ever checked, by name."""
+def gear_rows(session: Session, on: date | None = None) -> list[GearRow]:
+    """Return every scale, and what else was ever checked, by name, as it stood on a day (today where none is given)."""
+    day = on or today()
     found: dict[str, GearCheck | None] = {scale.name: None for scale in scales(session)}
-    for check in session.scalars(select(GearCheck).order_by(GearCheck.checked_on, GearCheck.id)):
+    past = select(GearCheck).where(GearCheck.checked_on <= day).order_by(GearCheck.checked_on, GearCheck.id)
+    for check in session.scalars(past):
         found[check.gear] = check
-    rows = (GearRow(gear, check, _is_due(check)) for gear, check in found.items())
+    rows = (GearRow(gear, check, _is_due(check, day)) for gear, check in found.items())
     return sorted(rows, key=lambda row: row.name.casefold())
 
 
-def _is_due(check: GearCheck | None) -> bool:
-    return check is not None and (not check.passed or check.next_due < today())
+def _is_due(check: GearCheck | None, day: date) -> bool:
+    return check is not None and (not check.passed or check.next_due < day)
 
 
 def load_gear(store: Store) -> list[GearRow]:

@@ -26,7 +26,7 @@ from app.work.batches.observing import add_note, add_reading, kinds_of, record_y
 from app.work.batches.planning import plan_batch, planning_choices
 from app.work.batches.rescuing import offered_rescue
 from app.work.batches.save_conflicts import clashes, still_typed
-from app.work.batches.sections import shown
+from app.work.batches.sections import links, shown
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.clock import today
@@ -118,6 +118,7 @@ def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dic
         two_people=workshop().two_people,
         yield_percent=yield_percent(batch),
         sections=sections,
+        links=links(batch),
         styles=dict.fromkeys(sheet for one in sections for sheet in one.section.styles),
         kinds=kinds_of(batch),
         faults=faults or {},

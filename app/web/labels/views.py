@@ -17,6 +17,7 @@ from app.web import context
 from app.web.papers.views import setting
 from app.web.register_pages import RegisterPages
 from app.web.row_number import number
+from app.work.batches import sections
 from app.work.batches.listing import find_batches
 from app.work.form import Faults
 from app.work.formulas.faults import IncompleteFormula
@@ -170,6 +171,9 @@ def pdf(design_id: int) -> Page:
     design = next(one for one in found.designs if one.id == design_id)
     how = (min(count, MOST_PRINTED), start, not for_sale)
     return _pdf(lambda: label_paper(found, design, drawings[design_id], how, setting()), back)
+
+
+sections.add_link(sections.Link("Small label", "/batches/{batch_id}/label.pdf"))
 
 
 @blueprint.get("/batches/<int:batch_id>/label.pdf")

@@ -1,6 +1,7 @@
 """The record of a batch as one value: what its page and its paper show, for an inspector to read."""
 
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
@@ -115,9 +116,15 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         made=as_made(session, batch),
         sessions=states_of(session, batch),
         history=actions(batch.history),
-        gear=tuple(row for row in gear_rows(session) if row.name in _scales(batch)),
+        gear=tuple(row for row in gear_rows(session, _made_on(batch)) if row.name in _scales(batch)),
         released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
     )
+
+
+def _made_on(batch: Batch) -> date | None:
+    """Return the day of the last weighing, for which the gear is shown; None while nothing is weighed."""
+    days = [one.at.astimezone().date() for line in batch.lines for one in line.standing]
+    return max(days, default=None)
 
 
 def _scales(batch: Batch) -> set[str]:

@@ -32,7 +32,26 @@ class Shown:
     content: Any
 
 
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link at the head of the page to a paper of another area: its words, and its path with ``{batch_id}`` in it."""
+
+    words: str
+    path: str
+
+
 _SECTIONS: dict[str, Section] = {}
+_LINKS: dict[str, Link] = {}
+
+
+def add_link(link: Link) -> None:
+    """Add a link to a PDF, or replace the one of the same words."""
+    _LINKS[link.words] = link
+
+
+def links(batch: Batch) -> tuple[Link, ...]:
+    """Return the links of the other areas for a batch."""
+    return tuple(Link(link.words, link.path.format(batch_id=batch.id)) for link in _LINKS.values())
 
 
 def add(section: Section) -> None:
