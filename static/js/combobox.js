@@ -93,11 +93,12 @@ function take(row) {
   input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
 }
 
-// Enter in a field of names: take the marked one, or wait for the list; false when there is nothing to take.
+// Enter in a field of names: take the marked one; false when there is nothing to take. A list that belongs to what was
+// typed before is never taken from: its successor is waited for.
 export function enter(input, otherwise) {
+  if (asking.pending && input.value.trim().length > 1) { takeFirst = otherwise; return true; }
   const marked = list && field === input && list.querySelector("[aria-selected='true']");
   if (marked) { take(marked); return true; }
-  if (asking.pending && input.value.trim().length > 1) { takeFirst = otherwise; return true; }
   return false;
 }
 
