@@ -1,5 +1,6 @@
 """Batches: planned once, numbered once, weighed, decided, and never overwritten afterwards."""
 
+import contextlib
 import threading
 from collections.abc import Callable
 from dataclasses import replace
@@ -84,7 +85,11 @@ def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
 
     def press() -> None:
         start.wait()
-        numbers.append(load(demo, plan_batch(demo, PLAN)).number)
+        for _ in range(5):
+            # On a machine that is very busy the others may hold the database longer than one waits for it.
+            with contextlib.suppress(Unusable):
+                numbers.append(load(demo, plan_batch(demo, PLAN)).number)
+                return
 
     threads = [threading.Thread(target=press) for _ in range(6)]
     for thread in threads:

@@ -10,7 +10,7 @@ from sqlalchemy import select
 from app.science.errors import Invalid
 from app.store.batches import Batch, BatchEvent
 from app.store.engine import Store
-from app.store.errors import Conflict
+from app.store.errors import Conflict, Unusable
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material
 from app.work.batches.deciding import decide
@@ -42,17 +42,21 @@ def at_once(*actions: Callable[[], object]) -> list[object]:
     answers: list[object] = [None] * len(actions)
 
     def act(place: int) -> None:
-        start.wait(timeout=10)
-        try:
-            answers[place] = actions[place]()
-        except Exception as error:
-            answers[place] = error
+        start.wait(timeout=30)
+        for _ in range(5):
+            try:
+                answers[place] = actions[place]()
+            except Exception as error:
+                answers[place] = error
+            # On a machine that is very busy the other one may hold the database longer than one waits for it.
+            if not isinstance(answers[place], Unusable):
+                return
 
     threads = [threading.Thread(target=act, args=(place,)) for place in range(len(actions))]
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=30)
+        thread.join(timeout=60)
     broken = [answer for answer in answers if isinstance(answer, Exception) and not isinstance(answer, Told)]
     if broken:
         raise broken[0]
