@@ -256,6 +256,10 @@ watchKeys(form, live);
 watchCards(form, live);
 watchDragging(form, () => { live.typed(); live.now(); });
 document.addEventListener("tarebook:again", () => live.now());
+// What was typed before this script was there counts as typed.
+for (const field of form.elements) {
+  if (field.type !== "hidden" && "defaultValue" in field && field.value !== field.defaultValue) live.typed(field);
+}
 
 function post(action, fields) {
   const sheet = document.createElement("form");

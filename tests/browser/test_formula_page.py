@@ -5,7 +5,7 @@ from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
@@ -434,3 +434,21 @@ def test_axe_finds_nothing_serious(
         page.goto(re.sub(r"/formulas.*", path, page.url))
         assert axe(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_what_is_typed_before_the_script_is_there_is_saved(
+    visit: Callable[..., Page], store: Store, formula: int
+) -> None:
+    page = visit("/formulas")
+    held: list[Route] = []
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route(re.compile(r"/js/formula\.js"), hold)
+    page.goto(page.url + f"/{formula}", wait_until="commit")
+    page.locator("[id='line.g.amount']").fill("7")
+    held[0].continue_()
+    expect(page.locator("#total")).to_contain_text("80.7")
+    saved(page)
+    assert {line.id: line.amount for line in stored(store, formula).lines}["g"] == "7"
