@@ -37,7 +37,7 @@ def _show(formula_id: int, own_words: str, fault: str) -> Page:
         found = _recipe(formula_id)
     except (IncompleteFormula, Invalid) as error:
         why = error.message if isinstance(error, Invalid) else "The formula does not add up yet."
-        return render_template("recipes/not_yet.html", formula_id=formula_id, words=why), 422
+        return render_template("recipes/not_yet.html", formula_id=formula_id, words=why, own_words=own_words), 422
     page = render_template(
         "recipes/show.html", recipe=found, formula_id=formula_id, own_words=own_words, fault=fault,
         query=request.query_string.decode("ascii", "ignore"),
