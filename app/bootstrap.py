@@ -183,14 +183,15 @@ def hand_over(command: Sequence[str]) -> int:
 
 def run_child(command: Sequence[str]) -> int:
     """Run a child to its end, passing Ctrl-C and termination on; give its exit status."""
+    # Ctrl-C reaches the child as well, and the child decides how to end. A handler that does nothing leaves the child
+    # its own, and no interrupt can come between the child's end and its status being read.
+    with contextlib.suppress(ValueError):
+        signal.signal(signal.SIGINT, lambda *_: None)
     with subprocess.Popen(list(command)) as child:  # noqa: S603
         with contextlib.suppress(ValueError):
             signal.signal(signal.SIGTERM, lambda *_: child.terminate())
-        while True:
-            # Ctrl-C reaches the child as well, and the child decides how to end.
-            with contextlib.suppress(KeyboardInterrupt):
-                status = child.wait()
-                return status if status >= 0 else 128 - status
+        status = child.wait()
+        return status if status >= 0 else 128 - status
 
 
 def prepare(environment: Environment, size: str) -> None:
