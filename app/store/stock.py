@@ -199,6 +199,7 @@ class StockMove(Base):
     why: Mapped[Words]
     batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
     batch_line_id: Mapped[int | None] = reference("batch_line.id", nullable=True)
+    packing_run_id: Mapped[int | None] = reference("packing_run.id", nullable=True)
 
     batch: Mapped[Batch | None] = relationship(lazy="selectin")
 

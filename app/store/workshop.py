@@ -43,6 +43,21 @@ Every lot is accepted and in date
 Area and equipment are clean and fit for use
 Nothing of an earlier product, and none of its labels, is left"""
 
+# ISO 22716:2007, 7.3.2, in our words: the line is clear before packing begins and after it ended.
+CLEAR_BEFORE = """No unit, label or packaging of an earlier run is left
+Bench, filler and tools are clean and fit for use
+Labels and the code printed are those of this batch"""
+CLEAR_AFTER = """Every unit, label and piece of packaging of this run is taken away
+What was left over of labels and packaging is counted, and brought back or destroyed"""
+
+
+class CostBy(StrEnum):
+    """What a material or packaging costs, where several prices are known."""
+
+    LAST = "last purchase"
+    AVERAGE = "average on hand"
+    BEST = "best offer"
+
 
 class Workshop(Base):
     """The one workshop of this file: what every sheet and every cost starts from.
@@ -50,7 +65,9 @@ class Workshop(Base):
     A weight may miss its plan by ``tight_percent`` where the material is a preservative, acid, alkali, active or
     colour, else by ``band_percent``; the yield should lie between ``yield_low_percent`` and ``yield_high_percent`` of
     what was weighed in. ``start_up`` is the checklist before a batch, a line for each point; with ``two_people`` a
-    batch is released by somebody who weighed nothing of it.
+    batch is released by somebody who weighed nothing of it. What became of the bulk of a packing run should come to
+    ``bulk_low_percent`` to ``bulk_high_percent`` of what it took; ``clear_before`` and ``clear_after`` are the points
+    of its line clearance.
     """
 
     __tablename__ = "workshop"
@@ -69,6 +86,9 @@ class Workshop(Base):
         number_between("band_percent", 0, 50),
         number_between("yield_low_percent", 0, 100),
         number_between("yield_high_percent", 100, 200),
+        number_between("bulk_low_percent", 0, 100),
+        number_between("bulk_high_percent", 100, 200),
+        one_of("cost_by", CostBy),
         STRICT,
     )
 
@@ -91,6 +111,11 @@ class Workshop(Base):
     yield_low_percent: Mapped[Amount] = mapped_column(default=Decimal(90))
     yield_high_percent: Mapped[Amount] = mapped_column(default=Decimal(102))
     start_up: Mapped[str] = mapped_column(default=START_UP)
+    bulk_low_percent: Mapped[Amount] = mapped_column(default=Decimal(97))
+    bulk_high_percent: Mapped[Amount] = mapped_column(default=Decimal(102))
+    clear_before: Mapped[str] = mapped_column(default=CLEAR_BEFORE)
+    clear_after: Mapped[str] = mapped_column(default=CLEAR_AFTER)
+    cost_by: Mapped[CostBy] = mapped_column(Word(CostBy), default=CostBy.LAST)
     is_demo: Mapped[bool] = mapped_column(default=False)
     row_version: Mapped[int] = mapped_column(default=1)
 

@@ -4,13 +4,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
-from sqlalchemy import func, select, update
+from sqlalchemy import ColumnElement, func, select, update
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.batches import BatchLine
 from app.store.engine import Store
+from app.store.packing import PackingRun
 from app.store.stock import Lot, MoveKind, StockMove, get_lot
 from app.work.action import action
 from app.work.clock import now, today
@@ -29,6 +30,7 @@ def move(
     by: str,
     why: str = "",
     line: BatchLine | None = None,
+    run: PackingRun | None = None,
 ) -> None:
     """Write a line of the ledger; ``amount`` is in grams or pieces, above zero for what comes, below for what leaves.
 
@@ -50,8 +52,9 @@ def move(
             at=now(),
             by=by.strip(),
             why=why.strip(),
-            batch_id=line.batch_id if line else None,
+            batch_id=line.batch_id if line else run.batch_id if run else None,
             batch_line_id=line.id if line else None,
+            packing_run_id=run.id if run else None,
         )
     )
     session.flush()
@@ -101,17 +104,46 @@ def follow_line(
     Returns:
         What somebody must look at: lots that were short, in quarantine, refused or past their date.
     """
+    of_line = StockMove.batch_line_id == line.id
+    return _follow(session, of_line, grams_by_lot, MoveKind.WEIGHED_OUT, by=by, why=why, line=line)
+
+
+def follow_run(
+    session: Session, run: PackingRun, pieces_by_lot: Mapping[int, Decimal], *, by: str, why: str = ""
+) -> list[LotRemark]:
+    """Bring the ledger to what the record of a packing run says of its packaging lots: issued less brought back.
+
+    Called as ``follow_line`` is, with everything that counts now.
+
+    Returns:
+        What somebody must look at: lots that were short, in quarantine, refused or past their date.
+    """
+    of_run = StockMove.packing_run_id == run.id
+    return _follow(session, of_run, pieces_by_lot, MoveKind.USED, by=by, why=why, run=run)
+
+
+def _follow(
+    session: Session,
+    of_record: ColumnElement[bool],
+    amounts: Mapping[int, Decimal],
+    kind: MoveKind,
+    *,
+    by: str,
+    why: str,
+    line: BatchLine | None = None,
+    run: PackingRun | None = None,
+) -> list[LotRemark]:
     before = dict(
         session.execute(
             select(StockMove.lot_id, func.sum(StockMove.amount))
-            .where(StockMove.batch_line_id == line.id, StockMove.kind != MoveKind.COUNTED)
+            .where(of_record, StockMove.kind != MoveKind.COUNTED)
             .group_by(StockMove.lot_id)
         ).all()
     )
     remarks: list[LotRemark] = []
-    for lot_id in sorted({*before, *grams_by_lot}):
+    for lot_id in sorted({*before, *amounts}):
         lot = get_lot(session, lot_id)
-        wanted = -grams_by_lot.get(lot_id, Decimal(0)).quantize(STEP, rounding=ROUND_HALF_UP)
+        wanted = -amounts.get(lot_id, Decimal(0)).quantize(STEP, rounding=ROUND_HALF_UP)
         difference = wanted - Decimal(before.get(lot_id) or 0)
         if difference < 0:
             against = lot.why_not(today())
@@ -121,13 +153,14 @@ def follow_line(
                 if lot.material is not None and lot.material.drawn_here:
                     move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here")
                 else:
-                    move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line)
-                    remarks.append(
-                        LotRemark(f"lot {lot.code} held {plain(missing)} g less by the ledger than was weighed out")
-                    )
-            move(session, lot, MoveKind.WEIGHED_OUT, difference, by=by, why=why, line=line)
+                    move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line, run=run)
+                    left = "was weighed out" if run is None else "was taken"
+                    short = f"{plain(missing)} {lot.unit} less by the ledger than {left}"
+                    remarks.append(LotRemark(f"lot {lot.code} held {short}"))
+            move(session, lot, kind, difference, by=by, why=why, line=line, run=run)
         elif difference > 0:
-            move(session, lot, MoveKind.RETURNED, difference, by=by, why=why or "record corrected", line=line)
+            back = why or ("record corrected" if run is None else f"brought back from {run.number}")
+            move(session, lot, MoveKind.RETURNED, difference, by=by, why=back, line=line, run=run)
     return remarks
 
 

@@ -1,0 +1,118 @@
+"""Finished units on hand by product and batch: what was packed, less what left by any way that an area adds.
+
+An area that lets units leave or brings them back calls :func:`count_also` once, when it is imported, with a function
+that returns the units by product and batch, below zero for what left.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import ColumnElement, func, select
+from sqlalchemy.orm import Session
+
+from app.store.batches import Batch
+from app.store.packing import FinishedMove, PackingRun, RunState
+from app.store.products import Product
+
+# (product id, batch id)
+Key = tuple[int, int]
+Units = Mapping[Key, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Of:
+    """Whose units are asked for; None means of every one."""
+
+    product_id: int | None = None
+    batch_id: int | None = None
+
+
+Source = Callable[[Session, Of], Units]
+_SOURCES: dict[str, Source] = {}
+
+
+def count_also(name: str, source: Source) -> None:
+    """Add a way by which units leave or come back, or replace the one of the same name.
+
+    Args:
+        name: what the way is called on pages, such as ``sent out``.
+        source: returns the units by product and batch, below zero for what left.
+    """
+    _SOURCES[name] = source
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedRow:
+    """The units of one product out of one batch: packed, gone or come back by each way, and on hand."""
+
+    product_id: int
+    product: str
+    batch_id: int
+    batch: str
+    packed: int
+    moved: Mapping[str, int]
+    best_before: date | None
+    last_packed: date
+
+    @property
+    def on_hand(self) -> int:
+        """What should stand on the shelf."""
+        return self.packed + sum(self.moved.values())
+
+    def is_past(self, day: date) -> bool:
+        """Whether there is something on hand whose date has passed."""
+        return self.on_hand > 0 and self.best_before is not None and self.best_before < day
+
+
+def finished_rows(session: Session, of: Of | None = None) -> list[FinishedRow]:
+    """Return what was packed of each product out of each batch, by product and then the oldest date first."""
+    of = of or Of()
+    moved: dict[Key, Counter[str]] = {}
+    for name, source in _SOURCES.items():
+        for key, units in source(session, of).items():
+            moved.setdefault(key, Counter())[name] += units
+    asked = (
+        select(
+            PackingRun.product_id,
+            Product.name,
+            PackingRun.batch_id,
+            Batch.number,
+            func.sum(PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled),
+            func.min(PackingRun.best_before),
+            func.max(PackingRun.packed_on),
+        )
+        .join(Product, Product.id == PackingRun.product_id)
+        .join(Batch, Batch.id == PackingRun.batch_id)
+        .where(PackingRun.state == RunState.CLOSED, *_of(of))
+        .group_by(PackingRun.product_id, Product.name, PackingRun.batch_id, Batch.number)
+    )
+    rows = [
+        FinishedRow(product_id, product, batch_id, batch, int(packed), moved.get((product_id, batch_id), {}), until, on)
+        for product_id, product, batch_id, batch, packed, until, on in session.execute(asked)
+    ]
+    return sorted(rows, key=lambda row: (row.product.casefold(), row.best_before or date.max, row.batch_id))
+
+
+def units_on_hand(session: Session, product_id: int, batch_id: int) -> int:
+    """Return how many units of a product out of a batch are on hand."""
+    return sum(row.on_hand for row in finished_rows(session, Of(product_id, batch_id)))
+
+
+def _of(of: Of) -> list[ColumnElement[bool]]:
+    product = [] if of.product_id is None else [PackingRun.product_id == of.product_id]
+    return product if of.batch_id is None else [*product, PackingRun.batch_id == of.batch_id]
+
+
+def _moved_by_hand(session: Session, of: Of) -> Units:
+    asked = (
+        select(PackingRun.product_id, PackingRun.batch_id, func.sum(FinishedMove.units))
+        .join(PackingRun, PackingRun.id == FinishedMove.run_id)
+        .where(*_of(of))
+        .group_by(PackingRun.product_id, PackingRun.batch_id)
+    )
+    return {(product_id, batch_id): int(units) for product_id, batch_id, units in session.execute(asked)}
+
+
+count_also("counted, used here or thrown away", _moved_by_hand)
