@@ -9,7 +9,16 @@ from fontTools.ttLib import TTFont
 
 ROOT = Path(__file__).resolve().parents[1]
 SHEETS = sorted((ROOT / "static" / "css").glob("*.css"))
-PAPER = {"paper.css", "press.css", "press-A4.css", "press-Letter.css", "faces.css", "record.css", "recipe_page.css"}
+PAPER = {
+    "paper.css",
+    "press.css",
+    "press-A4.css",
+    "press-Letter.css",
+    "faces.css",
+    "record.css",
+    "recipe_page.css",
+    "dossier.css",
+}
 SCREEN = [path for path in SHEETS if path.name not in PAPER]
 SIZES = re.compile(r"(?:font-size:|font:(?: \d{3})?) *([^;}]+)")
 SPACES = re.compile(r"(?<![\w-])(?:margin|padding)(?:-[a-z-]+)?:([^;}]*)|(?<![\w-])(?:row-|column-)?gap:([^;}]*)")

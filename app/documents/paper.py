@@ -32,11 +32,20 @@ def paper_html(template: str, *, workshop: Workshop, printed_on: date, paper: st
     )
 
 
+def plain_name(*pieces: str) -> str:
+    """Make a name for a file out of words: letters, digits, hyphens and single dots only; without an ending.
+
+    >>> plain_name("batch sheet", "HC/1", "2026-11-25")
+    'batch-sheet_HC-1_2026-11-25'
+    """
+    clean = (re.sub(r"[^A-Za-z0-9.]+|\.{2,}", "-", piece).strip("-.")[:60].rstrip("-.") for piece in pieces)
+    return "_".join(piece for piece in clean if piece)
+
+
 def file_name(*pieces: str) -> str:
-    """Make a file name out of code, version and date: letters, digits, hyphens and single dots only.
+    """Make the name of a PDF out of code, version and date.
 
     >>> file_name("batch sheet", "HC/1", "2026-11-25")
     'batch-sheet_HC-1_2026-11-25.pdf'
     """
-    clean = (re.sub(r"[^A-Za-z0-9.]+|\.{2,}", "-", piece).strip("-.")[:60].rstrip("-.") for piece in pieces)
-    return "_".join(piece for piece in clean if piece) + ".pdf"
+    return plain_name(*pieces) + ".pdf"

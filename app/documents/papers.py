@@ -5,7 +5,7 @@ from datetime import date
 from typing import Any
 
 from app.documents.paper import file_name, paper_html
-from app.documents.render import to_pdf
+from app.documents.render import Lane, to_pdf
 from app.store.workshop import Workshop
 
 
@@ -35,8 +35,13 @@ def press(kind: str, code: str, version: int | None, setting: Setting, **values:
     return press_named(kind, (code, f"v{version}" if version else "draft"), setting, **values)
 
 
-def press_named(kind: str, words: tuple[str, ...], setting: Setting, **values: Any) -> Paper:
+LONG_SECONDS = 60.0
+
+
+def press_named(kind: str, words: tuple[str, ...], setting: Setting, *, is_long: bool = False, **values: Any) -> Paper:
     """Lay out one kind of paper from its values; ``words`` stand in the name of its file.
+
+    One that ``is_long`` keeps out of the way of sheets and may take a minute.
 
     Raises:
         PaperFault: when it cannot be laid out.
@@ -49,4 +54,5 @@ def press_named(kind: str, words: tuple[str, ...], setting: Setting, **values: A
         **values,
     )
     name = file_name(kind.replace("_", "-"), *words, setting.printed_on.isoformat())
-    return Paper(name, to_pdf(html))
+    content = to_pdf(html, seconds=LONG_SECONDS, lane=Lane.LONG) if is_long else to_pdf(html)
+    return Paper(name, content)

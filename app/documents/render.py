@@ -8,6 +8,7 @@ import multiprocessing
 import sys
 import threading
 from dataclasses import dataclass
+from enum import StrEnum
 from functools import cache
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
@@ -128,14 +129,23 @@ class PdfWorker:
         self._process = self._pipe = None
 
 
+class Lane(StrEnum):
+    """Which process lays a paper out: that of the sheets at the bench, or that of long documents."""
+
+    SHEETS = "sheets"
+    LONG = "long"
+
+
 # A long document does not hold up a sheet: each has a process of its own, and pages never wait for more than these.
-_SHEETS, _LONG = PdfWorker(), PdfWorker()
-atexit.register(_SHEETS.stop)
-atexit.register(_LONG.stop)
+_WORKERS = {lane: PdfWorker() for lane in Lane}
+for _worker in _WORKERS.values():
+    atexit.register(_worker.stop)
 
 
-def to_pdf(html: str, *, seconds: float = LONGEST_SECONDS) -> bytes:
+def to_pdf(html: str, *, seconds: float = LONGEST_SECONDS, lane: Lane | None = None) -> bytes:
     """Lay a page out as a tagged PDF with embedded fonts, apart from this process and within a time limit.
+
+    Without a ``lane`` its length says which it takes.
 
     Raises:
         PaperFault: when the libraries are missing, the page is too long, takes too long, or asks for a foreign file.
@@ -145,4 +155,5 @@ def to_pdf(html: str, *, seconds: float = LONGEST_SECONDS) -> bytes:
         raise PaperFault(pdf_state().advice)
     if len(html) > LONGEST_PAGE:
         raise PaperFault("the sheet is too long to be laid out")
-    return (_LONG if len(html) > LONG_PAGE else _SHEETS).print(html, seconds)
+    by_length = Lane.LONG if len(html) > LONG_PAGE else Lane.SHEETS
+    return _WORKERS[lane or by_length].print(html, seconds)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from app.documents.paper import file_name
 from app.documents.ph_plot import ticks
-from app.documents.render import LONG_PAGE, LONGEST_PAGE, PaperFault, PdfWorker, StillPrintingError, to_pdf
+from app.documents.render import LONG_PAGE, LONGEST_PAGE, Lane, PaperFault, PdfWorker, StillPrintingError, to_pdf
 from app.documents.worker import STATIC, inside_static
 
 PAGE = "<!doctype html><html lang='en'><head><title>Sheet</title>{head}</head><body><p>Text</p>{body}</body></html>"
@@ -68,6 +68,17 @@ def test_two_papers_print_or_wait_and_a_third_is_told_at_once(monkeypatch: pytes
         go_on.set()
         assert [len(paper.result()) for paper in papers] == [1, 1, len(long), len(long)]
     assert to_pdf("d") == b"d"
+
+
+@pytest.mark.paper
+def test_a_sheet_is_printed_while_a_long_document_still_runs() -> None:
+    to_pdf(PAGE.format(head="", body=""))
+    slow = PAGE.format(head="", body="<p>word </p>" * 1500)
+    with ThreadPoolExecutor() as pool:
+        long = pool.submit(to_pdf, slow, lane=Lane.LONG)
+        assert to_pdf(PAGE.format(head="", body="")).startswith(b"%PDF")
+        assert not long.done()
+        assert long.result().startswith(b"%PDF")
 
 
 @pytest.mark.paper

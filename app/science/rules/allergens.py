@@ -82,13 +82,19 @@ def declared_allergens(
     Regulation (EC) 1223/2009, Annex III as amended by (EU) 2023/1545: named when the sum over all sources is more
     than 0.001 % in leave-on products and more than 0.01 % in rinse-off products.
     """
+    return tuple(found for found in present_allergens(materials, exposure, index) if found.percent > found.threshold)
+
+
+def present_allergens(
+    materials: Iterable[DosedMaterial], exposure: Exposure, index: AllergenIndex
+) -> tuple[DeclaredAllergen, ...]:
+    """Give every allergen that is known to be in it, over its threshold or not, in the order of the list."""
     sums: dict[AllergenEntry, list[Amount]] = defaultdict(list)
     for amount in amounts(materials):
         entry = index.find(amount.name, amount.cas)
         if entry is not None and (amount.carrier is None or index.find(amount.carrier) is not entry):
             sums[entry].append(amount)
-    found = ((entry, sums[entry]) for entry in index.entries if entry in sums)
-    return tuple(_declared(e, a, exposure) for e, a in found if _total(a) > e.thresholds[exposure])
+    return tuple(_declared(entry, sums[entry], exposure) for entry in index.entries if entry in sums)
 
 
 def _total(found: Iterable[Amount]) -> Decimal:

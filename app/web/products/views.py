@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.documents.papers import press_named
@@ -12,6 +12,8 @@ from app.store.material_queries import every_packaging
 from app.store.products import exchange_rates, live_products, products_of
 from app.web import context
 from app.web.papers.views import setting
+from app.web.products import dossiers
+from app.web.products.area import blueprint
 from app.web.template_tools import workshop
 from app.work.form import Faults, Form
 from app.work.formulas.deeds import open_draft
@@ -19,7 +21,8 @@ from app.work.products.price_list import PriceList, price_list, price_list_csv
 from app.work.products.product_form import PackForm, ProductForm, RateForm, packaging_choices
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate
 
-blueprint = Blueprint("products", __name__)
+__all__ = ["blueprint", "dossiers"]
+
 Page = Response | str | tuple[str, int]
 
 

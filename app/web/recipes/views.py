@@ -2,7 +2,7 @@
 
 from flask import Blueprint, Response, render_template, request, url_for
 
-from app.documents.paper import file_name
+from app.documents.paper import plain_name
 from app.documents.recipes import method_card, recipe_markdown, recipe_page, recipe_text
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
@@ -60,7 +60,7 @@ def publish(formula_id: int) -> Page:
     except (IncompleteFormula, Invalid):
         return _show(formula_id, typed, "")
     mimetype, write = KINDS[kind]
-    name = file_name("recipe", found.formula.name).removesuffix(".pdf") + f".{kind}"
+    name = f"{plain_name('recipe', found.formula.name)}.{kind}"
     headers = {"Content-Disposition": f'attachment; filename="{name}"'}
     return Response(write(found, own_words), content_type=mimetype, headers=headers)
 
