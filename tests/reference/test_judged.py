@@ -11,22 +11,20 @@ CLEAN = [one for one in ALL if not any(s != Severity.NOTE for d in one.duties fo
 
 
 def test_there_are_enough_of_both_markets_with_and_without_a_kind() -> None:
-    assert len(ALL) >= 180
-    assert sum(one.market == "US" for one in ALL) >= 50
+    assert len(ALL) >= 350
+    assert sum(one.market == "US" for one in ALL) >= 80
     assert sum(not one.facts.products for one in ALL) >= 20
     assert len(CLEAN) >= 40
 
 
-def test_nearly_every_duty_is_said_at_its_strength() -> None:
+def test_every_duty_is_said_at_its_strength() -> None:
+    """Each row stands for a class of formulas, so that one that falls away is a rule that fell away."""
     results = [agreement(one) for one in ALL]
-    duties = sum(len(one.duties) for one in ALL)
-    missed = {r.id: (r.weak, r.silent) for r in results if r.weak or r.silent}
-    assert sum(r.right for r in results) >= 0.95 * duties, missed
+    assert not {r.id: (r.weak, r.silent) for r in results if r.weak or r.silent}
 
 
-def test_false_alarms_are_rare() -> None:
-    loud = {r.id: [words_in(f) for f in r.alarms] for r in map(agreement, ALL) if r.alarms}
-    assert len(loud) <= 0.03 * len(ALL), loud
+def test_there_are_no_false_alarms() -> None:
+    assert not {r.id: [words_in(f) for f in r.alarms] for r in map(agreement, ALL) if r.alarms}
 
 
 @pytest.mark.parametrize("one", CLEAN, ids=lambda one: one.id)

@@ -16,6 +16,9 @@ EU_RULE = "EU 1223/2009 Annex IV"
 US_RULE = "21 CFR 73, 74, 82"
 US_NOT_LISTED = "FD&C Act 601(e), 721"
 _INDEX = re.compile(r"(?:CI)?\d{5}")
+# A plant that colours is no listed colour, unless it is the crude form of one: then purity decides.
+_PLANT = re.compile(r".* (EXTRACT|POWDER|JUICE|ROOT|FLOWER|LEAF|FRUIT|SEED|BARK|WOOD|PETALS?)$")
+_CRUDE = ("BETA VULGARIS", "CURCUMA LONGA", "BIXA ORELLANA", "DAUCUS CAROTA", "CAPSICUM ANNUUM", "DACTYLOPIUS", "VITIS")
 
 
 class Area(IntEnum):
@@ -85,12 +88,20 @@ def _not_listed(i: Ingredient, jurisdiction: str) -> Verdict:
     """Judge a colour that the table does not hold: a number of the Colour Index is then not on the list."""
     rule = EU_RULE if jurisdiction == "EU" else US_NOT_LISTED
     if _INDEX.match(rule_key(i.name)):
-        source = Source(
-            "EU 1223/2009 Annex IV, whole list" if jurisdiction == "EU" else "21 CFR 73, 74, 82", "verified"
-        )
         words = f"{i.name}: not on the list of colourants for cosmetics ({rule})."
-        return Verdict((Finding(rule, Severity.STOP, (i.name,), words, source, materials=i.materials),))
+        found = Finding(rule, Severity.STOP, (i.name,), words, _whole_list(jurisdiction), materials=i.materials)
+        return Verdict((found,))
+    if "kind:colourant" in i.tags and _PLANT.match(i.words):
+        crude = i.words.startswith(_CRUDE)
+        words = f"{i.name}, used to colour: not on the list of colourants for cosmetics ({rule})"
+        words += "; its pigment is, where it meets the purity asked for." if crude else "."
+        severity = Severity.CAUTION if crude else Severity.STOP
+        return Verdict((Finding(rule, severity, (i.name,), words, _whole_list(jurisdiction), materials=i.materials),))
     return Verdict(not_checked=(f"{i.name}: colourants and their areas of use ({rule}); no entry under this name.",))
+
+
+def _whole_list(jurisdiction: str) -> Source:
+    return Source("EU 1223/2009 Annex IV, whole list" if jurisdiction == "EU" else "21 CFR 73, 74, 82", "verified")
 
 
 def _judge_eu(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:

@@ -1,6 +1,6 @@
 """What common essential oils usually hold: an answer where no allergen sheet is there, and always marked as such."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -86,6 +86,10 @@ def likely_words(found: Sequence[Constituent]) -> str:
     return ", ".join(f"{c.name} ({plain(c.low)} to {plain(c.high)} %)" for c in found)
 
 
+# From this share on an oil is taken for its constituent: wintergreen for methyl salicylate.
+NEARLY_ALL_PERCENT = Decimal(90)
+
+
 def check_likely(
     formula: FormulaFacts, present: Sequence[Ingredient], limits: LimitIndex, index: ConstituentIndex
 ) -> Verdict:
@@ -97,10 +101,11 @@ def check_likely(
         return Verdict()
     known = {f.rule for f in check_limits(formula, limits).findings}
     oils = {c.name: i.name for i in present for c in index.of(i.name)}
+    sure = {c.name for i in present for c in index.of(i.name) if c.low >= NEARLY_ALL_PERCENT}
     found = check_limits(replace(formula, materials=guessed), limits).findings
     return Verdict(
         tuple(
-            _guess(f, oils)
+            _guess(f, oils, sure)
             for f in found
             if f.rule not in known and f.severity != Severity.NOTE and f.limit is not None and set(f.inci) & oils.keys()
         )
@@ -117,7 +122,8 @@ def _with_usual_content(material: DosedMaterial, index: ConstituentIndex) -> Dos
     return replace(material, parts=parts) if parts != material.parts else material
 
 
-def _guess(found: Finding, oils: Mapping[str, str]) -> Finding:
+def _guess(found: Finding, oils: Mapping[str, str], sure: Set[str]) -> Finding:
     names = dict.fromkeys(oils[name] for name in found.inci if name in oils)
     what = f"By the usual content of {', '.join(names)}, which has no sheet here: {found.what}"
-    return replace(found, severity=Severity.CAUTION, what=what, action="ask the supplier for the sheet of the lot")
+    severity = found.severity if sure & set(found.inci) else Severity.CAUTION
+    return replace(found, severity=severity, what=what, action="ask the supplier for the sheet of the lot")

@@ -72,6 +72,17 @@ class Present:
         )
 
 
+def is_open(rule: LimitRule, formula: FormulaFacts) -> bool:
+    """Tell whether a row can speak of a formula: by its exposure, or because it is for this very kind of product.
+
+    A cuticle remover is one whether somebody calls it leave-on or rinse-off; of the rows for hair or face in general the
+    exposure decides.
+    """
+    if formula.exposure in rule.exposures:
+        return True
+    return not rule.general and closeness(rule.products, formula.products) > 1
+
+
 def is_elsewhere(rule: LimitRule, formula: FormulaFacts) -> bool:
     """Tell whether the kind of product is known and the rule is for other kinds."""
     return bool(formula.products) and not fits(rule.products, formula.products)

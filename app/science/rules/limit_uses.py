@@ -37,12 +37,15 @@ FORBIDDEN_USES = {
         "products for children under 6",
     ),
 }
+SPRAYED_SUN = "sun products that can reach the lungs by inhalation"
 BATH_AND_SHAMPOO = frozenset({"bath product", "shower gel", "shampoo"})
 
 
 def forbidden_use(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Iterable[Finding]:
     """Stop a use that the rule excludes, where the kind of product is known."""
     uses = {use for word in formula.products for use in FORBIDDEN_USES.get(word, ())}
+    if "sun product" in formula.products and formula.products & {"spray", "aerosol", "inhalable"}:
+        uses.add(SPRAYED_SUN)
     if BATH_AND_SHAMPOO & formula.products:
         uses.discard("products for children under 3 other than bath, shower and shampoo")
     if "shampoo" in formula.products:

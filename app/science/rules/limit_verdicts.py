@@ -13,6 +13,7 @@ from app.science.rules.limit_present import (
     day_words,
     exceeds,
     is_elsewhere,
+    is_open,
     is_rare,
     names_of,
     own_rows,
@@ -51,7 +52,7 @@ def judge(present: Present, formula: FormulaFacts, others: Sequence[Present]) ->
 def _judge_rules(
     present: Present, rules: Sequence[LimitRule], formula: FormulaFacts, shared: Sequence[Present]
 ) -> Verdict:
-    active = tuple(r for r in rules if formula.exposure in r.exposures and _form_fits(present, r))
+    active = tuple(r for r in rules if is_open(r, formula) and _form_fits(present, r))
     findings: list[Finding] = [*_prohibited(present, rules, formula), *_said(present, active)]
     findings += [*_over(present, rules, formula, active, shared), *forbidden_use(present, formula, active)]
     return Verdict(tuple(findings), unknown_uses(present, formula, active)) + judge_ph(present, formula, active)
@@ -59,7 +60,7 @@ def _judge_rules(
 
 def _to_come(present: Present, rules: Sequence[LimitRule], formula: FormulaFacts) -> Verdict:
     """Say from what day on a product like this may not be placed on the market any more."""
-    active = tuple(r for r in rules if formula.exposure in r.exposures)
+    active = tuple(r for r in rules if is_open(r, formula))
     findings = [*_prohibited(present, rules, formula), *_over(present, rules, formula, active, ())]
     begin = {r.legal_reference: r for r in rules}
     return Verdict(tuple(_dated(present, f, begin[f.rule], formula) for f in findings if f.severity != Severity.NOTE))
@@ -137,7 +138,7 @@ def _over_sure(
 def _judged_elsewhere(others: Iterable[Present], formula: FormulaFacts) -> bool:
     """Tell whether the amount is over the limit for the other purpose too, which is then the one to name."""
     for other in others:
-        sure, _ = applicable_limits([r for r in other.rules if formula.exposure in r.exposures], formula)
+        sure, _ = applicable_limits([r for r in other.rules if is_open(r, formula)], formula)
         if sure and other.total > min(cap(r) for r in own_rows(other, sure)):
             return True
     return False
@@ -166,7 +167,7 @@ def _other_purpose(present: Present, others: Iterable[Present], formula: Formula
     if present.purpose != Purpose.PRESERVATIVE or any(_exceeds_all(other, formula) for other in others):
         return None, False
     for other in others:
-        active = [r for r in other.rules if formula.exposure in r.exposures and r.in_force(formula.on)]
+        active = [r for r in other.rules if is_open(r, formula) and r.in_force(formula.on)]
         free = next((r for r in active if r.max_percent is None and r.rule_type == "condition"), None)
         if free is not None:
             return free, "fragrance" in formula.products or _alcohol(formula) >= FRAGRANCE_ALCOHOL_PERCENT
@@ -181,7 +182,7 @@ def _other_purpose(present: Present, others: Iterable[Present], formula: Formula
 
 
 def _exceeds_all(other: Present, formula: FormulaFacts) -> bool:
-    sure, maybe = applicable_limits([r for r in other.rules if formula.exposure in r.exposures], formula)
+    sure, maybe = applicable_limits([r for r in other.rules if is_open(r, formula)], formula)
     rules = sure or [r for r in maybe if _plausible(r, formula)]
     return bool(rules) and all(exceeds(other, r) for r in rules)
 
@@ -254,4 +255,4 @@ def _outside(
 
 
 def _is_allowed(rule: LimitRule, formula: FormulaFacts) -> bool:
-    return formula.exposure in rule.exposures and (rule.general or closeness(rule.products, formula.products) > 0)
+    return is_open(rule, formula) and (rule.general or closeness(rule.products, formula.products) > 0)

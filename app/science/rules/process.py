@@ -5,17 +5,18 @@ from decimal import Decimal
 
 from app.science.names import inci_key
 from app.science.numbers import figures
-from app.science.preservation import Preservation, Status
+from app.science.preservation import Preservation, Status, System
 from app.science.preservation import Verdict as Keeps
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
-from app.science.rules.names import plain
+from app.science.rules.names import plain, rule_key
 from app.science.rules.product_rules import ALKALI
 from app.science.rules.selectors import Ingredient, Ingredients
 from app.science.rules.values import Finding, FormulaFacts, Severity, Unit, Verdict
 
 # Figures of formulation practice (from memory): bound water, alcohol that keeps, and what is too little to matter.
 KEEPING_ACTIVITY = Decimal("0.7")
+HELPING_ACTIVITY = Decimal("0.85")
 KEEPING_ALCOHOL_SHARE = Decimal("0.20")
 SOLVING_ALCOHOL_SHARE = Decimal("0.30")
 WATER_TO_KEEP_PERCENT = Decimal(3)
@@ -28,6 +29,8 @@ SOAP_PERCENT, LYE_PERCENT = Decimal(20), Decimal(2)
 MOSTLY_WATER_PERCENT, SOLVENT_PERCENT = Decimal(50), Decimal(5)
 FLAMMABLE_ALCOHOL_PERCENT, COOL_ENOUGH_C = Decimal(20), Decimal(40)
 SCENT_PERCENT = Decimal(5)
+# Grams of sodium hydroxide to a gram of fat from which it is soap that is being made; a full lye takes 0.12 to 0.18.
+LYE_TO_FAT = Decimal("0.08")
 # From this much clay or powder the product is a paste that holds its oil.
 PASTE_PERCENT = Decimal(15)
 # Beyond this much of a formula a material carries the product, whatever its usual range.
@@ -72,6 +75,8 @@ GLYCOLS = frozenset(
     {"PROPYLENEGLYCOL", "PROPANEDIOL", "PENTYLENEGLYCOL", "BUTYLENEGLYCOL", "HEXYLENEGLYCOL", "DIMETHYLISOSORBIDE"}
     | {"12HEXANEDIOL", "ETHOXYDIGLYCOL", "DIPROPYLENEGLYCOL", "BENZYLALCOHOL", "POLYSORBATE20", "POLYSORBATE80"}
 )
+# Makers' tables give organic acids up above this pH; common practice, as rule C21 has it.
+IDLE_ACID_PH = Decimal("5.5")
 # A little more than dissolves stays in solution for long beside other solutes; common practice.
 SUPERSATURATION = Decimal("1.3")
 FATTY_ACIDS = frozenset({"STEARICACID", "PALMITICACID", "MYRISTICACID", "LAURICACID", "OLEICACID", "COCONUTACID"})
@@ -158,8 +163,11 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
     helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
     severity = Severity.STOP if EASILY_HARMED & formula.products else None
-    if len(idle) > 1 and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
+    scanty = all(s.verdict == Keeps.LITTLE for s in idle)
+    if scanty and len(idle) > 1 and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
         severity = Severity.NOTE  # each below its usual amount, together perhaps enough
+    if idle and severity is None and (_at_the_edge(formula, idle) or water_activity(present) < HELPING_ACTIVITY):
+        severity = Severity.NOTE
     figure = figures(water, 4)
     if idle:
         why = "; ".join(f"{s.inci} {s.verdict}" for s in idle)
@@ -170,6 +178,12 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
         yield _say(rules["P07"], (*watery, *helpers), what, severity=severity)
     else:
         yield _say(rules["P01"], watery, f"{figure} % water and no preservative", None, water, severity=severity)
+
+
+def _at_the_edge(formula: FormulaFacts, idle: Iterable[System]) -> bool:
+    """Tell whether acids stand above their usual pH and still below the one at which they are given up (C21)."""
+    above = all(s.verdict == Keeps.OUTSIDE and rule_key(s.inci) in AS_ACID for s in idle)
+    return above and formula.ph is not None and formula.ph <= IDLE_ACID_PH
 
 
 def _keeps_itself(present: Sequence[Ingredient], formula: FormulaFacts) -> bool:
@@ -244,9 +258,12 @@ def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Fi
 
 
 def _soap_forms(present: Sequence[Ingredient]) -> bool:
-    """Tell whether a fatty acid or carbomer meets an alkali, which makes what holds the oil in the pot."""
+    """Tell whether a fatty acid or carbomer meets an alkali, or fat its lye: that makes what holds the oil in the pot."""
     holds = any(i.key in FATTY_ACIDS or i.is_a("carbomer") for i in present)
-    return holds and any(i.key in ALKALI or i.is_a("neutraliser") for i in present)
+    if holds and any(i.key in ALKALI or i.is_a("neutraliser") for i in present):
+        return True
+    lye = sum((i.percent * ALKALI[i.key] for i in present if i.key in ALKALI), Decimal(0))
+    return lye >= LYE_TO_FAT * _sum(i for i in present if is_oil(i)) > 0
 
 
 def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:

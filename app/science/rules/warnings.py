@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.rules.limit_present import Present, own_rows
+from app.science.rules.limit_present import Present, is_open, own_rows
 from app.science.rules.names import names_in
 from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredients, Selector
@@ -52,9 +52,7 @@ def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdic
 
 def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Iterable[LimitRule]:
     for rule in own_rows(present, (rule for rule in present.rules if rule.label_wording)):
-        applies = formula.exposure in rule.exposures and (
-            rule.general or closeness(rule.products, formula.products) > 0
-        )
+        applies = is_open(rule, formula) and (rule.general or closeness(rule.products, formula.products) > 0)
         applies = applies and rule.in_force(formula.on) and fits(rule.label_for, formula.products)
         wording = rule.label_wording and not rule.label_wording.startswith(POINTERS)
         abroad = rule.label_wording.startswith(US_ONLY) and jurisdiction != "US"
