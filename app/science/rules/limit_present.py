@@ -75,8 +75,8 @@ class Present:
 def is_open(rule: LimitRule, formula: FormulaFacts) -> bool:
     """Tell whether a row can speak of a formula: by its exposure, or because it is for this very kind of product.
 
-    A cuticle remover is one whether somebody calls it leave-on or rinse-off; of the rows for hair or face in general the
-    exposure decides.
+    A cuticle remover is one whether somebody calls it leave-on or rinse-off; of the rows for hair or face in general
+    the exposure decides.
     """
     if formula.exposure in rule.exposures:
         return True

@@ -162,12 +162,7 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
         return  # the law speaks of a wrong use elsewhere, and a predicted pH is too little to alarm by
     idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
     helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
-    severity = Severity.STOP if EASILY_HARMED & formula.products else None
-    scanty = all(s.verdict == Keeps.LITTLE for s in idle)
-    if scanty and len(idle) > 1 and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
-        severity = Severity.NOTE  # each below its usual amount, together perhaps enough
-    if idle and severity is None and (_at_the_edge(formula, idle) or water_activity(present) < HELPING_ACTIVITY):
-        severity = Severity.NOTE
+    severity = _weight(idle, present, formula)
     figure = figures(water, 4)
     if idle:
         why = "; ".join(f"{s.inci} {s.verdict}" for s in idle)
@@ -178,6 +173,21 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
         yield _say(rules["P07"], (*watery, *helpers), what, severity=severity)
     else:
         yield _say(rules["P01"], watery, f"{figure} % water and no preservative", None, water, severity=severity)
+
+
+def _weight(idle: Sequence[System], present: Sequence[Ingredient], formula: FormulaFacts) -> Severity | None:
+    """Return how much open water weighs where that is other than usual; ``idle`` is what does not count as preserving.
+
+    Several preservatives each below its usual amount are perhaps enough together; acids near their usual pH, or beside
+    much that binds water, still do something.
+    """
+    scanty = len(idle) > 1 and all(s.verdict == Keeps.LITTLE for s in idle)
+    if scanty and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
+        return Severity.NOTE
+    if EASILY_HARMED & formula.products:
+        return Severity.STOP
+    helped = idle and (_at_the_edge(formula, idle) or water_activity(present) < HELPING_ACTIVITY)
+    return Severity.NOTE if helped else None
 
 
 def _at_the_edge(formula: FormulaFacts, idle: Iterable[System]) -> bool:
@@ -258,7 +268,7 @@ def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Fi
 
 
 def _soap_forms(present: Sequence[Ingredient]) -> bool:
-    """Tell whether a fatty acid or carbomer meets an alkali, or fat its lye: that makes what holds the oil in the pot."""
+    """Tell whether a fatty acid or carbomer meets an alkali, or fat its lye, which makes what holds the oil."""
     holds = any(i.key in FATTY_ACIDS or i.is_a("carbomer") for i in present)
     if holds and any(i.key in ALKALI or i.is_a("neutraliser") for i in present):
         return True
