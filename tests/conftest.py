@@ -29,8 +29,8 @@ from app.web import create_app
 from app.work.batches.planning import Plan, plan_batch
 from app.work.demo import load_demo
 from app.work.equipment import SCALES, ScaleForm
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 

@@ -25,7 +25,8 @@ from app.commands.mutations import Mutation, mutations_of
 # Where a wrong figure can hurt: all of the science, and what people do with money, batches and the bench.
 SCOPE = (
     "app/science", "app/work/batches", "app/work/ph", "app/work/formulas", "app/work/stock", "app/work/cost_sheet.py",
-    "app/work/sheets.py", "app/work/products.py",
+    "app/work/sheets.py", "app/work/papers.py", "app/work/products", "app/work/bench.py",
+    "app/work/materials/prices.py",
 )  # fmt: skip
 ASKED = ("tests/science", "tests/work", "tests/documents", "tests/reference")
 KEPT = Path("tests/mutation/kept.json")

@@ -135,11 +135,11 @@ def observe(
     measured = tuple(one for reading in readings for one in _measurements(listed, known, reading))
     kinds = {reading.measure for reading in readings}
     scattered = kinds & {Measure.SCATTERED, Measure.ALPHABETICAL}
-    told = dict(known)
+    known_values = dict(known)
     for reading in readings:
-        if reading.measure is Measure.LINE and reading.place not in told:
-            told[reading.place] = Known(0.0, 1.0)
-    return Observed(measured, 0.02 if scattered else GOES_ON), told
+        if reading.measure is Measure.LINE and reading.place not in known_values:
+            known_values[reading.place] = Known(0.0, 1.0)
+    return Observed(measured, 0.02 if scattered else GOES_ON), known_values
 
 
 def _measurements(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:

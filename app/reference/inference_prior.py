@@ -145,19 +145,19 @@ def kinds_with_levels() -> tuple[str, ...]:
 def kind_of(product_type: str) -> str:
     """Return the kind of product that free words tell; empty when they tell none."""
     words = product_type.casefold()
-    return next((kind for kind, told in _kind_words() if any(word in words for word in told)), "")
+    return next((kind for kind, stated in _kind_words() if any(word in words for word in stated)), "")
 
 
-def kind_by_names(names: Sequence[ListedName], told: str = "") -> str:
+def kind_by_names(names: Sequence[ListedName], stated: str = "") -> str:
     """Return the kind of product; clay, or mineral filters alone, among the first three names tell a narrower one.
 
-    ``told`` stands where the names say nothing; a told powder, stick or soap stays what it is.
+    ``stated`` stands where the names say nothing; a stated powder, stick or soap stays what it is.
     """
     first = [name.key for name in names[:3]]
     filters = [name.key for name in names if name.class_name == "uv_filter"]
-    if told in NARROWED and any(name.class_name in (WATER, PLANT_WATER) for name in names[:2]):
+    if stated in NARROWED and any(name.class_name in (WATER, PLANT_WATER) for name in names[:2]):
         if any(CLAY.search(key) for key in first):
             return "clay mask"
         if any(key in MINERAL_FILTERS for key in first) and set(filters) <= MINERAL_FILTERS:
             return "mineral sun cream"
-    return told
+    return stated

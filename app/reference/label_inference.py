@@ -49,7 +49,7 @@ def infer_label(
     known: Mapping[int, Known],
     product_type: str = "",
     jurisdiction: str = "EU",
-    aside: Collection[tuple[str, int]] = (),
+    dropped: Collection[tuple[str, int]] = (),
     *,
     product_kind: str = "",
     on: date | None = None,
@@ -73,27 +73,27 @@ def infer_label(
         Invalid: when there are no names or too many.
     """
     exposure = exposure_of(product_type, product_kind)
-    listed = _without(listed_names(names, legal_caps(jurisdiction, exposure, on)), aside)
+    listed = _without(listed_names(names, legal_caps(jurisdiction, exposure, on)), dropped)
     listed = _printable(listed, exposure) if jurisdiction.upper() == "EU" else listed
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
-    told = kind_of(f"{product_kind} {product_type}")
-    kind = kind_by_names(listed, told)
+    stated = kind_of(f"{product_kind} {product_type}")
+    kind = kind_by_names(listed, stated)
     observed, known = observe(listed, known, readings)
     found = work_out(listed, class_priors(), known, doubtful, kind=kind, observed=observed, with_draws=with_narrowing)
     moved: list[str] = []
     if kind and with_narrowing:
         without = infer(listed, class_priors(), known, doubtful, observed=observed)
         moved = _moved_by_kind(listed, found.inference, without)
-    notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, told, moved)]
+    notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, stated, moved)]
     notes += [UNFITTING.format(name) for name in found.unfitting]
     narrowing = expected_narrowings(listed, found, readings) if with_narrowing else ()
     return LabelInference(listed, found.inference, tuple(notes), kind, narrowing)
 
 
-def _kind_notes(kind: str, told: str, moved: Sequence[str]) -> Iterable[str]:
+def _kind_notes(kind: str, stated: str, moved: Sequence[str]) -> Iterable[str]:
     if not kind:
         return
-    if kind != told:
+    if kind != stated:
         yield f"Taken for a {kind} by what stands high in the list; its usual levels count."
     else:
         yield f"Told as {kind}: what such products usually hold of each class counts."
@@ -118,10 +118,10 @@ def _printable(listed: Sequence[ListedName], exposure: Exposure | None) -> tuple
     return tuple(replace(n, printable_from=least) if n.class_name == "allergen" else n for n in listed)
 
 
-def _without(listed: Sequence[ListedName], aside: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:
+def _without(listed: Sequence[ListedName], dropped: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:
     """Lift the maximum, or the printed place, of the names for which the maker set it aside."""
-    uncapped = (replace(n, cap=100.0) if ("maximum", i) in aside else n for i, n in enumerate(listed))
-    return tuple(replace(n, colour=True) if ("order", i) in aside else n for i, n in enumerate(uncapped))
+    uncapped = (replace(n, cap=100.0) if ("maximum", i) in dropped else n for i, n in enumerate(listed))
+    return tuple(replace(n, colour=True) if ("order", i) in dropped else n for i, n in enumerate(uncapped))
 
 
 def listed_names(names: Sequence[ReadName], caps: Mapping[str, float]) -> tuple[ListedName, ...]:

@@ -1,4 +1,4 @@
-"""What the store and the deeds raise on purpose."""
+"""What the store and the actions raise on purpose."""
 
 
 class NotFound(LookupError):

@@ -70,7 +70,7 @@ class DraftStep(Base):
     formula_id: Mapped[int] = reference("formula.id", on_delete="CASCADE")
     step: Mapped[int]
     content: Mapped[str]
-    deed: Mapped[Words]
+    change: Mapped[Words] = mapped_column("deed")
     editor: Mapped[Words]
     made_at: Mapped[datetime]
     row_version: Mapped[int]

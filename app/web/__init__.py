@@ -28,7 +28,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0, workshops: Worksho
     """Make the web application of one workshop.
 
     Args:
-        store: the database that pages read and deeds write.
+        store: the database that pages read and actions write.
         secret: the key that signs the cookie; made once per data folder.
         port: the port it is served on; cookies carry it in their name, since cookies ignore ports.
         workshops: what serves one's own workshop and the demonstration side by side, when they are.

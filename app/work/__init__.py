@@ -1,1 +1,1 @@
-"""What a person does, one function per deed: one transaction, all or nothing."""
+"""What a person does, one function per action: one transaction, all or nothing."""

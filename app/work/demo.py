@@ -28,8 +28,8 @@ from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
-from app.work.formulas.deeds import insert
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import insert
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.materials.shelf import insert_material
@@ -257,23 +257,23 @@ def _finish(store: Store, batch_id: int, row: Row) -> None:
     decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))
 
 
-def _stock(session: Session, told: Row, shelf: Mapping[str, Material]) -> None:
+def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:
     """Put a lot of everything on the shelf that was paid for, and what the file says besides."""
     for material in shelf.values():
         found = session.get_one(Material, material.id)
-        if found.name in told["drawn_here"]:
+        if found.name in stock["drawn_here"]:
             found.drawn_here = True
             continue
         paid = [price for price in found.prices if price.kind is PriceKind.PAID]
         for price in paid[:1]:
             _lot(session, found, amount=price.quantity_text, supplier=price.supplier, received_on=str(price.priced_on))
-    for row in told["lots"]:
+    for row in stock["lots"]:
         _lot(session, session.get_one(Material, shelf[row["material"]].id), **row["texts"])
-    for row in told["suppliers"]:
+    for row in stock["suppliers"]:
         supplier = supplier_named(session, row["name"])
         if supplier is not None:
             supplier.contact, supplier.delivery_days = row["contact"], Decimal(row["delivery_days"])
-    for name, grams in told["keep"].items():
+    for name, grams in stock["keep"].items():
         session.get_one(Material, shelf[name].id).reorder_g = Decimal(grams)
 
 

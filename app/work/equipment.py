@@ -17,10 +17,10 @@ from app.store.material_queries import every_packaging
 from app.store.materials import Packaging
 from app.store.stock import Supplier
 from app.store.workshop import Scale, scales, the_workshop
+from app.work.action import action
 from app.work.clock import now
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
-from app.work.once import earlier_result, remember, scoped
 
 Row = TypeVar("Row", Scale, Packaging, Supplier, LabelSheet)
 
@@ -100,14 +100,7 @@ class Register(Generic[Row]):
         Raises:
             Faults: with everything that is wrong, each at its field.
         """
-        key = scoped(self.row.__tablename__, key)
-        with store.transaction() as session:
-            if earlier_result(session, key) is not None:
-                return
-            row = self.row()
-            self._write(session, row, typed)
-            session.add(row)
-            remember(session, key, row.name)
+        _add_row(store, self, typed, key=key)
 
     def revise(self, store: Store, row_id: int, typed: Form, seen: str) -> None:
         """Change a row; ``seen`` is the fingerprint of its form as it was read.
@@ -137,6 +130,13 @@ class Register(Generic[Row]):
             raise Faults([Invalid("name", f"There is already one named {name}; give this one another name.")])
         for column, value in values.items():
             setattr(row, column, value)
+
+
+@action(once="{register.row.__tablename__}")
+def _add_row(session: Session, register: Register[Any], typed: Form, *, key: str) -> None:
+    row = register.row()
+    register._write(session, row, typed)
+    session.add(row)
 
 
 SCALES = Register(Scale, ScaleForm, scales)

@@ -11,8 +11,8 @@ from app.store.engine import Store
 from app.store.workshop import GearCheck, scales
 from app.work.action import action
 from app.work.clock import today
+from app.work.field_reading import FieldReader, one_line, required_line
 from app.work.people import person_named
-from app.work.typed import Reader, name, one_line
 
 LONGEST = 200
 
@@ -73,16 +73,18 @@ def record_check(session: Session, typed: TypedGearCheck, *, key: str = "") -> N
     Raises:
         Faults: at ``gear``, ``checked_on``, ``reference``, ``reading``, ``limit``, ``next_due`` or ``who``.
     """
-    reader = Reader()
-    gear = reader.take(name, typed.gear, "gear", "Write what was checked, such as Pocket scale or pH meter.")
-    reference = reader.take(name, typed.reference, "reference", "Write against what, such as 100 g weight or buffer 7.")
-    reading = reader.take(name, typed.reading, "reading", "Write what it showed.")
-    limit = reader.take(one_line, typed.limit, "limit", longest=LONGEST)
-    day = reader.take(_day, typed.checked_on, "checked_on")
-    due = reader.take(_day, typed.next_due, "next_due")
-    who = reader.take(person_named, session, typed.who, "who", "Write who checked it.")
+    reader = FieldReader()
+    gear = reader.read(required_line, typed.gear, "gear", "Write what was checked, such as Pocket scale or pH meter.")
+    reference = reader.read(
+        required_line, typed.reference, "reference", "Write against what, such as 100 g weight or buffer 7."
+    )
+    reading = reader.read(required_line, typed.reading, "reading", "Write what it showed.")
+    limit = reader.read(one_line, typed.limit, "limit", longest=LONGEST)
+    day = reader.read(_day, typed.checked_on, "checked_on")
+    due = reader.read(_day, typed.next_due, "next_due")
+    who = reader.read(person_named, session, typed.who, "who", "Write who checked it.")
     if day is not None and due is not None and due < day:
-        reader.fail("next_due", "The next check is due before this one.")
+        reader.refuse("next_due", "The next check is due before this one.")
     reader.finish()
     session.add(
         GearCheck(

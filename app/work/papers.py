@@ -16,7 +16,7 @@ from app.store.workshop import Jurisdiction, the_workshop
 from app.work.cost_sheet import CostSheet, cost_sheet
 from app.work.formulas.context import rates_of
 from app.work.formulas.declaring import Declared, declared_everywhere, declared_formula
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.formulas.versions import kept_lists, read_version

@@ -11,7 +11,7 @@ from app.store.errors import NotFound
 from app.store.workshop import Person
 from app.work.action import action
 from app.work.clock import now
-from app.work.typed import Reader, name, one_line
+from app.work.field_reading import FieldReader, one_line, required_line
 
 LONGEST_NAME, LONGEST_INITIALS = 80, 8
 
@@ -47,7 +47,7 @@ def person_named(session: Session, text: str, field: str, asked: str) -> str:
     Raises:
         Invalid: at ``field``, when nothing is typed (``asked`` is the sentence that asks), or nobody here is called so.
     """
-    typed = name(text, field, asked)
+    typed = required_line(text, field, asked)
     if len(typed) > LONGEST_NAME:
         raise Invalid(field, f"Shorten the name to {LONGEST_NAME} characters; it has {len(typed)}.")
     present = [row for row in people(session) if not row.has_left]
@@ -68,16 +68,16 @@ def add_person(session: Session, full_name: str, initials: str, *, key: str = ""
     Raises:
         Faults: at ``name`` or ``initials``, when one is missing, too long or taken.
     """
-    reader = Reader()
-    typed = reader.take(name, full_name, "name", "Write the person's name.")
-    short = reader.take(one_line, initials, "initials", longest=LONGEST_INITIALS)
+    reader = FieldReader()
+    typed = reader.read(required_line, full_name, "name", "Write the person's name.")
+    short = reader.read(one_line, initials, "initials", longest=LONGEST_INITIALS)
     if typed and len(typed) > LONGEST_NAME:
-        reader.fail("name", f"Shorten the name to {LONGEST_NAME} characters; it has {len(typed)}.")
+        reader.refuse("name", f"Shorten the name to {LONGEST_NAME} characters; it has {len(typed)}.")
     for row in people(session):
         if typed and row.name.casefold() == typed.casefold():
-            reader.fail("name", f"{row.name} is on the list already.")
+            reader.refuse("name", f"{row.name} is on the list already.")
         if short and not row.has_left and row.initials.casefold() == short.casefold():
-            reader.fail("initials", f"{row.name} has these initials.")
+            reader.refuse("initials", f"{row.name} has these initials.")
     reader.finish()
     person = Person(name=typed, initials=short)
     session.add(person)

@@ -50,7 +50,7 @@ function wait(field) {
   if (!state.classList.contains("unsaved")) say("Saving");
 }
 
-function show(found, { deed, stale, taken, newer }) {
+function show(found, { action, stale, taken, newer }) {
   document.getElementById("conflict").replaceChildren();
   form.elements.row_version.value = found.row_version;
   form.elements.base.value = found.base;
@@ -60,7 +60,7 @@ function show(found, { deed, stale, taken, newer }) {
     button.title = found[id];
   }
   Object.entries(found.named || {}).forEach(([line, name]) => named(line, name));
-  if (deed && found.parts.lines) redraw(found, deed);
+  if (action && found.parts.lines) redraw(found, action);
   drawFigures(found.figures, new Set(newer.map((field) => field.closest(".line")?.dataset.line)), stale);
   if (stale) return;
   drawOffers(found.offers);
@@ -138,7 +138,7 @@ function place() {
   return { id: held ? held.id : "", caret, last };
 }
 
-function redraw(found, deed) {
+function redraw(found, action) {
   const before = place();
   const typed = [...live.since].map(([name, field]) => [name, field.value]);
   const rows = new Set([...live.since.values()].map((field) => field.closest(".line")).filter(Boolean));
@@ -150,7 +150,7 @@ function redraw(found, deed) {
     if (field && "value" in field && field.type !== "checkbox") field.value = value;
   }
   tidy();
-  const moved = /^((line|phase|picked)-(up|down|to)|paste-rows)/.test(deed);
+  const moved = /^((line|phase|picked)-(up|down|to)|paste-rows)/.test(action);
   const first = moved || !found.focus ? [before.id, found.focus] : [found.focus, before.id];
   const next = first.map((id) => id && document.getElementById(id)).find(Boolean) || emptyRow(before.last);
   if (!next || next === document.activeElement) return;

@@ -33,26 +33,26 @@ export class Live {
   }
 
   // Send what stands in the form when its turn comes, with what else is asked for.
-  now(deed = "", extra = {}) {
+  now(action = "", extra = {}) {
     clearTimeout(this.timer);
     this.waiting += 1;
-    this.turn = this.turn.then(() => this.send(deed, extra)).catch(() => undefined).finally(() => {
+    this.turn = this.turn.then(() => this.send(action, extra)).catch(() => undefined).finally(() => {
       this.waiting -= 1;
       if (!this.waiting && this.late) { this.late = false; this.soon(0); }
     });
     return this.turn;
   }
 
-  words(deed) {
+  words(action) {
     const words = new URLSearchParams(new FormData(this.form));
-    if (deed) words.set("do", deed);
+    if (action) words.set("do", action);
     return words;
   }
 
-  async send(deed, extra) {
+  async send(action, extra) {
     const edits = this.edits;
     this.since.clear();
-    const words = this.words(deed);
+    const words = this.words(action);
     Object.entries(extra).forEach(([name, value]) => words.set(name, value));
     sessionStorage.setItem(this.key, this.words("").toString());
     const answer = await this.fetch(words);
@@ -61,7 +61,7 @@ export class Live {
     const found = await answer.json();
     this.held = false;
     if (answer.ok) { this.saved = Math.max(this.saved, edits); sessionStorage.removeItem(this.key); }
-    this.tell.answer(found, { deed, stale: this.edits !== edits && !deed, taken: answer.ok, newer: [...this.since.values()] });
+    this.tell.answer(found, { action, stale: this.edits !== edits && !action, taken: answer.ok, newer: [...this.since.values()] });
     return found;
   }
 

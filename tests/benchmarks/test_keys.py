@@ -11,8 +11,8 @@ from playwright.sync_api import Page
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.shelf import load_material, put_on_shelf
 from tests.browser.conftest import Opened, axe, bench, chromium, visit  # noqa: F401 - fixtures
 

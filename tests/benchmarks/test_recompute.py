@@ -11,8 +11,8 @@ from flask import Flask
 from app.reference.materials import library_materials
 from app.store.engine import Store
 from app.web.formulas.page import Sheet, full_page, look
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.shelf import load_material, put_on_shelf
 
 MOST_TIMES_THE_TEMPLATE = 4

@@ -9,8 +9,8 @@ from playwright.sync_api import Page, Route, expect
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
-from app.work.formulas.deeds import create, open_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create, open_draft
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import keep_version
 from app.work.materials.shelf import load_material, put_on_shelf

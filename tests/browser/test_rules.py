@@ -7,8 +7,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.engine import Store
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material

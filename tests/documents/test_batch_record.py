@@ -13,8 +13,8 @@ from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 

@@ -20,8 +20,8 @@ from app.store.batches import Batch, BatchState
 from app.store.workshop import the_workshop
 from app.work.batches.planning import Plan, plan_batch
 from app.work.clock import now, today
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.labels.bench import BenchLabel
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design

@@ -7,8 +7,8 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from app.store.engine import Store
-from app.work.formulas.deeds import create, open_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create, open_draft
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 

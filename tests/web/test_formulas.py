@@ -9,7 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from app.store.engine import Store
-from app.work.formulas.deeds import create
+from app.work.formulas.editing import create
 
 # -- the list
 

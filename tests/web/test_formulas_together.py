@@ -9,8 +9,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from app.store.engine import Store
-from app.work.formulas.deeds import create, open_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create, open_draft
 from app.work.formulas.versions import keep_version
 
 # -- two pages at once

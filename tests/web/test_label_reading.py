@@ -115,7 +115,7 @@ def test_only_fields_that_were_changed_are_written(client: FlaskClient, store: S
     stale = {"key": ["UREA", "PANTHENOL"], "was": ["", ""], "value": ["", "1"]}
     client.post(f"/read-a-label/{cream}/known", data=stale)
     with store.reading() as session:
-        assert lists.open_list(session, cream).sheet.told.values == {"UREA": "5", "PANTHENOL": "1"}
+        assert lists.open_list(session, cream).sheet.constraints.values == {"UREA": "5", "PANTHENOL": "1"}
 
 
 def test_a_clash_offers_to_give_up_each_statement(client: FlaskClient, cream: int) -> None:

@@ -11,8 +11,8 @@ from werkzeug.test import TestResponse
 from app.store.engine import Store
 from app.store.workshop import Jurisdiction, the_workshop
 from app.web.rules import memory
-from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
@@ -90,7 +90,7 @@ def test_an_answer_is_shown_with_who_and_when_and_asked_for_again_after_a_change
     with store.reading() as session:
         there = open_draft(session, formula)
     lines = tuple(replace(one, amount="1.1") if one.id == "b" else one for one in there.draft.lines)
-    save_draft(store, formula, replace(there.draft, lines=lines), From(there.row_version, "t"))
+    save_draft(store, formula, replace(there.draft, lines=lines), SaveOrigin(there.row_version, "t"))
     page = text_of(client.get(f"/formulas/{formula}/checks"))
     assert "A trial, not for sale." not in page
     assert "EU: 1 stop" in page

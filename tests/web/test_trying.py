@@ -5,8 +5,8 @@ from typing import Any
 from flask.testing import FlaskClient
 
 from app.store.engine import Store
-from app.work.formulas.deeds import open_draft
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.versions import keep_version, list_versions
 
 

@@ -15,8 +15,8 @@ from app.commands.compute import answer
 from app.store.engine import Store
 from app.store.workshop import Workshop
 from app.work.equipment import PACKAGING, SCALES, PackagingForm, ScaleForm
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price
 from app.work.materials.shelf import add_material

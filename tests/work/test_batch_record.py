@@ -24,7 +24,7 @@ from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.form import Faults
-from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.gear import TypedGearCheck, record_check
 from app.work.people import add_person, change_presence
 
@@ -282,7 +282,7 @@ def test_the_specification_of_the_version_is_answered_by_readings(demo: Store) -
     with demo.reading() as session:
         current = open_draft(session, 1)
     words = "pH 5.9 to 6.2\nviscosity 3000 to 6000 mPa s (spindle 4)\nsmell: faint\noptional density 0.9 to 1.1"
-    save_draft(demo, 1, replace(current.draft, specification=words), From(current.row_version, "t"))
+    save_draft(demo, 1, replace(current.draft, specification=words), SaveOrigin(current.row_version, "t"))
     batch_id = finished(demo)
     found = open_of(demo, batch_id)
     assert found == [

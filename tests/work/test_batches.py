@@ -33,7 +33,7 @@ from app.work.batches.weighing import (
     record_weighings,
 )
 from app.work.form import Faults
-from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.papers import Asked, batch_sheet_of
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
@@ -71,7 +71,7 @@ def test_a_changed_draft_is_kept_as_a_new_version(demo: Store) -> None:
     with demo.reading() as session:
         there = open_draft(session, 1)
     line = replace(there.draft.lines[3], amount="5")
-    save_draft(demo, 1, there.draft.with_line(line), From(there.row_version, "t"))
+    save_draft(demo, 1, there.draft.with_line(line), SaveOrigin(there.row_version, "t"))
     assert load(demo, plan_batch(demo, PLAN)).version.number == 2
     assert load(demo, plan_batch(demo, PLAN)).version.number == 2
 
@@ -128,7 +128,7 @@ def test_a_draft_that_does_not_add_up_is_not_planned(demo: Store) -> None:
     with demo.reading() as session:
         there = open_draft(session, 1)
     line = replace(there.draft.lines[3], amount="200")
-    save_draft(demo, 1, there.draft.with_line(line), From(there.row_version, "t"))
+    save_draft(demo, 1, there.draft.with_line(line), SaveOrigin(there.row_version, "t"))
     with pytest.raises(Invalid, match="add up") as told:
         plan_batch(demo, PLAN)
     assert told.value.field == "draft"

@@ -12,7 +12,7 @@ from app.store.engine import Store
 from app.store.materials import Material, Price
 from app.store.workshop import the_workshop
 from app.work.cost_sheet import CostSheet
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.papers import Asked, batch_sheet_of, cost_sheet_of, formula_asked
 

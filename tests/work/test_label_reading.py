@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.work.formulas.deeds import open_draft
+from app.work.form import Faults
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.label_reading import lists
 from app.work.label_reading.asking import ask
@@ -21,7 +22,6 @@ from app.work.label_reading.preview import changes, preview
 from app.work.label_reading.starting import start_formula
 from app.work.label_reading.suggesting import suggestions
 from app.work.materials.shelf import load_material, put_on_shelf
-from app.work.typed import Faults
 
 LIST = (
     "Aqua, Glycerin, Caprylic/Capric Triglyceride, Cetearyl Alcohol, Urea, Glyceryl Stearate, Panthenol, "
@@ -136,11 +136,11 @@ def test_a_wrong_value_is_told_at_its_place_and_nothing_is_written(store: Store,
     with pytest.raises(Faults) as found:
         lists.say_known(store, cream, {"AQUA": "5", "UREA": "lots", "GLYCERIN": "101"})
     assert [fault.field for fault in found.value.faults] == ["value-1", "value-4"]
-    assert opened(store, cream).sheet.told == UserConstraints()
+    assert opened(store, cream).sheet.constraints == UserConstraints()
 
 
 def test_values_of_names_that_are_not_in_the_list_are_passed_over(store: Store, cream: int) -> None:
-    assert lists.say_known(store, cream, {"GOLD": "5"}).sheet.told == UserConstraints()
+    assert lists.say_known(store, cream, {"GOLD": "5"}).sheet.constraints == UserConstraints()
 
 
 def test_a_clash_names_its_statements_and_each_can_be_given_up(store: Store, cream: int) -> None:
@@ -151,7 +151,7 @@ def test_a_clash_names_its_statements_and_each_can_be_given_up(store: Store, cre
     lists.give_up(store, cream, "claim", "AQUA")
     resolved = opened(store, cream).sheet
     assert resolved.clashes == ()
-    assert resolved.told.values == {"GLYCERIN": "40"}
+    assert resolved.constraints.values == {"GLYCERIN": "40"}
 
 
 def test_a_legal_maximum_can_be_set_aside_and_holds_again_when_taken_back(store: Store) -> None:
@@ -162,7 +162,7 @@ def test_a_legal_maximum_can_be_set_aside_and_holds_again_when_taken_back(store:
     lists.give_up(store, list_id, "maximum", "PHENOXYETHANOL")
     aside = opened(store, list_id).sheet
     assert aside.clashes == ()
-    assert [one.words for one in aside.asides] == ["the legal maximum of Phenoxyethanol"]
+    assert [one.words for one in aside.dropped] == ["the legal maximum of Phenoxyethanol"]
     lists.take_back(store, list_id, "maximum", "PHENOXYETHANOL")
     assert opened(store, list_id).sheet.clashes
 
@@ -170,7 +170,7 @@ def test_a_legal_maximum_can_be_set_aside_and_holds_again_when_taken_back(store:
 def test_a_printed_percentage_counts_as_known_until_it_is_set_aside() -> None:
     reading = read_text("Aqua, Urea (10%), Glycerin", {})
     assert work_out(reading, UserConstraints()).rows[1].answer.estimate == 10
-    free = work_out(reading, UserConstraints(aside=frozenset({("printed", "UREA")})))
+    free = work_out(reading, UserConstraints(dropped=frozenset({("printed", "UREA")})))
     assert free.rows[1].answer.low < 10
 
 

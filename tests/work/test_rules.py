@@ -18,8 +18,9 @@ from app.science.rules.values import Finding, Severity, Source
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.work.batches.planning import planning_choices
-from app.work.formulas.deeds import From, create, open_draft, save_draft
+from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
@@ -34,7 +35,6 @@ from app.work.rules.own_values import memory_about
 from app.work.rules.products import kind_of_product
 from app.work.rules.sheet import answer_finding, checks_sheet
 from app.work.rules.tables import find_table, old_law, overviews, rows_of, tables
-from app.work.typed import Faults
 
 D = Decimal
 BENZOATE_RULE = "EU 1223/2009 Annex V entry 1"
@@ -82,7 +82,7 @@ def retype(store: Store, formula_id: int, benzoate: str) -> None:
     with store.reading() as session:
         there = open_draft(session, formula_id)
     lines = tuple(replace(line, amount=benzoate) if line.id == "b" else line for line in there.draft.lines)
-    save_draft(store, formula_id, replace(there.draft, lines=lines), From(there.row_version, "test"))
+    save_draft(store, formula_id, replace(there.draft, lines=lines), SaveOrigin(there.row_version, "test"))
 
 
 def test_benzoate_over_its_cap_is_a_stop_with_its_figures(store: Store, make: Make) -> None:
@@ -209,7 +209,7 @@ def test_what_no_rule_can_look_at_is_said(store: Store, make: Make) -> None:
     with store.reading() as session:
         there = open_draft(session, formula)
     more = (DraftLine("m", "a", "Mystery base", None, "3"), DraftLine("x", "a", "Moon dust", None, "1"))
-    save_draft(store, formula, replace(there.draft, lines=there.draft.lines + more), From(there.row_version, "t"))
+    save_draft(store, formula, replace(there.draft, lines=there.draft.lines + more), SaveOrigin(there.row_version, "t"))
     said = checks(store, formula).home.not_checked
     assert "Moon dust: not on the shelf, so no rule can look at it." in said
     assert "Mystery base: 40 % of it is not named in its composition." in said

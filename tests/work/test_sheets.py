@@ -19,8 +19,8 @@ from app.science.weighing import weighed_batch
 from app.store.engine import Store
 from app.work import equipment
 from app.work.equipment import ScaleForm
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.papers import Asked, batch_sheet_of, formula_asked

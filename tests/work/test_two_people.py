@@ -17,11 +17,11 @@ from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading
 from app.work.batches.planning import Plan, plan_batch
-from app.work.formulas.deeds import create
+from app.work.form import Faults
+from app.work.formulas.editing import create
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.typed import Faults
 
 Told = Invalid | Faults | Conflict
 

@@ -97,13 +97,15 @@ def work_out(
     counted = np.array([i not in doubtful for i in range(len(names))])
     low, high = resolved.rules.limits()
     floors = {i: Floor(name.printable_from) for i, name in enumerate(names) if name.printable_from}
-    told = ListConstraints(low, high, resolved.rules.places(), counted, resolved.bounds.feasible, seen.goes_on, floors)
-    belief = believe(usual, nodes, told)
+    constraints = ListConstraints(
+        low, high, resolved.rules.places(), counted, resolved.bounds.feasible, seen.goes_on, floors
+    )
+    belief = believe(usual, nodes, constraints)
     draws, weight = np.zeros((0, len(names))), np.zeros(0)
     unfitting: tuple[str, ...] = ()
     if belief is not None and (seen.measurements or with_draws):
         seen, unfitting = _fitting(seen, belief)
-        belief, tilts = _tilted(belief, usual, nodes, told, seen)
+        belief, tilts = _tilted(belief, usual, nodes, constraints, seen)
         draws = np.clip(draw_compositions(belief.source, DRAWS), resolved.bounds.low, resolved.bounds.high)
         weight = weights_of(seen.measurements, draws, tilts)
     raw = weighted_quantiles(draws, weight, BAND) if seen.measurements and len(draws) else None
@@ -122,7 +124,7 @@ def _fitting(seen: Observed, belief: Belief) -> tuple[Observed, tuple[str, ...]]
 
 
 def _tilted(
-    belief: Belief, usual: UsagePrior, nodes: Nodes, told: ListConstraints, seen: Observed
+    belief: Belief, usual: UsagePrior, nodes: Nodes, constraints: ListConstraints, seen: Observed
 ) -> tuple[Belief, Mapping[int, Tilt]]:
     """Lay the measured sums on the names that carry them, so that the draws fall where the measurement is."""
     sums = [one for one in seen.measurements if isinstance(one, LinearMeasurement)]
@@ -130,7 +132,7 @@ def _tilted(
         return belief, {}
     draws = draw_compositions(belief.source, FIRST_DRAWS)
     tilts = dict(found for one in sums if (found := tilt_for(one, draws)))
-    again = believe(usual, nodes, replace(told, tilts={**told.tilts, **tilts}))
+    again = believe(usual, nodes, replace(constraints, tilts={**constraints.tilts, **tilts}))
     return (again, tilts) if again is not None else (belief, {})
 
 

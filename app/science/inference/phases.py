@@ -59,9 +59,9 @@ def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None =
         lines: materials with their doses, % w/w.
         hints: the phase (``water``, ``oil``, ``cool-down``) where a material usually goes, by its id.
     """
-    told = hints or {}
+    phase_hints = hints or {}
     wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
-    placed = [(_phase(line.material.class_name, told.get(line.material.id, ""), wet), line) for line in lines]
+    placed = [(_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet), line) for line in lines]
     ordered = sorted(placed, key=lambda pair: (LETTERS[pair[0]], *_rank(pair[1])))
     return tuple(_step(number, phase, line) for number, (phase, line) in enumerate(ordered, start=1))
 

@@ -97,22 +97,22 @@ class ListConstraints:
     tilts: Mapping[int, Tilt | Floor] = field(default_factory=dict)
 
 
-def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | None:
+def believe(usual: UsagePrior, nodes: Nodes, constraints: ListConstraints) -> Belief | None:
     """Compute the posterior of every name given the printed order.
 
     Args:
         usual: prior of each name.
         nodes: shared shifts of the bulk classes and their weights.
-        told: limits and order.
+        constraints: limits and order.
 
     Returns:
         The belief, or None when the grid is too coarse for limits this tight.
     """
-    laid = _lay(usual, nodes, told)
-    block = below_block(laid.below, told.goes_on)
-    free_laws = amount_laws(laid.free, told.low[laid.beside], told.high[laid.beside])
+    laid = _lay(usual, nodes, constraints)
+    block = below_block(laid.below, constraints.goes_on)
+    free_laws = amount_laws(laid.free, constraints.low[laid.beside], constraints.high[laid.beside])
     laws = sum_laws(laid.below, laid.below_values, sum_of(free_laws))
-    both = np.where(told.feasible[None, :], block.both, -np.inf)
+    both = np.where(constraints.feasible[None, :], block.both, -np.inf)
     found = downward(laid.above, both, laws)
     weight = _weights(found, nodes)
     if weight is None:
@@ -120,18 +120,18 @@ def believe(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> Belief | 
     masses = _chain_masses(laid, block, both, laws, found, weight)
     beside = _beside_masses(laid, free_laws, found, weight)
     source = DrawSource(
-        laid.above, found, block, laid.below, laws, weight, laid.chain, laid.beside, beside, len(told.low)
+        laid.above, found, block, laid.below, laws, weight, laid.chain, laid.beside, beside, len(constraints.low)
     )
     return _gathered(laid, masses, beside, weight, source)
 
 
-def _lay(usual: UsagePrior, nodes: Nodes, told: ListConstraints) -> _Laid:
-    cells, low, high, chain = grid(), told.low, told.high, told.chain
+def _lay(usual: UsagePrior, nodes: Nodes, constraints: ListConstraints) -> _Laid:
+    cells, low, high, chain = grid(), constraints.low, constraints.high, constraints.chain
     everything = np.concatenate(([0.0], cells.edges[1:]))
     masses = cell_masses(usual, everything, (low, high), nodes)
-    for place, tilt in told.tilts.items():
+    for place, tilt in constraints.tilts.items():
         masses[:, place] *= tilt(cells.values)[None, :]
-    beside = np.setdiff1d(np.flatnonzero(told.counted), chain)
+    beside = np.setdiff1d(np.flatnonzero(constraints.counted), chain)
     size = len(cells.below)
     rows = reachable_rows(cells.edges_above, len(chain))
     shifts = tuple(_shift(low[i], high[i], cells) for i in chain)

@@ -63,7 +63,7 @@ class PlanForm:
         )
 
     def plan(self) -> Plan:
-        """Give the plan to the deed."""
+        """Return the plan as typed."""
         return Plan(
             self.formula_id, self.version_id, self.size, self.fill, self.loss, self.planned_on, self.made_by, self.key
         )

@@ -30,7 +30,7 @@ from app.work.batches.sections import links, shown
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.clock import today
-from app.work.typed import Faults
+from app.work.form import Faults
 
 __all__ = ["blueprint", "record", "weighing"]
 Page = str | Response | tuple[str, int]

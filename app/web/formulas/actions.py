@@ -10,12 +10,12 @@ from app.science.errors import Invalid
 from app.store.engine import Store
 from app.web.formulas.forms import Posted, choices_of, new_id
 from app.work.formulas import moves, rows, scaling
-from app.work.formulas.deeds import DraftConflict, From, open_draft, redo, save_draft, undo
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, redo, save_draft, undo
 from app.work.formulas.merge import merge
 from app.work.formulas.paste import preview, with_rows
 from app.work.formulas.results import Results, results_of
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.suggesting import choices, take
 from app.work.formulas.usual_phases import sort_into_phases
 
@@ -63,11 +63,11 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     for line_id, name in named.items():
         draft = moves.rename_line(draft, line_id, name) if name else draft
     changed, said = _changed(Asked(store, formula_id, draft, word, rest, raw))
-    save_draft(store, formula_id, changed, form.came, deed=said if said and not word.startswith("take") else "")
+    save_draft(store, formula_id, changed, form.origin, change=said if said and not word.startswith("take") else "")
     redraw = bool(word and word != "recalculate")
     focus = _focus(word, rest, draft, changed)
-    told = f"{said}. Undo takes it back." if said else ""
-    return Done(redraw, focus, told, THEN.get(word, ""), named)
+    message = f"{said}. Undo takes it back." if said else ""
+    return Done(redraw, focus, message, THEN.get(word, ""), named)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +165,10 @@ def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: s
 
 def _worked_out(asked: Asked) -> Results:
     with asked.store.reading() as session:
-        there = open_draft(session, asked.formula_id)
-        known = {line.id: line.material_id for line in there.draft.lines}
+        current = open_draft(session, asked.formula_id)
+        known = {line.id: line.material_id for line in current.draft.lines}
         lines = tuple(replace(line, material_id=known.get(line.id)) for line in asked.draft.lines)
-        return results_of(session, there, typed=replace(asked.draft, lines=lines))
+        return results_of(session, current, typed=replace(asked.draft, lines=lines))
 
 
 def _said(word: str, rest: str, draft: Draft) -> str:
@@ -207,21 +207,21 @@ def _neighbour(draft: Draft, line_id: str) -> str:
 
 
 def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
-    save_draft(store, formula_id, form.draft, form.came)
-    undo(store, formula_id, form.came.editor)
+    save_draft(store, formula_id, form.draft, form.origin)
+    undo(store, formula_id, form.origin.editor)
     return Done(redraw=True, said="Undone.")
 
 
 def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
-    save_draft(store, formula_id, form.draft, form.came)
-    redo(store, formula_id, form.came.editor)
+    save_draft(store, formula_id, form.draft, form.origin)
+    redo(store, formula_id, form.origin.editor)
     return Done(redraw=True, said="Done again.")
 
 
 def own_words(store: Store, form: Posted) -> Draft:
     """Give the posted draft with the materials its lines had when the page was opened."""
     with store.reading() as session:
-        return settle(session, form.draft, form.base)
+        return match_materials(session, form.draft, form.base)
 
 
 def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
@@ -241,7 +241,7 @@ def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str
     own = own_words(store, form)
     mine = own if which == "mine" else merge(base, theirs.draft, own, picks).draft
     said = "Kept yours" if which == "mine" else "Merged both"
-    save_draft(store, formula_id, mine, From(theirs.row_version, form.came.editor), deed=said)
+    save_draft(store, formula_id, mine, SaveOrigin(theirs.row_version, form.origin.editor), change=said)
     return Done(redraw=True, said=f"{said}. Undo takes it back.")
 
 

@@ -7,7 +7,7 @@ from app.web.formulas.actions import own_words
 from app.web.formulas.area import Page
 from app.web.formulas.forms import Posted
 from app.web.formulas.page import conflict_between, look, parts, unsaved_page
-from app.work.formulas.deeds import DraftConflict
+from app.work.formulas.editing import DraftConflict
 from app.work.formulas.faults import FieldFault
 
 

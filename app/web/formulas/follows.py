@@ -38,7 +38,7 @@ def answer(sheet: "Sheet", opened: list[str]) -> dict[str, Any]:
     ph = found["ph"]
     values = {
         "results": sheet.results,
-        "there": sheet.there,
+        "current": sheet.current,
         "follows": found,
         "view": ph["view"],
         "ruler": ph["drawing"],
@@ -46,7 +46,7 @@ def answer(sheet: "Sheet", opened: list[str]) -> dict[str, Any]:
     }
     bodies = {name: render_template(NOTES[name], **values) for name in opened if name in NOTES}
     words = {name: ph[name] for name in ("label", "figure", "note", "off", "ruler")}
-    return {"row_version": sheet.there.row_version, "ph": words, "checks": found["checks"], "bodies": bodies}
+    return {"row_version": sheet.current.row_version, "ph": words, "checks": found["checks"], "bodies": bodies}
 
 
 def drawn(drawing: Drawing) -> str:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, fields
 
 from werkzeug.datastructures import MultiDict
 
-from app.work.formulas.deeds import From
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.faults import FieldFault
 
 Form = MultiDict[str, str]
@@ -40,7 +40,7 @@ class Posted:
     """A posted form: the draft, where it started from, what else to do, and what is too long to keep."""
 
     draft: Draft
-    came: From
+    origin: SaveOrigin
     base: Draft | None
     do: str
     faults: tuple[FieldFault, ...]
@@ -56,8 +56,8 @@ def posted(form: Form) -> Posted:
     draft = draft_of(form)
     version = form.get("row_version", "")
     base = _base(form.get("base", ""))
-    came = From(int(version) if _ROW.fullmatch(version) else 0, form.get("editor", "")[:40], base)
-    return Posted(draft, came, base, form.get("do", ""), tuple(_too_long(draft)))
+    origin = SaveOrigin(int(version) if _ROW.fullmatch(version) else 0, form.get("editor", "")[:40], base)
+    return Posted(draft, origin, base, form.get("do", ""), tuple(_too_long(draft)))
 
 
 def _base(text: str) -> Draft | None:

@@ -14,13 +14,13 @@ from app.web.formulas.figures import decimals, figures, most_decimals
 from app.web.formulas.follows import follows
 from app.web.formulas.forms import USES, Posted, new_id
 from app.work.formulas.around import Around, read_around
-from app.work.formulas.deeds import code_faults, open_draft
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import code_faults, open_draft
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.fields import Change, changes
 from app.work.formulas.merge import Clash, merge
 from app.work.formulas.results import Results, results_of
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import Suggestion, unmatched
 
@@ -36,7 +36,7 @@ BASES = {
 class Sheet:
     """One look at a formula: stored draft, typed draft, results, and the choices around it."""
 
-    there: OpenDraft
+    current: OpenDraft
     draft: Draft
     results: Results
     around: Around
@@ -52,23 +52,23 @@ def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bo
         NotFound: when there is no such formula.
     """
     with store.reading() as session:
-        there = open_draft(session, formula_id)
-        results = results_of(session, there, typed=typed and settle(session, typed, there.draft))
+        current = open_draft(session, formula_id)
+        results = results_of(session, current, typed=typed and match_materials(session, typed, current.draft))
         draft = results.draft
         around = read_around(session, formula_id) if whole else Around()
     open_lines = [(line.draft.id, line.draft.typed) for line in results.lines if line.material is None]
-    return Sheet(there, draft, results, around, unmatched(open_lines, store))
+    return Sheet(current, draft, results, around, unmatched(open_lines, store))
 
 
 def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
     """Give the templates what they draw the page from; ``faults`` joins what is wrong anywhere by field."""
     faults = sheet.results.faults_by_field()
-    for fault in (*code_faults(sheet.there), *more.pop("faults", ())):
+    for fault in (*code_faults(sheet.current), *more.pop("faults", ())):
         faults.setdefault(fault.field, []).append(fault)
     columns = chosen(request, person())
     return {
         "sheet": sheet,
-        "there": sheet.there,
+        "current": sheet.current,
         "draft": sheet.draft,
         "results": sheet.results,
         "faults": faults,
@@ -84,8 +84,8 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
         "proposed_kind": propose_kind(sheet.draft.product_type),
         "new_id": new_id,
         "conflict": None,
-        "row_version": sheet.there.row_version,
-        "base": sheet.there.draft,
+        "row_version": sheet.current.row_version,
+        "base": sheet.current.draft,
         "editor": new_id(),
         "empty_rows": 1,
         **more,
@@ -99,7 +99,11 @@ def full_page(sheet: Sheet, **more: Any) -> str:
 
 def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
     """Render the page of a save that was not taken: as it was typed, and from where it started."""
-    start = {"row_version": form.came.row_version, "editor": form.came.editor, "base": form.base or sheet.there.draft}
+    start = {
+        "row_version": form.origin.row_version,
+        "editor": form.origin.editor,
+        "base": form.base or sheet.current.draft,
+    }
     return full_page(sheet, **start, **more)
 
 
@@ -110,11 +114,11 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
     if with_lines:
         pieces["lines"] = render_template("formulas/_lines.html", **values)
     return {
-        "row_version": sheet.there.row_version,
-        "base": sheet.there.draft.to_json(),
-        "saved": f"{sheet.there.changed_at.astimezone():%H:%M}",
-        "undo": sheet.there.undo,
-        "redo": sheet.there.redo,
+        "row_version": sheet.current.row_version,
+        "base": sheet.current.draft.to_json(),
+        "saved": f"{sheet.current.changed_at.astimezone():%H:%M}",
+        "undo": sheet.current.undo,
+        "redo": sheet.current.redo,
         "figures": values["figures"],
         "offers": _offers(sheet),
         "faults": {

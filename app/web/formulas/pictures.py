@@ -35,7 +35,7 @@ def pictures(formula_id: int) -> Page:
     with context.store().reading() as session:
         lived = life_of(session, formula_id)
     shown = (_ph(sheet), _shares(sheet.results), _making(sheet.results), *_made(lived, sheet))
-    return render_template("formulas/pictures.html", there=sheet.there, pictures=[one for one in shown if one])
+    return render_template("formulas/pictures.html", current=sheet.current, pictures=[one for one in shown if one])
 
 
 def _ph(sheet: Sheet) -> Picture | None:

@@ -10,8 +10,8 @@ from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.figures import line_figures
 from app.web.formulas.forms import new_id, one_line
-from app.work.formulas.deeds import DraftConflict, From, open_draft, save_draft
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, save_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.outcome import OutcomePair, outcome, side_by_side, with_amounts
 from app.work.formulas.results import LineResult, Results, results_of
@@ -28,7 +28,7 @@ OVERTAKEN = "The formula was changed in another place in the meantime; look at i
 class Trial:
     """A draft with other amounts beside it, both worked out."""
 
-    there: OpenDraft
+    current: OpenDraft
     tried: Draft
     now: Results
     then: Results
@@ -45,13 +45,13 @@ def look_at(formula_id: int) -> Trial:
         name.removeprefix(AMOUNT): one_line(text) for name, text in request.form.items() if name.startswith(AMOUNT)
     }
     with context.store().reading() as session:
-        there = open_draft(session, formula_id)
-        tried = with_amounts(there.draft, typed)
-        now, then = results_of(session, there), results_of(session, there, typed=tried)
+        current = open_draft(session, formula_id)
+        tried = with_amounts(current.draft, typed)
+        now, then = results_of(session, current), results_of(session, current, typed=tried)
         given = read_given_answers(session, formula_id)
     shop = now.context.workshop
     pair = side_by_side(outcome(now.formula, shop, given), outcome(then.formula, shop, given))
-    return Trial(there, tried, now, then, pair)
+    return Trial(current, tried, now, then, pair)
 
 
 def rows_of(trial: Trial) -> list[dict[str, Any]]:
@@ -91,7 +91,7 @@ def _page(trial: Trial, fault: str = "") -> str:
     values: dict[str, Any] = {
         "trial": trial,
         "rows": rows_of(trial),
-        "there": trial.there,
+        "current": trial.current,
         "pair": trial.pair,
         "fault": fault,
     }
@@ -113,8 +113,8 @@ def try_amounts(formula_id: int) -> Page:
         return _page(trial)
     try:
         version = request.form.get("row_version", "")
-        came = From(int(version) if version.isdecimal() else 0, f"trial-{new_id()}")
-        save_draft(context.store(), formula_id, trial.tried, came, deed="Took the amounts that were tried")
+        origin = SaveOrigin(int(version) if version.isdecimal() else 0, f"trial-{new_id()}")
+        save_draft(context.store(), formula_id, trial.tried, origin, change="Took the amounts that were tried")
         if do == "version":
             keep_version(context.store(), formula_id, request.form.get("note", ""), context.person())
     except DraftConflict:

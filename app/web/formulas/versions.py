@@ -13,7 +13,7 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look
 from app.work.formulas.compare import compare
-from app.work.formulas.deeds import DraftConflict, open_draft, save_draft
+from app.work.formulas.editing import DraftConflict, open_draft, save_draft
 from app.work.formulas.faults import FieldFault, IncompleteFormula
 from app.work.formulas.outcome import outcome, side_by_side
 from app.work.formulas.results import read_complete
@@ -42,7 +42,7 @@ def keep(formula_id: int) -> Page:
         if form.faults:
             return refused(formula_id, form, form.faults)
         if "line" in request.form:
-            save_draft(context.store(), formula_id, form.draft, form.came)
+            save_draft(context.store(), formula_id, form.draft, form.origin)
         keep_version(context.store(), formula_id, note, who, key=key)
     except DraftConflict as error:
         return too_late(formula_id, form, error)
@@ -75,7 +75,7 @@ def comparison(formula_id: int) -> Page:
     """Compare two versions, or a version with the draft, line by line."""
     left, right = (request.args.get(side, "") for side in ("left", "right"))
     with context.store().reading() as session:
-        there = open_draft(session, formula_id)
+        current = open_draft(session, formula_id)
         versions = list_versions(session, formula_id)
     left = left or (str(versions[0].number) if versions else DRAFT)
     try:
@@ -87,7 +87,7 @@ def comparison(formula_id: int) -> Page:
     pair = side_by_side(*(outcome(side, shop, given) for side in sides))
     return render_template(
         "formulas/compare.html",
-        there=there,
+        current=current,
         versions=versions,
         found=compare(*sides),
         pair=pair,

@@ -11,12 +11,12 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import answer
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look, parts
-from app.work.formulas.deeds import DraftConflict, bring_back, copy_formula, create, retire
+from app.work.form import Faults
+from app.work.formulas.editing import DraftConflict, bring_back, copy_formula, create, retire
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.line_card import line_card
 from app.work.formulas.listing import list_formulas
 from app.work.formulas.suggesting import suggest
-from app.work.typed import Faults
 
 MORE_ROWS = 5
 __all__ = ["blueprint", "pasting", "pictures", "trying", "versions"]

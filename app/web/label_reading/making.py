@@ -9,6 +9,7 @@ from app.web import context
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.forms import OUT, choices
 from app.web.materials.forms import whole_number
+from app.work.form import Faults
 from app.work.label_reading.choosing import Choices, check_something_left, own_shelf
 from app.work.label_reading.comparing import compare
 from app.work.label_reading.estimate import LabelEstimate
@@ -16,7 +17,6 @@ from app.work.label_reading.lists import open_list, taught_names
 from app.work.label_reading.preview import changes, preview
 from app.work.label_reading.starting import start_formula
 from app.work.label_reading.two_lists import two_lists
-from app.work.typed import Faults
 
 
 def cost_of(sheet: LabelEstimate) -> str:
@@ -36,13 +36,13 @@ def start_page(list_id: int) -> Page:
 
 def _start(list_id: int, chosen: Choices, name: str | None, faults: Mapping[str, str]) -> Page:
     with context.store().reading() as session:
-        there = open_list(session, list_id)
+        current = open_list(session, list_id)
         own, taught = own_shelf(session), taught_names(session)
-        values: dict[str, object] = {"there": there, "chosen": chosen, "name": name, "out": OUT}
+        values: dict[str, object] = {"current": current, "chosen": chosen, "name": name, "out": OUT}
         try:
-            check_something_left(there.sheet, chosen)
-            found = preview(session, there.sheet, own, chosen, taught)
-            plain = preview(session, there.sheet, own, Choices(), taught) if found.plan.choices.any else found
+            check_something_left(current.sheet, chosen)
+            found = preview(session, current.sheet, own, chosen, taught)
+            plain = preview(session, current.sheet, own, Choices(), taught) if found.plan.choices.any else found
         except Invalid as fault:
             message = fault.message[:1].upper() + fault.message[1:]
             page = render_template("label_reading/start.html", found=None, faults={"choices": message}, **values)

@@ -16,6 +16,7 @@ from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
 from app.web.label_reading.forms import observed, statement, typed_list, typed_values
 from app.web.materials.forms import whole_number
+from app.work.form import Faults
 from app.work.label_reading import lists
 from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
@@ -24,7 +25,6 @@ from app.work.label_reading.lists import OpenList, TypedList
 from app.work.label_reading.observing import FIELDS
 from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
-from app.work.typed import Faults
 
 __all__ = ["blueprint", "making", "photos"]
 
@@ -64,40 +64,40 @@ def show(list_id: int) -> Page:
     """Show a list worked out."""
     try:
         with context.store().reading() as session:
-            there = lists.open_list(session, list_id)
+            current = lists.open_list(session, list_id)
     except Invalid:
         return redirect(url_for("label_reading.edit", list_id=list_id))
-    return _page(there, {}, {})
+    return _page(current, {}, {})
 
 
 def _page(
-    there: OpenList, values: Mapping[str, str], faults: Mapping[str, str], seen: Mapping[str, str] | None = None
+    current: OpenList, values: Mapping[str, str], faults: Mapping[str, str], seen: Mapping[str, str] | None = None
 ) -> str:
     with context.store().reading() as session:
         own = own_shelf(session)
-    described = cards(there.sheet, own.materials)
+    described = cards(current.sheet, own.materials)
     return render_template(
         "label_reading/show.html",
         cards=described,
         values=values,
         faults=faults,
-        seen=there.sheet.told.observed if seen is None else seen,
+        seen=current.sheet.constraints.observed if seen is None else seen,
         number_fields=FIELDS,
-        **_shown(there),
+        **_shown(current),
     )
 
 
-def _shown(there: OpenList) -> dict[str, object]:
-    marks = [strip(row.answer) for row in there.sheet.rows]
+def _shown(current: OpenList) -> dict[str, object]:
+    marks = [strip(row.answer) for row in current.sheet.rows]
     return {
-        "there": there,
-        "sheet": there.sheet,
+        "current": current,
+        "sheet": current.sheet,
         "strips": marks,
         "ticks": ticks(),
         "line_place": place(1.0),
-        "asked": ask(there.sheet),
-        "cost": making.cost_of(there.sheet),
-        "start_words": start_words(there.sheet),
+        "asked": ask(current.sheet),
+        "cost": making.cost_of(current.sheet),
+        "start_words": start_words(current.sheet),
     }
 
 
@@ -107,11 +107,11 @@ def known(list_id: int) -> Page:
     live = request.headers.get("X-Live") == "1"
     typed = typed_values(request.form)
     try:
-        there = lists.say_known(context.store(), list_id, typed)
+        current = lists.say_known(context.store(), list_id, typed)
     except Faults as wrong:
         return _refused(list_id, typed, wrong.by_field, live=live)
     if live:
-        return jsonify(parts=_parts(there))
+        return jsonify(parts=_parts(current))
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
 
 
@@ -123,8 +123,8 @@ def observe(list_id: int) -> Page:
         lists.say_observed(context.store(), list_id, typed)
     except Faults as wrong:
         with context.store().reading() as session:
-            there = lists.open_list(session, list_id)
-        return _page(there, {}, wrong.by_field, typed), 422
+            current = lists.open_list(session, list_id)
+        return _page(current, {}, wrong.by_field, typed), 422
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
 
 
@@ -132,19 +132,19 @@ def _refused(list_id: int, typed: Mapping[str, str], faults: dict[str, str], *, 
     if live:
         return jsonify(faults=faults), 422
     with context.store().reading() as session:
-        there = lists.open_list(session, list_id)
-    return _page(there, typed, faults), 422
+        current = lists.open_list(session, list_id)
+    return _page(current, typed, faults), 422
 
 
-def _parts(there: OpenList) -> dict[str, str]:
+def _parts(current: OpenList) -> dict[str, str]:
     """Return the pieces of the page that change with what is known, by the id of their element."""
-    shown = _shown(there)
-    found = {"line-words": there.sheet.line_words}
+    shown = _shown(current)
+    found = {"line-words": current.sheet.line_words}
     found["clashes"] = render_template("label_reading/_clashes.html", **shown)
     found["start-words"] = render_template("label_reading/_start.html", **shown)
     found["asked"] = render_template("label_reading/_asked.html", **shown)
-    for row in there.sheet.rows:
-        values = {"row": row, "strip": strip(row.answer), "line_place": place(1.0), "sheet": there.sheet}
+    for row in current.sheet.rows:
+        values = {"row": row, "strip": strip(row.answer), "line_place": place(1.0), "sheet": current.sheet}
         for part in ("strip", "likely", "start", "band", "bounds"):
             found[f"{part}-{row.place}"] = render_template("label_reading/_cell.html", part=part, **values)
     return found

@@ -12,12 +12,12 @@ from app.web import context
 from app.web.ph.area import blueprint
 from app.web.ph.forms import addition_of, at_of, reading_of, start_of
 from app.web.row_number import number
+from app.work.form import Faults
 from app.work.ph.droppers import weigh_drops
 from app.work.ph.entries import add_addition, add_reading, take_back_last
 from app.work.ph.formula_update import update_formula
 from app.work.ph.sessions import end_session, look_at_session, start_session
 from app.work.ph.solutions import put_counter_solution_on_shelf
-from app.work.typed import Faults
 
 Page = str | Response | tuple[str, int]
 

@@ -14,12 +14,12 @@ from app.web.formulas.page import Sheet, look
 from app.web.ph.area import blueprint
 from app.web.ph.section import ph_view
 from app.web.row_number import number
-from app.work.formulas.deeds import From
+from app.work.form import Faults
+from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.steps import OpenDraft
 from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.stock import STARTS, TypedStock, start_of, stock_of
-from app.work.typed import Faults
 
 Page = str | Response | tuple[str, int]
 
@@ -37,7 +37,7 @@ def _page(sheet: Sheet, fault: str = "") -> str:
     at = view.report.prediction if view else None
     return render_template(
         "ph/page.html",
-        there=sheet.there,
+        current=sheet.current,
         view=view,
         fault=fault,
         neutral=neutralising(choice.materials, formula.target_ph, view.batch_g, choice.chosen) if view else None,
@@ -52,9 +52,9 @@ def _page(sheet: Sheet, fault: str = "") -> str:
 def _choice(sheet: Sheet, row_version: int) -> Choice:
     rows = [line for line in sheet.results.formula.lines if line.material.id and line.parts and line.percent > 0]
     return Choice(
-        formula_id=sheet.there.formula_id,
-        draft=sheet.there.draft,
-        came=From(row_version, f"ph-{new_id()}"),
+        formula_id=sheet.current.formula_id,
+        draft=sheet.current.draft,
+        origin=SaveOrigin(row_version, f"ph-{new_id()}"),
         materials=tuple(DosedMaterial(line.name, line.percent, line.parts) for line in rows),
         ids=tuple(line.material.id for line in rows),
         chosen=_chosen_place([line.material.id for line in rows]),
@@ -68,12 +68,12 @@ def _chosen_place(ids: list[int]) -> int | None:
     return places[-1] if places else None
 
 
-def _chosen(formula_id: int, deed: Callable[[Choice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
+def _chosen(formula_id: int, apply: Callable[[Choice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
     sheet = look(context.store(), formula_id)
     version = number(request.form.get("row_version", ""))
     choice = _choice(sheet, -1 if version is None else version)
     try:
-        _, words = deed(choice, sheet)
+        _, words = apply(choice, sheet)
     except Faults as error:
         return _page(sheet, error.faults[0].message), 422
     except Invalid as error:
@@ -89,10 +89,10 @@ def neutraliser(formula_id: int) -> Page:
     """Put another neutraliser into the formula, at the dose for the target."""
     inci = request.form.get("inci", "")
 
-    def deed(choice: Choice, sheet: Sheet) -> tuple[OpenDraft, str]:
+    def apply(choice: Choice, sheet: Sheet) -> tuple[OpenDraft, str]:
         return choose_neutraliser(context.store(), choice, inci, sheet.results.formula.target_ph)
 
-    return _chosen(formula_id, deed, "neutralisers")
+    return _chosen(formula_id, apply, "neutralisers")
 
 
 @blueprint.post("/formulas/<int:formula_id>/ph/thickener")
@@ -105,7 +105,7 @@ def thickener(formula_id: int) -> Page:
 @blueprint.get("/formulas/<int:formula_id>/ph/stock")
 def stock(formula_id: int) -> Page:
     """Work out a stock solution, with a label for the bottle."""
-    there = look(context.store(), formula_id).there
+    current = look(context.store(), formula_id).current
     typed = _typed_stock()
     faults: dict[str, str] = {}
     made = None
@@ -113,7 +113,7 @@ def stock(formula_id: int) -> Page:
         made = stock_of(typed)
     except Faults as error:
         faults = {fault.field: fault.message for fault in error.faults}
-    page = render_template("ph/stock.html", there=there, starts=STARTS, typed=typed, made=made, faults=faults)
+    page = render_template("ph/stock.html", current=current, starts=STARTS, typed=typed, made=made, faults=faults)
     return (page, 422) if faults else page
 
 

@@ -16,7 +16,7 @@ from app.web.products import dossiers
 from app.web.products.area import blueprint
 from app.web.template_tools import workshop
 from app.work.form import Faults, Form
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.products.price_list import PriceList, price_list, price_list_csv
 from app.work.products.product_form import PackForm, ProductForm, RateForm, packaging_choices
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate

@@ -8,9 +8,9 @@ from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.web import context
 from app.web.papers.views import asked, setting
+from app.work.field_reading import LONGEST_TEXT, clean_text
 from app.work.formulas.faults import IncompleteFormula
 from app.work.recipe import Recipe, recipe_of
-from app.work.typed import LONGEST_TEXT, words
 
 blueprint = Blueprint("recipes", __name__)
 Page = Response | str | tuple[str, int]
@@ -50,7 +50,7 @@ def publish(formula_id: int) -> Page:
     """Give the recipe as a file, with the publisher's own words in it."""
     typed, kind = request.form.get("words", ""), request.form.get("kind", "html")
     try:
-        own_words = words(typed, "words", longest=LONGEST_TEXT)
+        own_words = clean_text(typed, "words", longest=LONGEST_TEXT)
         if kind not in KINDS:
             raise Invalid("kind", "Choose a page, Markdown or plain text.")
     except Invalid as fault:

@@ -9,8 +9,8 @@ from app.web import context
 from app.web.papers.views import setting
 from app.web.row_number import number
 from app.web.rules.area import Page, blueprint
+from app.work.form import Faults
 from app.work.rules.sheet import ChecksSheet, answer_finding, checks_sheet
-from app.work.typed import Faults
 
 FIELDS = ("finding", "reason", "who")
 

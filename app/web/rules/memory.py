@@ -9,6 +9,7 @@ from app.reference.provenance import MemoryValue, from_memory
 from app.web import context
 from app.web.row_number import number
 from app.web.rules.area import Page, blueprint
+from app.work.form import Faults
 from app.work.rules.book import counts_in_checks
 from app.work.rules.corrections import (
     Correction,
@@ -21,7 +22,6 @@ from app.work.rules.corrections import (
     take_back,
 )
 from app.work.rules.own_values import ABOUT_MATERIALS, FIELDS
-from app.work.typed import Faults
 
 PAGE = 100
 TYPED = ("value", "source", "who")

@@ -11,8 +11,8 @@ from app.work.batches.as_made import made_findings
 from app.work.batches.deviations import still_open
 from app.work.batches.loading import open_batch
 from app.work.clock import now
+from app.work.field_reading import FieldReader, one_line
 from app.work.people import person_named
-from app.work.typed import Reader, one_line
 
 LONGEST_REASON = 500
 CHOICES = (BatchState.QUARANTINE, BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED)
@@ -41,14 +41,14 @@ def decide(
         Conflict: when it is decided already, was changed in the meantime, or is past cancelling.
     """
     batch = open_batch(session, batch_id, row_version)
-    reader = Reader()
+    reader = FieldReader()
     wanted = next((one for one in CHOICES if one.value == state), None)
     if wanted is None:
         raise Invalid("state", "Choose quarantine, release, reject or cancel.")
-    by = reader.take(person_named, session, who, "who", "Write who decides.")
-    reason = reader.take(one_line, why, "why", longest=LONGEST_REASON)
+    by = reader.read(person_named, session, who, "who", "Write who decides.")
+    reason = reader.read(one_line, why, "why", longest=LONGEST_REASON)
     if wanted in (BatchState.REJECTED, BatchState.CANCELLED) and reason == "":
-        reader.fail("why", f"Write why it is {wanted.value}.")
+        reader.refuse("why", f"Write why it is {wanted.value}.")
     if wanted is BatchState.RELEASED:
         _refuse_what_is_open(session, batch, by, reader)
     reader.finish()
@@ -61,9 +61,9 @@ def decide(
         batch.decided_at, batch.decided_by = now(), by or ""
 
 
-def _refuse_what_is_open(session: Session, batch: Batch, by: str | None, reader: Reader) -> None:
+def _refuse_what_is_open(session: Session, batch: Batch, by: str | None, reader: FieldReader) -> None:
     if the_workshop(session).two_people and by in weighers(batch):
-        reader.fail("who", f"{by} weighed for this batch; somebody else has to release it.")
+        reader.refuse("who", f"{by} weighed for this batch; somebody else has to release it.")
     missing = what_is_open(session, batch)
     if missing:
-        reader.fail("state", f"It cannot be released while this is open: {' '.join(missing)}")
+        reader.refuse("state", f"It cannot be released while this is open: {' '.join(missing)}")

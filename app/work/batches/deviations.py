@@ -15,10 +15,9 @@ from app.work.action import action
 from app.work.batches.loading import open_batch
 from app.work.batches.observing import yield_percent
 from app.work.clock import now
+from app.work.field_reading import FieldReader, clean_text, required_line
 from app.work.formulas.versions import formula_of
 from app.work.people import person_named
-from app.work.typed import Reader, name
-from app.work.typed import words as clean_words
 
 LONGEST = 4_000
 UNFINISHED = ("left out", "missing", "no reading", "no yield")
@@ -132,14 +131,14 @@ def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, 
     found = next((one for one in still_open(session, batch) if one.key == typed.key), None) if typed.key else None
     if typed.key and found is None:
         raise NotFound("That is not open any more; see what stands in the record now.")
-    reader = Reader()
-    what = found.what if found else reader.take(name, typed.what, "what", "Write what was not as planned.")
+    reader = FieldReader()
+    what = found.what if found else reader.read(required_line, typed.what, "what", "Write what was not as planned.")
     texts = {}
     for field in ("cause", "effect", "action"):
-        texts[field] = reader.take(clean_words, getattr(typed, field), field, longest=LONGEST)
+        texts[field] = reader.read(clean_text, getattr(typed, field), field, longest=LONGEST)
         if typed.decides and texts[field] == "":
-            reader.fail(field, f"Write the {field}.")
-    who = reader.take(person_named, session, typed.who, "who", "Write who decides.")
+            reader.refuse(field, f"Write the {field}.")
+    who = reader.read(person_named, session, typed.who, "who", "Write who decides.")
     reader.finish()
     noted = next((one for one in _noted(batch) if f"noted {one.id}" == typed.key), None)
     row = noted or Deviation(key=typed.key, what=what or "", found_at=now(), found_by=who or "")

@@ -12,10 +12,9 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
+from app.work.field_reading import FieldReader, clean_text, maybe_number, required_line
 from app.work.formulas.versions import formula_of
 from app.work.people import person_named
-from app.work.typed import Reader, maybe_number, name
-from app.work.typed import words as clean_words
 
 LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
 KINDS = (PH, "appearance", "smell", "viscosity", "density", "temperature", "weight", "other")
@@ -49,15 +48,15 @@ def add_reading(
 
 
 def _read_reading(session: Session, batch: Batch, kind: str, words: str, temperature: str, who: str) -> BatchReading:
-    reader = Reader()
-    what = reader.take(name, kind, "kind", "Choose what was observed.")
-    text = reader.take(clean_words, words, "words", longest=LONGEST_READING)
+    reader = FieldReader()
+    what = reader.read(required_line, kind, "kind", "Choose what was observed.")
+    text = reader.read(clean_text, words, "words", longest=LONGEST_READING)
     if text == "":
-        reader.fail("words", "Write what was read or seen.")
-    value = reader.take(_value, batch, what or "", text) if text else None
+        reader.refuse("words", "Write what was read or seen.")
+    value = reader.read(_value, batch, what or "", text) if text else None
     low, high = LIMITS["temperature"]
-    warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
-    by = reader.take(person_named, session, who, "who", "Write who read it.")
+    warmth = reader.read(maybe_number, temperature, "temperature", low=low, high=high)
+    by = reader.read(person_named, session, who, "who", "Write who read it.")
     reader.finish()
     return BatchReading(kind=what, value=value, words=text, temperature_c=warmth, taken_at=now(), taken_by=by or "")
 
@@ -80,11 +79,11 @@ def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str =
         Faults: at ``note``, when nothing is written, or at ``who``.
     """
     batch = load_batch(session, batch_id)
-    reader = Reader()
-    note = reader.take(clean_words, text, "note", longest=LONGEST_NOTE)
-    by = reader.take(person_named, session, who, "who", "Write who adds the note.")
+    reader = FieldReader()
+    note = reader.read(clean_text, text, "note", longest=LONGEST_NOTE)
+    by = reader.read(person_named, session, who, "who", "Write who adds the note.")
     if note == "":
-        reader.fail("note", "Write the note first.")
+        reader.refuse("note", "Write the note first.")
     reader.finish()
     batch.log("note", by=by or "", at=now(), new=note or "")
 

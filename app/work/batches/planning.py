@@ -23,7 +23,7 @@ from app.work.batches.loading import log
 from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
 from app.work.formulas.context import read_context
-from app.work.formulas.deeds import find, open_draft
+from app.work.formulas.editing import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version

@@ -10,8 +10,8 @@ from app.work.action import action
 from app.work.batches.loading import open_batch
 from app.work.batches.observing import LIMITS
 from app.work.clock import now
+from app.work.field_reading import FieldReader, maybe_number, one_line
 from app.work.people import person_named
-from app.work.typed import Reader, maybe_number, one_line
 
 LONGEST_REMARK = 500
 
@@ -44,11 +44,11 @@ def tick(
     wanted = [one for one in batch.ticks if one.id in set(tick_ids)]
     if not wanted:
         raise NotFound("There is no such point; tick one of those on the page.")
-    reader = Reader()
-    by = reader.take(person_named, session, who, "who", "Write who did it.")
+    reader = FieldReader()
+    by = reader.read(person_named, session, who, "who", "Write who did it.")
     low, high = LIMITS["temperature"]
-    warmth = reader.take(maybe_number, temperature, "temperature", low=low, high=high)
-    said = reader.take(one_line, remark, "remark", longest=LONGEST_REMARK)
+    warmth = reader.read(maybe_number, temperature, "temperature", low=low, high=high)
+    said = reader.read(one_line, remark, "remark", longest=LONGEST_REMARK)
     reader.finish()
     for one in wanted:
         if one.done_at is None:

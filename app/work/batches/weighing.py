@@ -14,10 +14,10 @@ from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
+from app.work.field_reading import FieldReader, one_line, required_line
 from app.work.gear import due_gear
 from app.work.people import person_named
 from app.work.stock.weighed import bind_lot, settle_lines
-from app.work.typed import Reader, name, one_line
 
 LONGEST_LOT, LONGEST_REASON = 120, 500
 SLIP = Decimal(5)  # times the planned weight, above which a weight is asked about (common practice)
@@ -67,19 +67,19 @@ def record_weighings(
     batch = open_batch(session, batch_id, row_version)
     lines = {line.id: line for line in batch.lines}
     typed = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.is_empty]
-    reader = Reader()
-    by = reader.take(person_named, session, who, "who", "Write who weighed.") if typed else ""
-    checked = reader.take(person_named, session, checked_by, "checked_by", "") if checked_by.strip() else ""
+    reader = FieldReader()
+    by = reader.read(person_named, session, who, "who", "Write who weighed.") if typed else ""
+    checked = reader.read(person_named, session, checked_by, "checked_by", "") if checked_by.strip() else ""
     if by and checked == by:
-        reader.fail("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
+        reader.refuse("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
     found = [(line, _read_weighing(reader, line, entry)) for line, entry in typed]
     for line, weighing in found:
         weighing.by, weighing.checked_by = by or "", checked or ""
-        reader.take(bind_lot, session, line, weighing, f"lot-{line.id}")
+        reader.read(bind_lot, session, line, weighing, f"lot-{line.id}")
     due = due_gear(session, {weighing.scale for _, weighing in found if weighing.grams})
-    reason = reader.take(one_line, gear_reason, "gear_reason", longest=LONGEST_REASON)
+    reason = reader.read(one_line, gear_reason, "gear_reason", longest=LONGEST_REASON)
     if due and not reason:
-        reader.fail(
+        reader.refuse(
             "gear_reason", f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
         )
     reader.finish()
@@ -91,18 +91,18 @@ def record_weighings(
     batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
 
 
-def _read_weighing(reader: Reader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
-    grams = reader.take(read_weight, entry.grams, f"actual-{line.id}")
-    lot = reader.take(one_line, entry.lot, f"lot-{line.id}", longest=LONGEST_LOT)
-    tare = reader.take(read_weight, entry.tare, f"tare-{line.id}")
+def _read_weighing(reader: FieldReader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
+    grams = reader.read(read_weight, entry.grams, f"actual-{line.id}")
+    lot = reader.read(one_line, entry.lot, f"lot-{line.id}", longest=LONGEST_LOT)
+    tare = reader.read(read_weight, entry.tare, f"tare-{line.id}")
     if grams is not None and tare is not None:
         grams -= tare
         if grams < 0:
-            reader.fail(f"tare-{line.id}", "The vessel weighs more than the scale shows.")
+            reader.refuse(f"tare-{line.id}", "The vessel weighs more than the scale shows.")
     if grams is not None and entry.sure.strip() != entry.grams.strip():
         question = slip_question(line, grams)
         if question:
-            reader.fail(f"sure-{line.id}", question)
+            reader.refuse(f"sure-{line.id}", question)
     return BatchWeighing(grams=grams, lot_text=lot or "", scale=entry.scale or line.scale, tare_g=tare, at=now())
 
 
@@ -180,11 +180,11 @@ def correct_weighing(
     if weighing_id not in standing:
         raise NotFound("There is no such weighing; it may have been corrected already.")
     line, old = standing[weighing_id]
-    reader = Reader()
-    by = reader.take(person_named, session, typed.who, "who", "Write who corrects it.")
-    why = reader.take(name, typed.reason, "reason", "Write why it is corrected.")
-    grams = reader.take(read_weight, typed.grams, "grams")
-    lot = reader.take(one_line, typed.lot, "lot", longest=LONGEST_LOT)
+    reader = FieldReader()
+    by = reader.read(person_named, session, typed.who, "who", "Write who corrects it.")
+    why = reader.read(required_line, typed.reason, "reason", "Write why it is corrected.")
+    grams = reader.read(read_weight, typed.grams, "grams")
+    lot = reader.read(one_line, typed.lot, "lot", longest=LONGEST_LOT)
     reader.finish()
     new = BatchWeighing(
         grams=grams,
@@ -199,7 +199,7 @@ def correct_weighing(
         session_id=old.session_id,
         place=old.place,
     )
-    reader.take(bind_lot, session, line, new, "lot")
+    reader.read(bind_lot, session, line, new, "lot")
     reader.finish()
     if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):
         raise Invalid("grams", "Nothing is changed by this.")

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.store.formulas import DraftMaterial, Formula
 from app.store.materials import Material, newest_price
-from app.work.formulas.deeds import find
+from app.work.formulas.editing import find
 from app.work.formulas.steps import opened
 
 MOST_PLACES = 12

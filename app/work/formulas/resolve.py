@@ -32,9 +32,9 @@ from app.science.quantities import Quantity, check_density, parse_quantity, to_g
 from app.science.scales import ASSUMED_SCALE, Scale
 from app.science.specification import read_specification
 from app.science.weighing import weighed_batch
+from app.work.field_reading import FieldReader
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault, IncompleteFormula
-from app.work.typed import Reader
 
 MOST_LINES = 300
 TOO_MANY = f"A formula holds at most {MOST_LINES} lines; take some away or split it."
@@ -110,19 +110,19 @@ class Resolution:
 def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None, formula_id: int = 0) -> Resolution:
     """Return what a draft means; never raises for anything that can be typed."""
     defaults = defaults or Defaults()
-    reader = Reader()
+    reader = FieldReader()
     if not draft.name.strip():
-        reader.fail("name", "Give the formula a name.")
-    typed = reader.take(_number, draft.density, "density", ZERO, Decimal(10_000))
-    density = reader.take(check_density, typed, "density") if typed is not None else None
-    typed_loss = reader.take(_number, draft.loss_percent, "loss_percent", ZERO, Decimal(99))
+        reader.refuse("name", "Give the formula a name.")
+    typed = reader.read(_number, draft.density, "density", ZERO, Decimal(10_000))
+    density = reader.read(check_density, typed, "density") if typed is not None else None
+    typed_loss = reader.read(_number, draft.loss_percent, "loss_percent", ZERO, Decimal(99))
     loss = defaults.loss_percent if typed_loss is None else typed_loss
     amounts, size = _amounts_and_size(draft, materials, density, partial(_weighed, loss, defaults.scales), reader)
     rows = draft.in_page_order()
     remainder_key = next((row.id for row in rows if fills_up(row)), None)
     rest = None if remainder_key is None else remainder_percent(amounts.percents.values())
     lines = _lines(rows, materials, amounts, remainder_key, rest)
-    labour = reader.take(_number, draft.labour_minutes, "labour_minutes", ZERO, Decimal(100_000))
+    labour = reader.read(_number, draft.labour_minutes, "labour_minutes", ZERO, Decimal(100_000))
     formula = Formula(
         name=draft.name,
         phases=tuple(_phases(draft, lines, reader)),
@@ -137,12 +137,12 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         density_g_ml=density,
         loss_percent=loss,
         scales=defaults.scales,
-        target_ph=reader.take(_number, draft.target_ph, "target_ph", ZERO, Decimal(14)),
+        target_ph=reader.read(_number, draft.target_ph, "target_ph", ZERO, Decimal(14)),
         packaging=defaults.packaging,
         labour_minutes=labour or ZERO,
         price=defaults.price,
         rates=defaults.rates,
-        checks=reader.take(read_specification, draft.specification) or (),
+        checks=reader.read(read_specification, draft.specification) or (),
         formula_id=formula_id,
     )
     faults = _faults(rows, materials, amounts, rest, reader)
@@ -167,7 +167,7 @@ def _weighed(loss_percent: Decimal, scales: Sequence[Scale], size: BatchSize | N
 
 
 def _amounts_and_size(
-    draft: Draft, materials: Materials, density: Decimal | None, weighed: partial[Decimal | None], reader: Reader
+    draft: Draft, materials: Materials, density: Decimal | None, weighed: partial[Decimal | None], reader: FieldReader
 ) -> tuple[_Amounts, BatchSize | None]:
     """Read every amount and the batch size.
 
@@ -181,19 +181,19 @@ def _amounts_and_size(
         summed = sum(grams.values(), ZERO)
         if draft.batch.strip() or filled or not summed:
             typed = draft.batch if draft.batch.strip() or filled else USUAL_BATCH
-            size = reader.take(read_batch_size, typed, draft.fill, density)
+            size = reader.read(read_batch_size, typed, draft.fill, density)
         else:
             with exact_arithmetic():
                 net_g = summed * (1 - loss_percent / HUNDRED)
-            size = reader.take(read_batch_size, f"{plain(to_places(net_g, PLACES))} g", draft.fill, density)
+            size = reader.read(read_batch_size, f"{plain(to_places(net_g, PLACES))} g", draft.fill, density)
         whole = weighed(size) if filled else summed
         with exact_arithmetic():
             percents = {key: HUNDRED * value / whole for key, value in grams.items()} if whole else {}
         return _Amounts(_in_places(percents, filled=filled), measures), size
-    size = reader.take(read_batch_size, draft.batch.strip() or USUAL_BATCH, draft.fill, density)
+    size = reader.read(read_batch_size, draft.batch.strip() or USUAL_BATCH, draft.fill, density)
     found: dict[str, Decimal] = {}
     for row in _written(rows):
-        value = reader.take(_percent, row, materials.get(row.material_id or 0), draft.basis, density)
+        value = reader.read(_percent, row, materials.get(row.material_id or 0), draft.basis, density)
         if value is not None:
             found[row.id] = value
     return _Amounts(found if draft.basis == "w/w" else _in_places(found, filled=filled), {}), size
@@ -204,14 +204,14 @@ def _written(rows: Iterable[DraftLine]) -> Iterable[DraftLine]:
 
 
 def _weights(
-    rows: Iterable[DraftLine], materials: Materials, reader: Reader
+    rows: Iterable[DraftLine], materials: Materials, reader: FieldReader
 ) -> tuple[dict[str, Decimal], dict[str, HouseholdMeasure]]:
     """Read amounts that are weights, volumes and measures: grams, and the measure where it was not grams."""
     grams: dict[str, Decimal] = {}
     measures: dict[str, HouseholdMeasure] = {}
     for row in _written(rows):
         material = materials.get(row.material_id or 0)
-        read = reader.take(_weight, row, material.density_g_ml if material else None)
+        read = reader.read(_weight, row, material.density_g_ml if material else None)
         if read is None:
             continue
         quantity, grams[row.id] = read
@@ -278,7 +278,7 @@ def _lines(
     return found
 
 
-def _phases(draft: Draft, lines: Mapping[str, Line], reader: Reader) -> Iterable[Phase]:
+def _phases(draft: Draft, lines: Mapping[str, Line], reader: FieldReader) -> Iterable[Phase]:
     """Give the phases with their lines; lines of a phase that is gone stand in the last."""
     phases = draft.phases or (DraftPhase(""),)
     known = {phase.id for phase in phases}
@@ -287,7 +287,7 @@ def _phases(draft: Draft, lines: Mapping[str, Line], reader: Reader) -> Iterable
         yield Phase(
             draft.letter_of(phase.id),
             phase.name,
-            reader.take(read_temperature, phase),
+            reader.read(read_temperature, phase),
             tuple(step.strip() for step in phase.method.splitlines() if step.strip()),
             tuple(lines[row.id] for row in (*draft.lines_of(phase.id), *strays) if row.id in lines),
         )
@@ -298,7 +298,7 @@ def _unknown(rows: Iterable[DraftLine], amounts: _Amounts) -> tuple[str, ...]:
 
 
 def _faults(
-    rows: Sequence[DraftLine], materials: Materials, amounts: _Amounts, rest: Decimal | None, reader: Reader
+    rows: Sequence[DraftLine], materials: Materials, amounts: _Amounts, rest: Decimal | None, reader: FieldReader
 ) -> tuple[FieldFault, ...]:
     """List every fault once: first what could not be read, then what is missing, then what does not add up."""
     found = {(f.field, f.message): FieldFault(f.field, f.message) for f in reader.faults}

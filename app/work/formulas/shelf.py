@@ -64,7 +64,7 @@ def _part(part: stored.MaterialPart) -> Part:
     )
 
 
-def settle(session: Session, draft: Draft, earlier: Draft | None = None) -> Draft:
+def match_materials(session: Session, draft: Draft, earlier: Draft | None = None) -> Draft:
     """Put the lines in the order of the page and give each the material on the shelf that has its typed name.
 
     A line keeps its material while its typed name stays what it was in ``earlier``, though the material was renamed.

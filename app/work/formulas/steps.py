@@ -45,8 +45,8 @@ def opened(session: Session, formula: Formula) -> OpenDraft:
         row_version=formula.row_version,
         changed_at=formula.changed_at,
         retired=formula.retired_at is not None,
-        undo=deed_words(near[formula.draft_step].deed, draft) if formula.draft_step - 1 in near else "",
-        redo=deed_words(further.deed, Draft.from_json(further.content)) if further else "",
+        undo=change_words(near[formula.draft_step].change, draft) if formula.draft_step - 1 in near else "",
+        redo=change_words(further.change, Draft.from_json(further.content)) if further else "",
     )
 
 
@@ -56,9 +56,9 @@ def _near(session: Session, formula: Formula) -> dict[int, DraftStep]:
     return {step.step: step for step in session.scalars(asked)}
 
 
-def deed_words(deed: str, draft: Draft) -> str:
-    """Write the deed of a step in words: a field path becomes the name of the field."""
-    return deed if " " in deed or not deed else words_of(deed, draft)
+def change_words(change: str, draft: Draft) -> str:
+    """Return what a step changed in words: a field path becomes the name of the field."""
+    return change if " " in change or not change else words_of(change, draft)
 
 
 def present_step(session: Session, formula: Formula) -> DraftStep:
@@ -67,24 +67,24 @@ def present_step(session: Session, formula: Formula) -> DraftStep:
     return session.scalars(asked).one()
 
 
-def first_step(session: Session, formula: Formula, draft: Draft, deed: str, editor: str) -> None:
+def first_step(session: Session, formula: Formula, draft: Draft, change: str, editor: str) -> None:
     """Write the first step of a new formula."""
     session.flush()
-    _insert(session, formula, 1, draft, deed, editor)
+    _insert(session, formula, 1, draft, change, editor)
     use_materials(session, formula.id, set(), _materials(draft))
 
 
-def add_step(session: Session, formula: Formula, draft: Draft, *, deed: str = "", editor: str = "") -> None:
+def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = "", editor: str = "") -> None:
     """Make ``draft`` the present state.
 
     Typing on in one field within a few seconds stays one step, and no step at all when it ends where it began.
     """
     step = present_step(session, formula)
     before = Draft.from_json(step.content)
-    deed = deed or _deed(before, draft)
-    if not _goes_on(session, formula, step, deed, editor):
+    change = change or _change_of(before, draft)
+    if not _goes_on(session, formula, step, change, editor):
         _touch(session, formula, draft, 1)
-        _insert(session, formula, formula.draft_step, draft, deed, editor)
+        _insert(session, formula, formula.draft_step, draft, change, editor)
         _trim(session, formula)
     elif (earlier := _near(session, formula).get(step.step - 1)) and earlier.content == draft.to_json():
         session.delete(step)
@@ -97,14 +97,14 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, deed: str = ""
     use_materials(session, formula.id, _materials(before), _materials(draft))
 
 
-def _deed(before: Draft, after: Draft) -> str:
+def _change_of(before: Draft, after: Draft) -> str:
     found = changes(before, after)
     return found[0].path if len(found) == 1 else f"{len(found)} changes"
 
 
-def _goes_on(session: Session, formula: Formula, step: DraftStep, deed: str, editor: str) -> bool:
-    same = deed == step.deed or (deed.endswith(ADDED_THEN_NAMED) and deed == step.deed + ADDED_THEN_NAMED)
-    typed_on = same and " " not in deed and not deed.endswith((".phase", "qs"))
+def _goes_on(session: Session, formula: Formula, step: DraftStep, change: str, editor: str) -> bool:
+    same = change == step.change or (change.endswith(ADDED_THEN_NAMED) and change == step.change + ADDED_THEN_NAMED)
+    typed_on = same and " " not in change and not change.endswith((".phase", "qs"))
     in_time = now() - formula.changed_at <= ONE_GO
     return typed_on and in_time and editor == step.editor and not _has_later(session, formula)
 
@@ -125,13 +125,13 @@ def _touch(session: Session, formula: Formula, draft: Draft, forward: int) -> No
     session.flush()
 
 
-def _insert(session: Session, formula: Formula, step: int, draft: Draft, deed: str, editor: str) -> None:
+def _insert(session: Session, formula: Formula, step: int, draft: Draft, change: str, editor: str) -> None:
     session.add(
         DraftStep(
             formula_id=formula.id,
             step=step,
             content=draft.to_json(),
-            deed=deed,
+            change=change,
             editor=editor,
             made_at=now(),
             row_version=formula.row_version,

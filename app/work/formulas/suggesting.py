@@ -9,11 +9,11 @@ from app.reference.search import Entry, search
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.store.engine import Store
+from app.work.form import Faults
 from app.work.formulas.paste import Choice
 from app.work.materials.finding import LONGEST_QUERY, shelf_index
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
-from app.work.typed import Faults
 
 MOST = 12
 FROM_SHELF, FROM_LIBRARY, BARE = "shelf", "library", "bare"

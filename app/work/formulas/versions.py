@@ -15,13 +15,13 @@ from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
 from app.store.formulas import Formula as StoredFormula
 from app.work.action import action
 from app.work.clock import now
+from app.work.field_reading import clean_text, one_line
 from app.work.formulas.declaring import DeclaredLists, declared_everywhere
-from app.work.formulas.deeds import find, insert
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import find, insert
 from app.work.formulas.results import read_complete
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft, add_step, opened
-from app.work.typed import one_line, words
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +117,7 @@ def keep_version(session: Session, formula_id: int, note: str, who: str, *, key:
         Invalid: at ``version_note`` or ``who``, or at ``version_note`` when nothing changed since the last version.
         NotFound: when there is no such formula.
     """
-    note, who = words(note, "version_note"), one_line(who, "who")
+    note, who = clean_text(note, "version_note"), one_line(who, "who")
     return keep_in(session, find(session, formula_id), note, who).id
 
 
@@ -207,10 +207,10 @@ def use_version(store: Store, formula_id: int, version_id: int, editor: str) -> 
         version, content = version_draft(session, version_id)
         if version.formula_id != formula_id:
             raise NotFound("This formula has no such version.")
-        there = opened(session, formula)
-        draft = settle(session, replace(content, code=formula.code), content)
-        if draft != there.draft:
-            add_step(session, formula, draft, deed=f"Version {version.number} made the draft again", editor=editor)
+        current = opened(session, formula)
+        draft = match_materials(session, replace(content, code=formula.code), content)
+        if draft != current.draft:
+            add_step(session, formula, draft, change=f"Version {version.number} made the draft again", editor=editor)
         return opened(session, formula)
 
 

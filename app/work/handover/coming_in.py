@@ -21,10 +21,10 @@ from app.work.clock import now
 from app.work.csv_text import LineFault, Unreadable, write_table
 from app.work.equipment import PackagingForm
 from app.work.form import Faults
-from app.work.formulas.deeds import LONGEST_CODE, insert
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import LONGEST_CODE, insert
 from app.work.formulas.resolve import MOST_LINES
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import add_step, code_taken, opened
 from app.work.handover.going_out import add_draft
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Row, Tables, empty_tables, read_tables
@@ -211,7 +211,9 @@ def take_file(
             continue
         formula = session.scalars(select(Formula).where(Formula.code == incoming.code)).first()
         if formula is not None and replace_drafts:
-            add_step(session, formula, settle(session, incoming.draft), deed=f"Taken from {file_name or 'a file'}")
+            add_step(
+                session, formula, match_materials(session, incoming.draft), change=f"Taken from {file_name or 'a file'}"
+            )
             steps.append((formula.id, formula.draft_step))
         else:
             code = incoming.beside or incoming.code
@@ -292,7 +294,7 @@ def _step_back(session: Session, formula_id: int, step: int) -> Sequence[str]:
     before = next((one for one in formula.steps if one.step == step - 1), None)
     if formula.draft_step != step or before is None:
         return (formula.name,)
-    add_step(session, formula, Draft.from_json(before.content), deed="Taking of a file undone")
+    add_step(session, formula, Draft.from_json(before.content), change="Taking of a file undone")
     return ()
 
 

@@ -10,7 +10,7 @@ from app.science.inference.compare_lists import Comparison, compare_lists
 from app.science.label_list.reading import read_name
 from app.science.label_list.values import ReadName
 from app.work.formulas.declaring import Declared
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.formulas.steps import OpenDraft
 from app.work.label_reading.lists import OpenList, open_list, taught_names
@@ -30,7 +30,7 @@ class Pair:
 class Compared:
     """A list beside the declaration of a formula, name by name."""
 
-    there: OpenList
+    current: OpenList
     formula: OpenDraft
     declared: Declared | None
     comparison: Comparison
@@ -43,12 +43,12 @@ def compare(session: Session, list_id: int, formula_id: int) -> Compared:
     Raises:
         NotFound: when one of them is not there.
     """
-    there, formula = open_list(session, list_id), open_draft(session, formula_id)
+    current, formula = open_list(session, list_id), open_draft(session, formula_id)
     taught = taught_names(session)
     lists = results_of(session, formula).declarations
-    declared = next((d for d in lists if d.jurisdiction == there.typed.jurisdiction), None)
-    comparison = compared(there.sheet.names, declared, taught)
-    return Compared(there, formula, declared, comparison, pairs(there.sheet.names, declared, taught))
+    declared = next((d for d in lists if d.jurisdiction == current.typed.jurisdiction), None)
+    comparison = compared(current.sheet.names, declared, taught)
+    return Compared(current, formula, declared, comparison, pairs(current.sheet.names, declared, taught))
 
 
 def compared(names: Sequence[ReadName], declared: Declared | None, taught: Mapping[str, str]) -> Comparison:
@@ -78,6 +78,6 @@ def pairs(names: Sequence[ReadName], declared: Declared | None, taught: Mapping[
 
 
 def _pair(key: str, words: str, place: int, places: Mapping[str, int], kept: set[str]) -> Pair:
-    there = places.get(key)
-    state = "missing" if there is None else "same order" if key in kept else "moved"
-    return Pair(words, place, there, state)
+    new_place = places.get(key)
+    state = "missing" if new_place is None else "same order" if key in kept else "moved"
+    return Pair(words, place, new_place, state)

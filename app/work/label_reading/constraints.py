@@ -13,7 +13,7 @@ from app.science.numbers import parse_number, plain
 from app.science.percent_range import HUNDRED, ZERO, parse_range
 
 LONGEST = 60
-ASIDE_KINDS = ("printed", "maximum", "order")
+DROPPABLE = ("printed", "maximum", "order")
 _TOLERANCE = re.compile(r"(?P<middle>.+?)(?:±|\+\s*/\s*-|\+-)(?P<room>.+)")
 
 
@@ -26,13 +26,13 @@ class UserConstraints:
     """
 
     values: Mapping[str, str] = field(default_factory=dict)
-    aside: frozenset[tuple[str, str]] = frozenset()
+    dropped: frozenset[tuple[str, str]] = frozenset()
     observed: Mapping[str, str] = field(default_factory=dict)
 
     def to_json(self) -> str:
         """Write everything as one JSON text, keys in order."""
-        aside = [list(pair) for pair in sorted(self.aside)]
-        content = {"values": dict(sorted(self.values.items())), "aside": aside}
+        dropped = [list(pair) for pair in sorted(self.dropped)]
+        content = {"values": dict(sorted(self.values.items())), "aside": dropped}
         seen = {"observed": dict(sorted(self.observed.items()))} if self.observed else {}
         return json.dumps(content | seen, ensure_ascii=False)
 
@@ -59,12 +59,12 @@ class UserConstraints:
     def without(self, kind: str, key: str) -> Self:
         """Return up one statement: a value, or a rule."""
         values = {k: text for k, text in self.values.items() if kind != "claim" or k != key}
-        aside = self.aside | ({(kind, key)} if kind in ASIDE_KINDS else frozenset())
-        return replace(self, values=values, aside=aside)
+        dropped = self.dropped | ({(kind, key)} if kind in DROPPABLE else frozenset())
+        return replace(self, values=values, dropped=dropped)
 
     def again(self, kind: str, key: str) -> Self:
         """Take a rule back that was set aside."""
-        return replace(self, aside=self.aside - {(kind, key)})
+        return replace(self, dropped=self.dropped - {(kind, key)})
 
 
 def _values(found: Any) -> dict[str, str]:

@@ -79,12 +79,12 @@ class LabelEstimate:
     rows: tuple[Row, ...]
     found: LabelInference
     clashes: tuple[ConflictView, ...]
-    asides: tuple[DroppedStatement, ...]
+    dropped: tuple[DroppedStatement, ...]
     line_words: str
     notes: tuple[str, ...]
     before_first: float = 0.0
     start: LabelStart | None = None
-    told: UserConstraints = field(default_factory=UserConstraints)
+    constraints: UserConstraints = field(default_factory=UserConstraints)
 
     @property
     def names(self) -> tuple[ReadName, ...]:
@@ -128,7 +128,7 @@ def read_text(text: str, taught: Mapping[str, str]) -> ReadList:
     return found
 
 
-def known_values(reading: ReadList, told: UserConstraints) -> dict[int, Known]:
+def known_values(reading: ReadList, constraints: UserConstraints) -> dict[int, Known]:
     """Return what is known by place: what the maker says, else what is printed and not set aside.
 
     Raises:
@@ -136,21 +136,21 @@ def known_values(reading: ReadList, told: UserConstraints) -> dict[int, Known]:
     """
     found = {}
     for place, name in enumerate(reading.names):
-        typed = told.values.get(name.key, "")
+        typed = constraints.values.get(name.key, "")
         if typed:
             found[place] = parse_known(typed, f"value-{place}")
-        elif _printed(name, told):
+        elif _printed(name, constraints):
             found[place] = Known(float(name.percent or 0), float(name.percent or 0))
     return found
 
 
-def _printed(name: ReadName, told: UserConstraints) -> bool:
-    return name.percent is not None and 0 <= name.percent <= 100 and ("printed", name.key) not in told.aside
+def _printed(name: ReadName, constraints: UserConstraints) -> bool:
+    return name.percent is not None and 0 <= name.percent <= 100 and ("printed", name.key) not in constraints.dropped
 
 
 def work_out(
     reading: ReadList,
-    told: UserConstraints,
+    constraints: UserConstraints,
     product_type: str = "",
     jurisdiction: str = "EU",
     prices: Mapping[str, float] | None = None,
@@ -162,24 +162,26 @@ def work_out(
     Raises:
         Invalid: at ``value-<place>``, when a value cannot be read.
     """
-    known = pack_claims(told.observed.get(PACK, ""), reading.names) | known_values(reading, told)
-    readings = readings_of(told, reading.names, prices or {})
+    known = pack_claims(constraints.observed.get(PACK, ""), reading.names) | known_values(reading, constraints)
+    readings = readings_of(constraints, reading.names, prices or {})
     places = {name.key: place for place, name in enumerate(reading.names)}
-    aside = {(kind, places[key]) for kind, key in told.aside if key in places}
-    found = infer_label(reading.names, known, product_type, jurisdiction, aside, readings=readings, with_narrowing=True)
+    dropped = {(kind, places[key]) for kind, key in constraints.dropped if key in places}
+    found = infer_label(
+        reading.names, known, product_type, jurisdiction, dropped, readings=readings, with_narrowing=True
+    )
     return LabelEstimate(
         reading=reading,
         product_type=product_type,
         jurisdiction=jurisdiction,
-        rows=tuple(_rows(reading, told, found)),
+        rows=tuple(_rows(reading, constraints, found)),
         found=found,
-        clashes=tuple(_shown(clash, found, reading.names, told) for clash in found.inference.clashes),
-        asides=tuple(_asides(reading.names, told)),
+        clashes=tuple(_shown(clash, found, reading.names, constraints) for clash in found.inference.clashes),
+        dropped=tuple(_dropped_statements(reading.names, constraints)),
         line_words=line_words(found),
-        notes=(*found.notes, *_reader_notes(reading, found), *_left_over(told, places)),
+        notes=(*found.notes, *_reader_notes(reading, found), *_left_over(constraints, places)),
         before_first=found.inference.line_probability[0],
         start=_start(reading, found, product_type),
-        told=told,
+        constraints=constraints,
     )
 
 
@@ -188,12 +190,12 @@ def _start(reading: ReadList, found: LabelInference, product_type: str) -> Label
     return start_from_label(found.names, found.inference, counted, product_type)
 
 
-def _rows(reading: ReadList, told: UserConstraints, found: LabelInference) -> Iterable[Row]:
+def _rows(reading: ReadList, constraints: UserConstraints, found: LabelInference) -> Iterable[Row]:
     gaps = _gaps(found)
     for place, name in enumerate(reading.names):
-        typed = told.values.get(name.key, "")
+        typed = constraints.values.get(name.key, "")
         answer = found.inference.rows[place]
-        yield Row(place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, told))
+        yield Row(place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, constraints))
 
 
 def _chain(found: LabelInference) -> list[int]:
@@ -237,13 +239,17 @@ def _after(count: int, found: LabelInference) -> str:
     return f"after {found.names[_chain(found)[count - 1]].name}" if count else "before the first name"
 
 
-def _shown(clash: Clash, found: LabelInference, names: Sequence[ReadName], told: UserConstraints) -> ConflictView:
+def _shown(
+    clash: Clash, found: LabelInference, names: Sequence[ReadName], constraints: UserConstraints
+) -> ConflictView:
     parts = len(clash.given_up) + 1
     ways = []
     for remedy in clash.remedies:
         effect = f"{found.names[remedy.statement.index].name} would then {_lie(remedy.low, remedy.high)}."
         ways.append(
-            Relaxation(*_named(remedy.statement, names, told), statement_words(remedy.statement, found.names), effect)
+            Relaxation(
+                *_named(remedy.statement, names, constraints), statement_words(remedy.statement, found.names), effect
+            )
         )
     return ConflictView(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
 
@@ -253,26 +259,26 @@ def _lie(low: float, high: float) -> str:
     return f"be at {ends[0]}" if ends[0] == ends[1] else f"lie between {ends[0]} and {ends[1]}"
 
 
-def _named(statement: Statement, names: Sequence[ReadName], told: UserConstraints) -> tuple[str, str]:
+def _named(statement: Statement, names: Sequence[ReadName], constraints: UserConstraints) -> tuple[str, str]:
     """Name a statement by what giving it up means: a value of the maker's, or a printed one."""
     key = names[statement.index].key
-    if statement.kind == "claim" and key not in told.values:
+    if statement.kind == "claim" and key not in constraints.values:
         return "printed", key
     return ("order" if statement.kind == "line" else statement.kind), key
 
 
-ASIDE_WORDS = {
+DROPPED_WORDS = {
     "printed": "the percentage printed with {name}",
     "maximum": "the legal maximum of {name}",
     "order": "the place of {name} in the list",
 }
 
 
-def _asides(names: Sequence[ReadName], told: UserConstraints) -> Iterable[DroppedStatement]:
+def _dropped_statements(names: Sequence[ReadName], constraints: UserConstraints) -> Iterable[DroppedStatement]:
     by_key = {name.key: name.printed for name in names}
-    for kind, key in sorted(told.aside):
-        if key in by_key and kind in ASIDE_WORDS:
-            yield DroppedStatement(kind, key, ASIDE_WORDS[kind].format(name=by_key[key]))
+    for kind, key in sorted(constraints.dropped):
+        if key in by_key and kind in DROPPED_WORDS:
+            yield DroppedStatement(kind, key, DROPPED_WORDS[kind].format(name=by_key[key]))
 
 
 def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
@@ -281,7 +287,7 @@ def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
     return (f"{note}." for note in reading.notes if note not in said)
 
 
-def _left_over(told: UserConstraints, places: Mapping[str, int]) -> Iterable[str]:
-    gone = [key for key in told.values if key not in places]
+def _left_over(constraints: UserConstraints, places: Mapping[str, int]) -> Iterable[str]:
+    gone = [key for key in constraints.values if key not in places]
     if gone:
         yield f"Something is known of names that the list does not hold any more: {', '.join(gone)}."

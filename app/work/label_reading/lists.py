@@ -15,12 +15,12 @@ from app.store.formulas import Formula
 from app.store.label_lists import LabelList, StartedFormula, TaughtName
 from app.store.materials import live_materials, newest_price
 from app.store.workshop import Jurisdiction
+from app.work.action import action
 from app.work.clock import now
+from app.work.field_reading import FieldReader, clean_text, one_line, required_line
 from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
 from app.work.label_reading.observing import check_observed
-from app.work.once import earlier_result, remember, scoped
-from app.work.typed import Reader, name, one_line, words
 
 LONGEST_TYPE = 200
 
@@ -49,14 +49,17 @@ class OpenList:
 
 def _write(row: LabelList, typed: TypedList, taught: dict[str, str]) -> None:
     """Check a form and write it into its row; nothing is written when something is wrong."""
-    reader = Reader()
-    title = reader.take(name, typed.title, "title", "Give the list a title, such as the product it stands on.") or ""
-    text = reader.take(words, typed.text, "text", longest=MOST_CHARACTERS)
-    kind = reader.take(one_line, typed.product_type, "product_type", longest=LONGEST_TYPE) or ""
+    reader = FieldReader()
+    title = (
+        reader.read(required_line, typed.title, "title", "Give the list a title, such as the product it stands on.")
+        or ""
+    )
+    text = reader.read(clean_text, typed.text, "text", longest=MOST_CHARACTERS)
+    kind = reader.read(one_line, typed.product_type, "product_type", longest=LONGEST_TYPE) or ""
     if text is not None:
-        reader.take(read_text, text, taught)
+        reader.read(read_text, text, taught)
     if typed.jurisdiction not in set(Jurisdiction):
-        reader.fail("jurisdiction", "Choose EU or US.")
+        reader.refuse("jurisdiction", "Choose EU or US.")
     reader.finish()
     row.title, row.text, row.product_type = title, text or "", kind
     row.jurisdiction, row.changed_at = Jurisdiction(typed.jurisdiction), now()
@@ -67,23 +70,18 @@ def taught_names(session: Session) -> dict[str, str]:
     return {row.printed_key: row.inci for row in session.scalars(select(TaughtName).order_by(TaughtName.printed_key))}
 
 
-def start_list(store: Store, typed: TypedList, key: str = "") -> int:
+@action(once="label list")
+def start_list(session: Session, typed: TypedList, key: str = "") -> int:
     """Keep a pasted list and give its id; the same form taken twice gives the same list.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
     """
-    key = scoped("label list", key)
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        row = LabelList(created_at=now())
-        _write(row, typed, taught_names(session))
-        session.add(row)
-        session.flush()
-        remember(session, key, str(row.id))
-        return row.id
+    row = LabelList(created_at=now())
+    _write(row, typed, taught_names(session))
+    session.add(row)
+    session.flush()
+    return row.id
 
 
 def find_list(session: Session, list_id: int) -> LabelList:
@@ -105,8 +103,8 @@ def all_lists(store: Store) -> tuple[list[LabelList], list[TaughtName]]:
         return list(lists), list(session.scalars(select(TaughtName).order_by(TaughtName.printed_key)))
 
 
-def open_list(session: Session, list_id: int, told: UserConstraints | None = None) -> OpenList:
-    """Read a list and work it out, with what is stored of it or with ``told`` in its place.
+def open_list(session: Session, list_id: int, constraints: UserConstraints | None = None) -> OpenList:
+    """Read a list and work it out, with what is stored of it or with ``constraints`` in its place.
 
     Raises:
         NotFound: when there is none.
@@ -115,7 +113,7 @@ def open_list(session: Session, list_id: int, told: UserConstraints | None = Non
     row = find_list(session, list_id)
     typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
     reading = read_text(row.text, taught_names(session))
-    constraints = told or UserConstraints.from_json(row.known)
+    constraints = constraints or UserConstraints.from_json(row.known)
     prices = substance_prices(session) if constraints.observed.get("price") else {}
     sheet = work_out(reading, constraints, typed.product_type, typed.jurisdiction, prices)
     started = tuple(_started(session, list_id))
@@ -170,11 +168,11 @@ def say_known(store: Store, list_id: int, values: dict[str, str]) -> OpenList:
     with store.transaction() as session:
         row = find_list(session, list_id)
         there = read_text(row.text, taught_names(session))
-        told = UserConstraints.from_json(row.known).changed(
+        constraints = UserConstraints.from_json(row.known).changed(
             {n.key: values[n.key] for n in there.names if n.key in values}
         )
-        _check_all(row, told, session)
-        row.known, row.changed_at = told.to_json(), now()
+        _check_all(row, constraints, session)
+        row.known, row.changed_at = constraints.to_json(), now()
         session.flush()
         return open_list(session, list_id)
 
@@ -186,11 +184,11 @@ def say_observed(store: Store, list_id: int, observed: dict[str, str]) -> None:
         Faults: at ``observed-<field>``, with everything that cannot be read; nothing is written then.
         NotFound: when there is no such list.
     """
-    reader = Reader()
+    reader = FieldReader()
     for field, message in check_observed(observed):
-        reader.fail(field, message)
+        reader.refuse(field, message)
     reader.finish()
-    _retell(store, list_id, lambda told: told.observing(observed))
+    _change_constraints(store, list_id, lambda constraints: constraints.observing(observed))
 
 
 def substance_prices(session: Session) -> dict[str, float]:
@@ -203,11 +201,11 @@ def substance_prices(session: Session) -> dict[str, float]:
     return found
 
 
-def _check_all(row: LabelList, told: UserConstraints, session: Session) -> None:
-    reader = Reader()
+def _check_all(row: LabelList, constraints: UserConstraints, session: Session) -> None:
+    reader = FieldReader()
     for place, read in enumerate(read_text(row.text, taught_names(session)).names):
-        if told.values.get(read.key):
-            reader.take(parse_known, told.values[read.key], f"value-{place}")
+        if constraints.values.get(read.key):
+            reader.read(parse_known, constraints.values[read.key], f"value-{place}")
     reader.finish()
 
 
@@ -220,7 +218,7 @@ def give_up(store: Store, list_id: int, kind: str, key: str) -> None:
     with store.reading() as session:
         there = open_list(session, list_id).sheet
     if key in {name.key for name in there.names}:
-        _retell(store, list_id, lambda told: told.without(kind, key))
+        _change_constraints(store, list_id, lambda constraints: constraints.without(kind, key))
 
 
 def take_back(store: Store, list_id: int, kind: str, key: str) -> None:
@@ -229,7 +227,7 @@ def take_back(store: Store, list_id: int, kind: str, key: str) -> None:
     Raises:
         NotFound: when there is no such list.
     """
-    _retell(store, list_id, lambda told: told.again(kind, key))
+    _change_constraints(store, list_id, lambda constraints: constraints.again(kind, key))
 
 
 def free_all(store: Store, list_id: int) -> None:
@@ -238,10 +236,10 @@ def free_all(store: Store, list_id: int) -> None:
     Raises:
         NotFound: when there is no such list.
     """
-    _retell(store, list_id, lambda _told: UserConstraints())
+    _change_constraints(store, list_id, lambda _told: UserConstraints())
 
 
-def _retell(store: Store, list_id: int, change: Callable[[UserConstraints], UserConstraints]) -> None:
+def _change_constraints(store: Store, list_id: int, change: Callable[[UserConstraints], UserConstraints]) -> None:
     with store.transaction() as session:
         row = find_list(session, list_id)
         row.known, row.changed_at = change(UserConstraints.from_json(row.known)).to_json(), now()
@@ -253,12 +251,14 @@ def teach(store: Store, printed: str, meaning: str) -> None:
     Raises:
         Faults: at ``meaning``, when it is no name that is known here.
     """
-    reader = Reader()
-    text = reader.take(name, meaning, "meaning", "Write the INCI name that it means.")
-    key = inci_key(reader.take(name, printed, "printed", "There is no name to teach.") or "")
+    reader = FieldReader()
+    text = reader.read(required_line, meaning, "meaning", "Write the INCI name that it means.")
+    key = inci_key(reader.read(required_line, printed, "printed", "There is no name to teach.") or "")
     known = LabelNames().find(text) if text else None
     if text and known is None:
-        reader.fail("meaning", f"{text} is no name that is known here; choose one of the suggestions or write another.")
+        reader.refuse(
+            "meaning", f"{text} is no name that is known here; choose one of the suggestions or write another."
+        )
     reader.finish()
     with store.transaction() as session:
         row = session.get(TaughtName, key) or TaughtName(printed_key=key)

@@ -81,18 +81,20 @@ FIELDS = (
 )
 
 
-def readings_of(told: UserConstraints, names: Sequence[ReadName], prices: Mapping[str, float]) -> tuple[Reading, ...]:
+def readings_of(
+    constraints: UserConstraints, names: Sequence[ReadName], prices: Mapping[str, float]
+) -> tuple[Reading, ...]:
     """Read what was seen and measured.
 
     Args:
-        told: what the maker says of the list.
+        constraints: what the maker says of the list.
         names: the names in printed order.
         prices: price of a kilogram by the key of a substance, as far as the shelf knows it.
 
     Raises:
         Invalid: at ``observed-<field>``, when a value cannot be read.
     """
-    return tuple(_readings(told.observed, names, prices))
+    return tuple(_readings(constraints.observed, names, prices))
 
 
 def _readings(observed: Mapping[str, str], names: Sequence[ReadName], prices: Mapping[str, float]) -> Iterator[Reading]:

@@ -6,22 +6,22 @@ from sqlalchemy.orm import Session
 
 from app.reference.materials import material as library_material
 from app.science.names import inci_key
-from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.label_lists import StartedFormula
 from app.store.material_queries import live_id_of_library_key, live_id_of_name
+from app.work.action import action
 from app.work.clock import now
-from app.work.formulas.deeds import insert
+from app.work.field_reading import FieldReader, required_line
+from app.work.formulas.editing import insert
 from app.work.label_reading.choosing import OWN, Choices, Plan, check_something_left, make_plan, own_shelf
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.lists import open_list
 from app.work.materials.material_form import MaterialForm, from_library
 from app.work.materials.shelf import insert_material
-from app.work.once import earlier_result, remember, scoped
-from app.work.typed import Reader, name
 
 
-def start_formula(store: Store, list_id: int, choices: Choices, title: str, key: str = "") -> int:
+@action(once="formula from list {list_id}")
+def start_formula(session: Session, list_id: int, choices: Choices, title: str, key: str = "") -> int:
     """Start a formula from a list and give its id; the same form taken twice gives the same formula.
 
     Raises:
@@ -29,21 +29,16 @@ def start_formula(store: Store, list_id: int, choices: Choices, title: str, key:
         Invalid: when nothing is left, or no material holds any of the substances.
         NotFound: when there is no such list.
     """
-    reader, key = Reader(), scoped(f"formula from list {list_id}", key)
-    clean = reader.take(name, title, "name", "Give the formula a name.") or ""
-    with store.transaction() as session:
-        earlier = earlier_result(session, key)
-        if earlier is not None:
-            return int(earlier)
-        sheet = open_list(session, list_id).sheet
-        reader.finish()
-        check_something_left(sheet, choices)
-        plan = make_plan(sheet, own_shelf(session), choices)
-        content = draft_of(sheet, plan, shelved(session, plan), clean)
-        formula = insert(session, clean, "", content, "Started from a printed list")
-        session.add(StartedFormula(label_list_id=list_id, formula_id=formula.id, started_at=now()))
-        remember(session, key, str(formula.id))
-        return formula.id
+    reader = FieldReader()
+    clean = reader.read(required_line, title, "name", "Give the formula a name.") or ""
+    sheet = open_list(session, list_id).sheet
+    reader.finish()
+    check_something_left(sheet, choices)
+    plan = make_plan(sheet, own_shelf(session), choices)
+    content = draft_of(sheet, plan, shelved(session, plan), clean)
+    formula = insert(session, clean, "", content, "Started from a printed list")
+    session.add(StartedFormula(label_list_id=list_id, formula_id=formula.id, started_at=now()))
+    return formula.id
 
 
 def shelved(session: Session, plan: Plan) -> dict[str, int]:

@@ -23,7 +23,7 @@ from app.store.products import Product
 from app.store.workshop import Workshop, the_workshop
 from app.work.batches.loading import load_batch
 from app.work.formulas.declaring import Declared, declared_formula
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import read_complete
 from app.work.formulas.versions import formula_of, kept_lists
 from app.work.labels.design import shown_on

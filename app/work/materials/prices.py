@@ -14,9 +14,9 @@ from app.store.material_queries import get_material
 from app.store.materials import Material, Price, PriceKind
 from app.store.workshop import the_workshop
 from app.work.action import action
+from app.work.field_reading import one_line
 from app.work.form import Field, Form
 from app.work.form_fields import DayOrToday, Line, Money, OneOf, density_of
-from app.work.typed import one_line
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,8 +17,8 @@ from app.science.formula import Material
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.materials import live_materials
-from app.work.formulas.deeds import From, save_draft
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import SaveOrigin, save_draft
 from app.work.formulas.shelf import as_shelf_material
 from app.work.formulas.steps import OpenDraft
 from app.work.materials.material_form import MaterialForm, PartForm
@@ -109,7 +109,7 @@ class Choice:
 
     formula_id: int
     draft: Draft
-    came: From
+    origin: SaveOrigin
     materials: tuple[DosedMaterial, ...]
     ids: tuple[int, ...]
     chosen: int | None = None
@@ -129,8 +129,8 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
     name, adjuster, make = _solution(store, wanted)
     percent = _percent(choice, own, adjuster, target)
     replaced = choice.ids[own.place] if own else None
-    there = _written(store, choice, Rewrite(make(), name, percent, replaced), f"{name} sets the pH")
-    return there, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
+    saved = _written(store, choice, Rewrite(make(), name, percent, replaced), f"{name} sets the pH")
+    return saved, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
 
 
 def _percent(choice: Choice, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
@@ -168,9 +168,9 @@ def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callabl
     """Find the solution on the shelf, or say how to put the usual one there once the dose is known."""
     key = wanted.adjuster.substance.key
     with store.reading() as session:
-        there = [s for s in solutions_on_shelf(session) if s.adjuster.substance.key == key]
-    if there:
-        one = there[0]
+        found = [s for s in solutions_on_shelf(session) if s.adjuster.substance.key == key]
+    if found:
+        one = found[0]
         return one.material.name, one.adjuster, lambda: one.material.id
     inci, strength = wanted.adjuster.substance.inci, wanted.adjuster.strength_percent
     name = f"{inci}, {strength:g} % solution"
@@ -192,8 +192,8 @@ def choose_thickener(store: Store, choice: Choice, inci: str) -> tuple[OpenDraft
     material_id, name, strength = _thickener_material(store, wanted)
     percent = (wanted.dose_low_percent + wanted.dose_high_percent) / 2 * HUNDRED / strength
     old = _old_thickener(choice, wanted)
-    there = _written(store, choice, Rewrite(material_id, name, percent, old), f"{name} thickens")
-    return there, f"{name} thickens now, {percent:.3g} %. {what_else(choice.materials, wanted)}"
+    saved = _written(store, choice, Rewrite(material_id, name, percent, old), f"{name} thickens")
+    return saved, f"{name} thickens now, {percent:.3g} %. {what_else(choice.materials, wanted)}"
 
 
 def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
@@ -219,9 +219,9 @@ def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Deci
     """Find the thickener on the shelf or in the library, or put it on the shelf: id, name, its share in %."""
     with store.reading() as session:
         shelf = [as_shelf_material(material) for material in live_materials(session)]
-    there = next(((m, share) for m in shelf if (share := _share(m, wanted)) is not None), None)
-    if there:
-        return there[0].id, there[0].name, there[1]
+    found = next(((m, share) for m in shelf if (share := _share(m, wanted)) is not None), None)
+    if found:
+        return found[0].id, found[0].name, found[1]
     shipped = next((m for m in library_materials() if _is_only(m.parts, wanted)), None)
     if shipped is not None:
         return put_on_shelf(store, shipped.key), shipped.name, HUNDRED
@@ -238,5 +238,5 @@ def _is_only(parts: Sequence[object], wanted: Thickener) -> bool:
     return len(parts) == 1 and inci_key(str(getattr(parts[0], "inci", ""))) == inci_key(wanted.inci)
 
 
-def _written(store: Store, choice: Choice, rewrite: Rewrite, deed: str) -> OpenDraft:
-    return save_draft(store, choice.formula_id, rewritten(choice.draft, rewrite), choice.came, deed=deed)
+def _written(store: Store, choice: Choice, rewrite: Rewrite, change: str) -> OpenDraft:
+    return save_draft(store, choice.formula_id, rewritten(choice.draft, rewrite), choice.origin, change=change)

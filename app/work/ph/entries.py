@@ -13,6 +13,7 @@ from app.store.batches import PH, Batch, BatchLine, BatchReading, BatchWeighing
 from app.work.action import action
 from app.work.batches.weighing import weighing_words
 from app.work.clock import now
+from app.work.field_reading import FieldReader, maybe_number, one_line
 from app.work.formulas.shelf import pin, pinned, read_shelf
 from app.work.people import person_named
 from app.work.ph.batch_mixture import line_for
@@ -20,7 +21,6 @@ from app.work.ph.droppers import grams_of_drops
 from app.work.ph.session_state import State, entries_of, model_of, noise_of, readings_of, state_of
 from app.work.ph.sessions import open_record
 from app.work.stock.weighed import settle_lines
-from app.work.typed import Reader, maybe_number, one_line
 
 ZERO = Decimal(0)
 PLACES_G = 4
@@ -111,21 +111,21 @@ def _advised(state: State, back: bool) -> Decimal | None:
 def _read_amount(
     session: Session, at: SessionRef, typed: TypedAddition, material_id: int, most: Decimal
 ) -> tuple[Decimal, Decimal | None, str]:
-    reader = Reader()
-    drops = reader.take(maybe_number, typed.drops, "drops", low=Decimal(1), high=Decimal(5000))
+    reader = FieldReader()
+    drops = reader.read(maybe_number, typed.drops, "drops", low=Decimal(1), high=Decimal(5000))
     counted = bool(typed.drops.strip())
     if counted and typed.grams.strip():
-        reader.fail("drops", "Write grams or drops, not both.")
+        reader.refuse("drops", "Write grams or drops, not both.")
     if not counted and not typed.grams.strip():
-        reader.fail("grams", "Write how many grams were added.")
+        reader.refuse("grams", "Write how many grams were added.")
     grams = None
     if typed.grams.strip() and not counted:
-        grams = reader.take(parse_grams, typed.grams, "grams", high=HEAVIEST_G)
+        grams = reader.read(parse_grams, typed.grams, "grams", high=HEAVIEST_G)
     if counted and drops is not None:
-        grams = reader.take(grams_of_drops, session, typed.dropper_id, drops, material_id)
+        grams = reader.read(grams_of_drops, session, typed.dropper_id, drops, material_id)
     if grams is not None and grams > most:
-        reader.fail("drops" if counted else "grams", f"That is more than the {plain(most)} g in the beaker.")
-    by = reader.take(person_named, session, at.who, "who", "Write who added it.")
+        reader.refuse("drops" if counted else "grams", f"That is more than the {plain(most)} g in the beaker.")
+    by = reader.read(person_named, session, at.who, "who", "Write who added it.")
     reader.finish()
     return grams or ZERO, drops, by or ""
 
@@ -169,13 +169,13 @@ def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
 
 
 def _read_reading(session: Session, typed: TypedReading, who: str) -> BatchReading:
-    reader = Reader()
-    ph = reader.take(parse_number, typed.ph, "ph", low=ZERO, high=Decimal(14))
-    wide = INSTRUMENTS.get(typed.instrument) or reader.take(
+    reader = FieldReader()
+    ph = reader.read(parse_number, typed.ph, "ph", low=ZERO, high=Decimal(14))
+    wide = INSTRUMENTS.get(typed.instrument) or reader.read(
         parse_number, typed.uncertainty, "uncertainty", low=Decimal("0.01"), high=Decimal(3)
     )
-    warmth = reader.take(maybe_number, typed.temperature, "temperature", low=ZERO, high=Decimal(100))
-    by = reader.take(person_named, session, who, "who", "Write who read it.")
+    warmth = reader.read(maybe_number, typed.temperature, "temperature", low=ZERO, high=Decimal(100))
+    by = reader.read(person_named, session, who, "who", "Write who read it.")
     reader.finish()
     return BatchReading(
         kind=PH,

@@ -18,15 +18,15 @@ from app.store.bench_ph import PhSession
 from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch
-from app.work.formulas.deeds import find
+from app.work.field_reading import one_line
+from app.work.formulas.editing import find
 from app.work.formulas.faults import IncompleteFormula
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import add_step, opened
 from app.work.formulas.versions import keep_in
 from app.work.ph.batch_mixture import materials_of, sets_ph
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.session_state import State, model_of, readings_of, state_of
-from app.work.typed import one_line
 
 PLACES, PLACES_G = 4, 4
 LONGEST_NAME = 80
@@ -144,10 +144,10 @@ def update_formula(session: Session, batch_id: int, session_id: int, *, who: str
     formula = find(session, batch.version.formula_id)
     current = opened(session, formula)
     wanted = Rewrite(update.material_id, update.name, update.percent, update.replaces_id)
-    draft = settle(session, rewritten(current.draft, wanted, leaving=update.left_out_ids), current.draft)
+    draft = match_materials(session, rewritten(current.draft, wanted, leaving=update.left_out_ids), current.draft)
     note = f"As made, batch {batch.number}"
     if draft != current.draft:
-        add_step(session, formula, draft, deed=note)
+        add_step(session, formula, draft, change=note)
     try:
         return keep_in(session, find(session, formula.id), note, one_line(who, "who", longest=LONGEST_NAME)).id
     except IncompleteFormula as fault:

@@ -17,6 +17,8 @@ from app.store.errors import Conflict, NotFound
 from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
+from app.work.field_reading import FieldReader, one_line
+from app.work.form import Faults
 from app.work.formulas.shelf import pin, read_shelf
 from app.work.formulas.versions import formula_of
 from app.work.people import person_named
@@ -26,7 +28,6 @@ from app.work.ph.formula_update import FormulaUpdate, formula_update
 from app.work.ph.mixture import has_water, mixture_of
 from app.work.ph.session_state import State, entries_of, sessions_of, state_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
-from app.work.typed import Faults, Reader, one_line
 
 NO_WATER = "There is no water in this batch, and without water there is no pH."
 
@@ -130,11 +131,11 @@ def start_session(session: Session, batch_id: int, typed: Start) -> int:
 
 
 def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
-    reader = Reader()
-    known = reader.take(_known_solution, session, typed.material_id)
-    target = reader.take(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
-    grams = reader.take(parse_grams, typed.batch_g, "batch_g", high=HEAVIEST_G)
-    who = reader.take(person_named, session, typed.who, "who", "Write who starts it.")
+    reader = FieldReader()
+    known = reader.read(_known_solution, session, typed.material_id)
+    target = reader.read(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
+    grams = reader.read(parse_grams, typed.batch_g, "batch_g", high=HEAVIEST_G)
+    who = reader.read(person_named, session, typed.who, "who", "Write who starts it.")
     reader.finish()
     return PhSession(
         batch_id=batch.id,

@@ -8,7 +8,8 @@ from app.science.acid_base.stock import Material, Stock, make_stock
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
 from app.science.quantities import parse_grams
-from app.work.typed import Faults, Reader
+from app.work.field_reading import FieldReader
+from app.work.form import Faults
 
 LEAST, MOST_G = Decimal("0.01"), Decimal(100_000)
 
@@ -66,11 +67,11 @@ def stock_of(typed: TypedStock) -> tuple[Start, Stock]:
     Raises:
         Faults: at ``start``, ``assay``, ``strength`` or ``total``.
     """
-    reader = Reader()
-    start = reader.take(start_of, typed.start)
-    assay = reader.take(parse_number, typed.assay, "assay", low=LEAST, high=Decimal(100))
-    strength = reader.take(parse_number, typed.strength, "strength", low=LEAST, high=Decimal(100))
-    total = reader.take(parse_grams, typed.total, "total", low=LEAST, high=MOST_G)
+    reader = FieldReader()
+    start = reader.read(start_of, typed.start)
+    assay = reader.read(parse_number, typed.assay, "assay", low=LEAST, high=Decimal(100))
+    strength = reader.read(parse_number, typed.strength, "strength", low=LEAST, high=Decimal(100))
+    total = reader.read(parse_grams, typed.total, "total", low=LEAST, high=MOST_G)
     reader.finish()
     if start is None or assay is None or strength is None or total is None:
         raise Faults([Invalid("start", "Choose what the solution is made from.")])

@@ -13,7 +13,7 @@ from app.science.rules.names import plain, rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
 from app.work.clock import now
-from app.work.typed import Reader, name, words
+from app.work.field_reading import FieldReader, clean_text, required_line
 
 LONGEST_REASON = 2000
 
@@ -73,9 +73,9 @@ def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reas
     Raises:
         Faults: at ``reason`` and ``who``, with everything that is wrong.
     """
-    reader = Reader()
-    clean = reader.take(_reason, reason)
-    person = reader.take(name, who, "who", "Write who gives this answer.")
+    reader = FieldReader()
+    clean = reader.read(_reason, reason)
+    person = reader.read(required_line, who, "who", "Write who gives this answer.")
     reader.finish()
     row = _row(session, formula_id, found)
     row.reason = _with_earlier(clean or "", row)
@@ -84,7 +84,7 @@ def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reas
 
 
 def _reason(text: str) -> str:
-    found = words(text, "reason", longest=LONGEST_REASON)
+    found = clean_text(text, "reason", longest=LONGEST_REASON)
     if not found:
         raise Invalid("reason", "Write the reason in a sentence or two.")
     return found

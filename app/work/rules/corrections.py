@@ -18,7 +18,7 @@ from app.store.errors import NotFound
 from app.store.rulebook import ValueCorrection
 from app.store.types import plain_text
 from app.work.clock import now
-from app.work.typed import Reader, name, one_line, words
+from app.work.field_reading import FieldReader, clean_text, one_line, required_line
 
 Place = tuple[str, str, str]
 RANGES: Mapping[str, tuple[str, str]] = {
@@ -107,10 +107,12 @@ def put_right(store: Store, place: Place, value: str, source: str, who: str) -> 
         Faults: at ``value``, ``source`` and ``who``, with everything that is wrong.
         NotFound: when no value that rests on memory stands there.
     """
-    shipped, reader = find_value(place), Reader()
-    clean = reader.take(_read_value, value, shipped)
-    origin = reader.take(name, source, "source", "Name the source: the data sheet, the book, the law, with its date.")
-    person = reader.take(one_line, who, "who", longest=80)
+    shipped, reader = find_value(place), FieldReader()
+    clean = reader.read(_read_value, value, shipped)
+    origin = reader.read(
+        required_line, source, "source", "Name the source: the data sheet, the book, the law, with its date."
+    )
+    person = reader.read(one_line, who, "who", longest=80)
     reader.finish()
     with store.transaction() as session:
         row = _row(session, place) or ValueCorrection(table_name=place[0], row_key=place[1], column_name=place[2])
@@ -143,7 +145,7 @@ def _read_value(text: str, shipped: MemoryValue) -> str:
         raise Invalid("value", f"Choose one of: {', '.join(allowed)}.")
     if is_number(shipped):
         return _read_number(text, shipped.column)
-    found = words(text, "value") if shipped.column in LONG_COLUMNS else one_line(text, "value")
+    found = clean_text(text, "value") if shipped.column in LONG_COLUMNS else one_line(text, "value")
     if not found:
         raise Invalid("value", "Write the value as it should be.")
     return found

@@ -12,7 +12,7 @@ from app.science.rules.check import Rulebook, check_formula
 from app.science.rules.limits import LimitIndex
 from app.science.rules.values import Finding, FormulaFacts, LimitRule
 from app.store.formulas import Formula
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.rules.asking import question
 from app.work.rules.predicted_ph import predicted_ph
@@ -35,11 +35,11 @@ def changes_for_formulas(session: Session, jurisdiction: str, rules: Sequence[Li
         before = rulebook(market)
         after = with_limits(before, jurisdiction, rules)
         for formula_id in session.scalars(select(Formula.id).where(Formula.retired_at.is_(None)).order_by(Formula.id)):
-            there = open_draft(session, formula_id)
-            formula = results_of(session, there).formula
+            current = open_draft(session, formula_id)
+            formula = results_of(session, current).formula
             change = _change(question(formula, predicted_ph(formula)).facts, before, after)
             if any(change):
-                changes.append(FormulaChange(there.code, there.name, *change))
+                changes.append(FormulaChange(current.code, current.name, *change))
     return changes
 
 

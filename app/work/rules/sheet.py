@@ -1,4 +1,4 @@
-"""The checks of a formula, draft or version, for the page and the paper; and the deed of answering a finding."""
+"""The checks of a formula, draft or version, for the page and the paper; and answering a finding."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -11,7 +11,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.workshop import the_workshop
 from app.work.clock import today
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import read_version
 from app.work.rules.answers import AnsweredFinding, read_answers, write_answer
@@ -58,9 +58,9 @@ def checks_sheet(session: Session, formula_id: int, version_id: int | None = Non
 
 
 def _draft(session: Session, formula_id: int) -> tuple[Named, FormulaChecks | None]:
-    there = open_draft(session, formula_id)
-    return Named(formula_id, there.code, there.name), checks_of(
-        results_of(session, there), read_given_answers(session, formula_id)
+    current = open_draft(session, formula_id)
+    return Named(formula_id, current.code, current.name), checks_of(
+        results_of(session, current), read_given_answers(session, formula_id)
     )
 
 

@@ -57,8 +57,8 @@ def load_composition(store: Store, lot_id: int, by: str = "") -> tuple[Lot, LotC
 
 
 def _own_rows(lot: Lot) -> tuple[PartForm, ...]:
-    told: list[dict[str, Any]] = json.loads(lot.composition) if lot.composition else []
-    return tuple(PartForm(**{name: text for name, text in row.items() if name in PartForm.fields}) for row in told)
+    rows: list[dict[str, Any]] = json.loads(lot.composition) if lot.composition else []
+    return tuple(PartForm(**{name: text for name, text in row.items() if name in PartForm.fields}) for row in rows)
 
 
 @action()

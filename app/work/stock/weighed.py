@@ -69,10 +69,10 @@ def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, 
             if weighing.lot_id is not None and weighing.grams:
                 grams[weighing.lot_id] += weighing.grams
                 reasons[weighing.lot_id] = weighing.reason
-        told = next((reason for reason in reasons.values() if reason), why)
-        for remark in follow_line(session, line, grams, by=by, why=told):
-            batch.log(f"{line.name}: lot", by=by, at=now(), new=remark.words, why=told)
-            what = f"{line.name}: {remark.words}, weighed all the same{f' ({told})' if told else ''}."
+        why_corrected = next((reason for reason in reasons.values() if reason), why)
+        for remark in follow_line(session, line, grams, by=by, why=why_corrected):
+            batch.log(f"{line.name}: lot", by=by, at=now(), new=remark.words, why=why_corrected)
+            what = f"{line.name}: {remark.words}, weighed all the same{f' ({why_corrected})' if why_corrected else ''}."
             if remark.is_deviation and what not in {one.what for one in batch.deviations}:
                 batch.deviations.append(Deviation(what=what, found_at=now(), found_by=by))
 

@@ -13,8 +13,8 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import VersionLine
 from app.work.formulas.compare import compare
-from app.work.formulas.deeds import From, create, open_draft, save_draft, undo
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft, undo
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.resolve import resolve
 from app.work.formulas.versions import (
@@ -51,7 +51,7 @@ def change(store: Store, formula_id: int, amount: str) -> None:
     with store.reading() as session:
         there = open_draft(session, formula_id)
     line = replace(there.draft.lines[1], amount=amount)
-    save_draft(store, formula_id, there.draft.with_line(line), From(there.row_version, "one"))
+    save_draft(store, formula_id, there.draft.with_line(line), SaveOrigin(there.row_version, "one"))
 
 
 def test_a_version_holds_what_the_draft_held(store: Store, formula: int) -> None:

@@ -19,8 +19,8 @@ from app.web import create_app
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.sheets import sheet_of_batch
 from app.work.formulas import declaring, resolve
-from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version, read_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
@@ -161,7 +161,7 @@ def test_a_version_outlives_what_its_draft_becomes(planned: tuple[Store, int, in
     before = everything(store, version_id, batch_id)
     with store.reading() as session:
         there = open_draft(session, FORMULA)
-    save_draft(store, FORMULA, Draft(name="Nothing left", code=there.code), From(there.row_version, "one"))
+    save_draft(store, FORMULA, Draft(name="Nothing left", code=there.code), SaveOrigin(there.row_version, "one"))
     assert everything(store, version_id, batch_id) == before
 
 

@@ -15,8 +15,8 @@ from app.store.formulas import Formula
 from app.store.materials import Material
 from app.store.products import live_products
 from app.work.csv_text import Unreadable
-from app.work.formulas.deeds import From, create, open_draft, save_draft
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.listing import list_formulas
 from app.work.handover.coming_in import list_imports, preview_file, take_file, undo_import
 from app.work.handover.going_out import formulas_out
@@ -94,7 +94,7 @@ def test_drafts_put_over_others_are_taken_back_too_unless_somebody_worked_on_the
     with demo.reading() as session:
         formula_id = session.scalars(select(Formula.id).where(Formula.code == went["lines"][1]["formula"])).one()
         there = open_draft(session, formula_id)
-    save_draft(demo, formula_id, replace(there.draft, notes="mine"), From(there.row_version, "me"))
+    save_draft(demo, formula_id, replace(there.draft, notes="mine"), SaveOrigin(there.row_version, "me"))
     assert undo_import(demo, again) == there.name
 
 

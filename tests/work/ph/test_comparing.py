@@ -11,8 +11,9 @@ from app.reference.neutralisers import neutralisers
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.work.formulas.deeds import DraftConflict, From, open_draft
+from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft
 from app.work.formulas.results import results_of
 from app.work.ph.comparing import (
     Choice,
@@ -27,7 +28,6 @@ from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.report import ph_report
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.stock import STARTS, TypedStock, stock_of
-from app.work.typed import Faults
 
 # Figures, which no database can change.
 pytestmark = pytest.mark.sqlite
@@ -47,7 +47,7 @@ def choice_of(store: Store, gel: Any, row_version: int | None = None) -> Choice:
     return Choice(
         gel.formula_id,
         there.draft,
-        From(there.row_version if row_version is None else row_version, "test"),
+        SaveOrigin(there.row_version if row_version is None else row_version, "test"),
         tuple(DosedMaterial(m.name, percent, m.parts) for m, percent in rows),
         tuple(m.id for m, _ in rows),
     )

@@ -21,8 +21,9 @@ from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import TypedWeighing, record_weighings
-from app.work.formulas.deeds import From, open_draft, save_draft
+from app.work.form import Faults
 from app.work.formulas.draft import DraftLine
+from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.formulas.versions import read_version
 from app.work.ph.droppers import weigh_drops
 from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading, take_back_last
@@ -30,7 +31,6 @@ from app.work.ph.formula_update import update_formula
 from app.work.ph.session_state import State, model_of, noise_of
 from app.work.ph.sessions import Start, end_session, look_at_session, start_session
 from app.work.ph.solutions import put_counter_solution_on_shelf
-from app.work.typed import Faults
 
 
 def begin(store: Store, gel: Any, **changed: Any) -> int:
@@ -309,7 +309,7 @@ def test_an_acid_that_was_planned_and_not_added_leaves_the_formula(store: Store,
         current = open_draft(session, gel.formula_id)
     acid = DraftLine("acid", "a", "Citric acid 20 %", None, "0.3")
     draft = replace(current.draft, lines=(*current.draft.lines, acid))
-    save_draft(store, gel.formula_id, draft, From(current.row_version, "t"))
+    save_draft(store, gel.formula_id, draft, SaveOrigin(current.row_version, "t"))
     batch_id = plan_batch(store, Plan(gel.formula_id, None, "500 g", planned_on="2026-11-25", made_by="Ines"))
     gel = replace(gel, batch_id=batch_id)
     session_id = begin(store, gel, batch_g="489.5")

@@ -12,10 +12,12 @@ from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import DraftMaterial, DraftStep, Formula
+from app.work.form import Faults
 from app.work.formulas import steps
-from app.work.formulas.deeds import (
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import (
     DraftConflict,
-    From,
+    SaveOrigin,
     bring_back,
     code_faults,
     create,
@@ -26,12 +28,10 @@ from app.work.formulas.deeds import (
     suggest_code,
     undo,
 )
-from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.listing import list_formulas
 from app.work.formulas.resolve import MOST_LINES
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, delete_unused, load_material, revise_material
-from app.work.typed import Faults
 
 
 def shelved(store: Store, name: str) -> int:
@@ -53,7 +53,7 @@ def opened(store: Store, formula_id: int) -> steps.OpenDraft:
 def saved(store: Store, formula_id: int, amount: str, *, editor: str = "one", version: int | None = None) -> None:
     there = opened(store, formula_id)
     draft = there.draft.with_line(replace(there.draft.lines[0], amount=amount))
-    save_draft(store, formula_id, draft, From(there.row_version if version is None else version, editor))
+    save_draft(store, formula_id, draft, SaveOrigin(there.row_version if version is None else version, editor))
 
 
 def amount(store: Store, formula_id: int) -> str:
@@ -106,7 +106,7 @@ def test_typing_on_in_one_field_is_one_step_and_another_field_is_the_next(store:
         saved(store, formula, text)
     assert count(store, DraftStep) == 2
     there = opened(store, formula)
-    save_draft(store, formula, replace(there.draft, name="Oat cream"), From(there.row_version, "one"))
+    save_draft(store, formula, replace(there.draft, name="Oat cream"), SaveOrigin(there.row_version, "one"))
     assert count(store, DraftStep) == 3
     assert opened(store, formula).undo == "Name"
 
@@ -131,13 +131,15 @@ def test_a_pause_ends_a_step(store: Store, formula: int, monkeypatch: pytest.Mon
 
 def test_nothing_is_written_when_nothing_changed(store: Store, formula: int) -> None:
     before = opened(store, formula)
-    save_draft(store, formula, before.draft, From(0, "somebody"))
+    save_draft(store, formula, before.draft, SaveOrigin(0, "somebody"))
     assert opened(store, formula) == before
 
 
 def test_undo_and_redo_walk_the_steps_and_the_use_of_materials(store: Store, formula: int) -> None:
     there = opened(store, formula)
-    save_draft(store, formula, replace(there.draft, lines=()), From(there.row_version, "one"), deed="Removed Glycerin")
+    save_draft(
+        store, formula, replace(there.draft, lines=()), SaveOrigin(there.row_version, "one"), change="Removed Glycerin"
+    )
     assert count(store, DraftMaterial) == 0
     assert opened(store, formula).undo == "Removed Glycerin"
     assert undo(store, formula, "one").draft.lines[0].typed == "Glycerin"
@@ -196,13 +198,13 @@ def test_an_undo_on_one_page_is_a_change_for_the_other(store: Store, formula: in
 def test_more_lines_than_a_formula_holds_are_refused(store: Store, formula: int) -> None:
     lines = tuple(DraftLine(f"l{n}", "p", "x") for n in range(MOST_LINES + 1))
     with pytest.raises(Invalid, match="at most 300 lines"):
-        save_draft(store, formula, Draft(lines=lines), From(1, "one"))
+        save_draft(store, formula, Draft(lines=lines), SaveOrigin(1, "one"))
 
 
 def test_a_code_that_is_taken_is_not_taken_over_and_says_so(store: Store, formula: int) -> None:
     create(store, "Balm", code="B")
     there = opened(store, formula)
-    after = save_draft(store, formula, replace(there.draft, code="B"), From(there.row_version, "one"))
+    after = save_draft(store, formula, replace(there.draft, code="B"), SaveOrigin(there.row_version, "one"))
     assert after.code == "OHC"
     assert code_faults(after)[0].message == "B is the code of another formula; until then it stays OHC."
 
@@ -231,7 +233,7 @@ def test_a_save_that_fails_at_any_statement_leaves_nothing(
     changed = replace(before.draft, name="Oat balm", lines=())
     for nth in range(1, 40):
         with fail_at(nth) as failed, suppress(OSError):
-            save_draft(store, formula, changed, From(before.row_version, f"page {nth}"))
+            save_draft(store, formula, changed, SaveOrigin(before.row_version, f"page {nth}"))
         if not failed:
             break
         assert opened(store, formula) == before

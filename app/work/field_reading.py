@@ -1,4 +1,4 @@
-"""Reading what was typed into a form: all faults at once, each at its field."""
+"""Reading fields one after another where a record says which there are; `app.work.form` is for declared forms."""
 
 import unicodedata
 from collections.abc import Callable
@@ -9,8 +9,6 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number
 from app.work.form import Faults
 
-__all__ = ["Faults", "Reader", "maybe_number", "name", "one_line", "words"]
-
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
 
@@ -18,21 +16,21 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
-class Reader:
+class FieldReader:
     """Reads one field after another and keeps what was wrong, so that a form is told everything at once."""
 
     def __init__(self) -> None:
         self.faults: list[Invalid] = []
 
-    def take(self, read: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+    def read(self, of: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
         """Read one field; None when it could not be read, and the fault is kept."""
         try:
-            return read(*args, **kwargs)
+            return of(*args, **kwargs)
         except Invalid as fault:
             self.faults.append(fault)
             return None
 
-    def fail(self, field: str, message: str) -> None:
+    def refuse(self, field: str, message: str) -> None:
         """Keep a fault that concerns a field."""
         self.faults.append(Invalid(field, message))
 
@@ -46,13 +44,14 @@ class Reader:
             raise Faults(self.faults)
 
 
-def words(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
-    """Give a text of several lines without surrounding blanks; control signs other than line ends are left out.
+def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
+    """Return a text of several lines without surrounding blanks; control signs other than line ends are left out.
 
     Raises:
         Invalid: when it is too long or holds half a character that no file can keep.
     """
-    kept = "".join(sign for sign in _line_ends(text) if sign in "\n\t" or unicodedata.category(sign) != "Cc").strip()
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    kept = "".join(sign for sign in lines if sign in "\n\t" or unicodedata.category(sign) != "Cc").strip()
     if any(unicodedata.category(sign) == "Cs" for sign in kept):
         raise Invalid(field, "One of the characters is only half there; type it again.")
     if len(kept) > longest:
@@ -60,24 +59,20 @@ def words(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
     return kept
 
 
-def _line_ends(text: str) -> str:
-    return text.replace("\r\n", "\n").replace("\r", "\n")
-
-
 def one_line(text: str, field: str, *, longest: int = LONGEST_NAME) -> str:
-    """Give a text of one line with single blanks.
+    """Return a text of one line with single blanks.
 
     Raises:
-        Invalid: as for `words`.
+        Invalid: as for `clean_text`.
     """
-    return words(" ".join(text.split()), field, longest=longest)
+    return clean_text(" ".join(text.split()), field, longest=longest)
 
 
-def name(text: str, field: str, asked: str) -> str:
-    """Give a name, which must not be empty; ``asked`` is the sentence that asks for it.
+def required_line(text: str, field: str, asked: str) -> str:
+    """Return a name, which must not be empty; ``asked`` is the sentence that asks for it.
 
     Raises:
-        Invalid: when it is empty, or as for `words`.
+        Invalid: when it is empty, or as for `clean_text`.
     """
     found = one_line(text, field)
     if not found:

@@ -12,20 +12,19 @@ from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftStep, Exposure, Formula
 from app.work.action import action
 from app.work.clock import now
+from app.work.field_reading import FieldReader, one_line, required_line
 from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
-from app.work.formulas.shelf import settle
+from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
-from app.work.typed import Reader, one_line
-from app.work.typed import name as read_name
 
 LONGEST_CODE = 12
 EMPTY = Draft(phases=(DraftPhase("p1"),))
 
 
 @dataclass(frozen=True, slots=True)
-class From:
+class SaveOrigin:
     """Where a save comes from: the version of the formula it started from and which open page typed it.
 
     ``base`` is the draft it started from, where that is known.
@@ -80,11 +79,11 @@ def create(session: Session, name: str, *, code: str = "", content: Draft = EMPT
     Raises:
         Faults: at ``name`` or ``code``, with everything that is wrong.
     """
-    reader = Reader()
-    clean = reader.take(read_name, name, "name", "Give the formula a name.")
-    short = reader.take(one_line, code, "code", longest=LONGEST_CODE) or ""
+    reader = FieldReader()
+    clean = reader.read(required_line, name, "name", "Give the formula a name.")
+    short = reader.read(one_line, code, "code", longest=LONGEST_CODE) or ""
     if short and code_taken(session, short):
-        reader.fail("code", f"{short} is the code of another formula.")
+        reader.refuse("code", f"{short} is the code of another formula.")
     reader.finish()
     return insert(session, clean or "", short, content, "Started").id
 
@@ -100,24 +99,24 @@ def copy_formula(session: Session, formula_id: int, *, key: str = "") -> int:
     return insert(session, f"{current.name}, copy", "", current.draft, f"Copied from {current.name}").id
 
 
-def insert(session: Session, name: str, code: str, content: Draft, deed: str, editor: str = "") -> Formula:
+def insert(session: Session, name: str, code: str, content: Draft, change: str, editor: str = "") -> Formula:
     """Write a new formula inside a transaction that is already open."""
     code = code or suggest_code(session, name)
-    draft = settle(session, replace(content, name=name, code=code), content)
+    draft = match_materials(session, replace(content, name=name, code=code), content)
     moment = now()
     exposure = Exposure(draft.exposure) if draft.exposure in set(Exposure) else Exposure.LEAVE_ON
     formula = Formula(code=code, name=name, exposure=exposure, created_at=moment, changed_at=moment)
     formula.product_type = draft.product_type
     session.add(formula)
-    first_step(session, formula, draft, deed, editor)
+    first_step(session, formula, draft, change, editor)
     return formula
 
 
-def save_draft(store: Store, formula_id: int, draft: Draft, came: From, *, deed: str = "") -> OpenDraft:
+def save_draft(store: Store, formula_id: int, draft: Draft, origin: SaveOrigin, *, change: str = "") -> OpenDraft:
     """Save what is typed; nothing is written when nothing changed.
 
     Raises:
-        DraftConflict: when another page changed the draft since ``came.row_version``.
+        DraftConflict: when another page changed the draft since ``origin.row_version``.
         Invalid: at ``lines``, when there are more lines than a formula holds.
         NotFound: when there is no such formula.
     """
@@ -125,21 +124,21 @@ def save_draft(store: Store, formula_id: int, draft: Draft, came: From, *, deed:
         raise Invalid("lines", TOO_MANY)
     with store.transaction() as session:
         formula = find(session, formula_id)
-        there = opened(session, formula)
-        settled = settle(session, draft, there.draft)
-        if settled == there.draft:
-            return there
-        if came.base != there.draft and _changed_elsewhere(session, formula, came):
-            raise DraftConflict(there)
-        add_step(session, formula, settled, deed=deed, editor=came.editor)
+        current = opened(session, formula)
+        matched = match_materials(session, draft, current.draft)
+        if matched == current.draft:
+            return current
+        if origin.base != current.draft and _changed_elsewhere(session, formula, origin):
+            raise DraftConflict(current)
+        add_step(session, formula, matched, change=change, editor=origin.editor)
         return opened(session, formula)
 
 
-def _changed_elsewhere(session: Session, formula: Formula, came: From) -> bool:
-    if formula.row_version == came.row_version:
+def _changed_elsewhere(session: Session, formula: Formula, origin: SaveOrigin) -> bool:
+    if formula.row_version == origin.row_version:
         return False
-    newer = (DraftStep.formula_id == formula.id, DraftStep.row_version > came.row_version)
-    return session.scalar(select(DraftStep.id).where(*newer, DraftStep.editor != came.editor).limit(1)) is not None
+    newer = (DraftStep.formula_id == formula.id, DraftStep.row_version > origin.row_version)
+    return session.scalar(select(DraftStep.id).where(*newer, DraftStep.editor != origin.editor).limit(1)) is not None
 
 
 def undo(store: Store, formula_id: int, editor: str) -> OpenDraft:
@@ -191,10 +190,10 @@ def bring_back(session: Session, formula_id: int) -> None:
     find(session, formula_id).retired_at = None
 
 
-def code_faults(there: OpenDraft) -> tuple[FieldFault, ...]:
+def code_faults(current: OpenDraft) -> tuple[FieldFault, ...]:
     """Say why the code that is typed was not taken."""
-    typed = there.draft.code.strip()
-    if typed == there.code:
+    typed = current.draft.code.strip()
+    if typed == current.code:
         return ()
     words = f"{typed} is the code of another formula" if typed else "Give the formula a short code"
-    return (FieldFault("code", f"{words}; until then it stays {there.code}."),)
+    return (FieldFault("code", f"{words}; until then it stays {current.code}."),)
