@@ -34,11 +34,11 @@ def asked(app: Flask, formula: int) -> Iterator[int]:
         yield formula
 
 
-def median_s(deed: object, times: int = 15) -> float:
+def median_s(action: object, times: int = 15) -> float:
     spent = []
     for _ in range(times):
         start = perf_counter()
-        deed()  # type: ignore[operator]
+        action()  # type: ignore[operator]
         spent.append(perf_counter() - start)
     return sorted(spent)[times // 2]
 

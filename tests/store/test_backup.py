@@ -65,7 +65,7 @@ def test_a_copy_holds_what_is_still_in_the_log(workshop: Path, folder: Path) -> 
     assert backup.examine(copy, thorough=True) == migrate.head()
 
 
-def test_a_copy_made_while_somebody_writes_holds_whole_deeds_only(workshop: Path, folder: Path) -> None:
+def test_a_copy_made_while_somebody_writes_holds_whole_actions_only(workshop: Path, folder: Path) -> None:
     store = Store(sqlite_url(workshop))
     done = threading.Event()
 

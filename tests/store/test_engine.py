@@ -79,15 +79,15 @@ def test_a_scale_holds_at_least_a_step(store: Store) -> None:
         session.add(Scale(name="Odd", readability_g=Decimal(1), capacity_g=Decimal("0.5")))
 
 
-def test_a_fault_in_the_middle_of_a_deed_leaves_nothing(store: Store) -> None:
-    def deed() -> None:
+def test_a_fault_in_the_middle_of_an_action_leaves_nothing(store: Store) -> None:
+    def action() -> None:
         with store.transaction() as session:
             session.add(material("First"))
             session.flush()
             raise ArithmeticError
 
     with pytest.raises(ArithmeticError):
-        deed()
+        action()
     with store.reading() as session:
         assert session.scalar(text("SELECT count(*) FROM material")) == 0
 

@@ -381,7 +381,7 @@ def test_a_decision_needs_a_name_and_a_rejection_a_reason(
 def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo: Store) -> None:
     batch_id = decided(demo)
     batch = load(demo, batch_id)
-    deeds: list[Callable[[], None]] = [
+    actions: list[Callable[[], None]] = [
         lambda: record_weighings(
             demo, batch_id, batch.row_version, [TypedWeighing(batch.lines[0].id, "1", "")], who="Tom"
         ),
@@ -389,9 +389,9 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
         lambda: record_yield(demo, batch_id, text="1", who="Tom"),
         lambda: decide(demo, batch_id, batch.row_version, state="rejected", who="Tom", why="x"),
     ]
-    for deed in deeds:
+    for action in actions:
         with pytest.raises(Conflict, match="dated note"):
-            deed()
+            action()
     with pytest.raises(Faults) as told:
         add_note(demo, batch_id, text="Label misprinted on three pots.", who="")
     assert list(told.value.by_field) == ["who"]
@@ -440,8 +440,8 @@ DEEDS: dict[str, Callable[[Store], object]] = {
 
 
 @pytest.mark.parametrize("name", DEEDS)
-def test_a_deed_that_fails_at_any_write_leaves_everything_as_it_was(demo: Store, name: str) -> None:
-    """Fail at the first write, the second, the third, until the deed succeeds."""
+def test_an_action_that_fails_at_any_write_leaves_everything_as_it_was(demo: Store, name: str) -> None:
+    """Fail at the first write, the second, the third, until the action succeeds."""
     with demo.reading() as session:
         before = dump(session)
     failed = 0
@@ -462,7 +462,7 @@ def dump(session: Session) -> list[tuple[str, list[str]]]:
     return [(table.name, sorted(str(tuple(row)) for row in session.execute(select(table)))) for table in tables]
 
 
-def run_failing_at(store: Store, deed: Callable[[Store], object], nth: int) -> bool:
+def run_failing_at(store: Store, action: Callable[[Store], object], nth: int) -> bool:
     writes = 0
 
     def fail(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
@@ -473,7 +473,7 @@ def run_failing_at(store: Store, deed: Callable[[Store], object], nth: int) -> b
 
     event.listen(store.engine, "before_cursor_execute", fail)
     try:
-        deed(store)
+        action(store)
     except Unusable:
         return False
     finally:

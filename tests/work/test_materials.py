@@ -212,8 +212,8 @@ def snapshot(store: Store) -> list[list[tuple[object, ...]]]:
         return [list(map(tuple, session.execute(text(f"SELECT * FROM {t} ORDER BY 1")))) for t in tables]  # noqa: S608
 
 
-@pytest.mark.parametrize("deed", ["add", "revise"])
-def test_a_failure_at_any_write_leaves_everything_as_it_was(store: Store, deed: str) -> None:
+@pytest.mark.parametrize("action", ["add", "revise"])
+def test_a_failure_at_any_write_leaves_everything_as_it_was(store: Store, action: str) -> None:
     material_id = shelf.add_material(store, EXTRACT)
     seen = shelf.load_material(store, material_id).row_version
     before, failures = snapshot(store), 0
@@ -221,7 +221,7 @@ def test_a_failure_at_any_write_leaves_everything_as_it_was(store: Store, deed: 
         stop = FailAt(failures + 1)
         event.listen(store.engine, "before_cursor_execute", stop)
         try:
-            if deed == "add":
+            if action == "add":
                 shelf.add_material(store, EXTRACT.but(name="Another"), "key")
             else:
                 shelf.revise_material(store, material_id, EXTRACT.but(notes="new"), seen)

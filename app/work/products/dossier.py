@@ -32,7 +32,7 @@ from app.store.workshop import Workshop, the_workshop
 from app.work.batches.observing import yield_percent
 from app.work.clock import today
 from app.work.formulas.declaring import Declared, declared_formula
-from app.work.formulas.deeds import open_draft
+from app.work.formulas.editing import open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.versions import formula_of, latest_version

@@ -219,9 +219,9 @@ def test_a_retired_formula_leaves_the_list_and_comes_back(store: Store, formula:
 
 
 def test_what_is_not_there_is_not_found(store: Store) -> None:
-    for deed in (undo, redo):
+    for action in (undo, redo):
         with pytest.raises(NotFound):
-            deed(store, 99, "one")
+            action(store, 99, "one")
     with pytest.raises(NotFound):
         retire(store, 99)
 

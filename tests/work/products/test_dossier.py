@@ -15,8 +15,8 @@ from app.store.formulas import Formula
 from app.store.materials import Material
 from app.store.products import Product
 from app.work.batches.planning import Plan, plan_batch
-from app.work.formulas.deeds import create
 from app.work.formulas.draft import Draft
+from app.work.formulas.editing import create
 from app.work.formulas.faults import IncompleteFormula
 from app.work.products.annex import headings
 from app.work.products.dossier import Dossier, dossier
