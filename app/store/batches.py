@@ -23,6 +23,7 @@ from app.store.base import (
     reference,
 )
 from app.store.formulas import FormulaVersion
+from app.store.products import Product
 from app.store.types import Day, Word
 
 
@@ -67,6 +68,7 @@ class Batch(Base):
     id: Mapped[Key]
     number: Mapped[str] = mapped_column(unique=True)
     version_id: Mapped[int] = reference("formula_version.id")
+    product_id: Mapped[int | None] = reference("product.id", on_delete="NO ACTION", nullable=True)
     state: Mapped[BatchState] = mapped_column(Word(BatchState), default=BatchState.PLANNED)
     size_g: Mapped[Amount]
     size_text: Mapped[Words]
@@ -82,6 +84,7 @@ class Batch(Base):
     row_version: Mapped[int] = mapped_column(default=1)
 
     version: Mapped[FormulaVersion] = relationship()
+    product: Mapped[Product | None] = relationship()
     lines: Mapped[list["BatchLine"]] = relationship(
         order_by="BatchLine.position", cascade="all, delete-orphan", passive_deletes=True
     )
@@ -106,8 +109,19 @@ class Batch(Base):
 
     @property
     def weighed_g(self) -> Decimal:
-        """What went in, all lines together, grams."""
+        """What was weighed in, all lines together, grams."""
         return sum((line.actual_g or Decimal(0) for line in self.lines), Decimal(0))
+
+    @property
+    def held_g(self) -> Decimal:
+        """What is in the batch: weighed in, less the water that was lost while heating, grams."""
+        return sum((line.held_g or Decimal(0) for line in self.lines), Decimal(0))
+
+    @property
+    def heatings(self) -> tuple["Heating", ...]:
+        """The heatings that no later row replaces, in the order they were begun."""
+        found = [one for line in self.lines for one in line.standing_heatings]
+        return tuple(sorted(found, key=lambda one: one.id))
 
     def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
         """Add a line to the history."""
@@ -135,7 +149,8 @@ class BatchLine(Base):
 
     ``step_g`` is the step of the scale it was planned on, ``advice`` what to do where that scale cannot show the
     weight; both as they were planned. ``line_key`` names the line of the version; it is empty for one added at the
-    bench, which pins its ``material`` instead, since the version does not hold it.
+    bench, which pins its ``material`` instead, since the version does not hold it. A line that was swapped for another
+    material pins that as well, and keeps the one of the version as ``planned_name`` and ``planned_material_id``.
     """
 
     __tablename__ = "batch_line"
@@ -166,9 +181,14 @@ class BatchLine(Base):
     advice: Mapped[Words]
     added_at_bench: Mapped[bool] = mapped_column(default=False)
     material: Mapped[Words]
+    planned_name: Mapped[Words]
+    planned_material_id: Mapped[int | None] = reference("material.id", on_delete="NO ACTION", nullable=True)
 
     weighings: Mapped[list["BatchWeighing"]] = relationship(
         order_by="BatchWeighing.id", cascade="all, delete-orphan", passive_deletes=True
+    )
+    heatings: Mapped[list["Heating"]] = relationship(
+        order_by="Heating.id", back_populates="line", cascade="all, delete-orphan", passive_deletes=True
     )
 
     @property
@@ -179,9 +199,30 @@ class BatchLine(Base):
 
     @property
     def actual_g(self) -> Decimal | None:
-        """What went in, grams; None while nothing was weighed."""
+        """What was weighed in, grams; None while nothing was weighed."""
         weights = [weighing.grams for weighing in self.standing if weighing.grams is not None]
         return sum(weights, Decimal(0)) if weights else None
+
+    @property
+    def standing_heatings(self) -> tuple["Heating", ...]:
+        """The heatings of this water that no later row replaces."""
+        replaced = {one.replaces_id for one in self.heatings} - {None}
+        return tuple(one for one in self.heatings if one.id not in replaced)
+
+    @property
+    def lost_g(self) -> Decimal:
+        """What was lost of it while heating, grams."""
+        return sum((one.lost_g or Decimal(0) for one in self.standing_heatings), Decimal(0))
+
+    @property
+    def held_g(self) -> Decimal | None:
+        """What of it is in the batch: weighed in, less what was lost while heating; None while nothing was weighed."""
+        return None if self.actual_g is None else max(self.actual_g - self.lost_g, Decimal(0))
+
+    @property
+    def is_swapped(self) -> bool:
+        """Whether another material stands here than the version has."""
+        return self.planned_material_id is not None
 
     @property
     def places(self) -> int:
@@ -248,8 +289,67 @@ class BatchWeighing(Base):
     place: Mapped[int | None]
     drops: Mapped[MaybeAmount]
     advised_g: Mapped[MaybeAmount]
+    heating_id: Mapped[int | None] = reference("batch_heating.id", on_delete="NO ACTION", nullable=True)
 
     line: Mapped[BatchLine] = relationship(back_populates="weighings")
+
+
+class Heating(Base):
+    """A vessel weighed before and after its contents were heated; what it lost is water, of one line of the batch.
+
+    The second weight is written once; after that a row is never altered. A correction is a later row that names the
+    one it replaces, and why. Water that is put back is a weighing that names its heating.
+    """
+
+    __tablename__ = "batch_heating"
+    __table_args__ = (
+        above_zero("before_g"),
+        CheckConstraint("CAST(after_g AS REAL) <= CAST(before_g AS REAL)", name="nothing_gained"),
+        CheckConstraint("(after_g IS NULL) = (after_at IS NULL)", name="after_is_dated"),
+        CheckConstraint("replaces_id IS NULL OR length(trim(reason)) > 0", name="correction_has_reason"),
+        STRICT,
+    )
+
+    id: Mapped[Key]
+    line_id: Mapped[int] = reference("batch_line.id", on_delete="CASCADE")
+    phase: Mapped[Words]
+    vessel: Mapped[Words]
+    scale: Mapped[Words]
+    before_g: Mapped[Amount]
+    before_by: Mapped[Words]
+    before_at: Mapped[datetime]
+    after_g: Mapped[MaybeAmount]
+    after_by: Mapped[Words]
+    after_at: Mapped[MaybeMoment]
+    replaces_id: Mapped[int | None] = reference("batch_heating.id", nullable=True)
+    reason: Mapped[Words]
+
+    line: Mapped[BatchLine] = relationship(back_populates="heatings")
+
+    @property
+    def lost_g(self) -> Decimal | None:
+        """The water that was lost, grams; None until the vessel was weighed again."""
+        return None if self.after_g is None else self.before_g - self.after_g
+
+    @property
+    def put_back(self) -> tuple[BatchWeighing, ...]:
+        """The weighings that stand of water put back after it, or after the row that it corrects."""
+        rows, wanted = {one.id: one for one in self.line.heatings}, {self.id}
+        before = self.replaces_id
+        while before is not None:
+            wanted.add(before)
+            before = rows[before].replaces_id
+        return tuple(one for one in self.line.standing if one.heating_id in wanted and one.grams is not None)
+
+    @property
+    def put_back_g(self) -> Decimal:
+        """The water that was put back, grams."""
+        return sum((one.grams or Decimal(0) for one in self.put_back), Decimal(0))
+
+    @property
+    def missing_g(self) -> Decimal:
+        """The water still to put back, grams."""
+        return max((self.lost_g or Decimal(0)) - self.put_back_g, Decimal(0))
 
 
 class BatchReading(Base):

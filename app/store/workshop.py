@@ -141,6 +141,21 @@ class Scale(Base):
     vessel_g: Mapped[MaybeAmount]
 
 
+class Vessel(Base):
+    """A pot or beaker: what it weighs empty, and how much it holds where that is known.
+
+    What it loses while heating is learned from the batches that were heated in it.
+    """
+
+    __tablename__ = "vessel"
+    __table_args__ = (not_blank("name"), above_zero("tare_g"), above_zero("holds_ml"), STRICT)
+
+    id: Mapped[Key]
+    name: Mapped[str] = mapped_column(unique=True)
+    tare_g: Mapped[Amount]
+    holds_ml: Mapped[MaybeAmount]
+
+
 class Person(Base):
     """Somebody who works here; ``left_at`` keeps a name readable in old records without offering it any more."""
 
@@ -203,6 +218,11 @@ def the_workshop(session: Session) -> Workshop:
 def scales(session: Session) -> list[Scale]:
     """List the scales, finest first."""
     return sorted(session.scalars(select(Scale)), key=lambda s: (s.readability_g, s.capacity_g, s.id))
+
+
+def vessels(session: Session) -> list[Vessel]:
+    """List the pots and beakers, lightest first."""
+    return sorted(session.scalars(select(Vessel)), key=lambda one: (one.tare_g, one.name))
 
 
 def next_in_series(session: Session, series: str) -> int:

@@ -1,10 +1,13 @@
 """Pages for a register: the list with a form for one more, and the form of one row."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
+from app.store.engine import Store
 from app.store.errors import Conflict
 from app.web import context
 from app.work.equipment import Register
@@ -15,12 +18,16 @@ Answer = Response | str | tuple[str, int]
 
 @dataclass(frozen=True)
 class RegisterPages:
-    """Which register is shown where: ``one`` and ``many`` are its words, ``area`` the blueprint and template folder."""
+    """Which register is shown where: ``one`` and ``many`` are its words, ``area`` the blueprint and template folder.
+
+    ``beside`` reads what else its list shows.
+    """
 
     register: Register  # type: ignore[type-arg]
     area: str
     one: str
     many: str
+    beside: Callable[[Store], Any] | None = None
 
     @property
     def list_endpoint(self) -> str:
@@ -51,7 +58,9 @@ class RegisterPages:
 
     def _list(self, form: Form, faults: dict[str, str]) -> str:
         rows = self.register.list(context.store())
-        return render_template(f"{self.area}/{self.many}.html", pages=self, rows=rows, form=form, faults=faults)
+        more = self.beside(context.store()) if self.beside else None
+        page = f"{self.area}/{self.many}.html"
+        return render_template(page, pages=self, rows=rows, beside=more, form=form, faults=faults)
 
     def add(self) -> Answer:
         """Add a row."""

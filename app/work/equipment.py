@@ -16,13 +16,13 @@ from app.store.labels import LabelSheet
 from app.store.material_queries import every_packaging
 from app.store.materials import Packaging
 from app.store.stock import Supplier
-from app.store.workshop import Scale, scales, the_workshop
+from app.store.workshop import Scale, Vessel, scales, the_workshop, vessels
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
 
-Row = TypeVar("Row", Scale, Packaging, Supplier, LabelSheet)
+Row = TypeVar("Row", Scale, Vessel, Packaging, Supplier, LabelSheet)
 
 
 class ScaleForm(Form):
@@ -59,6 +59,14 @@ class ScaleForm(Form):
         """Refuse a vessel that leaves nothing to weigh into it."""
         if self.vessel is not None and self.vessel >= self.capacity:
             raise Invalid("vessel", f"With this vessel nothing can be weighed: it holds {plain(self.capacity)} g.")
+
+
+class VesselForm(Form):
+    """A pot or beaker; a weight without a unit is grams."""
+
+    name = Name("Name", "Give the vessel a name, such as Pot 3 l.")
+    tare = Grams("Weight empty", "Give what it weighs empty, such as 850 g.", column="tare_g", hint="Grams, or kg.")
+    holds = MaybeNumber("Holds, ml", column="holds_ml", high=10**7, hint="Empty when not known.")
 
 
 class PackagingForm(Form):
@@ -140,6 +148,7 @@ def _add_row(session: Session, register: Register[Any], typed: Form, *, key: str
 
 
 SCALES = Register(Scale, ScaleForm, scales)
+VESSELS = Register(Vessel, VesselForm, vessels)
 PACKAGING = Register(Packaging, PackagingForm, every_packaging)
 
 
@@ -155,6 +164,20 @@ def remove_scale(store: Store, scale_id: int) -> str:
             raise NotFound("There is no such scale.")
         session.delete(scale)
         return scale.name
+
+
+def remove_vessel(store: Store, vessel_id: int) -> str:
+    """Take a vessel off the list and return its name; batches keep its name, and what it lost stays known.
+
+    Raises:
+        NotFound: when there is no such vessel.
+    """
+    with store.transaction() as session:
+        vessel = session.get(Vessel, vessel_id)
+        if vessel is None:
+            raise NotFound("There is no such vessel.")
+        session.delete(vessel)
+        return vessel.name
 
 
 def retire_packaging(store: Store, packaging_id: int, *, back: bool = False) -> str:

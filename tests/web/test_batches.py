@@ -334,3 +334,37 @@ def test_gear_is_checked_and_an_overdue_scale_asks_for_a_reason(demo_client: Fla
     assert answer.status_code == 422
     assert 'name="gear_reason"' in answer.text
     assert demo_client.post(f"{path}/weights", data={**weights, "gear_reason": "lent out"}).status_code == 303
+
+
+def test_a_pot_is_weighed_before_and_after_heating_and_its_water_is_put_back(demo_client: FlaskClient) -> None:
+    added = {"name": "Pot 1 l", "tare": "0.8 kg", "holds": "1000", "key": "v"}
+    assert demo_client.post("/workshop/vessels", data=added).status_code == 303
+    path = plan(demo_client)
+    page = demo_client.get(path).text
+    assert "Pot 1 l, 800 g empty" in page
+    begun = {"vessel": "Pot 1 l", "phase": "A", "scale": "Bench scale", "who": "Ines"}
+    wrong = demo_client.post(f"{path}/heating", data={**begun, "grams": "700"})
+    assert wrong.status_code == 422
+    assert re.search(r'id="pot-grams" value="700"[^>]*aria-invalid', wrong.text)
+    assert demo_client.post(f"{path}/heating", data={**begun, "grams": "1.1 kg"}).status_code == 303
+    row = re.search(r'/heating/(\d+)/after"', demo_client.get(path).text)
+    assert row
+    after = f"{path}/heating/{row[1]}"
+    wrong = demo_client.post(f"{after}/after", data={"grams": "1200", "who": "Ines", "heating": row[1]})
+    assert 'href="#after-grams"' in wrong.text
+    assert 'id="after-grams" value="1200"' in wrong.text
+    assert demo_client.post(f"{after}/after", data={"grams": "1088.5", "who": "Ines"}).status_code == 303
+    assert "Put back 11.5 g of Water, purified." in demo_client.get(path).text
+    back = {"grams": "11.5", "lot": "W7", "who": "Ines", "heating": row[1]}
+    assert demo_client.post(f"{after}/water", data=back).status_code == 303
+    page = demo_client.get(path).text
+    assert "11.5 g of Water, purified put back" in page
+    assert "usually loses about 11.5 g (one batch so far)" in page
+    assert "about 11.5 g (one batch so far)" in demo_client.get("/workshop/vessels").text
+    for part in ("Water lost while heating", "Pot 1 l", "1088.5", "11.5"):
+        assert part in demo_client.get(f"{path}/record").text
+    fixed = {"before": "1100", "after": "1088", "who": "Tom", "reason": "", "heating": row[1]}
+    assert 'href="#fix-reason"' in demo_client.post(f"{after}/correct", data=fixed).text
+    assert demo_client.post(f"{after}/correct", data={**fixed, "reason": "misread"}).status_code == 303
+    assert "Put back 0.5 g of Water, purified." in demo_client.get(path).text
+    assert demo_client.post(f"{after}/after", data={"grams": "1", "who": "Ines"}).status_code == 404

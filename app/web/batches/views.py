@@ -1,6 +1,5 @@
 """The list of batches, planning one, and the record of one."""
 
-from collections.abc import Callable
 from urllib.parse import urlencode
 
 from flask import Response as Answer
@@ -11,29 +10,24 @@ from app.science.errors import Invalid
 from app.store.batches import BatchState
 from app.store.errors import Conflict, NotFound
 from app.web import context
-from app.web.batches import record, weighing
+from app.web.batches import heating, record, weighing
 from app.web.batches.area import blueprint
 from app.web.batches.forms import PlanForm, search_asked, weighed_entries
+from app.web.batches.page import Page, batch_page, done, row_version, typed_in
 from app.web.row_number import number
-from app.web.template_tools import workshop
-from app.work.batches.as_made import as_made
-from app.work.batches.deciding import decide, what_is_open
-from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation
-from app.work.batches.history import actions
+from app.work.batches.deciding import decide
+from app.work.batches.deviations import TypedDeviation, record_deviation
 from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_note, add_reading, kinds_of, record_yield, yield_percent
+from app.work.batches.observing import add_note, add_reading, record_yield
 from app.work.batches.planning import plan_batch, planning_choices
-from app.work.batches.rescuing import offered_rescue
 from app.work.batches.save_conflicts import clashes, still_typed
-from app.work.batches.sections import links, shown
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
 from app.work.clock import today
 from app.work.form import Faults
 
-__all__ = ["blueprint", "record", "weighing"]
-Page = str | Response | tuple[str, int]
+__all__ = ["blueprint", "heating", "record", "weighing"]
 
 
 @blueprint.get("")
@@ -95,55 +89,7 @@ def _plan_page(form: PlanForm, faults: dict[str, str]) -> str:
 @blueprint.get("/<int:batch_id>")
 def show(batch_id: int) -> Page:
     """Show the record of a batch."""
-    return _record_page(batch_id)
-
-
-def _record_page(batch_id: int, faults: dict[str, str] | None = None, typed: dict[str, str] | None = None) -> str:
-    with context.store().reading() as session:
-        batch = load_batch(session, batch_id)
-        sections = shown(session, batch)
-        deviations = out_of_plan(session, batch)
-        open_points = [] if batch.is_decided else what_is_open(session, batch)
-        made = as_made(session, batch)
-        rescue = offered_rescue(session, batch)
-    return render_template(
-        "batches/show.html",
-        batch=batch,
-        closed=batch.is_decided,
-        history=actions(batch.history),
-        open_points=open_points,
-        deviations=deviations,
-        made=made,
-        rescue=rescue,
-        two_people=workshop().two_people,
-        yield_percent=yield_percent(batch),
-        sections=sections,
-        links=links(batch),
-        styles=dict.fromkeys(sheet for one in sections for sheet in one.section.styles),
-        kinds=kinds_of(batch),
-        faults=faults or {},
-        typed=typed or {},
-        again=request.endpoint.rpartition(".")[2] if request.endpoint else "",
-    )
-
-
-Act = Callable[[], object]
-
-
-def _done(batch_id: int, act: Act, anchor: str, *, prefix: str = "", words: str = "") -> Page:
-    """Do an action and go back to the record; what is wrong comes back beside what was typed."""
-    context.remember_person(_typed("who"))
-    try:
-        act()
-    except Faults as error:
-        return _again(batch_id, {f"{prefix}{fault.field}": fault.message for fault in error.faults}, 422)
-    except Invalid as error:
-        return _again(batch_id, {f"{prefix}{error.field}": error.message}, 422)
-    except Conflict as error:
-        return _again(batch_id, {anchor: f"{error} It is not saved. You typed: {_all_typed()}."}, 409)
-    if words:
-        flash(words)
-    return redirect(url_for("batches.show", batch_id=batch_id, _anchor=anchor), 303)
+    return batch_page(batch_id)
 
 
 @blueprint.post("/<int:batch_id>/weights")
@@ -154,21 +100,21 @@ def weights(batch_id: int) -> Page:
         record_weighings(
             context.store(),
             batch_id,
-            _row_version(),
+            row_version(),
             weighed_entries(request.form),
-            who=_typed("who"),
-            checked_by=_typed("checked_by"),
-            gear_reason=_typed("gear_reason"),
-            key=_typed("key"),
+            who=typed_in("who"),
+            checked_by=typed_in("checked_by"),
+            gear_reason=typed_in("gear_reason"),
+            key=typed_in("key"),
         )
 
-    context.remember_person(_typed("who"))
+    context.remember_person(typed_in("who"))
     try:
         act()
     except Conflict as error:
         return _overtaken(batch_id, f"{error} Your weights are not saved: look them over and save them again.")
     except Faults:
-        return _done(batch_id, act, "weights")
+        return done(batch_id, act, "weights")
     flash("The weights are saved.")
     return redirect(url_for("batches.show", batch_id=batch_id, _anchor="weights"), 303)
 
@@ -182,10 +128,10 @@ def one_weighing(batch_id: int, weighing_id: int) -> Page:
 @blueprint.post("/<int:batch_id>/weighings/<int:weighing_id>")
 def correct(batch_id: int, weighing_id: int) -> Page:
     """Correct a weighing by a row of its own."""
-    context.remember_person(_typed("who"))
-    typed = TypedCorrection(_typed("grams"), _typed("lot"), _typed("who"), _typed("reason"))
+    context.remember_person(typed_in("who"))
+    typed = TypedCorrection(typed_in("grams"), typed_in("lot"), typed_in("who"), typed_in("reason"))
     try:
-        correct_weighing(context.store(), batch_id, weighing_id, typed, key=_typed("key"))
+        correct_weighing(context.store(), batch_id, weighing_id, typed, key=typed_in("key"))
     except Faults as error:
         return _weighing_page(batch_id, weighing_id, {fault.field: fault.message for fault in error.faults}), 422
     except Invalid as error:
@@ -210,25 +156,27 @@ def reading(batch_id: int) -> Page:
     """Record a reading."""
 
     def act() -> None:
-        words, warmth = _typed("words"), _typed("temperature")
+        words, warmth = typed_in("words"), typed_in("temperature")
         add_reading(
             context.store(),
             batch_id,
-            kind=_typed("kind"),
+            kind=typed_in("kind"),
             words=words,
             temperature=warmth,
-            who=_typed("who"),
-            key=_typed("key"),
+            who=typed_in("who"),
+            key=typed_in("key"),
         )
 
-    return _done(batch_id, act, "readings")
+    return done(batch_id, act, "readings")
 
 
 @blueprint.post("/<int:batch_id>/yield")
 def batch_yield(batch_id: int) -> Page:
     """Record the yield."""
-    return _done(
-        batch_id, lambda: record_yield(context.store(), batch_id, text=_typed("yield"), who=_typed("who")), "readings"
+    return done(
+        batch_id,
+        lambda: record_yield(context.store(), batch_id, text=typed_in("yield"), who=typed_in("who")),
+        "readings",
     )
 
 
@@ -237,21 +185,21 @@ def note(batch_id: int) -> Page:
     """Add a dated note."""
 
     def act() -> None:
-        add_note(context.store(), batch_id, text=_typed("note"), who=_typed("who"), key=_typed("key"))
+        add_note(context.store(), batch_id, text=typed_in("note"), who=typed_in("who"), key=typed_in("key"))
 
-    return _done(batch_id, act, "history", prefix="note-")
+    return done(batch_id, act, "history", prefix="note-")
 
 
 @blueprint.post("/<int:batch_id>/deviation")
 def deviation(batch_id: int) -> Page:
     """Note a deviation, or decide on one."""
-    texts = {name: _typed(name) for name in ("key", "what", "cause", "effect", "action", "who")}
-    typed = TypedDeviation(**texts, decides=_typed("do") == "decide")
+    texts = {name: typed_in(name) for name in ("key", "what", "cause", "effect", "action", "who")}
+    typed = TypedDeviation(**texts, decides=typed_in("do") == "decide")
 
     def act() -> None:
-        record_deviation(context.store(), batch_id, typed, form_key=_typed("form_key"))
+        record_deviation(context.store(), batch_id, typed, form_key=typed_in("form_key"))
 
-    return _done(batch_id, act, "deviations", prefix="deviation-")
+    return done(batch_id, act, "deviations", prefix="deviation-")
 
 
 @blueprint.post("/<int:batch_id>/ticks")
@@ -264,12 +212,12 @@ def ticks(batch_id: int) -> Page:
             context.store(),
             batch_id,
             ids,
-            who=_typed("who"),
-            temperature=_typed("temperature"),
-            remark=_typed("remark"),
+            who=typed_in("who"),
+            temperature=typed_in("temperature"),
+            remark=typed_in("remark"),
         )
 
-    return _done(batch_id, act, "start-up", prefix="tick-")
+    return done(batch_id, act, "start-up", prefix="tick-")
 
 
 @blueprint.post("/<int:batch_id>/decide")
@@ -280,38 +228,19 @@ def decision(batch_id: int) -> Page:
         decide(
             context.store(),
             batch_id,
-            _row_version(),
-            state=_typed("state"),
-            who=_typed("who"),
-            why=_typed("why"),
-            key=_typed("key"),
+            row_version(),
+            state=typed_in("state"),
+            who=typed_in("who"),
+            why=typed_in("why"),
+            key=typed_in("key"),
         )
 
-    words = "in quarantine" if _typed("state") == "quarantine" else _typed("state")
-    return _done(batch_id, act, "history", prefix="decide-", words=f"The batch is {words}.")
-
-
-def _typed(name: str) -> str:
-    return request.form.get(name, "")
-
-
-def _all_typed() -> str:
-    """Return what a form held that finds no field on the page any more, so that nothing typed is lost."""
-    typed = {name: text for name, text in request.form.items() if name not in {"key", "row_version", "state"}}
-    return "; ".join(f"{name} {text.strip()}" for name, text in typed.items() if text.strip()) or "nothing"
-
-
-def _row_version() -> int:
-    found = number(_typed("row_version"))
-    return -1 if found is None else found
-
-
-def _again(batch_id: int, faults: dict[str, str], status: int) -> Page:
-    return _record_page(batch_id, faults, request.form.to_dict()), status
+    words = "in quarantine" if typed_in("state") == "quarantine" else typed_in("state")
+    return done(batch_id, act, "history", prefix="decide-", words=f"The batch is {words}.")
 
 
 def _overtaken(batch_id: int, words: str) -> Page:
     with context.store().reading() as session:
         batch = load_batch(session, batch_id)
     faults = {"weights": words} | clashes(batch, weighed_entries(request.form))
-    return _record_page(batch_id, faults, still_typed(request.form, batch)), 409
+    return batch_page(batch_id, faults, still_typed(request.form, batch)), 409

@@ -7,8 +7,10 @@ from app.web import context
 from app.web.register_pages import RegisterPages
 from app.web.workshop.area import blueprint
 from app.work import equipment
+from app.work.batches.heating import load_learned
 
 RegisterPages(equipment.SCALES, "workshop", "scale", "scales").mount(blueprint, "/workshop/scales")
+RegisterPages(equipment.VESSELS, "workshop", "vessel", "vessels", load_learned).mount(blueprint, "/workshop/vessels")
 RegisterPages(equipment.PACKAGING, "workshop", "packaging", "packaging_list").mount(blueprint, "/workshop/packaging")
 
 
@@ -18,6 +20,14 @@ def remove_scale(scale_id: int) -> Response:
     name = equipment.remove_scale(context.store(), scale_id)
     flash(f"Removed {name}. Batches keep the name of the scale they were weighed on.")
     return redirect(url_for("workshop.scales"), 303)
+
+
+@blueprint.post("/workshop/vessels/<int:vessel_id>/remove")
+def remove_vessel(vessel_id: int) -> Response:
+    """Take a vessel off the list."""
+    name = equipment.remove_vessel(context.store(), vessel_id)
+    flash(f"Removed {name}. Batches keep its name.")
+    return redirect(url_for("workshop.vessels"), 303)
 
 
 @blueprint.post("/workshop/packaging/<int:packaging_id>/<any(retire, 'bring-back'):action>")

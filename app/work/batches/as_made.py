@@ -74,12 +74,14 @@ class AsMade:
 
 
 def made_formula(session: Session, batch: Batch) -> Formula | None:
-    """Return the formula of what was weighed, additions and corrections included; None while nothing was.
+    """Return the formula of what is in the batch; None while nothing is.
+
+    Additions and corrections count, and so do water that was lost while heating and water that was put back.
 
     A lot with a composition of its own, as its certificate says it, counts with that and not with the material's.
     """
     shelf = materials_of(session, batch)
-    held = [(line, line.actual_g or ZERO) for line in batch.lines if line.actual_g and line.material_id in shelf]
+    held = [(line, line.held_g or ZERO) for line in batch.lines if line.held_g and line.material_id in shelf]
     if not held:
         return None
     percents = _percents([grams for _, grams in held])
@@ -149,7 +151,7 @@ def _lines(batch: Batch, formula: Formula) -> Iterator[LineAsMade]:
             continue
         made = formula.line(_key(line))
         planned = None if line.added_at_bench else line.percent
-        yield LineAsMade(line.name, planned, made.percent if made else None, line.actual_g or ZERO)
+        yield LineAsMade(line.name, planned, made.percent if made else None, line.held_g or ZERO)
 
 
 def _ph(formula: Formula) -> PhReport | None:

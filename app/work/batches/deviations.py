@@ -20,7 +20,7 @@ from app.work.formulas.versions import formula_of
 from app.work.people import person_named
 
 LONGEST = 4_000
-UNFINISHED = ("left out", "missing", "no reading", "no yield")
+UNFINISHED = ("left out", "missing", "no reading", "no yield", "heating")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,22 +62,33 @@ def band_of(line: BatchLine) -> Band | None:
 
 def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
     for line in batch.lines:
-        if line.is_left_out:
-            continue
-        actual, band = line.actual_g, band_of(line)
-        adjusted = any(one.session_id is not None for one in line.standing)
-        if not actual:
-            yield f"left out {line.id}", f"{line.name}: {plain(line.shown_g)} g planned, nothing weighed."
-        elif line.added_at_bench and not adjusted:
-            yield f"added {line.id} {plain(actual)}", f"{line.name}: {plain(actual)} g, not in the formula."
-        elif band and not adjusted and not band.holds(actual):
-            yield (
-                f"weight {line.id} {plain(actual)}",
-                f"{line.name}: {plain(actual)} g weighed, {plain(line.shown_g)} g planned"
-                f" ({plain(band.low)} to {plain(band.high)} g).",
-            )
-        if actual and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
-            yield f"lot {line.id}", f"{line.name}: no lot is written."
+        if not line.is_left_out:
+            yield from _weight(line)
+            yield from _lots_and_heatings(line)
+
+
+def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
+    actual, held, band = line.actual_g, line.held_g or Decimal(0), band_of(line)
+    adjusted = any(one.session_id is not None for one in line.standing)
+    if not actual:
+        yield f"left out {line.id}", f"{line.name}: {plain(line.shown_g)} g planned, nothing weighed."
+    elif line.added_at_bench and not adjusted:
+        yield f"added {line.id} {plain(actual)}", f"{line.name}: {plain(actual)} g, not in the formula."
+    elif band and not adjusted and not band.holds(held):
+        lost = f" less {plain(line.lost_g)} g lost while heating" if line.lost_g else ""
+        yield (
+            f"weight {line.id} {plain(held)}",
+            f"{line.name}: {plain(actual)} g weighed{lost}, {plain(line.shown_g)} g planned"
+            f" ({plain(band.low)} to {plain(band.high)} g).",
+        )
+
+
+def _lots_and_heatings(line: BatchLine) -> Iterator[tuple[str, str]]:
+    if line.actual_g and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
+        yield f"lot {line.id}", f"{line.name}: no lot is written."
+    for one in line.standing_heatings:
+        if one.after_g is None:
+            yield f"heating {one.id}", f"{one.vessel}: weighed before heating and not after it."
 
 
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:

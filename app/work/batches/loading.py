@@ -3,7 +3,7 @@
 from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
-from app.store.batches import DECIDED, Batch, BatchLine
+from app.store.batches import DECIDED, Batch, BatchLine, Heating
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import FormulaVersion
 from app.work.clock import now
@@ -23,6 +23,8 @@ def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) ->
     batch = session.scalars(
         wanted.options(
             selectinload(Batch.lines).selectinload(BatchLine.weighings),
+            selectinload(Batch.lines).selectinload(BatchLine.heatings).joinedload(Heating.line),
+            selectinload(Batch.product),
             selectinload(Batch.readings),
             selectinload(Batch.deviations),
             selectinload(Batch.ticks),

@@ -109,6 +109,6 @@ def _words(weight: Decimal | None) -> str:
 
 
 def yield_percent(batch: Batch) -> Decimal | None:
-    """Return the yield in % of what was weighed in; None until both are known."""
-    weighed = batch.weighed_g
-    return None if batch.yield_g is None or not weighed else batch.yield_g / weighed * 100
+    """Return the yield in % of what was weighed in, less the water lost while heating; None until both are known."""
+    held = batch.held_g
+    return None if batch.yield_g is None or not held else batch.yield_g / held * 100

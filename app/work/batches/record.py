@@ -14,6 +14,7 @@ from app.store.batches import Batch, BatchLine, BatchReading, BatchWeighing, Tic
 from app.work.batches.as_made import AsMade, as_made
 from app.work.batches.deciding import weighers
 from app.work.batches.deviations import OutOfPlan, band_of, out_of_plan
+from app.work.batches.heating import is_heated, water_line
 from app.work.batches.history import Action, actions
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import yield_percent
@@ -34,18 +35,18 @@ class LineRecord:
 
     @property
     def difference_g(self) -> Decimal | None:
-        """Actual less planned, grams; None while nothing was weighed or where nothing was planned."""
-        actual = self.line.actual_g
-        if actual is None or self.line.added_at_bench:
+        """What is in the batch less what was planned, grams; None while nothing was weighed or nothing was planned."""
+        held = self.line.held_g
+        if held is None or self.line.added_at_bench:
             return None
         with exact_arithmetic():
-            return actual - self.line.shown_g
+            return held - self.line.shown_g
 
     @property
     def is_outside(self) -> bool:
-        """Whether what was weighed lies outside its band."""
-        actual = self.line.actual_g
-        return self.band is not None and actual is not None and not self.band.holds(actual)
+        """Whether what is in the batch lies outside its band."""
+        held = self.line.held_g
+        return self.band is not None and held is not None and not self.band.holds(held)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,7 @@ class BatchRecord:
     history: tuple[Action, ...]
     released_alone: bool
     gear: tuple[GearRow, ...]
+    is_heated: bool
 
     @property
     def planned_g(self) -> Decimal:
@@ -117,6 +119,7 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         sessions=states_of(session, batch),
         history=actions(batch.history),
         gear=tuple(row for row in gear_rows(session, _made_on(batch)) if row.name in _scales(batch)),
+        is_heated=(water := water_line(session, batch)) is not None and is_heated(batch, water),
         released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
     )
 
@@ -128,7 +131,8 @@ def _made_on(batch: Batch) -> date | None:
 
 
 def _scales(batch: Batch) -> set[str]:
-    return {one.scale for line in batch.lines for one in line.standing if one.grams is not None}
+    weighed = {one.scale for line in batch.lines for one in line.standing if one.grams is not None}
+    return weighed | {one.scale for one in batch.heatings}
 
 
 def _answer(batch: Batch, check: Check) -> BatchReading | None:

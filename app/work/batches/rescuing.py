@@ -47,11 +47,11 @@ class OfferedRescue:
 
 def offered_rescue(session: Session, batch: Batch) -> OfferedRescue | None:
     """Return the rescue of a batch; None while no line went over its band, or the batch is decided."""
-    over = [line for line in _planned(batch) if (band := band_of(line)) and (line.actual_g or ZERO) > band.high]
+    over = [line for line in _planned(batch) if (band := band_of(line)) and (line.held_g or ZERO) > band.high]
     found = _rescue(batch)
     if batch.is_decided or not over or found is None:
         return None
-    causes = (f"{line.name}: {plain(line.actual_g or ZERO)} g for {plain(line.shown_g)} g" for line in over)
+    causes = (f"{line.name}: {plain(line.held_g or ZERO)} g for {plain(line.shown_g)} g" for line in over)
     by_id = {str(line.id): line for line in _planned(batch)}
     rows = tuple(_to_add(session, by_id[key], grams, found) for key, grams in found.missing.items())
     planned = sum((line.shown_g for line in by_id.values()), ZERO)
@@ -65,7 +65,7 @@ def _planned(batch: Batch) -> list[BatchLine]:
 
 
 def _rescue(batch: Batch) -> Rescue | None:
-    return rescue([Poured(str(line.id), line.shown_g, line.actual_g or ZERO, line.step_g) for line in _planned(batch)])
+    return rescue([Poured(str(line.id), line.shown_g, line.held_g or ZERO, line.step_g) for line in _planned(batch)])
 
 
 def _to_add(session: Session, line: BatchLine, grams: Decimal, found: Rescue) -> LineToAdd:

@@ -76,19 +76,25 @@ def record_weighings(
     for line, weighing in found:
         weighing.by, weighing.checked_by = by or "", checked or ""
         reader.read(bind_lot, session, line, weighing, f"lot-{line.id}")
-    due = due_gear(session, {weighing.scale for _, weighing in found if weighing.grams})
-    reason = reader.read(one_line, gear_reason, "gear_reason", longest=LONGEST_REASON)
-    if due and not reason:
-        reader.refuse(
-            "gear_reason", f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
-        )
+    scales = {weighing.scale for _, weighing in found if weighing.grams}
+    ask_about_gear(session, reader, batch, scales, by=by or "", reason=gear_reason)
     reader.finish()
-    if due:
-        batch.log("gear overdue", by=by or "", at=now(), new=", ".join(due), why=reason or "")
     for line, weighing in found:
         _add(batch, line, weighing)
     settle_lines(session, batch, [line for line, _ in found], by=by or "")
     batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
+
+
+def ask_about_gear(session: Session, reader: FieldReader, batch: Batch, scales: set[str], *, by: str, reason: str) -> None:
+    """Note in the history why a scale is used whose check is overdue; without a reason, fail at ``gear_reason``."""
+    due = due_gear(session, scales)
+    why = reader.read(one_line, reason, "gear_reason", longest=LONGEST_REASON)
+    if due and not why:
+        reader.refuse(
+            "gear_reason", f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
+        )
+    elif due:
+        batch.log("gear overdue", by=by, at=now(), new=", ".join(due), why=why or "")
 
 
 def _read_weighing(reader: FieldReader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
@@ -198,6 +204,7 @@ def correct_weighing(
         reason=why or "",
         session_id=old.session_id,
         place=old.place,
+        heating_id=old.heating_id,
     )
     reader.read(bind_lot, session, line, new, "lot")
     reader.finish()

@@ -55,6 +55,7 @@ def life_of(session: Session, formula_id: int) -> Life:
         .where(FormulaVersion.formula_id == formula_id)
         .order_by(Batch.id.desc())
         .options(selectinload(Batch.lines).selectinload(BatchLine.weighings), selectinload(Batch.readings))
+        .options(selectinload(Batch.lines).selectinload(BatchLine.heatings))
         .options(selectinload(Batch.version))
     )
     found = list(session.scalars(made.limit(MOST_BATCHES)))
@@ -67,7 +68,7 @@ def life_of(session: Session, formula_id: int) -> Life:
 
 def _figures(batch: Batch) -> BatchFigures:
     read = [reading.value for reading in batch.readings if reading.kind == PH and reading.value is not None]
-    off = [abs(line.actual_g - line.shown_g) / line.shown_g for line in batch.lines if line.actual_g and line.shown_g]
+    off = [abs(line.held_g - line.shown_g) / line.shown_g for line in batch.lines if line.held_g and line.shown_g]
     return BatchFigures(
         id=batch.id,
         number=batch.number,
@@ -81,7 +82,7 @@ def _figures(batch: Batch) -> BatchFigures:
 
 
 def _is_out(line: BatchLine) -> bool:
-    actual = line.actual_g
-    if actual is None or line.low_g is None or line.high_g is None:
+    held = line.held_g
+    if held is None or line.low_g is None or line.high_g is None:
         return False
-    return not line.low_g <= actual <= line.high_g
+    return not line.low_g <= held <= line.high_g

@@ -89,7 +89,7 @@ def mixture_in_batch(batch: Batch, shelf: Shelf, added: Mapping[int, Decimal]) -
 
 def _without_session(line: BatchLine, shelf: Shelf, left: dict[int, Decimal]) -> Decimal:
     """Return the grams of a line apart from the session; what the session added is taken off only once."""
-    weighed = line.actual_g
+    weighed = line.held_g
     if weighed is None:
         return ZERO if line.material_id in left or sets_ph(line, shelf) else line.target_g
     own = min(left.get(line.material_id, ZERO), weighed)

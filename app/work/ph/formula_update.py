@@ -102,8 +102,8 @@ def formula_update(session: Session, batch: Batch, state: State) -> FormulaUpdat
 
 
 def _held_g(line: BatchLine, is_adjuster: bool) -> Decimal:
-    if line.actual_g is not None:
-        return line.actual_g
+    if line.held_g is not None:
+        return line.held_g
     return ZERO if is_adjuster else line.target_g
 
 
