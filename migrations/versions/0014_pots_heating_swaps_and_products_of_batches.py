@@ -1,14 +1,14 @@
 """vessels, water lost while heating, the product of a batch, materials swapped in a batch
 
 Revision ID: 0014
-Revises: 0013
+Revises: 0015
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "0014"
-down_revision = "0013"
+down_revision = "0015"
 branch_labels = None
 depends_on = None
 
