@@ -24,7 +24,7 @@ from app.work.clock import now
 from app.work.people import person_named
 from app.work.ph.batch_mixture import materials_of
 from app.work.stock.weighed import bind_lot, settle_lines
-from app.work.typed import FieldReader, name, one_line
+from app.work.field_reading import FieldReader, one_line, required_line
 
 WATER_PERCENT = Decimal(95)  # of a material that is put back for the water it lost
 WARM_C = Decimal(40)  # from here on a phase with water is worth weighing before and after (common practice)
@@ -145,7 +145,7 @@ def begin_heating(session: Session, batch_id: int, typed: TypedPot, *, key: str 
     if water is None:
         raise Invalid("pot-vessel", "Nothing of this batch is water, so nothing can be put back.")
     reader = FieldReader()
-    vessel = reader.read(name, typed.vessel, "pot-vessel", "Write which pot or beaker it is.")
+    vessel = reader.read(required_line, typed.vessel, "pot-vessel", "Write which pot or beaker it is.")
     grams, by = _weight_and_person(reader, session, typed, "pot")
     tare = next((one.tare_g for one in vessels(session) if one.name == vessel), ZERO)
     if grams is not None and grams <= tare:
@@ -198,7 +198,7 @@ def _check_loss(reader: FieldReader, row: Heating, before: Decimal, after: Decim
         reader.refuse(
             field, f"It weighed {plain(before)} g before and cannot have gained. What was added is weighed apart."
         )
-    elif before - after > (water.actual_g or water.shown_g) - water.lost_g + (row.lost_g or ZERO):
+    elif before - after > max(water.actual_g or ZERO, water.shown_g) - water.lost_g + (row.lost_g or ZERO):
         reader.refuse(field, f"That is {plain(before - after)} g less, more than the water in the batch.")
 
 
@@ -268,7 +268,7 @@ def correct_heating(
     if not before.strip() or before_g == 0:
         reader.refuse("fix-before", "Write what the scale showed.")
     by = reader.read(person_named, session, who, "fix-who", "Write who corrects it.")
-    why = reader.read(name, reason, "fix-reason", "Write why it is corrected.")
+    why = reader.read(required_line, reason, "fix-reason", "Write why it is corrected.")
     if before_g is not None and after_g is not None:
         _check_loss(reader, old, before_g, after_g, "fix-after")
     reader.finish()
