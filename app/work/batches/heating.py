@@ -21,10 +21,10 @@ from app.work.batches.loading import open_batch
 from app.work.batches.sheets import formula_of_batch
 from app.work.batches.weighing import LONGEST_LOT, SLIP, ask_about_gear, read_weight, weighing_words
 from app.work.clock import now
+from app.work.field_reading import FieldReader, one_line, required_line
 from app.work.people import person_named
 from app.work.ph.batch_mixture import materials_of
 from app.work.stock.weighed import bind_lot, settle_lines
-from app.work.field_reading import FieldReader, one_line, required_line
 
 WATER_PERCENT = Decimal(95)  # of a material that is put back for the water it lost
 WARM_C = Decimal(40)  # from here on a phase with water is worth weighing before and after (common practice)
@@ -159,7 +159,9 @@ def begin_heating(session: Session, batch_id: int, typed: TypedPot, *, key: str 
     batch.start(by=by, at=row.before_at)
 
 
-def _weight_and_person(reader: FieldReader, session: Session, typed: TypedPot, prefix: str) -> tuple[Decimal | None, str]:
+def _weight_and_person(
+    reader: FieldReader, session: Session, typed: TypedPot, prefix: str
+) -> tuple[Decimal | None, str]:
     grams = reader.read(read_weight, typed.grams, f"{prefix}-grams")
     if not typed.grams.strip():
         reader.refuse(f"{prefix}-grams", "Write what the scale shows.")

@@ -85,7 +85,9 @@ def record_weighings(
     batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
 
 
-def ask_about_gear(session: Session, reader: FieldReader, batch: Batch, scales: set[str], *, by: str, reason: str) -> None:
+def ask_about_gear(
+    session: Session, reader: FieldReader, batch: Batch, scales: set[str], *, by: str, reason: str
+) -> None:
     """Note in the history why a scale is used whose check is overdue; without a reason, fail at ``gear_reason``."""
     due = due_gear(session, scales)
     why = reader.read(one_line, reason, "gear_reason", longest=LONGEST_REASON)
