@@ -3,19 +3,21 @@
 import secrets
 from typing import cast
 
-from flask import Flask, g
+from flask import Flask, g, request
 
 from app import NAME, __version__
 from app.documents import words
 from app.documents.render import pdf_state
 from app.store.workshop import Workshop, the_workshop
 from app.web import context
+from app.web.navigation import AREAS, place_of
 from app.web.neighbours import neighbours
 
 
 def equip(app: Flask) -> None:
     """Give the templates their filters and globals."""
     words.equip(app.jinja_env)
+    app.context_processor(lambda: {"head_place": place_of(request.path)})
     app.jinja_env.globals.update(
         app_name=NAME,
         app_version=__version__,
@@ -23,6 +25,7 @@ def equip(app: Flask) -> None:
         workshop=workshop,
         person=context.person,
         neighbours=neighbours,
+        areas=AREAS,
         currency_symbol=currency_symbol,
         pdf_state=pdf_state,
     )

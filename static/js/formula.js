@@ -15,8 +15,14 @@ const state = document.getElementById("state");
 const SETTLED_MS = 1200;
 let settled = 0;
 
-function say(words, bad) {
-  if (state.textContent !== words) state.textContent = words;
+// The time of saving has a place of its own: a phone has no room for it.
+function say(words, bad, time = "", more = "") {
+  if (state.textContent !== words + time + more) {
+    const at = document.createElement("span");
+    at.className = "saved-at";
+    at.textContent = time;
+    state.replaceChildren(words, at, more);
+  }
   state.classList.toggle("unsaved", Boolean(bad));
 }
 
@@ -68,7 +74,7 @@ function show(found, { action, stale, taken, newer }) {
   document.getElementById("note-faults").innerHTML = found.parts.problems;
   tellTotal();
   if (taken) {
-    say(`Saved ${found.saved}${found.said ? `. ${found.said}` : ""}`);
+    say("Saved", false, ` ${found.saved}`, found.said ? `. ${found.said}` : "");
     form.querySelectorAll(".unsaved.line").forEach((row) => row.classList.remove("unsaved"));
     follows.ask(address);
   } else say(found.unsaved, true);

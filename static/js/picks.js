@@ -59,7 +59,7 @@ export function watchPicks(form, live) {
   }).observe(document.getElementById("lines"), { childList: true });
 
   const cell = (row, selector) => row.querySelector(selector)?.textContent.trim() ?? "";
-  const value = (row, selector) => { const field = row.querySelector(selector); return field.value || field.placeholder; };
+  const amount = (row) => { const field = row.querySelector(".cell-amount input.number"); return field.value || field.placeholder; };
 
   // A table that a spreadsheet takes: phase, material, amount, grams and note, with tabs.
   function table() {
@@ -67,7 +67,7 @@ export function watchPicks(form, live) {
     const rows = boxes().filter((box) => chosen.has(box.value)).map((box) => {
       const row = box.closest(".line");
       const letter = cell(row.closest(".phase"), ".phase-tag");
-      return [letter, value(row, "[data-suggest]"), value(row, ".cell-amount input.number"), cell(row, "[data-f=grams]"), row.querySelector(".cell-note input").value];
+      return [letter, row.querySelector("[data-suggest]").value, amount(row), cell(row, "[data-f=grams]"), row.querySelector(".cell-note input").value];
     });
     return [head, ...rows].map((row) => row.join("\t")).join("\n");
   }

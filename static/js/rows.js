@@ -28,7 +28,8 @@ function empty(field) {
   ["aria-invalid", "aria-describedby", "aria-controls", "aria-activedescendant"].forEach((one) => field.removeAttribute(one));
   if (field.type === "checkbox") { field.checked = false; return; }
   field.value = "";
-  field.removeAttribute("placeholder");
+  if ("suggest" in field.dataset) field.placeholder = "Add a material";
+  else field.removeAttribute("placeholder");
   field.removeAttribute("autofocus");
   field.readOnly = false;
   delete field.dataset.before;

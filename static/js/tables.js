@@ -1,5 +1,5 @@
 // On a phone a row of a wide table becomes a card: each cell carries the words of its column head, and the style sheet
-// stacks them. Tables with a form of their own for phones are left alone.
+// stacks them; a cell with nothing to say is left out. Tables with a form of their own for phones are left alone.
 const OWN = ".bench-table, .working, .names, .preview, .weights, .trial, .pasted table, .composition table";
 
 function headings(table) {
@@ -14,6 +14,7 @@ function label(table) {
     let place = 0;
     for (const cell of row.cells) {
       if (cell.colSpan === 1 && words[place]) cell.dataset.label ||= words[place];
+      cell.classList.toggle("none", cell.tagName === "TD" && cell.textContent.trim() === "–");
       place += cell.colSpan;
     }
   }

@@ -1,5 +1,6 @@
 """Other amounts beside the draft, and versions compared by what they come to."""
 
+import re
 from typing import Any
 
 from flask.testing import FlaskClient
@@ -91,3 +92,15 @@ def test_the_card_of_a_line_shows_its_material(client: FlaskClient, store: Store
     assert "Glycerin" in card
     assert ", copy" in card
     assert "No material of the shelf" in client.get(f"/formulas/{formula}/lines/none/card").text
+
+
+def test_the_card_of_a_line_says_what_is_on_hand(demo_client: FlaskClient) -> None:
+    page = demo_client.get("/formulas/1").text
+    lines = {name: key for key, name in re.findall(r'name="line\.(\w+)\.typed" value="([^"]+)"', page)}
+    card = demo_client.get(f"/formulas/1/lines/{lines['Carbomer']}/card").text
+    stock = demo_client.get("/stock?q=Carbomer").text
+    free = re.search(r">(\d+ g) free<", card)
+    assert free
+    assert f'<td class="number">{free[1]}</td>' in stock
+    assert "pH window" in card
+    assert "drawn here" in demo_client.get(f"/formulas/1/lines/{lines['Water, purified']}/card").text

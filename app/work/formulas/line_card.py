@@ -1,4 +1,4 @@
-"""The material of a line in place: what it is, its ranges, price, cautions, and where else it is used."""
+"""The material of a line in place: what it is, its ranges, price, stock, cautions, and where else it is used."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -10,13 +10,14 @@ from app.store.formulas import DraftMaterial, Formula
 from app.store.materials import Material, newest_price
 from app.work.formulas.editing import find
 from app.work.formulas.steps import opened
+from app.work.stock.listing import StockRow, stock_row
 
 MOST_PLACES = 12
 
 
 @dataclass(frozen=True, slots=True)
 class LineCard:
-    """A material as the card of a line shows it; ``used_in`` names other formulas by id."""
+    """A material as the card of a line shows it; ``used_in`` names other formulas by id, ``stock`` what is on hand."""
 
     material_id: int
     name: str
@@ -27,6 +28,7 @@ class LineCard:
     ph_low: Decimal | None
     ph_high: Decimal | None
     price_per_kg: Decimal | None
+    stock: StockRow
     cautions: str
     used_in: tuple[tuple[int, str], ...]
 
@@ -59,6 +61,7 @@ def line_card(session: Session, formula_id: int, line_id: str) -> LineCard | Non
         ph_low=material.ph_min,
         ph_high=material.ph_max,
         price_per_kg=price.per_kg if price else None,
+        stock=stock_row(session, material),
         cautions=material.cautions,
         used_in=tuple((row[0], row[1]) for row in session.execute(elsewhere.limit(MOST_PLACES))),
     )
