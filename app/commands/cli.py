@@ -19,6 +19,7 @@ COMMANDS = {
     "add": "app.commands.add",
     "doctor": "app.commands.doctor",
     "stock": "app.commands.stock",
+    "large": "app.commands.large",
     "test": "app.commands.test",
     "check": "app.commands.check",
     "mutate": "app.commands.mutate",

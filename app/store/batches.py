@@ -276,7 +276,7 @@ class BatchWeighing(Base):
     line_id: Mapped[int] = reference("batch_line.id", on_delete="CASCADE")
     grams: Mapped[MaybeAmount]
     lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
-    lot_text: Mapped[Words]
+    lot_text: Mapped[str] = mapped_column(default="", index=True)
     scale: Mapped[Words]
     vessel: Mapped[Words]
     tare_g: Mapped[MaybeAmount]

@@ -26,9 +26,9 @@ def head() -> str:
     return str(ScriptDirectory.from_config(alembic_config("")).get_current_head())
 
 
-def known_revisions() -> set[str]:
-    """Name every revision that this program knows."""
-    return {r.revision for r in ScriptDirectory.from_config(alembic_config("")).walk_revisions()}
+def known_revisions() -> tuple[str, ...]:
+    """Name every revision that this program knows, the newest first; their numbers need not be in that order."""
+    return tuple(r.revision for r in ScriptDirectory.from_config(alembic_config("")).walk_revisions())
 
 
 def current(url: str) -> str | None:

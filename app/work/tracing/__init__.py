@@ -1,0 +1,1 @@
+"""Where finished goods went, where everything came from, recalls and cases."""

@@ -1,0 +1,67 @@
+"""From what stands on a jar, a drum or a delivery note to the batch, the run or the lot it means."""
+
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.store.batches import Batch
+from app.store.packing import PackingRun
+from app.store.stock import Lot
+from app.store.tracing import batch_nodes, typed_as, variants
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Something a code may mean: what it is, its name, and the page of its trace."""
+
+    kind: str
+    code: str
+    words: str
+    path: str
+
+
+def find_code(session: Session, code: str) -> list[Found]:
+    """Return everything that a code means, exactly: a batch number, the code on a pack, a lot of ours or a supplier's.
+
+    Capitals do not matter. What was only typed as a lot is listed by the batches it went into.
+    """
+    forms = variants(" ".join(code.split()))
+    if not forms:
+        return []
+    found: dict[str, Found] = {}
+    for batch_id, number in session.execute(select(Batch.id, Batch.number).where(Batch.number.in_(forms))):
+        found[f"/trace/batch/{batch_id}"] = Found("batch", number, "batch number", f"/trace/batch/{batch_id}")
+    printed = select(PackingRun.batch_id, PackingRun.code_printed, PackingRun.number).where(
+        PackingRun.code_printed.in_(forms) | PackingRun.number.in_(forms)
+    )
+    for batch_id, printed_code, number in session.execute(printed):
+        one = Found("batch", printed_code or number, f"packing run {number}", f"/trace/batch/{batch_id}")
+        found.setdefault(one.path, one)
+    lots = select(Lot).where(Lot.code.in_(forms) | Lot.supplier_lot.in_(forms)).order_by(Lot.id).limit(50)
+    for lot in session.scalars(lots):
+        ours = lot.code in forms
+        words = (
+            lot.name
+            if ours
+            else f"{lot.name}, lot {lot.supplier_lot} of {lot.supplier.name if lot.supplier else 'a supplier'}"
+        )
+        found[f"/trace/lot/{lot.id}"] = Found("lot", lot.code, words, f"/trace/lot/{lot.id}")
+    return [*found.values(), *(_typed(session, code) if not found else ())]
+
+
+def _typed(session: Session, code: str) -> list[Found]:
+    uses = typed_as(session, code)
+    nodes = batch_nodes(session, {use.batch_id for use in uses})
+    names: dict[int, list[str]] = {}
+    for use in uses:
+        names.setdefault(use.batch_id, []).append(use.material)
+    return [
+        Found(
+            "typed lot",
+            nodes[batch].number,
+            f"“{code.strip()}” was typed as the lot of {', '.join(dict.fromkeys(of))}; it is no lot of the shelf",
+            f"/trace/batch/{batch}",
+        )
+        for batch, of in sorted(names.items())
+    ][:200]

@@ -1,0 +1,439 @@
+"""Recalls: opened from lots or batches, the receivers told, what came back, closed with figures; and mock ones, timed.
+
+A recall changes no batch. Its batches are those the trace finds when it is opened; batches found later are added.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import func, select
+from sqlalchemy.orm import Session, selectinload
+
+from app.science.errors import Invalid
+from app.store.batches import Batch
+from app.store.distribution import STANDS, Dispatch, DispatchKind, Receiver
+from app.store.errors import Conflict, NotFound
+from app.store.quality import Recall, RecallBatch, RecallLot, RecallNotice, Told, get_recall
+from app.store.stock import Lot
+from app.store.tracing import BatchNode, LotNode, SentNode, batch_nodes, lot_nodes, sent_of
+from app.store.workshop import next_in_series
+from app.work.action import action
+from app.work.clock import now, today
+from app.work.csv_text import write_table
+from app.work.form import Faults, Form, rule
+from app.work.form_fields import Area, Line, Name, OneOf, Tick
+from app.work.tracing.reach import onward
+from app.work.tracing.sending import DispatchForm, write_dispatch
+
+MOST_CODES = 200
+
+
+class RecallForm(Form):
+    """Why something is recalled, from which lots or batches on, and what receivers are asked to do."""
+
+    is_mock = Tick("A mock recall: nobody is told, the time is kept")
+    reason = Area("Reason", lines=2, hint="What is wrong and how it was found. No names of persons.")
+    codes = Area(
+        "Lots or batches",
+        lines=3,
+        hint="A lot code or a batch number on each line. Everything made from them is found.",
+    )
+    scope = Line("How far", longest=300, width="w20", default="everything sold of these batches")
+    to_do = Area(
+        "What receivers shall do",
+        lines=3,
+        default="Do not use or sell these units any more. Keep them apart and tell us how many you have; "
+        "we say how they come back to us.",
+    )
+    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+
+    @rule
+    def with_a_reason(self) -> None:
+        """Ask why."""
+        if not self.reason.strip():
+            raise Invalid("reason", "Say why it is recalled.")
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """The lots and batches that codes name."""
+
+    lots: tuple[int, ...]
+    batches: tuple[int, ...]
+
+
+def named_by(session: Session, codes: str) -> Named:
+    """Return the lots and batches of a list of codes, a code on each line.
+
+    Raises:
+        Invalid: at ``codes``, with every code that is neither.
+    """
+    wanted = list(dict.fromkeys(line.strip() for line in codes.splitlines() if line.strip()))
+    if not wanted:
+        raise Invalid("codes", "Give a lot code or a batch number.")
+    if len(wanted) > MOST_CODES:
+        raise Invalid("codes", f"Give at most {MOST_CODES} codes.")
+    lots = dict(session.execute(select(Lot.code, Lot.id).where(Lot.code.in_(wanted))).all())
+    numbers = select(Batch.number, Batch.id).where(Batch.number.in_(wanted))
+    batches = dict(session.execute(numbers).all())
+    strange = [code for code in wanted if code not in lots and code not in batches]
+    if strange:
+        raise Invalid("codes", f"There is no lot and no batch {', '.join(strange[:8])}.")
+    return Named(tuple(sorted(lots.values())), tuple(sorted(batches.values())))
+
+
+@action(once="recall")
+def open_recall(session: Session, typed: RecallForm, *, key: str = "") -> int:
+    """Open a recall with every batch that its lots and batches lead to, and return its id.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+    """
+    faults = typed.faults()
+    named = Named((), ())
+    try:
+        named = named_by(session, typed.text["codes"])
+    except Invalid as fault:
+        faults.append(fault)
+    if faults:
+        raise Faults(faults)
+    form, moment = typed.checked(), now()
+    stem = f"{'M' if form.is_mock else 'R'}-{today():%Y}"
+    recall = Recall(
+        number=f"{stem}-{next_in_series(session, f'recall {stem}'):03d}",
+        is_mock=form.is_mock,
+        reason=form.reason,
+        scope=form.scope,
+        to_do=form.to_do,
+        opened_at=moment,
+        opened_by=form.by,
+        lots=[RecallLot(lot_id=lot) for lot in named.lots],
+    )
+    recall.log("opened", by=form.by, at=moment, new=", ".join(form.codes.split()))
+    session.add(recall)
+    session.flush()
+    found = _add_batches(session, recall, named)
+    recall.log("batches found", by=form.by, at=moment, new=str(found))
+    return recall.id
+
+
+def _add_batches(session: Session, recall: Recall, named: Named) -> int:
+    """Add what the trace finds and the recall does not have yet; return how many that was."""
+    reached = onward(session, named.lots, named.batches).batches.keys() | set(named.batches)
+    there = set(session.scalars(select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall.id)))
+    new = sorted(reached - there)
+    session.add_all(
+        RecallBatch(recall_id=recall.id, batch_id=batch, named=batch in set(named.batches)) for batch in new
+    )
+    session.flush()
+    return len(new)
+
+
+def open_now(session: Session, recall_id: int) -> Recall:
+    """Return a recall that is open.
+
+    Raises:
+        NotFound: when there is none.
+        Conflict: when it is closed.
+    """
+    recall = get_recall(session, recall_id)
+    if recall.closed_at is not None:
+        raise Conflict(f"Recall {recall.number} is closed and is kept as it is.")
+    return recall
+
+
+class WidenForm(Form):
+    """More lots or batches of an open recall."""
+
+    codes = Area("More lots or batches", lines=2, hint="A lot code or a batch number on each line.")
+    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+
+
+@action()
+def widen_recall(session: Session, recall_id: int, typed: WidenForm) -> int:
+    """Add lots or batches to an open recall, and whatever was made from its lots since; return how many batches came.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it is closed.
+    """
+    recall, form = open_now(session, recall_id), typed.checked()
+    lots, batches = {one.lot_id for one in recall.lots}, {one.batch_id for one in recall.batches if one.named}
+    if form.codes.strip():
+        try:
+            named = named_by(session, form.codes)
+        except Invalid as fault:
+            raise Faults([fault]) from fault
+        session.add_all(RecallLot(recall_id=recall.id, lot_id=lot) for lot in named.lots if lot not in lots)
+        lots, batches = lots | set(named.lots), batches | set(named.batches)
+    count = _add_batches(session, recall, Named(tuple(lots), tuple(batches)))
+    recall.listed_at = None
+    recall.log("widened", by=form.by, at=now(), new=f"{count} batches more")
+    return count
+
+
+class SignForm(Form):
+    """Who does it."""
+
+    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+
+
+@action()
+def list_complete(session: Session, recall_id: int, typed: SignForm) -> None:
+    """Note that the list of receivers is complete; a mock recall is timed until then.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it is closed, or complete already.
+    """
+    recall, form = open_now(session, recall_id), typed.checked()
+    if recall.listed_at is not None:
+        raise Conflict("The list is complete already.")
+    recall.listed_at, recall.listed_by = now(), form.by
+    recall.log("list complete", by=form.by, at=recall.listed_at, new=words_of(recall.listed_at - recall.opened_at))
+
+
+class NoticeForm(Form):
+    """That a receiver was told, and whether they were reached."""
+
+    how = OneOf("How", Told, "Choose how they were told.", default=Told.MAIL.value)
+    reached = Tick("They answered")
+    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+
+
+@action(once="notice of recall {recall_id} {receiver_id}")
+def note_told(session: Session, recall_id: int, receiver_id: int, typed: NoticeForm, *, key: str = "") -> None:
+    """Note that a receiver was told of a recall.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it is closed, or a mock recall, of which nobody is told.
+        NotFound: when the receiver got nothing of it.
+    """
+    recall, form = open_now(session, recall_id), typed.checked()
+    if recall.is_mock:
+        raise Conflict("This is a mock recall: nobody is told.")
+    if receiver_id not in {one.receiver_id for one in receivers_of(session, recall_id)}:
+        raise NotFound("This receiver got nothing of this recall.")
+    notice = RecallNotice(
+        recall_id=recall_id, receiver_id=receiver_id, how=form.how, reached=form.reached, at=now(), by=form.by
+    )
+    session.add(notice)
+    told = f"receiver {receiver_id}, {form.how.value}{', reached' if form.reached else ''}"
+    recall.log("told", by=form.by, at=notice.at, new=told)
+
+
+@action(once="return of recall {recall_id}")
+def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str = "") -> int:
+    """Write units that came back for a recall and return the id of that line.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it is closed.
+    """
+    recall = open_now(session, recall_id)
+    form = typed.but(kind=DispatchKind.RETURNED.value).checked()
+    try:
+        line = write_dispatch(session, form, recall_id=recall_id)
+        if line.batch_id not in {one.batch_id for one in recall.batches}:
+            raise Invalid("code", f"Batch {line.batch.number} is not part of this recall.")
+    except Invalid as fault:
+        raise Faults([fault]) from fault
+    recall.log("came back", by=form.by, at=now(), new=f"{form.units} of {line.batch.number}")
+    return line.id
+
+
+class CloseForm(Form):
+    """How a recall ended."""
+
+    conclusion = Area("How it ended", lines=3, hint="What the figures say, what became of the units, what is changed.")
+    by = Name("Closed by", "Give your name or initials.", longest=80, width="w8")
+
+    @rule
+    def with_a_conclusion(self) -> None:
+        """Ask how it ended."""
+        if not self.conclusion.strip():
+            raise Invalid("conclusion", "Say how it ended.")
+
+
+@action()
+def close_recall(session: Session, recall_id: int, typed: CloseForm) -> None:
+    """Close a recall with its figures; the database refuses any change of it afterwards.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it is closed already.
+    """
+    recall, form = open_now(session, recall_id), typed.checked()
+    figures = figures_of(session, recall)
+    recall.units_sent, recall.units_reached = figures.sent, figures.reached
+    recall.units_returned = figures.returned
+    recall.conclusion = form.conclusion
+    recall.log(
+        "closed", by=form.by, at=now(), new=f"{figures.sent} sent, {figures.reached} reached, {figures.returned} back"
+    )
+    session.flush()
+    recall.closed_at, recall.closed_by = now(), form.by
+
+
+@dataclass(frozen=True, slots=True)
+class Recipient:
+    """A receiver of recalled units: what they got and gave back, and when they were told and reached."""
+
+    receiver_id: int | None
+    name: str
+    kind: str
+    contact: str
+    batches: tuple[str, ...]
+    sent: int
+    returned: int
+    told_at: datetime | None
+    reached: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """Units of a recall: sent out, at receivers who were reached, come back for it, and still on the shelf."""
+
+    sent: int
+    reached: int
+    returned: int
+    receivers: int
+
+    @property
+    def reached_percent(self) -> int | None:
+        """The part of the units whose receivers were reached; None where nothing was sent."""
+        return round(100 * self.reached / self.sent) if self.sent else None
+
+    @property
+    def returned_percent(self) -> int | None:
+        """The part of the units that came back; None where nothing was sent."""
+        return round(100 * self.returned / self.sent) if self.sent else None
+
+
+@dataclass(frozen=True, slots=True)
+class RecallSheet:
+    """A recall as its page and its papers show it."""
+
+    recall: Recall
+    lots: tuple[LotNode, ...]
+    batches: tuple[BatchNode, ...]
+    recipients: tuple[Recipient, ...]
+    figures: Figures
+    took: str
+
+
+def _sent(session: Session, recall_id: int) -> list[SentNode]:
+    batches = session.scalars(select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall_id))
+    return sent_of(session, batches=list(batches))
+
+
+def receivers_of(session: Session, recall_id: int, sent: Iterable[SentNode] | None = None) -> list[Recipient]:
+    """Return who got units of a recall, those with most units first."""
+    by_receiver: dict[int | None, list[SentNode]] = defaultdict(list)
+    for one in _sent(session, recall_id) if sent is None else sent:
+        by_receiver[one.receiver_id].append(one)
+    numbers = batch_nodes(session, {one.batch_id for group in by_receiver.values() for one in group})
+    known = _receivers(session, {key for key in by_receiver if key is not None})
+    told = _told(session, recall_id)
+    back = _came_back(session, recall_id)
+    found = []
+    for key, group in by_receiver.items():
+        receiver = known.get(key or 0)
+        when, reached = told.get(key or 0, (None, False))
+        codes = tuple(dict.fromkeys(numbers[one.batch_id].number for one in group))
+        kind, contact = (receiver.kind.value, receiver.contact) if receiver else ("", "")
+        units = sum(one.sent for one in group)
+        found.append(Recipient(key, group[0].receiver, kind, contact, codes, units, back.get(key, 0), when, reached))
+    return sorted(found, key=lambda one: (-one.sent, one.name))
+
+
+def _receivers(session: Session, ids: set[int]) -> dict[int, Receiver]:
+    listed = sorted(ids)
+    found: dict[int, Receiver] = {}
+    for start in range(0, len(listed), 5000):
+        asked = select(Receiver).where(Receiver.id.in_(listed[start : start + 5000]))
+        found |= {one.id: one for one in session.scalars(asked)}
+    return found
+
+
+def _told(session: Session, recall_id: int) -> dict[int, tuple[datetime | None, bool]]:
+    found: dict[int, tuple[datetime | None, bool]] = {}
+    asked = select(RecallNotice).where(RecallNotice.recall_id == recall_id).order_by(RecallNotice.id)
+    for one in session.scalars(asked):
+        found[one.receiver_id] = (one.at, one.reached or found.get(one.receiver_id, (None, False))[1])
+    return found
+
+
+def _came_back(session: Session, recall_id: int) -> dict[int | None, int]:
+    asked = (
+        select(Dispatch.receiver_id, func.sum(Dispatch.units))
+        .where(Dispatch.recall_id == recall_id, STANDS)
+        .group_by(Dispatch.receiver_id)
+    )
+    return {key: int(units) for key, units in session.execute(asked)}
+
+
+def figures_of(session: Session, recall: Recall, recipients: Iterable[Recipient] | None = None) -> Figures:
+    """Return the units of a recall; of a closed one those that were counted then."""
+    listed = list(receivers_of(session, recall.id) if recipients is None else recipients)
+    if recall.closed_at is not None:
+        return Figures(recall.units_sent or 0, recall.units_reached or 0, recall.units_returned or 0, len(listed))
+    back = sum(_came_back(session, recall.id).values())
+    reached = sum(one.sent for one in listed if one.reached)
+    return Figures(sum(one.sent for one in listed), reached, back, len(listed))
+
+
+def recall_sheet(session: Session, recall_id: int) -> RecallSheet:
+    """Return a recall with its batches, receivers and figures.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    asked = select(Recall).where(Recall.id == recall_id)
+    recall = session.scalars(asked.options(selectinload(Recall.batches), selectinload(Recall.history))).one_or_none()
+    if recall is None:
+        raise NotFound("There is no such recall.")
+    batches = batch_nodes(session, {one.batch_id for one in recall.batches})
+    lots = lot_nodes(session, {one.lot_id for one in recall.lots})
+    recipients = tuple(receivers_of(session, recall_id))
+    took = words_of(recall.listed_at - recall.opened_at) if recall.listed_at else ""
+    in_order = tuple(sorted(batches.values(), key=lambda one: one.id))
+    return RecallSheet(
+        recall, tuple(lots.values()), in_order, recipients, figures_of(session, recall, recipients), took
+    )
+
+
+def words_of(span: timedelta) -> str:
+    """Return a span of time in words, to the second below an hour.
+
+    >>> words_of(timedelta(seconds=75)), words_of(timedelta(hours=26, minutes=5))
+    ('1 min 15 s', '26 h 5 min')
+    """
+    seconds = max(0, int(span.total_seconds()))
+    if seconds < 3600:
+        return f"{seconds // 60} min {seconds % 60} s" if seconds >= 60 else f"{seconds} s"
+    return f"{seconds // 3600} h {seconds % 3600 // 60} min"
+
+
+def all_recalls(session: Session) -> list[Recall]:
+    """Return every recall, newest first."""
+    return list(session.scalars(select(Recall).order_by(Recall.id.desc())))
+
+
+COLUMNS = ("receiver", "kind", "contact", "batches", "units_sent", "units_back", "told", "reached")
+
+
+def recipients_csv(sheet: RecallSheet) -> str:
+    """Return the list of receivers as a table for a spreadsheet or for mailing."""
+    rows = (
+        {
+            "receiver": one.name, "kind": one.kind, "contact": one.contact, "batches": ", ".join(one.batches),
+            "units_sent": str(one.sent), "units_back": str(one.returned),
+            "told": one.told_at.date().isoformat() if one.told_at else "", "reached": "yes" if one.reached else "",
+        }
+        for one in sheet.recipients
+    )  # fmt: skip
+    return write_table(COLUMNS, rows, ("units_sent", "units_back"))
