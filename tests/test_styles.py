@@ -17,6 +17,7 @@ PAPER = {
     "faces.css",
     "record.css",
     "recipe_page.css",
+    "class.css",
     "dossier.css",
 }
 SCREEN = [path for path in SHEETS if path.name not in PAPER]

@@ -9,6 +9,7 @@ from app.science.formula import Formula, Line
 from app.science.numbers import figures, plain, to_places
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, weigh
+from app.science.weighing_advice import Advice
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.papers import Asked, asked_formula_at_size
 from app.work.sheets import cautions_of
@@ -33,7 +34,10 @@ FOR_SALE = (
 
 @dataclass(frozen=True, slots=True)
 class RecipeLine:
-    """A line: what it is, % w/w, the grams at this size, and a volume as a rough aid (empty without a density)."""
+    """A line: what it is, % w/w, the grams at this size, and a volume as a rough aid (empty without a density).
+
+    ``advice`` says what to do where the scale does not resolve the weight within 5 %.
+    """
 
     name: str
     inci: str
@@ -42,6 +46,9 @@ class RecipeLine:
     grams: Decimal
     rough: str
     density_g_ml: Decimal | None
+    material_id: int = 0
+    advice: Advice | None = None
+    cautions: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,14 +103,14 @@ def recipe_of(session: Session, asked: Asked) -> Recipe:
     return recipe(asked_formula_at_size(session, asked), shop.name, shop.jurisdiction is Jurisdiction.EU)
 
 
-def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True) -> Recipe:
-    """Return a formula as a recipe, weighed on one scale that suits its size.
+def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True, *, step_g: Decimal | None = None) -> Recipe:
+    """Return a formula as a recipe, weighed on one scale: one that shows ``step_g``, else one that suits its size.
 
     Raises:
         Invalid: when the formula has no size or does not add up.
     """
     net_g = formula.size.net_g if formula.size else Decimal(0)
-    step = STEPS_G[1] if net_g >= FINE_BELOW_G else STEPS_G[2]
+    step = step_g or (STEPS_G[1] if net_g >= FINE_BELOW_G else STEPS_G[2])
     weighing = weigh(replace(formula, scales=(Scale(step),)))
     phases = tuple(
         RecipePhase(
@@ -118,8 +125,18 @@ def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True) -> Recip
 def _line(weighed: WeighedLine) -> RecipeLine:
     line = weighed.line
     density = line.material.density_g_ml
-    rough = rough_volume(weighed.shown_g, density) if density else ""
-    return RecipeLine(line.name, _inci(line), line.percent, line.is_remainder, weighed.shown_g, rough, density)
+    return RecipeLine(
+        name=line.name,
+        inci=_inci(line),
+        percent=line.percent,
+        is_remainder=line.is_remainder,
+        grams=weighed.shown_g,
+        rough=rough_volume(weighed.shown_g, density) if density else "",
+        density_g_ml=density,
+        material_id=line.material.id,
+        advice=weighed.advice,
+        cautions=line.material.cautions,
+    )
 
 
 def _inci(line: Line) -> str:
@@ -143,4 +160,5 @@ def rough_volume(grams: Decimal, density_g_ml: Decimal) -> str:
         return words
     if teaspoons >= LEAST_TEASPOON:
         return f"{words}, {figures(teaspoons, 2)} tsp"
-    return f"{words}, {plain(max(to_places(millilitres * DROPS_ML, 0), Decimal(1)))} drops"
+    drops = max(to_places(millilitres * DROPS_ML, 0), Decimal(1))
+    return f"{words}, {plain(drops)} {'drop' if drops == 1 else 'drops'}"

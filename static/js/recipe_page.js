@@ -63,9 +63,10 @@
   const rough = (grams, density) => {
     const ml = grams / density;
     if (!ml) return "";
+    const drops = (count) => (count === 1 ? "1 drop" : `${count} drops`);
     const two = (value) => String(Number(value.toPrecision(2)));
     if (ml / 5 > 12) return `${two(ml)} mL`;
-    return ml / 5 >= 0.25 ? `${two(ml)} mL, ${two(ml / 5)} tsp` : `${two(ml)} mL, ${Math.max(1, Math.round(ml * 20))} drops`;
+    return ml / 5 >= 0.25 ? `${two(ml)} mL, ${two(ml / 5)} tsp` : `${two(ml)} mL, ${drops(Math.max(1, Math.round(ml * 20)))}`;
   };
   function show() {
     const typed = amount.value.trim().replace(",", ".");

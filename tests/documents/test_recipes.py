@@ -104,7 +104,7 @@ def test_markdown_has_a_row_a_material():
         ("0.4", "0.9", "0.44 mL, 9 drops"),
         ("0", "1", ""),
         ("500", "1", "500 mL"),
-        ("0.01", "1", "0.01 mL, 1 drops"),
+        ("0.01", "1", "0.01 mL, 1 drop"),
     ],
 )
 def test_volumes_are_a_rough_aid(grams, density, words):

@@ -1,6 +1,6 @@
 """A formula handed on: the page to publish, Markdown, plain text, the method card."""
 
-from flask import Blueprint, Response, render_template, request, url_for
+from flask import Response, render_template, request, url_for
 
 from app.documents.paper import plain_name
 from app.documents.recipes import method_card, recipe_markdown, recipe_page, recipe_text
@@ -8,11 +8,14 @@ from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.web import context
 from app.web.papers.views import asked, setting
+from app.web.recipes import classes
+from app.web.recipes.area import blueprint
 from app.work.field_reading import LONGEST_TEXT, clean_text
 from app.work.formulas.faults import IncompleteFormula
 from app.work.recipe import Recipe, recipe_of
 
-blueprint = Blueprint("recipes", __name__)
+__all__ = ["blueprint", "classes"]
+
 Page = Response | str | tuple[str, int]
 KINDS = {
     "html": ("text/html; charset=utf-8", recipe_page),
