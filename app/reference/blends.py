@@ -36,6 +36,8 @@ USE_COLUMNS = (
     "source",
 )
 
+ALIAS_COLUMNS = ("alias", "blend_name", "source_status")
+
 
 @dataclass(frozen=True, slots=True)
 class Blend:
@@ -91,6 +93,23 @@ def _part(row: Mapping[str, str]) -> Part:
         low=Decimal(row["percent_low"]),
         high=Decimal(row["percent_high"]),
     )
+
+
+@cache
+def _by_any_name() -> Mapping[str, Blend]:
+    """Return the blends by name and by what makers call them, as `inci_key`.
+
+    Raises:
+        KeyError: when an alias leads to no blend.
+    """
+    rows = read_table("blend_aliases", ALIAS_COLUMNS)
+    aliases = {inci_key(row["alias"]): blends()[row["blend_name"]] for row in rows}
+    return MappingProxyType({inci_key(name): blend for name, blend in blends().items()} | aliases)
+
+
+def find_blend(name: str) -> Blend | None:
+    """Return the blend of a name or of what makers call it; None when there is none."""
+    return _by_any_name().get(inci_key(name))
 
 
 @cache

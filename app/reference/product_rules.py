@@ -7,11 +7,13 @@ from types import MappingProxyType
 
 from app.reference.compatibility import classes
 from app.reference.library import split_cell
+from app.reference.product_kinds import words_for
 from app.reference.tables import decimal_or_none, read_table
+from app.science.rules.implied import ImpliedKind
 from app.science.rules.names import rule_key
 from app.science.rules.product_rules import Measure, ProductRule
 from app.science.rules.selectors import Selector
-from app.science.rules.values import Severity, Source
+from app.science.rules.values import Exposure, Severity, Source
 
 COLUMNS = [
     "id",
@@ -39,6 +41,7 @@ COLUMNS = [
     "source",
     "source_status",
 ]
+IMPLIED_COLUMNS = ["kind", "exposure", "selector", "at_least", "ph_above", "ph_up_to", "source", "source_status"]
 PHOTOTOXIC_COLUMNS = [
     "inci_name",
     "other_names",
@@ -95,6 +98,27 @@ def _selector(text: str, but: str = "") -> Selector | None:
     if not named <= classes().names:
         raise ValueError(f"product_rules: unknown class {', '.join(sorted(named - classes().names))}")
     return Selector(items, split_cell(but)) if items else None
+
+
+@cache
+def implied_kinds() -> tuple[ImpliedKind, ...]:
+    """Return the kinds of product that a formula gives away, in the order in which they are asked."""
+    return tuple(_implied(row) for row in read_table("implied_kinds", IMPLIED_COLUMNS))
+
+
+def _implied(row: dict[str, str]) -> ImpliedKind:
+    selector = _selector(row["selector"])
+    if selector is None:
+        raise ValueError(f"implied_kinds: nothing gives away {row['kind']}")
+    return ImpliedKind(
+        kind=row["kind"],
+        words=words_for(row["kind"]),
+        exposure=Exposure(row["exposure"]) if row["exposure"] else None,
+        selector=selector,
+        at_least=Decimal(row["at_least"]),
+        ph_above=decimal_or_none(row["ph_above"]),
+        ph_up_to=decimal_or_none(row["ph_up_to"]),
+    )
 
 
 @cache

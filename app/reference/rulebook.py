@@ -10,6 +10,7 @@ from rapidfuzz.distance import OSA
 
 from app.reference import known_names
 from app.reference.allergens import allergen_index
+from app.reference.blends import find_blend
 from app.reference.compatibility import classes, conditions, facts_for, trade_rules
 from app.reference.constituents import constituent_index
 from app.reference.hair_dyes import hair_dye_index
@@ -19,8 +20,9 @@ from app.reference.law_gaps import standing_gaps
 from app.reference.library import find_substance, split_cell
 from app.reference.limits import formaldehyde_releasers, limit_index, limit_rules
 from app.reference.preservatives import assess_materials, preservatives
-from app.reference.product_rules import phototoxic_limits, product_rules
+from app.reference.product_rules import implied_kinds, phototoxic_limits, product_rules
 from app.reference.prohibited import prohibited_index
+from app.reference.synonyms import kitchen_names
 from app.reference.tables import decimal_or_none, read_table
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
@@ -94,6 +96,7 @@ def rulebook(jurisdiction: str) -> Rulebook:
         is_known=is_known,
         nearest=nearest_name,
         constituents=constituent_index(),
+        implied=implied_kinds(),
         gaps=standing_gaps(jurisdiction),
     )
 
@@ -144,15 +147,35 @@ def _barred_names() -> tuple[str, ...]:
 
 
 def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:
-    """Put the INCI name in place of a trade or kitchen name that leads to one substance; other names stay."""
-    return tuple(replace(m, parts=tuple(_in_inci(part) for part in m.parts)) for m in materials)
+    """Put the INCI names in place of a trade or kitchen name: one substance, or a blend by its usual composition.
+
+    Other names stay.
+    """
+    return tuple(replace(m, parts=tuple(q for part in m.parts for q in _in_inci(part))) for m in materials)
 
 
-def _in_inci(part: Part) -> Part:
+def _in_inci(part: Part) -> tuple[Part, ...]:
     if inci_key(part.inci) in inci_names() or is_water(part.inci):
-        return part
+        return (part,)
     known = find_substance(part.inci)
-    return part if known is None else replace(part, inci=known.inci)
+    name = known.inci if known is not None else kitchen_names().get(inci_key(part.inci))
+    if name is not None:
+        return (replace(part, inci=name),)
+    blend = find_blend(part.inci)
+    if blend is None:
+        return (part,)
+    return tuple(Part(q.inci, part.percent * q.percent / 100, kind=part.kind) for q in blend.parts)
+
+
+def usual_blends(materials: Iterable[DosedMaterial]) -> tuple[str, ...]:
+    """Return a line for each blend that `in_inci` takes by its usual composition."""
+    names = dict.fromkeys(part.inci for m in materials for part in m.parts)
+    taken = ((name, find_blend(name)) for name in names if not is_water(name) and inci_key(name) not in inci_names())
+    return tuple(
+        f"{name}: no composition was given; taken as {blend.name}. Enter what the supplier states."
+        for name, blend in taken
+        if blend is not None and find_substance(name) is None
+    )
 
 
 @cache

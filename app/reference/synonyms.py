@@ -1,4 +1,4 @@
-"""Other names of substances, on labels and in the trade, of ``synonyms.csv`` and ``label_synonyms.csv``."""
+"""Other names of substances: ``synonyms.csv``, ``kitchen_names.csv`` and, on labels, ``label_synonyms.csv``."""
 
 from collections.abc import Iterable, Mapping
 from functools import cache
@@ -14,6 +14,12 @@ COLUMNS = ("name", "inci_name", "source_status")
 def synonyms() -> Mapping[str, tuple[str, ...]]:
     """Return the INCI names that another name may stand for, by the other name as `inci_key`."""
     return _grouped((row["name"], row["inci_name"]) for row in read_table("synonyms", COLUMNS))
+
+
+@cache
+def kitchen_names() -> Mapping[str, str]:
+    """Return the INCI names of kitchen and trade names that the library has no substance for, as `inci_key`."""
+    return MappingProxyType({inci_key(row["name"]): row["inci_name"] for row in read_table("kitchen_names", COLUMNS)})
 
 
 @cache

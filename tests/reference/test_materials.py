@@ -25,7 +25,7 @@ def shares(key: str) -> dict[str, Decimal]:
 
 
 def test_keys_and_names_are_unique() -> None:
-    assert len({m.key for m in ALL}) == len({m.name.lower() for m in ALL}) == len(ALL) == 501
+    assert len({m.key for m in ALL}) == len({m.name.lower() for m in ALL}) == len(ALL) == 504
 
 
 def test_every_row_is_a_material_or_is_left_out_with_a_reason() -> None:

@@ -9,7 +9,7 @@ from app.commands.computations._base import AnswerModel, Figure, Number, Request
 from app.commands.computations._materials import Materials, dosed
 from app.commands.computations._product_kind import ProductKind
 from app.reference.product_kinds import words_for
-from app.reference.rulebook import in_inci, rulebook
+from app.reference.rulebook import in_inci, rulebook, usual_blends
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
 from app.work.clock import today
@@ -55,8 +55,9 @@ class Answer(AnswerModel):
 def compute(request: Request) -> Answer:
     """Check a formula by every rule of the jurisdiction."""
     book = rulebook(request.jurisdiction)
+    materials = dosed(request.materials)
     formula = FormulaFacts(
-        in_inci(dosed(request.materials)),
+        in_inci(materials),
         request.exposure,
         request.ph,
         words_for(request.product_kind or ""),
@@ -64,7 +65,8 @@ def compute(request: Request) -> Answer:
         formaldehyde_percent=request.formaldehyde_percent,
     )
     verdict = check_formula(formula, book)
-    return Answer(findings=[_item(f) for f in verdict.findings], not_checked=[*verdict.not_checked, *book.gaps])
+    open_lines = [*usual_blends(materials), *verdict.not_checked, *book.gaps]
+    return Answer(findings=[_item(f) for f in verdict.findings], not_checked=open_lines)
 
 
 def _item(f: Finding) -> FindingItem:

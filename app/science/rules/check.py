@@ -11,6 +11,7 @@ from app.science.rules.constituents import ConstituentIndex, check_likely, check
 from app.science.rules.coverage import uncovered
 from app.science.rules.formaldehyde import Releaser, check_formaldehyde
 from app.science.rules.hair_dyes import HairDyeIndex, check_hair_dyes, hair_dye_statements
+from app.science.rules.implied import ImpliedKind, with_implied_kind
 from app.science.rules.isothiazolinones import check_isothiazolinones
 from app.science.rules.limits import LimitIndex, check_limits, present_subjects
 from app.science.rules.process import Judge, check_process
@@ -53,6 +54,7 @@ class Rulebook:
     is_known: Callable[[str], bool]
     nearest: Callable[[str], str]
     constituents: ConstituentIndex
+    implied: tuple[ImpliedKind, ...]
     gaps: tuple[str, ...]
 
 
@@ -64,12 +66,13 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     """
     facts = book.facts_for(names_of(formula))
     present = ingredients(formula.materials, book.classes, facts)
+    formula, taken_for = with_implied_kind(formula, present, book.implied)
     verdict = (
         check_product_rules(formula, present, book.product_rules, book.jurisdiction, _measured(present, book))
         + _by_law(formula, present, book)
         + check_compatibility(formula, book.conditions, present)
         + check_process(formula, book.trade, present, book.preservation)
-        + Verdict(not_checked=tuple(_unknown_names(formula, book)))
+        + Verdict(not_checked=(*taken_for, *_unknown_names(formula, book)))
     )
     notes = tuple(as_finding(s) for s in label_statements(formula, book, present))
     return Verdict(_sorted((*_single(verdict.findings), *notes)), verdict.not_checked)
@@ -121,6 +124,7 @@ def names_of(formula: FormulaFacts) -> tuple[str, ...]:
 def label_statements(formula: FormulaFacts, book: Rulebook, known: Ingredients | None = None) -> tuple[Statement, ...]:
     """Collect what the label must or should say, with the reason for each statement."""
     present = known or ingredients(formula.materials, book.classes, book.facts_for(names_of(formula)))
+    formula, _ = with_implied_kind(formula, present, book.implied)
     legal = legal_statements(present_subjects(formula, book.limits), formula, book.jurisdiction)
     if book.jurisdiction == "EU":
         legal += hair_dye_statements(present, formula, book.hair_dyes)

@@ -12,6 +12,9 @@ from app.science.rules.names import plain_name, rule_key
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Verdict
 
+# What a plant gives for its smell and nothing else.
+SCENTS = (" OIL", " ABSOLUTE", " CONCRETE", " RESINOID")
+
 
 class Barred(StrEnum):
     """When an entry prohibits: always, in one use only, or on a condition that only reading or a supplier settles."""
@@ -83,7 +86,8 @@ def _judge(i: Ingredient, entry: ProhibitedEntry, sure: bool, formula: FormulaFa
         barred = "hair dye" in formula.products
         return _say(i, entry, Severity.STOP, f"prohibited in hair dyes ({short})") if barred else Verdict()
     if entry.condition == Barred.FRAGRANCE:
-        severity = Severity.STOP if f"kind:{Kind.PERFUME}" in i.tags else Severity.CAUTION
+        scent = f"kind:{Kind.PERFUME}" in i.tags or i.words.endswith(SCENTS)
+        severity = Severity.STOP if scent else Severity.CAUTION
         return _say(i, entry, severity, f"prohibited as a fragrance ingredient ({short})")
     if entry.condition == Barred.SUPPLIER:
         return Verdict(not_checked=(f"{i.name}: {short} ({entry.rule}); ask the supplier for the statement.",))

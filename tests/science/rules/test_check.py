@@ -3,10 +3,14 @@
 from dataclasses import replace
 from decimal import Decimal
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.reference.rulebook import in_inci, rulebook
+from app.reference.blends import find_blend
+from app.reference.product_kinds import words_for
+from app.reference.rulebook import in_inci, is_known, rulebook, usual_blends
+from app.reference.synonyms import kitchen_names
 from app.science.composition import DosedMaterial, Part
 from app.science.rules.check import check_formula
 from app.science.rules.limits import check_limits
@@ -104,3 +108,56 @@ def test_a_preservative_the_tables_do_not_hold_is_not_checked(ask):
 def test_kitchen_names_lead_to_inci_names():
     made = (DosedMaterial("x", Decimal(1), (Part("Shea Butter", Decimal(50)), Part("Nobody Knows", Decimal(50)))),)
     assert [p.inci for p in in_inci(made)[0].parts] == ["Butyrospermum Parkii Butter", "Nobody Knows"]
+
+
+def test_a_blend_by_its_trade_name_is_judged_by_its_usual_parts():
+    """Behentrimonium methosulfate in cetearyl alcohol, 25 %: common practice of the trade."""
+    made = (DosedMaterial("BTMS-25", Decimal(4), (Part("BTMS-25", Decimal(100)),)),)
+    parts = in_inci(made)[0].parts
+    assert {p.inci: p.percent for p in parts} == {"Behentrimonium Methosulfate": 25, "Cetearyl Alcohol": 75}
+    assert [line for line in usual_blends(made) if "BTMS-25" in line and "no composition was given" in line]
+    assert not usual_blends((DosedMaterial("x", Decimal(1), (Part("Aqua", Decimal(100)),)),))
+
+
+def test_every_name_for_a_blend_or_a_substance_leads_somewhere():
+    assert find_blend("Germaben II").name.startswith("diazolidinyl urea")
+    assert all(is_known(inci) for inci in kitchen_names().values())
+
+
+@pytest.mark.parametrize(
+    ("parts", "exposure", "ph", "kind"),
+    [
+        ({"Aqua": "90", "p-Phenylenediamine": "1"}, "rinse-off", "9.5", "hair dye, oxidative"),
+        ({"Aqua": "90", "Thioglycolic Acid": "4"}, "rinse-off", "12.4", "depilatory"),
+        ({"Aqua": "90", "Ammonium Thioglycolate": "7"}, "rinse-off", "9", "hair waving"),
+        ({"Aqua": "90", "Dihydroxyacetone": "5"}, "leave-on", "4.2", "self-tanner, body"),
+        ({"Aqua": "30", "Sodium Fluoride": "0.3"}, "rinse-off", "6", "toothpaste"),
+        ({"Nitrocellulose": "15", "Butyl Acetate": "60"}, "leave-on", None, "nail varnish"),
+    ],
+)
+def test_a_formula_gives_its_kind_away_where_nobody_named_one(parts, exposure, ph, kind, ask):
+    def verdict(words):
+        return ask(parts, exposure=exposure, ph=ph, products=words)
+
+    unnamed, named = verdict(frozenset()), verdict(words_for(kind))
+    assert {(f.rule, f.severity) for f in unnamed.findings} == {(f.rule, f.severity) for f in named.findings}
+    assert [line for line in unnamed.not_checked if f"taken for {kind} because" in line]
+    assert not [line for line in named.not_checked if "taken for" in line]
+
+
+def test_a_kind_that_was_named_is_never_taken_for_another(ask):
+    lotion = ask({"Aqua": "90", "Dihydroxyacetone": "5"}, products=words_for("body lotion"))
+    assert [f for f in lotion.findings if f.severity == Severity.STOP and "Dihydroxyacetone" in f.inci]
+
+
+@pytest.mark.parametrize("exposure", ["leave-on", "rinse-off"])
+def test_a_row_for_a_kind_holds_whatever_exposure_was_typed(exposure, ask):
+    """EU 1223/2009 Annex III entry 15a: nail cuticle solvents, 5 % as sodium hydroxide, no pH limit."""
+    found = ask(
+        {"Aqua": "86", "Potassium Hydroxide": "4", "Glycerin": "10"},
+        exposure=exposure,
+        ph="12.8",
+        products=words_for("cuticle remover"),
+    ).findings
+    assert not [f for f in found if f.severity == Severity.STOP]
+    assert [f for f in found if "Can cause blindness" in f.quote]
