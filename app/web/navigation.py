@@ -55,6 +55,16 @@ AREAS = (
         everywhere=True,
     ),
     Area("/batches", "Batches"),
+    Area(
+        "/packing",
+        "Packing",
+        (
+            Page("/packing", "Packing runs"),
+            Page("/packing/finished", "Finished units"),
+            Page("/packing/samples", "Samples kept"),
+        ),
+        everywhere=True,
+    ),
     Area("/rules", "Rules", (Page("/rules", "Tables"), Page("/rules/from-memory", "Values from memory"))),
     Area(
         "/workshop",

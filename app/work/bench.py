@@ -14,6 +14,7 @@ from app.store.workshop import Scale, the_workshop
 from app.work.backups import backup_folder, list_backups
 from app.work.batches.listing import BatchRow, latest_batches
 from app.work.batches.loading import CLOSED
+from app.work.packing.listing import packing_wants
 from app.work.stock.listing import attention
 
 MOST_FORMULAS = 8
@@ -97,6 +98,18 @@ def _stock_wants(session: Session) -> list[Wanting]:
     return [Wanting(f"{n} {one if n == 1 else many}.", f"/stock?show={show}") for n, one, many, show in said if n]
 
 
+def _packing_wants(session: Session) -> list[Wanting]:
+    """Return what packing wants: open runs, units past their date, samples to look at or to throw away."""
+    seen = packing_wants(session)
+    said = (
+        (seen.open_runs, "packing run is open", "packing runs are open", ""),
+        (seen.past, "finished product is past its date", "finished products are past their date", "/finished"),
+        (seen.to_look_at, "sample is due to be looked at", "samples are due to be looked at", "/samples"),
+        (seen.to_discard, "sample can be thrown away", "samples can be thrown away", "/samples"),
+    )
+    return [Wanting(f"{n} {one if n == 1 else many}.", f"/packing{path}") for n, one, many, path in said if n]
+
+
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
@@ -107,7 +120,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     if count:
         noun = "material has" if count == 1 else "materials have"
         found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
-    found += _stock_wants(session)
+    found += _stock_wants(session) + _packing_wants(session)
     stuck = select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)
     waiting = session.scalar(stuck) or 0
     if waiting:

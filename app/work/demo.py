@@ -28,6 +28,7 @@ from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
+from app.work.demo_packing import load_packing
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import insert
 from app.work.formulas.versions import keep_version
@@ -57,6 +58,7 @@ def load_demo(store: Store) -> None:
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
     for row in batches["batches"]:
         _batch(store, row, ids[row["formula"]])
+    load_packing(store, _file("packing"), ids)
     with store.transaction() as session:
         _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:

@@ -12,7 +12,17 @@ from app.science.batch_number import parse_pattern
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.store.workshop import START_UP, Jurisdiction, Paper, Scale, Workshop, the_workshop
+from app.store.workshop import (
+    CLEAR_AFTER,
+    CLEAR_BEFORE,
+    START_UP,
+    CostBy,
+    Jurisdiction,
+    Paper,
+    Scale,
+    Workshop,
+    the_workshop,
+)
 from app.work.form import Choice, Form, rule
 from app.work.form_fields import Area, Grams, Line, Listed, MaybeGrams, Name, Number, OneOf, Tick
 
@@ -105,8 +115,25 @@ class SettingsForm(Form):
     )
     yield_low_percent = Number("Usual yield from, %", high=100, empty=ZERO, default="90")
     yield_high_percent = Number("to, %", low=100, high=200, empty=HUNDRED, default="102")
+    bulk_low_percent = Number(
+        "Bulk of a packing run accounted for from, %", high=100, empty=ZERO, default="97", hint="Units, rest and waste."
+    )
+    bulk_high_percent = Number("to, %", low=100, high=200, empty=HUNDRED, default="102")
+    cost_by = OneOf(
+        "A material costs what",
+        CostBy,
+        "Choose how costs are reckoned.",
+        default=CostBy.LAST.value,
+        shown={
+            CostBy.LAST: "the last purchase did",
+            CostBy.AVERAGE: "the lots on hand did on average",
+            CostBy.BEST: "the best offer for the amount is",
+        },
+    )
     two_people = Tick("Two people: a batch is released by somebody who weighed nothing of it")
     start_up = Area("Checklist before a batch, a line for each point", longest=4000, default=START_UP)
+    clear_before = Area("Line clearance before packing, a line for each point", longest=4000, default=CLEAR_BEFORE)
+    clear_after = Area("Line clearance after packing, a line for each point", longest=4000, default=CLEAR_AFTER)
 
 
 class BeginForm(Form):

@@ -52,12 +52,12 @@ def test_a_run_of_a_released_batch_takes_what_the_product_says(demo: Store) -> N
     first, second = begin(demo, batch_id), begin(demo, batch_id)
     with demo.reading() as session:
         run, batch = get_run(session, first), session.get_one(Batch, batch_id)
-        assert [run.number, get_run(session, second).number] == [f"{batch.number}-P1", f"{batch.number}-P2"]
+        assert [run.number, get_run(session, second).number] == [f"{batch.number}-P2", f"{batch.number}-P3"]
         assert (run.fill_amount, run.fill_unit) == (run.product.fill_amount, run.product.fill_unit)
         assert [tick.kind.value for tick in run.ticks] == ["before"] * 3 + ["after"] * 2
         left = packable(session, batch_id).left_g
-        assert left == (batch.yield_g or D(0)) - 1200
-        assert [event.what for event in batch.history][-2:] == ["packing begun"] * 2
+        assert left == (batch.yield_g or D(0)) - 599 - 1200
+        assert [event.what for event in batch.history][-3:] == ["packing begun"] * 3
         assert not session.scalars(select(Deviation).where(Deviation.batch_id == batch_id)).all()
 
 

@@ -82,6 +82,7 @@ def of_product(product_id: int) -> Page:
         drawings=drawings,
         obstacles=all_obstacles(found, list(drawings.values())),
         batches=batches,
+        count=number(request.args.get("count", "")),
     )
 
 

@@ -129,6 +129,27 @@ class TypedDeviation:
     decides: bool = True
 
 
+def read_deviation(session: Session, typed: TypedDeviation, known: str) -> tuple[str, dict[str, str], str]:
+    """Return what was not as planned, its cause, effect and action by name, and the full name of who signs it.
+
+    Args:
+        known: what was found, in words; empty where a person says it.
+
+    Raises:
+        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
+    """
+    reader = FieldReader()
+    what = known or reader.read(required_line, typed.what, "what", "Write what was not as planned.")
+    texts = {}
+    for field in ("cause", "effect", "action"):
+        texts[field] = reader.read(clean_text, getattr(typed, field), field, longest=LONGEST) or ""
+        if typed.decides and not texts[field]:
+            reader.refuse(field, f"Write the {field}.")
+    who = reader.read(person_named, session, typed.who, "who", "Write who decides.")
+    reader.finish()
+    return what or "", texts, who or ""
+
+
 @action(once="deviation of batch {batch_id}", key="{form_key}")
 def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, form_key: str = "") -> None:
     """Note a deviation, or decide on one: its cause, effect and action, by whom.
@@ -142,22 +163,14 @@ def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, 
     found = next((one for one in still_open(session, batch) if one.key == typed.key), None) if typed.key else None
     if typed.key and found is None:
         raise NotFound("That is not open any more; see what stands in the record now.")
-    reader = FieldReader()
-    what = found.what if found else reader.read(required_line, typed.what, "what", "Write what was not as planned.")
-    texts = {}
-    for field in ("cause", "effect", "action"):
-        texts[field] = reader.read(clean_text, getattr(typed, field), field, longest=LONGEST)
-        if typed.decides and texts[field] == "":
-            reader.refuse(field, f"Write the {field}.")
-    who = reader.read(person_named, session, typed.who, "who", "Write who decides.")
-    reader.finish()
+    what, texts, who = read_deviation(session, typed, found.what if found else "")
     noted = next((one for one in _noted(batch) if f"noted {one.id}" == typed.key), None)
-    row = noted or Deviation(key=typed.key, what=what or "", found_at=now(), found_by=who or "")
+    row = noted or Deviation(key=typed.key, what=what, found_at=now(), found_by=who)
     for field, text in texts.items():
         setattr(row, field, text)
-    row.decided_at, row.decided_by = (now(), who or "") if typed.decides else (None, "")
+    row.decided_at, row.decided_by = (now(), who) if typed.decides else (None, "")
     if noted is None:
         batch.deviations.append(row)
     words = "deviation decided" if typed.decides else "deviation noted"
-    batch.log(words, by=who or "", at=now(), new=f"{what} {texts['action'] or ''}".strip(), why=texts["cause"] or "")
+    batch.log(words, by=who, at=now(), new=f"{what} {texts['action']}".strip(), why=texts["cause"])
     batch.touch()

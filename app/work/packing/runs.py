@@ -26,7 +26,7 @@ from app.work.clock import now
 from app.work.form import Faults, Field, Form, rule
 from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeGrams, Name
 from app.work.formulas.versions import formula_of
-from app.work.packing.loading import open_run
+from app.work.packing.loading import open_run, signed
 from app.work.people import person_named
 from app.work.products.product_form import Months
 from app.work.products.products import load_product
@@ -187,7 +187,7 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: StartForm
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: there is nothing of it to pack.")
     if product.formula_id != batch.version.formula_id or product.fill_amount is None:
         raise NotFound("This batch is not packed as that product.")
-    form, who = _signed(session, typed)
+    form, who = signed(session, typed)
     if batch.state is not BatchState.RELEASED and not form.early_why:
         raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Say why it is packed.")])
     density = formula_of(batch.version).density_g_ml
@@ -230,24 +230,6 @@ def _note_early(batch: Batch, run: PackingRun, who: str) -> None:
     batch.touch()
 
 
-def _signed(session: Session, typed: Form) -> tuple[Any, str]:
-    """Return the form with every field read, and the full name of who signs it."""
-    faults: list[Invalid] = []
-    form, who = typed, ""
-    try:
-        form = typed.checked()
-    except Faults as wrong:
-        faults += wrong.faults
-    if typed.text["who"].strip():
-        try:
-            who = person_named(session, typed.text["who"], "who", "Write who packs.")
-        except Invalid as fault:
-            faults.append(fault)
-    if faults:
-        raise Faults(faults)
-    return form, who
-
-
 @action()
 def record_figures(session: Session, run_id: int, row_version: int, typed: FiguresForm) -> None:
     """Write what came of a run; its history keeps what stood there before.
@@ -258,7 +240,7 @@ def record_figures(session: Session, run_id: int, row_version: int, typed: Figur
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id, row_version)
-    form, who = _signed(session, typed)
+    form, who = signed(session, typed)
     if form.units_spoilt + run.units_sampled > form.units_filled:
         kept = f"{form.units_spoilt} spoilt and {run.units_sampled} kept as samples"
         raise Faults([Invalid("units_filled", f"With {kept} there were more than {form.units_filled}.")])

@@ -1,0 +1,1 @@
+"""Packing runs, samples kept, and finished units."""

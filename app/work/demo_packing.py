@@ -1,0 +1,69 @@
+"""The packing runs of the demo workshop: one closed, with fill weights and a sample kept, and one open."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import select
+
+from app.science.numbers import plain
+from app.store.batches import Batch, BatchState
+from app.store.engine import Store
+from app.store.formulas import FormulaVersion
+from app.store.materials import Packaging
+from app.store.packing import get_run
+from app.store.products import products_of
+from app.work.packing.deviations import close_run
+from app.work.packing.fills import FillForm, add_weights
+from app.work.packing.packaging_lots import LotUseForm, record_lot_use
+from app.work.packing.runs import StartForm, figures_form, record_figures, start_run, tick_clearance
+from app.work.packing.samples import LookForm, SampleForm, keep_sample, look_at_sample
+from app.work.stock.lots import ReceiveForm, receive
+
+Row = Mapping[str, Any]
+
+
+def load_packing(store: Store, told: Row, ids: Mapping[str, int]) -> None:
+    """Put packaging lots and packing runs into the demo workshop; ``ids`` are the formulas by their codes."""
+    for row in told["lots"]:
+        _receive(store, row)
+    for row in told["runs"]:
+        _run(store, row, ids[row["formula"]])
+
+
+def _receive(store: Store, row: Row) -> None:
+    with store.reading() as session:
+        pack = session.scalars(select(Packaging).where(Packaging.name == row["packaging"])).one()
+    texts = {"amount": plain(pack.units_per_pack * row["packs"]), "supplier": pack.supplier, "accepted": "yes"}
+    texts |= {"paid": "" if pack.price is None else plain(pack.price * row["packs"]), "by": "Tom", **row["texts"]}
+    receive(store, ReceiveForm(**texts), packaging_id=pack.id)
+
+
+def _run(store: Store, row: Row, formula_id: int) -> None:
+    with store.reading() as session:
+        version = select(FormulaVersion.id).where(FormulaVersion.formula_id == formula_id)
+        of_formula = select(Batch.id).where(Batch.version_id.in_(version), Batch.state == BatchState.RELEASED)
+        batch_id, product_id = session.scalars(of_formula).first() or 0, products_of(session, formula_id)[0].id
+    who = row["who"]
+    run_id = start_run(store, batch_id, product_id, StartForm(who=who, **row["texts"]))
+    with store.reading() as session:
+        before = [tick.id for tick in get_run(session, run_id).ticks if tick.kind.value == "before"]
+    tick_clearance(store, run_id, before, who=who)
+    for lot in row["lots"]:
+        record_lot_use(store, run_id, LotUseForm(who=who, **lot))
+    add_weights(store, run_id, FillForm(weights=row["weights"], who=who))
+    if "closed_by" in row:
+        _finish(store, run_id, row)
+
+
+def _finish(store: Store, run_id: int, row: Row) -> None:
+    with store.reading() as session:
+        run = get_run(session, run_id)
+        version, form = run.row_version, figures_form(run, who=row["who"]).but(**row["figures"])
+        after = [tick.id for tick in run.ticks if tick.kind.value == "after"]
+    record_figures(store, run_id, version, form)
+    sample_id = keep_sample(store, run_id, SampleForm(who=row["who"], **row["sample"]))
+    tick_clearance(store, run_id, after, who=row["who"])
+    with store.reading() as session:
+        version = get_run(session, run_id).row_version
+    close_run(store, run_id, version, who=row["closed_by"])
+    look_at_sample(store, sample_id, LookForm(who=row["who"], **row["look"]))

@@ -1,0 +1,182 @@
+"""What was not as planned in a packing run, and who decided on it: no run is closed while anything of it is open."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.science.bulk_reconciliation import Reconciled, reconcile
+from app.science.numbers import plain, to_places
+from app.science.tolerance import Band
+from app.store.errors import NotFound
+from app.store.packing import Clearance, PackingDeviation, PackingRun, RunState
+from app.store.workshop import Workshop, the_workshop
+from app.work.action import action
+from app.work.batches.deviations import TypedDeviation, read_deviation
+from app.work.clock import now
+from app.work.field_reading import FieldReader
+from app.work.packing.fills import fills_of, usual_fill_g
+from app.work.packing.loading import open_run
+from app.work.packing.packaging_lots import pieces_of
+from app.work.packing.runs import bulk_left
+from app.work.people import person_named
+
+UNFINISHED = ("clearance", "no units", "no fills", "no bulk", "no lot", "unused")
+
+
+@dataclass(frozen=True, slots=True)
+class RunPoint:
+    """Something out of plan; ``key`` holds the value that was found, ``answer`` is the deviation decided on just it."""
+
+    key: str
+    what: str
+    answer: PackingDeviation | None = None
+
+    @property
+    def is_unfinished(self) -> bool:
+        """Whether it is only not done yet, while the run goes on."""
+        return self.answer is None and self.key.startswith(UNFINISHED)
+
+
+def points_of(session: Session, run: PackingRun) -> tuple[RunPoint, ...]:
+    """Return what is not as planned: clearance, units, fills, packaging, bulk, and what was noted by hand.
+
+    A run that is closed shows what was decided on it.
+    """
+    if not run.is_open:
+        return tuple(RunPoint(one.key or f"noted {one.id}", one.what, one) for one in run.deviations)
+    decided = {one.key: one for one in run.deviations if one.key and one.decided_at is not None}
+    derived = [*_clearance(run), *_units(run), *_packaging(session, run), *_bulk(session, run)]
+    noted = [
+        RunPoint(f"noted {one.id}", one.what, one if one.decided_at else None) for one in run.deviations if not one.key
+    ]
+    return (*(RunPoint(key, what, decided.get(key)) for key, what in derived), *noted)
+
+
+def still_open(session: Session, run: PackingRun) -> tuple[RunPoint, ...]:
+    """Return what nobody has decided on yet."""
+    return tuple(one for one in points_of(session, run) if one.answer is None)
+
+
+def _clearance(run: PackingRun) -> Iterator[tuple[str, str]]:
+    for kind in Clearance:
+        missing = [tick for tick in run.ticks if tick.kind is kind and tick.done_at is None]
+        if missing:
+            points = "point" if len(missing) == 1 else "points"
+            yield f"clearance {kind.value} {len(missing)}", f"{len(missing)} {points} not ticked {kind.value} packing."
+
+
+def _units(run: PackingRun) -> Iterator[tuple[str, str]]:
+    if not run.units_filled:
+        yield "no units", "No unit is recorded."
+        return
+    fills = fills_of(run)
+    if not fills.grams:
+        yield "no fills", "No fill weight is recorded."
+    elif fills.judged is not None and not fills.judged.passes:
+        mean = plain(to_places(fills.mean or Decimal(0), 2))
+        yield f"fills {len(fills.grams)} {mean}", f"The fills do not keep the content: {' '.join(fills.judged.why)}"
+
+
+def _packaging(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:
+    pieces = pieces_of(session, run)
+    without = [piece for piece in pieces if not piece.uses]
+    if without:
+        numbers = " ".join(str(piece.packaging_id) for piece in without)
+        yield f"no lot {numbers}", f"No lot is written for {', '.join(piece.name for piece in without)}."
+    for piece in pieces:
+        for use in piece.uses:
+            if not use.used and not use.spoilt and use.issued != use.returned:
+                yield f"unused {use.lot_id}", f"Lot {use.lot.code}: it is not written what became of it."
+            elif use.missing:
+                what = "are not accounted for" if use.missing > 0 else "more are accounted for than were issued"
+                yield (
+                    f"pieces {use.lot_id} {plain(use.missing)}",
+                    f"Lot {use.lot.code} of {piece.name}: {plain(abs(use.missing))} pieces {what}.",
+                )
+        low, high = ((run.units_filled - run.units_spoilt) * piece.per_unit, run.units_filled * piece.per_unit)
+        if piece.used and piece.per_unit and run.units_filled and not low <= piece.used <= high:
+            yield (
+                f"used {piece.packaging_id} {plain(piece.used)} {run.units_filled}",
+                f"{piece.name}: {plain(piece.used)} pieces used for {run.units_filled} units.",
+            )
+
+
+def reconciliation(run: PackingRun) -> Reconciled | None:
+    """Return what became of the bulk of a run; None while bulk, rest or waste are not written or no fill is known."""
+    fill = usual_fill_g(run, fills_of(run))
+    if not run.bulk_g or run.rest_g is None or run.waste_g is None or fill is None or not run.units_filled:
+        return None
+    return reconcile(run.bulk_g, run.units_filled, fill, run.rest_g, run.waste_g)
+
+
+def bulk_band(shop: Workshop) -> Band:
+    """Return what of the bulk should be accounted for, in % of what was taken."""
+    return Band(shop.bulk_low_percent, shop.bulk_high_percent)
+
+
+def _bulk(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:
+    found, band = reconciliation(run), bulk_band(the_workshop(session))
+    if found is None:
+        yield "no bulk", "Bulk taken, left over and waste are not all written."
+    elif not band.holds(found.percent):
+        shown = plain(to_places(found.percent, 1))
+        wanted = f"{plain(band.low)} to {plain(band.high)} %"
+        yield (
+            f"bulk {shown}",
+            f"{shown} % of the bulk is accounted for ({plain(to_places(found.accounted_g, 1))} of "
+            f"{plain(found.taken_g)} g), {wanted} usual.",
+        )
+    left = bulk_left(session, run.batch)
+    if left is None:
+        yield "no yield", f"The yield of batch {run.batch.number} is not recorded."
+    elif left < 0:
+        yield f"more bulk {plain(left)}", f"{plain(-left)} g more were taken than batch {run.batch.number} gave."
+
+
+@action(once="deviation of run {run_id}", key="{form_key}")
+def record_run_deviation(session: Session, run_id: int, typed: TypedDeviation, *, form_key: str = "") -> None:
+    """Note a deviation of a run, or decide on one: its cause, effect and action, by whom.
+
+    Raises:
+        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
+        NotFound: when nothing of that key is open.
+        Conflict: when the run is closed.
+    """
+    run = open_run(session, run_id)
+    found = next((one for one in still_open(session, run) if one.key == typed.key), None) if typed.key else None
+    if typed.key and found is None:
+        raise NotFound("That is not open any more; see what stands in the record now.")
+    what, texts, who = read_deviation(session, typed, found.what if found else "")
+    noted = next((one for one in run.deviations if not one.key and f"noted {one.id}" == typed.key), None)
+    row = noted or PackingDeviation(key=typed.key, what=what, found_at=now(), found_by=who)
+    for field, text in texts.items():
+        setattr(row, field, text)
+    row.decided_at, row.decided_by = (now(), who) if typed.decides else (None, "")
+    if noted is None:
+        run.deviations.append(row)
+    words = "deviation decided" if typed.decides else "deviation noted"
+    run.log(words, by=who, at=now(), new=f"{what} {texts['action']}".strip(), why=texts["cause"])
+    run.touch()
+
+
+@action(once="closing of run {run_id}")
+def close_run(session: Session, run_id: int, row_version: int, *, who: str, key: str = "") -> None:
+    """Close a run for good: its good units go to the stock.
+
+    Raises:
+        Faults: at ``who``, or at ``close`` while anything is open.
+        Conflict: when it is closed already, or changed since it was read.
+        NotFound: when there is no such run.
+    """
+    run = open_run(session, run_id, row_version)
+    reader = FieldReader()
+    by = reader.read(person_named, session, who, "who", "Write who closes it.")
+    missing = still_open(session, run)
+    if missing:
+        reader.refuse("close", f"It cannot be closed while this is open: {' '.join(one.what for one in missing)}")
+    reader.finish()
+    run.log("closed", by=by or "", at=now(), new=f"{run.units_to_stock} units to stock")
+    session.flush()
+    run.state, run.closed_at, run.closed_by = RunState.CLOSED, now(), by or ""

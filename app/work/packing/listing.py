@@ -1,0 +1,103 @@
+"""The packing runs of the workshop or of one batch, and what of packing wants attention."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import Select, case, func, select
+from sqlalchemy.orm import Session
+
+from app.store.batches import Batch
+from app.store.packing import PackingRun, RunState
+from app.store.products import Product
+from app.work.batches.sections import Section, add
+from app.work.clock import today
+from app.work.packing.finished import finished_rows
+from app.work.packing.runs import PACKABLE, packable
+from app.work.packing.samples import sample_rows
+
+MOST = 100
+SOON_DAYS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class RunRow:
+    """A packing run as lists show it."""
+
+    id: int
+    number: str
+    batch_id: int
+    batch: str
+    product: str
+    state: RunState
+    packed_on: date
+    units: int
+
+
+def _rows(session: Session, asked: Select[PackingRun]) -> list[RunRow]:
+    found = session.execute(
+        asked.join(Batch, Batch.id == PackingRun.batch_id)
+        .join(Product, Product.id == PackingRun.product_id)
+        .with_only_columns(
+            PackingRun.id,
+            PackingRun.number,
+            PackingRun.batch_id,
+            Batch.number,
+            Product.name,
+            PackingRun.state,
+            PackingRun.packed_on,
+            PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled,
+        )
+    )
+    return [RunRow(*tuple(row)) for row in found]
+
+
+def latest_runs(session: Session, *, skip: int = 0) -> list[RunRow]:
+    """Return packing runs, a page of them: those that are open, then the newest."""
+    first = case((PackingRun.state == RunState.OPEN, 0), else_=1)
+    asked = select(PackingRun).order_by(first, PackingRun.packed_on.desc(), PackingRun.id.desc())
+    return _rows(session, asked.offset(skip).limit(MOST + 1))
+
+
+def runs_of(session: Session, batch_id: int) -> list[RunRow]:
+    """Return the packing runs of a batch in the order they were begun."""
+    return _rows(session, select(PackingRun).where(PackingRun.batch_id == batch_id).order_by(PackingRun.id))
+
+
+@dataclass(frozen=True, slots=True)
+class BatchPacking:
+    """The packing runs of a batch, and the products that more of it can be packed as."""
+
+    runs: tuple[RunRow, ...]
+    products: tuple[Product, ...]
+
+
+def batch_packing(session: Session, batch: Batch) -> BatchPacking | None:
+    """Return what was packed of a batch; None where nothing was, and nothing can be."""
+    runs = tuple(runs_of(session, batch.id))
+    products = packable(session, batch.id).products if batch.state in PACKABLE and batch.yield_g else ()
+    return BatchPacking(runs, products) if runs or products else None
+
+
+@dataclass(frozen=True, slots=True)
+class PackingWants:
+    """How many things of packing want attention."""
+
+    open_runs: int
+    past: int
+    to_look_at: int
+    to_discard: int
+
+
+def packing_wants(session: Session) -> PackingWants:
+    """Return what the first page says of packing: open runs, finished units past their date, samples due."""
+    day = today()
+    samples = sample_rows(session)
+    return PackingWants(
+        open_runs=session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0,
+        past=sum(row.is_past(day) for row in finished_rows(session)),
+        to_look_at=sum(row.is_due for row in samples),
+        to_discard=sum(row.is_over for row in samples),
+    )
+
+
+add(Section("packing", "Packing", "packing/_of_batch.html", batch_packing, ("css/packing.css",)))

@@ -1,0 +1,65 @@
+"""A packing run as one value: what its page and its paper show."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from sqlalchemy.orm import Session
+
+from app.science.bulk_reconciliation import Reconciled
+from app.science.tolerance import Band
+from app.store.packing import FillWeight, PackingRun, get_run
+from app.store.workshop import the_workshop
+from app.work.packing.deviations import RunPoint, bulk_band, points_of, reconciliation
+from app.work.packing.fills import Fills, fills_of
+from app.work.packing.packaging_lots import Piece, pieces_of
+from app.work.packing.runs import bulk_left, nominal_g
+
+
+@dataclass(frozen=True, slots=True)
+class PackingRecord:
+    """Everything of a run: clearance, packaging, fills, bulk, samples, deviations and history."""
+
+    run: PackingRun
+    pieces: tuple[Piece, ...]
+    fills: Fills
+    corrected: tuple[tuple[FillWeight, FillWeight], ...]
+    bulk: Reconciled | None
+    band: Band
+    bulk_left_g: Decimal | None
+    nominal_g: Decimal | None
+    points: tuple[RunPoint, ...]
+
+    @property
+    def standing(self) -> tuple[FillWeight, ...]:
+        """The fill weights that no later one replaces."""
+        replaced = {one.replaces_id for one in self.run.weights} - {None}
+        return tuple(one for one in self.run.weights if one.id not in replaced and one.grams is not None)
+
+    @property
+    def open_points(self) -> tuple[RunPoint, ...]:
+        """What nobody has decided on yet."""
+        return tuple(one for one in self.points if one.answer is None)
+
+
+def packing_record(session: Session, run_id: int) -> PackingRecord:
+    """Return the record of a packing run, finished or not.
+
+    Raises:
+        NotFound: when there is no such run.
+    """
+    run = get_run(session, run_id)
+    by_id = {one.id: one for one in run.weights}
+    corrected = tuple((by_id[one.replaces_id], one) for one in run.weights if one.replaces_id is not None)
+    # Everything the page and the paper show is read while the session is open.
+    _ = run.ticks, run.samples, run.history, run.batch.version.formula
+    return PackingRecord(
+        run=run,
+        pieces=pieces_of(session, run),
+        fills=fills_of(run),
+        corrected=corrected,
+        bulk=reconciliation(run),
+        band=bulk_band(the_workshop(session)),
+        bulk_left_g=bulk_left(session, run.batch),
+        nominal_g=nominal_g(run),
+        points=points_of(session, run),
+    )

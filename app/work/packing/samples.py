@@ -1,0 +1,193 @@
+"""Samples kept of a run: where, until when, what was seen when they were looked at, and when they were thrown away.
+
+How long is the maker's to decide; shelf life and a year more is usual (common practice).
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.keeping_time import add_months
+from app.store.errors import Conflict, NotFound
+from app.store.packing import PackingRun, RetainedSample, SampleLook
+from app.work.action import action
+from app.work.clock import now, today
+from app.work.form import Faults, Form, rule
+from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name
+from app.work.packing.loading import open_run, signed
+from app.work.packing.runs import Units
+from app.work.people import person_named
+from app.work.products.product_form import Months
+
+USUAL_MONTHS = 36  # where no best-before date is printed: 24 of use and 12 more (common practice)
+AFTER_DATE = 12
+
+
+class SampleForm(Form):
+    """Units of a run that are kept."""
+
+    units = Units("Units kept")
+    place = Name("Place", "Say where they are kept.", longest=120)
+    keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
+    look_months = Months("Look at them every, months", width="w4", hint="Empty for no.")
+    notes = Line("Notes", longest=500, width="w20")
+    who = Name("By", "Write who keeps them.", column="by", longest=80, width="w8")
+
+    @rule
+    def something_is_kept(self) -> None:
+        """Refuse no units, and no date."""
+        if self.units < 1:
+            raise Invalid("units", "Write how many units are kept.")
+        if self.keep_until is None:
+            raise Invalid("keep_until", "Write until when they are kept.")
+
+
+class LookForm(Form):
+    """What somebody saw when a sample was looked at."""
+
+    looked_on = DayOrToday("Day", hint="Empty means today.")
+    seen = Area("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
+    units_used = Units("Units opened for it")
+    who = Name("By", "Write who looked.", column="by", longest=80, width="w8")
+
+    @rule
+    def something_was_seen(self) -> None:
+        """Refuse an empty look."""
+        if not self.seen:
+            raise Invalid("seen", "Write what was seen, also when nothing changed.")
+
+
+def usual_sample(run: PackingRun, *, who: str = "") -> SampleForm:
+    """Return the form of a sample with the usual time: the printed date and a year more."""
+    until = add_months(run.best_before, AFTER_DATE) if run.best_before else add_months(run.packed_on, USUAL_MONTHS)
+    return SampleForm(units="2", keep_until=until.isoformat(), look_months="6", who=who)
+
+
+@action(once="sample of run {run_id}")
+def keep_sample(session: Session, run_id: int, typed: SampleForm, *, key: str = "") -> int:
+    """Keep units of a run as a sample and return its id; they no longer count for the stock.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when the run is closed.
+        NotFound: when there is no such run.
+    """
+    run = open_run(session, run_id)
+    form, who = signed(session, typed)
+    faults = []
+    left = run.units_filled - run.units_spoilt - run.units_sampled
+    if form.units > left:
+        faults.append(Invalid("units", f"Only {left} good units are recorded; write the units filled first."))
+    if form.keep_until is not None and form.keep_until < run.packed_on:
+        faults.append(Invalid("keep_until", "That is before the day of packing."))
+    if faults:
+        raise Faults(faults)
+    sample = RetainedSample(**form.columns() | {"by": who}, kept_on=run.packed_on)
+    run.samples.append(sample)
+    run.units_sampled += form.units
+    run.log("sample kept", by=who, at=now(), new=f"{form.units} units, {form.place}, until {form.keep_until}")
+    session.flush()
+    return sample.id
+
+
+def get_sample(session: Session, sample_id: int) -> RetainedSample:
+    """Return one sample.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    found = session.get(RetainedSample, sample_id)
+    if found is None:
+        raise NotFound("There is no such sample.")
+    return found
+
+
+def _kept(session: Session, sample_id: int) -> RetainedSample:
+    sample = get_sample(session, sample_id)
+    if sample.discarded_on is not None:
+        raise Conflict("This sample is not kept any more.")
+    return sample
+
+
+def units_left(sample: RetainedSample) -> int:
+    """Return the units of a sample that were not opened yet."""
+    return 0 if sample.discarded_on else sample.units - sum(look.units_used for look in sample.looks)
+
+
+@action(once="look at sample {sample_id}")
+def look_at_sample(session: Session, sample_id: int, typed: LookForm, *, key: str = "") -> None:
+    """Write what was seen when a sample was looked at.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        Conflict: when it was thrown away.
+        NotFound: when there is no such sample.
+    """
+    sample = _kept(session, sample_id)
+    form, who = signed(session, typed)
+    faults = []
+    if form.units_used > units_left(sample):
+        faults.append(Invalid("units_used", f"Only {units_left(sample)} are left."))
+    if form.looked_on < sample.kept_on:
+        faults.append(Invalid("looked_on", "That is before it was kept."))
+    if faults:
+        raise Faults(faults)
+    sample.looks.append(SampleLook(**form.columns() | {"by": who}, at=now()))
+
+
+@action()
+def discard_sample(session: Session, sample_id: int, *, who: str) -> None:
+    """Note that a sample was thrown away today.
+
+    Raises:
+        Invalid: at ``who``.
+        Conflict: when it was thrown away already.
+        NotFound: when there is no such sample.
+    """
+    sample = _kept(session, sample_id)
+    sample.discarded_by = person_named(session, who, "who", "Write who throws it away.")
+    sample.discarded_on = today()
+
+
+@dataclass(frozen=True, slots=True)
+class SampleRow:
+    """A sample with its run, and when it is next to be looked at; ``look_on`` is None where nobody wants to."""
+
+    sample: RetainedSample
+    run: PackingRun
+    units: int
+    look_on: date | None
+    today: date
+
+    @property
+    def is_over(self) -> bool:
+        """Whether it need not be kept any longer."""
+        return self.sample.keep_until < self.today
+
+    @property
+    def is_due(self) -> bool:
+        """Whether it should be looked at by now."""
+        return not self.is_over and self.look_on is not None and self.look_on <= self.today
+
+
+def sample_rows(session: Session, *, discarded: bool = False) -> list[SampleRow]:
+    """Return the samples that are kept, or those thrown away: to throw away first, then those due to be looked at."""
+    day = today()
+    gone = RetainedSample.discarded_on
+    asked = (
+        select(RetainedSample, PackingRun)
+        .join(PackingRun, PackingRun.id == RetainedSample.run_id)
+        .where(gone.is_not(None) if discarded else gone.is_(None))
+    )
+    rows = [SampleRow(one, run, units_left(one), _look_on(one), day) for one, run in session.execute(asked)]
+    return sorted(rows, key=lambda row: (not row.is_over, not row.is_due, row.look_on or date.max, row.sample.id))
+
+
+def _look_on(sample: RetainedSample) -> date | None:
+    if sample.look_months is None or units_left(sample) < 1:
+        return None
+    last = max((look.looked_on for look in sample.looks), default=sample.kept_on)
+    return add_months(last, sample.look_months)
