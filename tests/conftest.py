@@ -11,17 +11,18 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol, Self
+from typing import Any, Protocol, Self
 
 import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
 from jinja2.bccache import Bucket, BytecodeCache
-from sqlalchemy import create_engine, event, make_url, text
+from sqlalchemy import Dialect, Engine, create_engine, event, make_url, text
 from sqlalchemy.pool import StaticPool
 
 from app.documents.render import pdf_state
+from app.store import engine
 from app.store.engine import Store, sqlite_url
 from app.store.migrate import to_revision
 from app.store.workshop import Workshop
@@ -70,8 +71,25 @@ class CompiledOnce(BytecodeCache):
         self.kept[bucket.key] = bucket.bytecode_to_string()
 
 
+def compile_statements_once() -> None:
+    """Let every SQLite engine of a process share what was compiled: a test has an engine of its own."""
+    first: list[Dialect] = []
+    compiled: dict[object, object] = {}
+
+    def shared(url: str, **options: Any) -> Engine:
+        made = create_engine(url, **options)
+        if made.dialect.name == "sqlite":
+            first.append(made.dialect)
+            made.dialect = first[0]
+            made.update_execution_options(compiled_cache=compiled)
+        return made
+
+    engine.create_engine = shared
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
+    compile_statements_once()
     Flask.jinja_options = {"bytecode_cache": CompiledOnce()}
     home = tempfile.TemporaryDirectory(prefix="tarebook-tests-", dir=in_memory())
     config.add_cleanup(home.cleanup)
@@ -245,17 +263,34 @@ def demo(request: pytest.FixtureRequest, database: str, tmp_path: Path) -> Itera
     yield from open_copy(request, database, tmp_path / "demo.db", demo=True)
 
 
-@pytest.fixture
-def demo_client(demo: Store) -> FlaskClient:
-    app = create_app(demo, secret=b"a key for tests")
-    return app.test_client()
+class Pages:
+    """The application, made once and put around the store of each test: compiling its addresses takes a tenth of a second."""
+
+    def __init__(self) -> None:
+        self.apps: dict[bool, Flask] = {}
+
+    def around(self, store: Store, *, testing: bool) -> Flask:
+        """Return the application on a store; where it is testing, what goes wrong in a view reaches the test."""
+        if testing not in self.apps:
+            self.apps[testing] = create_app(store, secret=b"a key for tests")
+            self.apps[testing].config["TESTING"] = testing
+        self.apps[testing].extensions["store"] = store
+        return self.apps[testing]
+
+
+@pytest.fixture(scope="session")
+def pages() -> Pages:
+    return Pages()
 
 
 @pytest.fixture
-def app(store: Store) -> Flask:
-    app = create_app(store, secret=b"a key for tests")
-    app.config["TESTING"] = True
-    return app
+def demo_client(demo: Store, pages: Pages) -> FlaskClient:
+    return pages.around(demo, testing=False).test_client()
+
+
+@pytest.fixture
+def app(store: Store, pages: Pages) -> Flask:
+    return pages.around(store, testing=True)
 
 
 @pytest.fixture
