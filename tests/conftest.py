@@ -17,7 +17,7 @@ import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
-from jinja2.bccache import Bucket, BytecodeCache
+from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Dialect, Engine, create_engine, event, make_url, text
 from sqlalchemy.pool import StaticPool
 
@@ -57,20 +57,6 @@ def in_memory() -> str | None:
     return place if os.access(place, os.W_OK) and shutil.disk_usage(place).free > 2_000_000_000 else None
 
 
-class CompiledOnce(BytecodeCache):
-    """Templates are compiled once per process, not once per application: a test has an application of its own."""
-
-    def __init__(self) -> None:
-        self.kept: dict[str, bytes] = {}
-
-    def load_bytecode(self, bucket: Bucket) -> None:
-        if bucket.key in self.kept:
-            bucket.bytecode_from_string(self.kept[bucket.key])
-
-    def dump_bytecode(self, bucket: Bucket) -> None:
-        self.kept[bucket.key] = bucket.bytecode_to_string()
-
-
 def compile_statements_once() -> None:
     """Let every SQLite engine of a process share what was compiled: a test has an engine of its own."""
     first: list[Dialect] = []
@@ -90,7 +76,10 @@ def compile_statements_once() -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
     compile_statements_once()
-    Flask.jinja_options = {"bytecode_cache": CompiledOnce()}
+    # Templates are compiled once for all processes and runs; what is kept is told by its source.
+    compiled = Path(sys.pycache_prefix or ROOT / ".pytest_cache") / "templates"
+    compiled.mkdir(parents=True, exist_ok=True)
+    Flask.jinja_options = {"bytecode_cache": FileSystemBytecodeCache(str(compiled))}
     home = tempfile.TemporaryDirectory(prefix="tarebook-tests-", dir=in_memory())
     config.add_cleanup(home.cleanup)
     if not config.option.basetemp:
@@ -264,7 +253,7 @@ def demo(request: pytest.FixtureRequest, database: str, tmp_path: Path) -> Itera
 
 
 class Pages:
-    """The application, made once and put around the store of each test: compiling its addresses takes a tenth of a second."""
+    """The application, made once and put around the store of each test: its addresses take long to compile."""
 
     def __init__(self) -> None:
         self.apps: dict[bool, Flask] = {}
