@@ -2,6 +2,7 @@
 
 import shutil
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,7 @@ def test_a_ledger_that_adds_up_is_said_to(folder: Path) -> None:
 
 
 def test_what_differs_is_named_and_put_right_when_asked(folder: Path) -> None:
-    with sqlite3.connect(folder / "tarebook.db") as connection:
+    with closing(sqlite3.connect(folder / "tarebook.db")) as connection, connection:
         connection.execute("UPDATE lot SET on_hand = 5000000")
     named = CliRunner().invoke(stock, ["--data", str(folder)])
     assert (named.exit_code, named.output.splitlines()[1]) == (1, "26-306-1: 5 on hand, 1000 by the ledger")

@@ -1,8 +1,8 @@
 import csv
 import io
 import shutil
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import pytest
@@ -61,8 +61,15 @@ def test_what_goes_out_comes_in_the_same(store: Store, another_store: Callable[[
 
 
 @pytest.fixture
-def another_store(migrated_file: Path, tmp_path: Path) -> Callable[[], Store]:
-    return lambda: Store(sqlite_url(Path(shutil.copy(migrated_file, tmp_path / "other.db"))))
+def another_store(migrated_file: Path, tmp_path: Path) -> Iterator[Callable[[], Store]]:
+    with ExitStack() as stack:
+
+        def copy() -> Store:
+            other = Store(sqlite_url(Path(shutil.copy(migrated_file, tmp_path / "other.db"))))
+            stack.callback(other.close)
+            return other
+
+        yield copy
 
 
 def test_no_cell_can_run_as_a_formula(store: Store) -> None:
