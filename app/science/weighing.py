@@ -12,10 +12,11 @@ Rules:
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, partial
+from itertools import chain
 
 from app.science.errors import Invalid
 from app.science.formula import Formula, Line, dissolves, total_message
@@ -188,41 +189,39 @@ def _advice(
     targets: Sequence[_Target], shown: Sequence[Decimal], scales: Sequence[Scale], batch_g: Decimal
 ) -> list[Advice | None]:
     order = sorted(range(len(targets)), key=lambda place: (not targets[place].line.is_remainder, -targets[place].grams))
+    of_phase: dict[str, list[int]] = defaultdict(list)
+    for place in order:
+        of_phase[targets[place].phase].append(place)
+
+    def solvent_of(place: int) -> Solvent | None:
+        """Return the line whose material dissolves this one; never the line itself.
+
+        Of those, the q.s. line first, then the largest of the same phase, then the largest of all. A material of which
+        it is not known what dissolves it may go into any line; one that nothing here dissolves into none.
+        """
+        filling = order[:1] if targets[order[0]].line.is_remainder else []
+        solvency = targets[place].line.material.solvency
+        for other in chain(filling, of_phase[targets[place].phase], order):
+            line = targets[other].line
+            if other != place and (solvency is None or dissolves(line.material, solvency)):
+                return Solvent(line.key, line.name, shown[other], is_sure=solvency is not None)
+        return None
+
     return [
-        _advice_for(target, shown[place], scales, batch_g, _solvent(place, order, targets, shown))
+        _advice_for(target, shown[place], scales, batch_g, partial(solvent_of, place))
         for place, target in enumerate(targets)
     ]
 
 
-def _solvent(place: int, order: Sequence[int], targets: Sequence[_Target], shown: Sequence[Decimal]) -> Solvent | None:
-    """Return the line whose material dissolves this one; never the line itself.
-
-    Of those, the q.s. line first, then the largest of the same phase, then the largest of all. A material of which
-    it is not known what dissolves it may go into any line; one that nothing here dissolves into none.
-    """
-    target = targets[place]
-    solvency = target.line.material.solvency
-    fitting = (o for o in order if o != place and (solvency is None or dissolves(targets[o].line.material, solvency)))
-    best = min(
-        fitting,
-        key=lambda other: (not targets[other].line.is_remainder, targets[other].phase != target.phase),
-        default=None,
-    )
-    if best is None:
-        return None
-    line = targets[best].line
-    return Solvent(line.key, line.name, shown[best], is_sure=solvency is not None)
-
-
 def _advice_for(
-    target: _Target, shown_g: Decimal, scales: Sequence[Scale], batch_g: Decimal, solvent: Solvent | None
+    target: _Target, shown_g: Decimal, scales: Sequence[Scale], batch_g: Decimal, solvent: Callable[[], Solvent | None]
 ) -> Advice | None:
     if target.choice.portions > 1:
         return advise_portions(target.grams, target.choice)
     resolution = target.choice.scale.resolution_percent(target.grams)
     if resolution is None or max(resolution, _relative_error(target, shown_g)) <= MOST_ERROR_PERCENT:
         return None
-    return advise_small(target.line.name, target.grams, batch_g, scales, solvent)
+    return advise_small(target.line.name, target.grams, batch_g, scales, solvent())
 
 
 def _relative_error(target: _Target, shown_g: Decimal) -> Decimal:
