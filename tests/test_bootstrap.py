@@ -99,16 +99,18 @@ def project(tmp_path: Path) -> Project:
 
 
 def test_the_life_of_an_environment(project: Project) -> None:
-    # Two first starts at once: one makes it, the other waits and says so; both then run inside.
-    first, second = project.start("one", "--two=3"), project.start("other")
-    outcomes = [finish(first), finish(second)]
+    # Two first starts while a third prepares it: both wait and say so; then one makes it and both run inside.
+    project.environment.folder.mkdir()
+    with bootstrap.hold(project.environment.lock):
+        started = [project.start("one", "--two=3"), project.start("other")]
+        waiting = [start.stderr.readline() for start in started if start.stderr]
+    outcomes = [finish(start) for start in started]
     assert [status for status, _, _ in outcomes] == [STATUS, STATUS]
     assert outcomes[0][1] == {
         "prefix": str(project.environment.folder), "arguments": ["one", "--two=3"], "brick": "1.0",
     }  # fmt: skip
-    told = "".join(words for _, _, words in outcomes)
-    assert told.count("making a private environment") == 1
-    assert told.count("waiting for it") == 1
+    assert all("waiting for it" in words for words in waiting)
+    assert "".join(words for _, _, words in outcomes).count("making a private environment") == 1
 
     # Ready: nothing to say.
     assert project.run("again")[::2] == (STATUS, "")
@@ -120,6 +122,14 @@ def test_the_life_of_an_environment(project: Project) -> None:
     status, answer, words = project.run()
     assert (status, answer["brick"]) == (STATUS, "1.0")
     assert "making" not in words
+
+    # An optional part is added beside what is there and stays at the next start.
+    extra = project.folder / "app" / "requirements" / "photo-reading.txt"
+    extra.write_text((project.folder / "app" / "requirements" / "run.txt").read_text(encoding="utf-8") + "# more\n")
+    status, answer, _ = project.run("add", "photo-reading")
+    assert (status, answer["arguments"]) == (STATUS, ["add", "photo-reading"])
+    assert project.run("serve")[::2] == (STATUS, "")
+    assert {line.split()[0] for line in project.environment.read_stamp()[1:]} == {"run", "photo-reading"}
 
     # Another lock: installed into the same environment.
     keepsake = project.environment.folder / "keepsake"
@@ -367,15 +377,3 @@ def test_a_child_is_told_to_stop(sign: int, status: int) -> None:
         else:
             parent.send_signal(sign)
         assert parent.wait(20) == status
-
-
-def test_an_optional_part_is_added_beside_what_is_there_and_stays_at_the_next_start(project: Project) -> None:
-    extra = project.folder / "app" / "requirements" / "photo-reading.txt"
-    extra.write_text((project.folder / "app" / "requirements" / "run.txt").read_text(encoding="utf-8") + "# more\n")
-    assert project.run("serve")[0] == STATUS
-    status, answer, _ = project.run("add", "photo-reading")
-    assert (status, answer["arguments"]) == (STATUS, ["add", "photo-reading"])
-    names = {line.split()[0] for line in project.environment.read_stamp()[1:]}
-    assert names == {"run", "photo-reading"}
-    project.run("serve")
-    assert {line.split()[0] for line in project.environment.read_stamp()[1:]} == {"run", "photo-reading"}
