@@ -6,7 +6,7 @@ import pkgutil
 import sys
 from collections.abc import Iterable, Iterator
 from datetime import date
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from types import ModuleType
 from typing import Any
 
@@ -80,12 +80,34 @@ def _read(text: str) -> Any:
     if len(text) > MOST_CHARACTERS:
         raise Invalid("", "the request is too long")
     try:
-        value = json.loads(text, parse_float=Decimal, parse_int=_integer, parse_constant=float)
-    except (json.JSONDecodeError, RecursionError, ValueError) as error:
+        value = json.loads(
+            text, parse_float=_decimal, parse_int=_integer, parse_constant=float, object_pairs_hook=_each_key_once
+        )
+    except RecursionError as error:
+        raise Invalid("", "the request is nested too deeply") from error
+    except json.JSONDecodeError as error:
         raise Invalid("", f"the request is not readable as JSON: {error}") from error
     if not isinstance(value, dict):
         raise Invalid("", "the request must be one JSON object")
     return value
+
+
+def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Return a JSON object; of a key that stands twice nobody can tell which value was meant."""
+    found: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in found:
+            raise Invalid(key, "this key stands twice in one object; keep one of them")
+        found[key] = value
+    return found
+
+
+def _decimal(digits: str) -> Decimal | float:
+    """Read a number; one whose exponent no decimal holds becomes no number, which its field then refuses."""
+    try:
+        return Decimal(digits)
+    except InvalidOperation:
+        return float("nan")
 
 
 def _integer(digits: str) -> int | Decimal:

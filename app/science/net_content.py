@@ -193,21 +193,27 @@ def tolerance_of(nominal: Quantity, law: Law) -> Decimal | None:
 
 
 def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Law) -> Judged | None:
-    """Judge net fills, in g or ml as the nominal content, by the packer's rules; None where no tolerance is known.
+    """Judge net fills, in g or ml as the nominal content, by the packer's rules.
+
+    Where no tolerance is known, a mean below the nominal content fails all the same, and else nothing is said (None).
 
     EU: the mean is not below the nominal content, at most 2.5 % of the packs (one in a sample of 20 to 79) lack more
     than the tolerable negative error, none lacks twice that. US: the mean is not below, none lacks more than allowed.
     """
-    tolerance = tolerance_of(nominal, law)
-    if tolerance is None or not fills:
+    if not fills:
         return None
-    base = nominal.base
+    tolerance, base = tolerance_of(nominal, law), nominal.base
     mean = sum(fills, Decimal(0)) / len(fills)
+    about_mean = (
+        f"Mean {float(mean):.2f} of {len(fills)}, nominal {plain(base)}: {'kept' if mean >= base else 'short'}."
+    )
+    if tolerance is None:
+        return Judged(False, (about_mean,)) if mean < base else None
     short = sum(fill < base - tolerance for fill in fills)
     allowed = max(int(SHARE_SHORT * len(fills)), 1 if len(fills) >= 20 else 0) if law is Law.EU else 0
     worst = sum(fill < base - 2 * tolerance for fill in fills) if law is Law.EU else 0
     why = (
-        f"Mean {float(mean):.2f} of {len(fills)}, nominal {plain(base)}: {'kept' if mean >= base else 'short'}.",
+        about_mean,
         f"{short} short by more than {plain(tolerance)}; {allowed} allowed.",
         *((f"{worst} short by more than twice that; none may be.",) if law is Law.EU else ()),
     )

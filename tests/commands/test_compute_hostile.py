@@ -177,3 +177,21 @@ def test_half_a_character_in_a_key_is_refused_and_not_a_traceback() -> None:
     result = CliRunner().invoke(compute.compute, ["convert", "--lines"], input='{"\\ud800": 1}\n')
     assert result.exit_code == 2
     assert isinstance(json.loads(result.stdout), dict)
+
+
+@pytest.mark.parametrize(
+    ("text", "field", "words"),
+    [
+        ('{"quantity": "1 g", "quantity": "2 g", "to": "oz"}', "quantity", "twice"),
+        ('{"lines": [{"id": "a", "id": "b", "qs": true}], "batch_g": 1}', "id", "twice"),
+        ("[" * 100_000, "", "nested too deeply"),
+        ('{"quantity": "1 ml", "to": "g", "density_g_ml": 1e99999999999999999999}', "density_g_ml", "finite"),
+        ('{"quantity": "1 ml", "to": "g", "density_g_ml": 1e-99999999999999999999}', "density_g_ml", "finite"),
+    ],
+)
+def test_what_json_leaves_open_is_refused(text: str, field: str, words: str) -> None:
+    answer = CliRunner().invoke(compute.compute, ["convert"], input=text)
+    assert (answer.exit_code, answer.stdout) == (2, "")
+    fault = json.loads(answer.stderr)["error"]
+    assert fault["field"] == field
+    assert words in fault["message"]

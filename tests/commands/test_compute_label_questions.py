@@ -32,6 +32,13 @@ def test_fills_of_a_volume_go_through_the_density():
     assert error.value.field == "density_g_ml"
 
 
+def test_a_us_volume_whose_mean_is_short_fails_and_else_is_not_judged():
+    short, kept = (content(jurisdiction="US", fills_g=[fill] * 5, density_g_ml=1) for fill in (49, 51))
+    assert short["lot_passes"] is False
+    assert "lot_passes" not in kept
+    assert "mean is kept" in kept["why"][-1]
+
+
 def test_an_eu_pack_may_be_judged_by_the_us_rule():
     grams = {"nominal": {"value": 50, "unit": "g"}}
     fills = [52] * 19 + [46.3]

@@ -114,3 +114,10 @@ def test_a_rough_measure_is_no_net_content(content):
 )
 def test_fills_by_the_packers_rules(fills, law, passes):
     assert judge_fills(parse_quantity("50 g"), [Decimal(str(f)) for f in fills], law).passes is passes
+
+
+def test_without_a_tolerance_only_a_mean_that_is_short_is_judged():
+    """NIST Handbook 133 allows no shortage of the mean; its table for volumes is not among those shipped."""
+    assert judge_fills(parse_quantity("50 ml"), [Decimal("49.9"), Decimal("50")], Law.US).passes is False
+    assert judge_fills(parse_quantity("50 ml"), [Decimal("40"), Decimal("60")], Law.US) is None
+    assert judge_fills(parse_quantity("50 ml"), [], Law.US) is None

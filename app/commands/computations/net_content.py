@@ -71,7 +71,13 @@ def compute(request: Request) -> Answer:
     if request.fills_g:
         fills = _in_its_measure(nominal, request.fills_g, request.density_g_ml)
         judged = judge_fills(nominal, fills, request.rule or request.jurisdiction)
-        why += judged.why if judged else ["The fills are not judged: no shipped table holds a tolerance for this size."]
+        why += (
+            judged.why
+            if judged
+            else [
+                "Their mean is kept; single fills are not judged: no shipped table holds a tolerance for this content."
+            ]
+        )
     return Answer(
         text=found.text,
         min_type_mm=found.min_type_mm,
