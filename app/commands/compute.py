@@ -62,7 +62,19 @@ def answer(name: str, text: str) -> str:
     """
     module = load(name)
     try:
-        request = module.Request.model_validate(_read(text))
+        if len(text) > MOST_CHARACTERS:
+            raise Invalid("", "the request is too long")
+        try:
+            value = json.loads(
+                text, parse_float=_decimal, parse_int=_integer, parse_constant=float, object_pairs_hook=_each_key_once
+            )
+        except RecursionError as error:
+            raise Invalid("", "the request is nested too deeply") from error
+        except json.JSONDecodeError as error:
+            raise Invalid("", f"the request is not readable as JSON: {error}") from error
+        if not isinstance(value, dict):
+            raise Invalid("", "the request must be one JSON object")
+        request = module.Request.model_validate(value)
     except ValidationError as error:
         raise _first_fault(error) from error
     try:
@@ -74,22 +86,6 @@ def answer(name: str, text: str) -> str:
         # Whatever a computation trips over, the caller gets a sentence and the other lines their answers.
         message = f"this could not be worked out ({type(error).__name__}); please report it with the request"
         raise Invalid("", message) from error
-
-
-def _read(text: str) -> Any:
-    if len(text) > MOST_CHARACTERS:
-        raise Invalid("", "the request is too long")
-    try:
-        value = json.loads(
-            text, parse_float=_decimal, parse_int=_integer, parse_constant=float, object_pairs_hook=_each_key_once
-        )
-    except RecursionError as error:
-        raise Invalid("", "the request is nested too deeply") from error
-    except json.JSONDecodeError as error:
-        raise Invalid("", f"the request is not readable as JSON: {error}") from error
-    if not isinstance(value, dict):
-        raise Invalid("", "the request must be one JSON object")
-    return value
 
 
 def _each_key_once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
@@ -150,14 +146,10 @@ def _first_fault(error: ValidationError) -> Invalid:
     fault = error.errors(include_url=False)[0]
     words = WORDS.get(fault["type"])
     message = words.format(**fault.get("ctx", {})) if words else fault["msg"].removeprefix("Value error, ")
-    return Invalid(_path(fault["loc"]), message)
-
-
-def _path(loc: Iterable[int | str]) -> str:
     text = ""
-    for step in loc:
+    for step in fault["loc"]:
         text += f"[{step}]" if isinstance(step, int) else f".{step}" if text else str(step)
-    return text
+    return Invalid(text, message)
 
 
 def fault_line(error: Invalid) -> str:
@@ -193,7 +185,12 @@ def compute(name: str | None, lines: bool, list_names: bool, show_schema: bool) 
             click.echo(json.dumps(schema(name), indent=2, ensure_ascii=False))
         elif lines:
             load(name)
-            _run_lines(name)
+            good = True
+            for fine, line in answer_lines(name, _standard_input().split("\n")):
+                good = good and fine
+                _write(line)
+            if not good:
+                sys.exit(2)
         else:
             _write(answer(name, _standard_input()))
     except Invalid as error:
@@ -211,12 +208,3 @@ def _standard_input() -> str:
         return sys.stdin.buffer.read().decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise Invalid("", "the request is not written in UTF-8") from error
-
-
-def _run_lines(name: str) -> None:
-    good = True
-    for fine, line in answer_lines(name, _standard_input().split("\n")):
-        good = good and fine
-        _write(line)
-    if not good:
-        sys.exit(2)

@@ -25,14 +25,10 @@ def new_demo(data: Path | None) -> Places:
         click.UsageError: when the folder that was named is in use.
     """
     if data is None:
-        return Places(_free_folder(places.choose(None).demos))
+        stem = f"{places.moment():%Y%m%d-%H%M%S}"
+        names = (places.choose(None).demos / name for name in (stem, *(f"{stem}-{n}" for n in range(2, 1000))))
+        return Places(next(folder for folder in names if not folder.exists()))
     where = places.choose(data)
     if where.folder.exists() and (not where.folder.is_dir() or any(where.folder.iterdir())):
         raise click.UsageError(f"the folder {where.folder} is not empty; a demo needs a new or empty one")
     return where
-
-
-def _free_folder(demos: Path) -> Path:
-    stem = f"{places.moment():%Y%m%d-%H%M%S}"
-    names = (demos / name for name in (stem, *(f"{stem}-{n}" for n in range(2, 1000))))
-    return next(folder for folder in names if not folder.exists())

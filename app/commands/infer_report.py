@@ -54,7 +54,18 @@ def report(only: Iterable[int] = range(FOLDS)) -> str:
     ]
     kinds = _table(_cells(one) for one in kind_scores(found))
     gains = [*_gains(model, naive), *(f"with one loss on drying, {words}" for words in _gains(measured, naive))]
-    return "\n".join([*_table(map(_cells, rows)), "", *gains, *_small(found), _line(found), "", *kinds])
+    exact, near = line_shares(found)
+    return "\n".join(
+        [
+            *_table(map(_cells, rows)),
+            "",
+            *gains,
+            *_small(found),
+            f"1 % line found exactly in {_share(exact)} of {len(found)} lists, within one name in {_share(near)}",
+            "",
+            *kinds,
+        ]
+    )
 
 
 def dried_answer(known: KnownList, table: PriorTable) -> Inference:
@@ -99,11 +110,6 @@ def _small(found: Sequence[Left]) -> Iterable[str]:
     yield f"preserving names of 0.1 % and more: median of estimate / truth {names.preserving:.2f}"
     yield f"names estimated under 0.1 %: within a factor of {names.estimated_small:.1f} in the median"
     yield f"names truly under 0.1 %: within a factor of {names.truly_small:.1f} in the median"
-
-
-def _line(found: Sequence[Left]) -> str:
-    exact, near = line_shares(found)
-    return f"1 % line found exactly in {_share(exact)} of {len(found)} lists, within one name in {_share(near)}"
 
 
 def refit() -> None:

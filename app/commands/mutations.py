@@ -72,13 +72,12 @@ def _of_comparison(source: Source, node: Any) -> Iterator[Mutation]:
 
 def _of_sum(source: Source, node: Any) -> Iterator[Mutation]:
     sides = (node.left, node.right)
-    text = any(isinstance(s, ast.JoinedStr) or (isinstance(s, ast.Constant) and _is_text(s)) for s in sides)
+    text = any(
+        isinstance(s, ast.JoinedStr) or (isinstance(s, ast.Constant) and isinstance(s.value, str | bytes))
+        for s in sides
+    )
     if type(node.op) in COUNTED and not text:
         yield from source.between(*sides, COUNTED[type(node.op)])
-
-
-def _is_text(node: ast.Constant) -> bool:
-    return isinstance(node.value, str | bytes)
 
 
 def _of_joined(source: Source, node: Any) -> Iterator[Mutation]:

@@ -43,7 +43,10 @@ def allergen_index(jurisdiction: str) -> AllergenIndex:
     Only the EU list exists; the list that 21 USC 364e(b) asks for in the United States is not yet written,
     so that index is empty of entries and only knows which materials are fragrant.
     """
-    fragrant = (FragrantPattern(row["pattern"], row["kind"]) for row in _fragrant_rows())
+    fragrant = (
+        FragrantPattern(row["pattern"], row["kind"])
+        for row in read_table("fragrant_materials", ("pattern", "kind", "source_status"))
+    )
     return AllergenIndex(allergen_entries() if jurisdiction == "EU" else (), fragrant)
 
 
@@ -54,10 +57,6 @@ def allergen_entries() -> tuple[AllergenEntry, ...]:
     for row in read_table("allergen_names", ("label_name", "other_name", "source_status")):
         others[row["label_name"]].append(row["other_name"])
     return tuple(_entry(row, others[row["label_name"]]) for row in read_table("eu_fragrance_allergens", COLUMNS))
-
-
-def _fragrant_rows() -> list[dict[str, str]]:
-    return read_table("fragrant_materials", ("pattern", "kind", "source_status"))
 
 
 def _entry(row: Row, others: Iterable[str]) -> AllergenEntry:

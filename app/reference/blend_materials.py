@@ -40,6 +40,8 @@ def from_blend(blend: Blend) -> LibraryMaterial:
     limits = _blend_limits(parts, blend_uses().get(blend.name))
     density = nearest_room(_blend_densities(blend))
     form = _blend_form(parts)
+    common = {"parts": blend.provenance, "functions": _BY_PARTS, "form": _BY_PARTS, "phase_hint": _BY_PARTS}
+    worth = (s for percent, s in _dry(parts) if percent >= 3)
     return LibraryMaterial(
         key=slug(blend.name),
         name=titled(blend.name),
@@ -49,7 +51,7 @@ def from_blend(blend: Blend) -> LibraryMaterial:
         group=main.group if main else "",
         form=form,
         phase_hint=_blend_phase(parts),
-        functions=_blend_functions(parts),
+        functions=tuple(dict.fromkeys(name for s in worth for name in s.functions + s.functions_other)),
         use_low=limits.use_low,
         use_high=limits.use_high,
         ph_min=limits.ph_min,
@@ -58,13 +60,8 @@ def from_blend(blend: Blend) -> LibraryMaterial:
         density=density,
         cautions=cautions_for(Subject(parts, subjects, form)),
         notes=blend.notes,
-        sources=_blend_sources(blend, limits, density),
+        sources={**common, **limits.sources, **({"density": density.provenance} if density else {})},
     )
-
-
-def _blend_sources(blend: Blend, limits: _Limits, density: DensityValue | None) -> Mapping[str, Provenance]:
-    common = {"parts": blend.provenance, "functions": _BY_PARTS, "form": _BY_PARTS, "phase_hint": _BY_PARTS}
-    return {**common, **limits.sources, **({"density": density.provenance} if density else {})}
 
 
 def _blend_densities(blend: Blend) -> list[DensityValue]:
@@ -115,16 +112,13 @@ def _blend_phase(parts: tuple[Part, ...]) -> str:
     return phase
 
 
-def _blend_functions(parts: tuple[Part, ...]) -> tuple[str, ...]:
-    worth = (s for percent, s in _dry(parts) if percent >= 3)
-    return tuple(dict.fromkeys(name for s in worth for name in s.functions + s.functions_other))
-
-
 def _blend_limits(parts: tuple[Part, ...], use: BlendUse | None) -> _Limits:
     derived = _narrowest(parts)
     if use is None:
         return derived
-    stated = _stated_sources(use)
+    pairs = {"use_low": use.use_provenance, "use_high": use.use_provenance}
+    pairs |= {"ph_min": use.ph_provenance, "ph_max": use.ph_provenance}
+    stated = {name: source for name, source in pairs.items() if source is not None}
     return _Limits(
         use_low=use.use_low,
         use_high=use.use_high,
@@ -133,12 +127,6 @@ def _blend_limits(parts: tuple[Part, ...], use: BlendUse | None) -> _Limits:
         max_temp_c=use.max_temp_c if use.max_temp_c is not None else derived.max_temp_c,
         sources=dict(derived.sources) | stated,
     )
-
-
-def _stated_sources(use: BlendUse) -> dict[str, Provenance]:
-    pairs = {"use_low": use.use_provenance, "use_high": use.use_provenance}
-    pairs |= {"ph_min": use.ph_provenance, "ph_max": use.ph_provenance}
-    return {name: source for name, source in pairs.items() if source is not None}
 
 
 def _narrowest(parts: tuple[Part, ...]) -> _Limits:

@@ -77,21 +77,20 @@ def blends() -> Mapping[str, Blend]:
 
 
 def _blend(name: str, rows: Sequence[Mapping[str, str]]) -> Blend:
-    parts = tuple(_part(row) for row in rows)
+    parts = tuple(
+        Part(
+            inci=row["component_inci"],
+            percent=Decimal(row["percent_typical"]),
+            low=Decimal(row["percent_low"]),
+            high=Decimal(row["percent_high"]),
+        )
+        for row in rows
+    )
     total = sum(part.percent for part in parts)
     if total != 100:
         raise ValueError(f"blends.csv: {name} sums to {total}, not 100")
     return Blend(
         name, parts, rows[0]["notes"], least_sure(provenance_of(r["source"], r["source_status"]) for r in rows)
-    )
-
-
-def _part(row: Mapping[str, str]) -> Part:
-    return Part(
-        inci=row["component_inci"],
-        percent=Decimal(row["percent_typical"]),
-        low=Decimal(row["percent_low"]),
-        high=Decimal(row["percent_high"]),
     )
 
 
@@ -115,18 +114,19 @@ def find_blend(name: str) -> Blend | None:
 @cache
 def blend_uses() -> Mapping[str, BlendUse]:
     """The stated ways of use by blend name; most blends have none."""
-    return MappingProxyType({row["blend_name"]: _use(row) for row in read_table("blend_use", USE_COLUMNS)})
-
-
-def _use(row: Mapping[str, str]) -> BlendUse:
-    return BlendUse(
-        use_low=decimal_or_none(row["use_low_pct"]),
-        use_high=decimal_or_none(row["use_high_pct"]),
-        ph_min=decimal_or_none(row["ph_min"]),
-        ph_max=decimal_or_none(row["ph_max"]),
-        max_temp_c=decimal_or_none(row["max_process_temp_c"]),
-        use_provenance=provenance_of(row["source"], row["use_status"]) if row["use_status"] else None,
-        ph_provenance=provenance_of(row["source"], row["ph_status"]) if row["ph_status"] else None,
+    return MappingProxyType(
+        {
+            row["blend_name"]: BlendUse(
+                use_low=decimal_or_none(row["use_low_pct"]),
+                use_high=decimal_or_none(row["use_high_pct"]),
+                ph_min=decimal_or_none(row["ph_min"]),
+                ph_max=decimal_or_none(row["ph_max"]),
+                max_temp_c=decimal_or_none(row["max_process_temp_c"]),
+                use_provenance=provenance_of(row["source"], row["use_status"]) if row["use_status"] else None,
+                ph_provenance=provenance_of(row["source"], row["ph_status"]) if row["ph_status"] else None,
+            )
+            for row in read_table("blend_use", USE_COLUMNS)
+        }
     )
 
 

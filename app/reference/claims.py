@@ -13,18 +13,17 @@ COLUMNS = ["id", "jurisdiction", "words", "unless", "kind", "severity", "message
 @cache
 def claim_rules() -> tuple[ClaimRule, ...]:
     """Every rule on words, in the order of the table."""
-    return tuple(_rule(row) for row in read_table("claims", COLUMNS))
-
-
-def _rule(row: dict[str, str]) -> ClaimRule:
-    return ClaimRule(
-        rule_id=row["id"],
-        jurisdictions=frozenset(split_cell(row["jurisdiction"])),
-        words=split_cell(row["words"]),
-        unless=split_cell(row["unless"]),
-        kind=row["kind"],
-        severity=Severity(row["severity"]),
-        message=row["message"],
-        rule=row["rule"],
-        source_status=row["source_status"],
+    return tuple(
+        ClaimRule(
+            rule_id=row["id"],
+            jurisdictions=frozenset(split_cell(row["jurisdiction"])),
+            words=split_cell(row["words"]),
+            unless=split_cell(row["unless"]),
+            kind=row["kind"],
+            severity=Severity(row["severity"]),
+            message=row["message"],
+            rule=row["rule"],
+            source_status=row["source_status"],
+        )
+        for row in read_table("claims", COLUMNS)
     )

@@ -52,22 +52,20 @@ def densities() -> Mapping[str, tuple[DensityValue, ...]]:
     """Every shipped density by `inci_key`; a name with ``(and)`` in it stands for a blend."""
     found: dict[str, list[DensityValue]] = {}
     for row in read_table("densities", COLUMNS):
-        found.setdefault(inci_key(row["inci_name"]), []).append(_value(row))
+        found.setdefault(inci_key(row["inci_name"]), []).append(
+            DensityValue(
+                inci=row["inci_name"],
+                grade=row["common_name"],
+                strength_percent=decimal_or_none(row["strength_percent"]),
+                g_ml=Decimal(row["density_g_ml"]),
+                temperature_c=decimal_or_none(row["temp_c"]),
+                low=decimal_or_none(row["low"]),
+                high=decimal_or_none(row["high"]),
+                provenance=provenance_of(row["source"], row["source_status"]),
+                notes=row["notes"],
+            )
+        )
     return MappingProxyType({key: tuple(values) for key, values in found.items()})
-
-
-def _value(row: Mapping[str, str]) -> DensityValue:
-    return DensityValue(
-        inci=row["inci_name"],
-        grade=row["common_name"],
-        strength_percent=decimal_or_none(row["strength_percent"]),
-        g_ml=Decimal(row["density_g_ml"]),
-        temperature_c=decimal_or_none(row["temp_c"]),
-        low=decimal_or_none(row["low"]),
-        high=decimal_or_none(row["high"]),
-        provenance=provenance_of(row["source"], row["source_status"]),
-        notes=row["notes"],
-    )
 
 
 def density_of(

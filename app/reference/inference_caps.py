@@ -88,8 +88,5 @@ def _cap_within(key: str, rows: list[LimitRule], exposure: Exposure) -> float:
     closed = all(row.only_in_scope for row in rows)
     if not any(row.general for row in fitting) and not closed:
         return NO_CAP
-    return max((_as_named(row, key) for row in fitting), default=0.0)
-
-
-def _as_named(row: LimitRule, key: str) -> float:
-    return NO_CAP if row.max_percent is None else float(row.max_percent / row.factors[key])
+    caps = (NO_CAP if row.max_percent is None else float(row.max_percent / row.factors[key]) for row in fitting)
+    return max(caps, default=0.0)

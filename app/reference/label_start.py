@@ -11,7 +11,7 @@ from functools import cache
 
 import numpy as np
 
-from app.reference.blends import Blend, blend_uses, blends
+from app.reference.blends import blend_uses, blends
 from app.reference.inference_caps import exposure_of
 from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
 from app.reference.label_targets import targets_from
@@ -208,11 +208,7 @@ def _bought_blends(shape: _Shape) -> Iterator[BoughtBlend]:
         known = name in blend_uses() and 1 < len(parts) == len(kept)
         if known and not taken & set(kept) and _ratio_fits(shape, kept):
             taken |= set(kept)
-            yield BoughtBlend(name, tuple(kept), kept, _blend_source(blend))
-
-
-def _blend_source(blend: Blend) -> str:
-    return f"{blend.provenance.source} ({blend.provenance.status})"
+            yield BoughtBlend(name, tuple(kept), kept, f"{blend.provenance.source} ({blend.provenance.status})")
 
 
 def _ratio_fits(shape: _Shape, shares: Mapping[int, float]) -> bool:

@@ -121,17 +121,13 @@ def _substance(row: Row) -> Substance:
         cas_alt=split_cell(row["cas_alt"]),
         functions_other=split_cell(row["functions_other"]),
         molar_mass_note=row["molar_mass_note"],
-        sources=_sources(row),
+        sources=MappingProxyType({name: read(row) for name, (column, read) in _READERS.items() if row[column]}),
     )
 
 
 def split_cell(text: str) -> tuple[str, ...]:
     """Split a cell that lists several things with semicolons; empty pieces are dropped."""
     return tuple(piece.strip() for piece in text.split(";") if piece.strip())
-
-
-def _sources(row: Row) -> Mapping[str, Provenance]:
-    return MappingProxyType({name: read(row) for name, (column, read) in _READERS.items() if row[column]})
 
 
 def _functions_source(row: Row) -> Provenance:

@@ -42,17 +42,18 @@ class ProductKind:
 def product_kinds() -> Mapping[str, ProductKind]:
     """Return every kind by its name, in the order of the pick-list."""
     rows = read_table("product_kinds", COLUMNS)
-    return MappingProxyType({row["kind"]: _kind(row) for row in rows})
-
-
-def _kind(row: Mapping[str, str]) -> ProductKind:
-    return ProductKind(
-        kind=row["kind"],
-        group=row["group"],
-        words=frozenset(split_cell(row["words"])),
-        exposure=Exposure(row["exposure"]),
-        certificate_category=row["certificate_category"],
-        patterns=split_cell(row["proposed_from"]),
+    return MappingProxyType(
+        {
+            row["kind"]: ProductKind(
+                kind=row["kind"],
+                group=row["group"],
+                words=frozenset(split_cell(row["words"])),
+                exposure=Exposure(row["exposure"]),
+                certificate_category=row["certificate_category"],
+                patterns=split_cell(row["proposed_from"]),
+            )
+            for row in rows
+        }
     )
 
 

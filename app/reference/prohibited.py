@@ -24,18 +24,17 @@ COLUMNS = [
 @cache
 def prohibited_entries() -> tuple[ProhibitedEntry, ...]:
     """Return the 1,736 entries in the order of the annex."""
-    return tuple(_entry(row) for row in read_table("prohibited", COLUMNS))
-
-
-def _entry(row: dict[str, str]) -> ProhibitedEntry:
-    return ProhibitedEntry(
-        entry=row["entry"],
-        substance=row["substance"],
-        names=split_cell(row["names"]),
-        doubtful=split_cell(row["doubtful_names"]),
-        cas=split_cell(row["cas"]),
-        condition=Barred(row["condition"]),
-        source=Source(f"{row['regulation']}, as of {row['as_of']}; {row['source']}", row["source_status"]),
+    return tuple(
+        ProhibitedEntry(
+            entry=row["entry"],
+            substance=row["substance"],
+            names=split_cell(row["names"]),
+            doubtful=split_cell(row["doubtful_names"]),
+            cas=split_cell(row["cas"]),
+            condition=Barred(row["condition"]),
+            source=Source(f"{row['regulation']}, as of {row['as_of']}; {row['source']}", row["source_status"]),
+        )
+        for row in read_table("prohibited", COLUMNS)
     )
 
 

@@ -181,21 +181,20 @@ def usual_blends(materials: Iterable[DosedMaterial]) -> tuple[str, ...]:
 @cache
 def warning_rules() -> tuple[WarningRule, ...]:
     """The statements for labels that kinds of product and trade knowledge ask for."""
-    return tuple(_warning(row) for row in read_table("warnings", WARNING_COLUMNS))
-
-
-def _warning(row: dict[str, str]) -> WarningRule:
-    return WarningRule(
-        rule_id=row["id"],
-        jurisdictions=frozenset(split_cell(row["jurisdiction"])),
-        selector=Selector(split_cell(row["selector"])) if row["selector"] else None,
-        above=decimal_or_none(row["above"]) or Decimal(0),
-        exposure=row["exposure"],
-        scope=frozenset(split_cell(row["product"])),
-        is_legal=row["legal"] == "legal",
-        text=row["text"],
-        reason=row["reason"],
-        source=Source(row["source"], row["source_status"]),
+    return tuple(
+        WarningRule(
+            rule_id=row["id"],
+            jurisdictions=frozenset(split_cell(row["jurisdiction"])),
+            selector=Selector(split_cell(row["selector"])) if row["selector"] else None,
+            above=decimal_or_none(row["above"]) or Decimal(0),
+            exposure=row["exposure"],
+            scope=frozenset(split_cell(row["product"])),
+            is_legal=row["legal"] == "legal",
+            text=row["text"],
+            reason=row["reason"],
+            source=Source(row["source"], row["source_status"]),
+        )
+        for row in read_table("warnings", WARNING_COLUMNS)
     )
 
 

@@ -207,17 +207,13 @@ def _guessed(index: Index[K], words: list[str]) -> dict[int, float]:
 
 def _plain(index: Index[K], word: str) -> dict[int, float]:
     """Find the indexed words that hold a typed word as it stands, each with how well it does (0..1)."""
-    return _inside(index, word) | _begun(index, word)
-
-
-def _begun(index: Index[K], word: str) -> dict[int, float]:
     first, found = bisect_left(index.words, word), {}
     for number in range(first, len(index.words)):
         if not index.words[number].startswith(word):
             break
         share = len(word) / len(index.words[number])
         found[number] = EXACT if share == 1 else BEGUN + 0.1 * share
-    return found
+    return _inside(index, word) | found
 
 
 def _inside(index: Index[K], word: str) -> dict[int, float]:

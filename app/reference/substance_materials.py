@@ -10,7 +10,7 @@ from app.reference.densities import DensityValue, grade_densities
 from app.reference.forms import form_of, phase_of
 from app.reference.library import Substance, substances
 from app.reference.material import LibraryMaterial, dissolved, kind_of, known, named_parts, nearest_room, slug, titled
-from app.reference.provenance import PRACTICE, Provenance
+from app.reference.provenance import PRACTICE
 from app.science.composition import Part
 from app.science.names import inci_key
 
@@ -41,6 +41,9 @@ def from_substance(substance: Substance) -> LibraryMaterial:
     blend = grade_blend(substance)
     parts = named_parts(blend.parts) if blend else _single_parts(substance)
     density = _shelf_density(substance)
+    own = {name: value for name, value in substance.sources.items() if name not in ("density_g_ml", "phase_hint")}
+    own["parts"] = blend.provenance if blend else substance.sources.get("active_matter_pct", substance.sources["inci"])
+    own |= {"form": PRACTICE, "phase_hint": PRACTICE}
     return LibraryMaterial(
         key=slug(substance.inci),
         name=_name(substance),
@@ -59,7 +62,7 @@ def from_substance(substance: Substance) -> LibraryMaterial:
         density=density,
         cautions=cautions_for(Subject(parts, known(parts), form_of(substance))),
         notes="; ".join(filter(None, (substance.notes, blend.notes if blend else ""))),
-        sources=_substance_sources(substance, blend, density),
+        sources=own | ({"density": density.provenance} if density else {}),
     )
 
 
@@ -80,15 +83,6 @@ def _assumption(substance: Substance) -> str:
     if key in _UNKNOWN_STRENGTH:
         return _STRENGTH.format(inci=substance.inci)
     return _BY_GROUP.get(substance.group, "")
-
-
-def _substance_sources(
-    substance: Substance, blend: Blend | None, density: DensityValue | None
-) -> Mapping[str, Provenance]:
-    own = {name: value for name, value in substance.sources.items() if name not in ("density_g_ml", "phase_hint")}
-    own["parts"] = blend.provenance if blend else substance.sources.get("active_matter_pct", substance.sources["inci"])
-    own |= {"form": PRACTICE, "phase_hint": PRACTICE}
-    return own | ({"density": density.provenance} if density else {})
 
 
 def _shelf_density(substance: Substance) -> DensityValue | None:

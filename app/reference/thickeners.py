@@ -70,7 +70,13 @@ def _thickener(row: dict[str, str]) -> Thickener:
         inci=row["inci_name"],
         dose_low_percent=low,
         dose_high_percent=high,
-        window=_window(row),
+        window=GelWindow(
+            _float(row["swells_from_ph"]),
+            float(row["ph_low"]),
+            float(row["ph_high"]),
+            _float(row["best_from_ph"]),
+            _float(row["best_to_ph"]),
+        ),
         salt_tolerance=row["salt_tolerance"],
         charge=row["charge"],
         clarity=row["clarity"],
@@ -79,16 +85,6 @@ def _thickener(row: dict[str, str]) -> Thickener:
         what_else_changes=row["what_else_changes"],
         source=row["source"],
         source_status=row["source_status"],
-    )
-
-
-def _window(row: dict[str, str]) -> GelWindow:
-    return GelWindow(
-        _float(row["swells_from_ph"]),
-        float(row["ph_low"]),
-        float(row["ph_high"]),
-        _float(row["best_from_ph"]),
-        _float(row["best_to_ph"]),
     )
 
 

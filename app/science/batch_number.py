@@ -42,7 +42,10 @@ def parse_pattern(pattern: str) -> tuple[Piece, ...]:
     if len(text) > LONGEST:
         raise Invalid(FIELD, f"Shorten the pattern to {LONGEST} signs; it has {len(text)}")
     pieces = tuple(_piece(match) for match in _PIECE.finditer(text))
-    _check_count(pieces)
+    found = sum(piece.stands_for == "count" for piece in pieces)
+    if found != 1:
+        word = "Add {count}, so that no number comes twice" if not found else "Use {count} once"
+        raise Invalid(FIELD, word)
     _check_apart(pieces)
     return pieces
 
@@ -67,13 +70,6 @@ def _token(inside: str) -> Piece:
     if width and (name not in ("count", "year") or (name == "year" and width not in (2, 4)) or width > WIDEST):
         raise Invalid(FIELD, f"A width goes with {{count:1}} to {{count:{WIDEST}}}, {{year:2}} or {{year:4}}")
     return Piece("", name, width)
-
-
-def _check_count(pieces: tuple[Piece, ...]) -> None:
-    found = sum(piece.stands_for == "count" for piece in pieces)
-    if found != 1:
-        word = "Add {count}, so that no number comes twice" if not found else "Use {count} once"
-        raise Invalid(FIELD, word)
 
 
 def _check_apart(pieces: tuple[Piece, ...]) -> None:

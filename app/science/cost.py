@@ -121,19 +121,22 @@ def cost(job: Job) -> Costing:
         units = units_filled(job.batch_g, job.loss_percent, job.fill_g)
         prices = [_line_cost(line, position) for position, line in enumerate(job.lines)]
         batch = _batch(job, sum(prices, ZERO), units)
+        total = sum(prices, ZERO)
         return Costing(
             units=units,
             per_unit=batch.times(1 / Decimal(units)),
             batch=batch,
-            shares=_shares(job.lines, prices),
+            shares=tuple(
+                Share(line.id, HUNDRED * price / total if total else ZERO)
+                for line, price in zip(job.lines, prices, strict=True)
+            ),
             materials_per_kg=1000 * batch.materials / job.batch_g,
             margin_percent=_margin(job, batch.total / units),
-            unpriced=tuple(x.id for x in _bought(job) if x.price is None),
+            unpriced=(
+                *(line.id for line in job.lines if line.price is None),
+                *(piece.id for piece in job.packaging if piece.price is None),
+            ),
         )
-
-
-def _bought(job: Job) -> tuple[MaterialCost | PackCost, ...]:
-    return (*job.lines, *job.packaging)
 
 
 def units_filled(batch_g: Decimal, loss_percent: Decimal, fill_g: Decimal) -> int:
@@ -181,13 +184,6 @@ def _pack_cost(pack: PackCost, position: int) -> Decimal:
     if pack.units_per_pack <= 0:
         raise Invalid(f"packaging[{position}].units_per_pack", "Write how many are in the pack, above 0.")
     return _not_negative(pack.price or ZERO, f"packaging[{position}].price") / pack.units_per_pack
-
-
-def _shares(lines: Sequence[MaterialCost], prices: Sequence[Decimal]) -> tuple[Share, ...]:
-    total = sum(prices, ZERO)
-    return tuple(
-        Share(line.id, HUNDRED * price / total if total else ZERO) for line, price in zip(lines, prices, strict=True)
-    )
 
 
 def _margin(job: Job, unit_cost: Decimal) -> Decimal | None:

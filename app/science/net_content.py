@@ -133,7 +133,8 @@ def metric_words(nominal: Quantity) -> str:
     mass = nominal.unit.measure is Measure.MASS
     base, small, large = nominal.base, "g" if mass else "ml", "kg" if mass else "l"
     typed_metric = nominal.unit.symbol in ("g", "kg", "mg", "mL", "L", "cL", "dL")
-    shown = base if typed_metric else _floor_figures(base, 3)
+    third_figure = Decimal(1).scaleb(base.adjusted() - 2)
+    shown = base if typed_metric else base.quantize(third_figure, rounding=ROUND_FLOOR)
     return f"{plain(shown / 1000)} {large}" if shown >= 1000 else f"{plain(shown)} {small}"
 
 
@@ -143,7 +144,8 @@ def us_words(nominal: Quantity) -> str:
     Nothing is rounded up; two decimals at the most (21 CFR 701.13(d), (j); 15 USC 1453(a)).
     """
     mass = nominal.unit.measure is Measure.MASS
-    ounces = _floor(convert(nominal, find_unit("oz" if mass else "fl oz")).value, 2)
+    exact = convert(nominal, find_unit("oz" if mass else "fl oz")).value
+    ounces = exact.quantize(Decimal("0.01"), rounding=ROUND_FLOOR)
     metric = metric_words(nominal).replace(" ml", " mL").replace(" l", " L")
     name, lead = ("oz", "Net Wt ") if mass else ("fl oz", "")
     words = f"{lead}{plain(ounces)} {name}"
@@ -164,14 +166,6 @@ def _larger(ounces: Decimal, mass: bool) -> str:
     if rest:
         parts.append(f"{plain(rest)} {'oz' if mass else 'fl oz'}")
     return " ".join(parts)
-
-
-def _floor(value: Decimal, places: int) -> Decimal:
-    return value.quantize(Decimal(1).scaleb(-places), rounding=ROUND_FLOOR)
-
-
-def _floor_figures(value: Decimal, digits: int) -> Decimal:
-    return value.quantize(Decimal(1).scaleb(value.adjusted() - digits + 1), rounding=ROUND_FLOOR)
 
 
 def tolerance_of(nominal: Quantity, law: Law) -> Decimal | None:

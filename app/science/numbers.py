@@ -93,15 +93,25 @@ def _refuse_unreadable(text: str, field: str) -> None:
 def _magnitude(text: str, field: str) -> Decimal:
     fraction = _FRACTION.fullmatch(text)
     if fraction:
-        return _from_fraction(fraction, field)
+        bottom = Decimal(fraction["bottom"])
+        if not bottom:
+            raise Invalid(field, f"{fraction.group()} divides by zero; write another fraction.")
+        return Decimal(fraction["whole"] or 0) + Decimal(fraction["top"]) / bottom
     grouped = _SPACED.match(text)
     joined = grouped.group().replace(" ", "") + text[grouped.end() :] if grouped else text
     match = _PLAIN.fullmatch(joined)
     if not match or not (match["whole"] or match["rest"]):
         raise _not_a_number(text, field)
     if not grouped:
-        _refuse_ambiguous(match, field)
-    return _checked_digits(match, field)
+        whole, rest = match["whole"], match["rest"]
+        if match["mark"] == "," and len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0"):
+            raise Invalid(
+                field,
+                f"{whole},{rest} can mean {whole}{rest} or {whole}.{rest}; write {whole}{rest} or {whole}.{rest}.",
+            )
+    if len((match["whole"] + match["rest"]).lstrip("0")) > MOST_DIGITS:
+        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
+    return Decimal(f"{match['whole'] or 0}.{match['rest']}")
 
 
 class _Sum:
@@ -154,19 +164,6 @@ class _Sum:
         return _magnitude(piece, self.field)
 
 
-def _from_fraction(match: re.Match[str], field: str) -> Decimal:
-    bottom = Decimal(match["bottom"])
-    if not bottom:
-        raise Invalid(field, f"{match.group()} divides by zero; write another fraction.")
-    return Decimal(match["whole"] or 0) + Decimal(match["top"]) / bottom
-
-
-def _checked_digits(match: re.Match[str], field: str) -> Decimal:
-    if len((match["whole"] + match["rest"]).lstrip("0")) > MOST_DIGITS:
-        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
-    return Decimal(f"{match['whole'] or 0}.{match['rest']}")
-
-
 def _not_a_number(text: str, field: str) -> Invalid:
     if len(re.findall(r"[.,]", text)) > 1 and not re.search(r"[^\d.,' ]", text):
         bare = re.sub(r"[.,' ](?=.*[.,])", "", text).rstrip(".,")
@@ -174,14 +171,6 @@ def _not_a_number(text: str, field: str) -> Invalid:
             field, f"{text} can be read in two ways; write it with one decimal mark and no other, such as {bare}."
         )
     return Invalid(field, f"{text} is not a number; write digits with one comma or point, such as 2.5.")
-
-
-def _refuse_ambiguous(match: re.Match[str], field: str) -> None:
-    whole, rest = match["whole"], match["rest"]
-    if match["mark"] == "," and len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0"):
-        raise Invalid(
-            field, f"{whole},{rest} can mean {whole}{rest} or {whole}.{rest}; write {whole}{rest} or {whole}.{rest}."
-        )
 
 
 def plain(value: Decimal) -> str:

@@ -59,17 +59,13 @@ def parse_range(text: str, field: str = "") -> PercentRange:
     if low is not None and high is not None and low > high:
         raise Invalid(field, f"Write the smaller figure first: {plain(high)}-{plain(low)}.")
     if low is None or high is None:
-        return _single(text, field, low, bracketed=bracket is not None)
+        if bracket is not None or low is None:
+            raise Invalid(field, f"{text} is not a percentage; write 40, 30-50 or 30-50 (42).")
+        return PercentRange(low)
     typical = _percent(bracket["typical"], field) if bracket else middle(low, high)
     if not low <= typical <= high:
         raise Invalid(field, f"The typical value {plain(typical)} lies outside {plain(low)}-{plain(high)}.")
     return PercentRange(typical, low, high)
-
-
-def _single(text: str, field: str, value: Decimal | None, *, bracketed: bool) -> PercentRange:
-    if bracketed or value is None:
-        raise Invalid(field, f"{text} is not a percentage; write 40, 30-50 or 30-50 (42).")
-    return PercentRange(value)
 
 
 def _limits(text: str, field: str) -> tuple[Decimal | None, Decimal | None]:
@@ -101,7 +97,9 @@ def fit_to_hundred(shares: Sequence[PercentRange]) -> tuple[PercentRange, ...] |
     if room < abs(missing):
         return None
     moves = [(part * abs(missing) / room).quantize(STEP, rounding=ROUND_DOWN) for part in rooms]
-    return _moved(shares, _spread_rest(moves, rooms, abs(missing)), up=missing > 0)
+    sign = 1 if missing > 0 else -1
+    pairs = zip(shares, _spread_rest(moves, rooms, abs(missing)), strict=True)
+    return tuple(replace(share, typical=share.typical + sign * move) for share, move in pairs)
 
 
 def _room(share: PercentRange, *, up: bool) -> Decimal:
@@ -118,9 +116,3 @@ def _spread_rest(moves: list[Decimal], rooms: list[Decimal], missing: Decimal) -
         moves[place] += more
         rest -= more
     return moves
-
-
-def _moved(shares: Sequence[PercentRange], moves: list[Decimal], *, up: bool) -> tuple[PercentRange, ...]:
-    sign = 1 if up else -1
-    pairs = zip(shares, moves, strict=True)
-    return tuple(replace(share, typical=share.typical + sign * move) for share, move in pairs)

@@ -306,7 +306,12 @@ def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
         words.append("It helps a preservative; by itself it is not one.")
     if verdict is Verdict.WRONG_USE:
         words.append("The shipped EU table allows it in rinse-off products only.")
-    return [*words, *([f"Note: {known.remark}."] if known.remark else []), *_leaves_out(known)]
+    weak = [name for key, name in ORGANISMS.items() if known.cover[key] == "weak"]
+    return [
+        *words,
+        *([f"Note: {known.remark}."] if known.remark else []),
+        *([f"Weak against {', '.join(weak)}."] if weak else []),
+    ]
 
 
 def _amount_words(dosed: Dosed, verdict: Verdict) -> list[str]:
@@ -323,11 +328,6 @@ def _amount_words(dosed: Dosed, verdict: Verdict) -> list[str]:
 def _two(value: float) -> str:
     """Write two significant figures, plainly."""
     return f"{float(f'{value:.2g}'):g}"
-
-
-def _leaves_out(known: Preservative) -> list[str]:
-    weak = [name for key, name in ORGANISMS.items() if known.cover[key] == "weak"]
-    return [f"Weak against {', '.join(weak)}."] if weak else []
 
 
 def _gaps(any_known: bool, acting: Sequence[Preservative], around: Surroundings) -> list[str]:

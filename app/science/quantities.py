@@ -210,10 +210,6 @@ def convert(quantity: Quantity, to: Unit, density_g_ml: Decimal | None = None, f
     else:
         value = _convert(to_millilitres(quantity, density_g_ml, field), "millilitre", to.name)
     rough = quantity.rough or to.rough
-    return Converted(value, to, not (through_density or rough), _notes(quantity, to, density_g_ml, through_density))
-
-
-def _notes(quantity: Quantity, to: Unit, density_g_ml: Decimal | None, through_density: bool) -> tuple[str, ...]:
     notes = [*quantity.notes, to.remark]
     if through_density and density_g_ml is not None:
         notes.append(
@@ -222,4 +218,4 @@ def _notes(quantity: Quantity, to: Unit, density_g_ml: Decimal | None, through_d
         )
     elif density_g_ml is not None:
         notes.append("The density was not needed.")
-    return tuple(dict.fromkeys(note for note in notes if note))
+    return Converted(value, to, not (through_density or rough), tuple(dict.fromkeys(note for note in notes if note)))

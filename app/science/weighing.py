@@ -170,7 +170,7 @@ def _largest_remainders(targets: Sequence[_Target], whole_g: Decimal) -> list[De
         spare = int((due - sum((shown[place] for place in members), ZERO)) / step)
         for place in sorted(members, key=lambda p: (-targets[p].remainder, -targets[p].grams, p))[:spare]:
             shown[place] += step
-    shown[_largest(targets)] += whole_g - sum(shown, ZERO)
+    shown[max(range(len(targets)), key=lambda place: targets[place].grams)] += whole_g - sum(shown, ZERO)
     return shown
 
 
@@ -179,10 +179,6 @@ def _by_step(targets: Sequence[_Target]) -> Iterable[list[int]]:
     for position, target in enumerate(targets):
         groups[target.step].append(position)
     return groups.values()
-
-
-def _largest(targets: Sequence[_Target]) -> int:
-    return max(range(len(targets)), key=lambda place: targets[place].grams)
 
 
 def _advice(

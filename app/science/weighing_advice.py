@@ -71,7 +71,8 @@ def advise_small(
 
     ``batch_g`` is the batch as it was asked for (before loss is added); the smallest batch is meant in the same sense.
     """
-    smallest = _smallest_batch(target_g, batch_g, scales)
+    finest = min(scale.readability_g for scale in scales)
+    smallest = ceil_to_step(batch_g * least_resolved_g(scales) / target_g, finest)
     stock = _stock(target_g, scales, solvent, smallest) if solvent is not None else None
     readability = choose(target_g, scales).scale.readability_g
     text = f"{figures(target_g, 3)} g is too little for a scale that reads {plain(readability)} g"
@@ -83,11 +84,6 @@ def advise_small(
     else:
         text += f"Make a batch of at least {plain(smallest)} g, or use a finer scale."
     return Advice(text, stock, smallest)
-
-
-def _smallest_batch(target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale]) -> Decimal:
-    finest = min(scale.readability_g for scale in scales)
-    return ceil_to_step(batch_g * least_resolved_g(scales) / target_g, finest)
 
 
 def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent, most_g: Decimal) -> Stock | None:

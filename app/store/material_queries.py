@@ -107,21 +107,17 @@ def live_id_of_library_key(session: Session, library_key: str) -> int | None:
 
 def use_of(session: Session, material_id: int) -> Use:
     """Tell what depends on a material; five statements however much that is."""
-    return Use(
-        formulas=_formulas_of(session, material_id),
-        batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
-        prices=session.scalar(select(func.count(Price.id)).where(Price.material_id == material_id)) or 0,
-    )
-
-
-def _formulas_of(session: Session, material_id: int) -> tuple[FormulaUse, ...]:
     drafts = set(session.scalars(select(DraftMaterial.formula_id).where(DraftMaterial.material_id == material_id)))
     versions = _versions_of(session, material_id)
     ids = drafts | versions.keys()
     rows = session.execute(
         select(Formula.id, Formula.code, Formula.name).where(Formula.id.in_(ids)).order_by(Formula.code)
     )
-    return tuple(FormulaUse(i, code, name, i in drafts, tuple(versions.get(i, ()))) for i, code, name in rows)
+    return Use(
+        formulas=tuple(FormulaUse(i, code, name, i in drafts, tuple(versions.get(i, ()))) for i, code, name in rows),
+        batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
+        prices=session.scalar(select(func.count(Price.id)).where(Price.material_id == material_id)) or 0,
+    )
 
 
 def _versions_of(session: Session, material_id: int) -> dict[int, list[int]]:

@@ -57,9 +57,15 @@ def look_at_bench(store: Store) -> Bench:
     running = latest_batches(store, set(BatchState) - CLOSED, MOST_BATCHES)
     decided = latest_batches(store, CLOSED, MOST_BATCHES)
     with store.reading() as session:
+        versions = (
+            select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id).scalar_subquery()
+        )
+        columns = (Formula.id, Formula.code, Formula.name, Formula.product_type, Formula.changed_at)
+        asked = select(*columns, versions).where(Formula.retired_at.is_(None))
+        newest = asked.order_by(Formula.changed_at.desc(), Formula.id).limit(MOST_FORMULAS)
         return Bench(
             is_demo=the_workshop(session).is_demo,
-            formulas=_latest_formulas(session),
+            formulas=tuple(FormulaRow(*row) for row in session.execute(newest)),
             open_batches=running,
             decided_batches=decided,
             wanting=(*_wanting(session), *_backup_wanting(store, session)),
@@ -76,14 +82,6 @@ def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
         if worth
         else []
     )
-
-
-def _latest_formulas(session: Session) -> tuple[FormulaRow, ...]:
-    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id).scalar_subquery()
-    columns = (Formula.id, Formula.code, Formula.name, Formula.product_type, Formula.changed_at)
-    asked = select(*columns, versions).where(Formula.retired_at.is_(None))
-    newest = asked.order_by(Formula.changed_at.desc(), Formula.id).limit(MOST_FORMULAS)
-    return tuple(FormulaRow(*row) for row in session.execute(newest))
 
 
 def _stock_wants(session: Session) -> list[Wanting]:

@@ -106,9 +106,25 @@ def read_table(text: str, required: Sequence[str], known: Sequence[str]) -> list
     if not lines:
         raise Unreadable([LineFault(0, "The file is empty.")])
     heading = [cell.strip().casefold() for cell in lines[0][1]]
-    _check_heading(heading, required, known)
+    if len(heading) > MOST_COLUMNS:
+        raise Unreadable([LineFault(1, f"a table can have {MOST_COLUMNS} columns; this one has {len(heading):,}.")])
+    missing = [name for name in required if name not in heading]
+    strange = [name for name in heading if name not in known]
+    doubled = sorted({name for name in heading if heading.count(name) > 1})
+    messages = [
+        f"the column {', '.join(missing)} is missing." if missing else "",
+        f"the column {', '.join(f'“{name[:40]}”' for name in strange[:8])} is not known here." if strange else "",
+        f"the column {', '.join(doubled)} is there twice." if doubled else "",
+    ]
+    faults = [LineFault(1, message) for message in messages if message]
+    if faults:
+        raise Unreadable(faults)
     body = [(line, cells) for line, cells in lines[1:] if any(cell.strip() for cell in cells)]
-    ragged = [_ragged(line, len(cells), len(heading)) for line, cells in body if len(cells) != len(heading)]
+    ragged = [
+        LineFault(line, f"{len(cells)} cells, but the heading has {len(heading)} columns.")
+        for line, cells in body
+        if len(cells) != len(heading)
+    ]
     if ragged:
         raise Unreadable(ragged[:MOST_FAULTS])
     return [Record(line, dict(zip(heading, map(unguarded, cells), strict=True))) for line, cells in body]
@@ -143,23 +159,3 @@ def _broken(reason: str) -> str:
     if "unexpected end" in reason:
         return "a quotation mark is opened here and never closed."
     return "the quotation marks do not fit together; a quotation mark inside a cell is written twice."
-
-
-def _check_heading(heading: list[str], required: Sequence[str], known: Sequence[str]) -> None:
-    if len(heading) > MOST_COLUMNS:
-        raise Unreadable([LineFault(1, f"a table can have {MOST_COLUMNS} columns; this one has {len(heading):,}.")])
-    missing = [name for name in required if name not in heading]
-    strange = [name for name in heading if name not in known]
-    doubled = sorted({name for name in heading if heading.count(name) > 1})
-    messages = [
-        f"the column {', '.join(missing)} is missing." if missing else "",
-        f"the column {', '.join(f'“{name[:40]}”' for name in strange[:8])} is not known here." if strange else "",
-        f"the column {', '.join(doubled)} is there twice." if doubled else "",
-    ]
-    faults = [LineFault(1, message) for message in messages if message]
-    if faults:
-        raise Unreadable(faults)
-
-
-def _ragged(line: int, found: int, expected: int) -> LineFault:
-    return LineFault(line, f"{found} cells, but the heading has {expected} columns.")

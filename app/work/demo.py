@@ -117,25 +117,25 @@ def _part(row: Row) -> PartForm:
 
 def _priced(session: Session, typed: MaterialForm, row: Row) -> Material:
     material = insert_material(session, typed.checked())
-    material.prices.extend(_price(price, material.density_g_ml) for price in row["prices"])
+    material.prices.extend(
+        Price(
+            kind=PriceKind(price["kind"]),
+            amount=Decimal(price["amount"]),
+            quantity_text=price["quantity"],
+            quantity_g=to_grams(parse_quantity(price["quantity"]), material.density_g_ml),
+            priced_on=date.fromisoformat(price["on"]),
+            supplier=price["supplier"],
+            note=price["note"],
+        )
+        for price in row["prices"]
+    )
     session.flush()
     return material
 
 
-def _price(row: Row, density_g_ml: Decimal | None) -> Price:
-    return Price(
-        kind=PriceKind(row["kind"]),
-        amount=Decimal(row["amount"]),
-        quantity_text=row["quantity"],
-        quantity_g=to_grams(parse_quantity(row["quantity"]), density_g_ml),
-        priced_on=date.fromisoformat(row["on"]),
-        supplier=row["supplier"],
-        note=row["note"],
-    )
-
-
 def _formula(session: Session, row: Row, shelf: Mapping[str, Material]) -> int:
     words = ("product_type", "exposure", "batch", "fill", "density", "target_ph", "labour_minutes")
+    placed = [(f"p{n}", line) for n, phase in enumerate(row["phases"], start=1) for line in phase["lines"]]
     draft = Draft(
         **{key: row[key] for key in (*words, "notes")},
         special_uses=tuple(row.get("special_uses", ())),
@@ -143,7 +143,17 @@ def _formula(session: Session, row: Row, shelf: Mapping[str, Material]) -> int:
             DraftPhase(f"p{n}", phase["name"], phase["temperature"], phase["method"])
             for n, phase in enumerate(row["phases"], start=1)
         ),
-        lines=tuple(_lines(row, shelf)),
+        lines=tuple(
+            DraftLine(
+                id=f"l{place}",
+                phase=phase,
+                typed=line["material"],
+                material_id=shelf[line["material"]].id,
+                amount=line.get("percent", ""),
+                qs=line.get("qs", False),
+            )
+            for place, (phase, line) in enumerate(placed, start=1)
+        ),
     )
     return insert(session, row["name"], row["code"], draft, "Started").id
 
@@ -204,40 +214,21 @@ def _more_products(ids: Mapping[str, int], tax_percent: str) -> list[Product]:
     ]
 
 
-def _lines(row: Row, shelf: Mapping[str, Material]) -> list[DraftLine]:
-    placed = [(f"p{n}", line) for n, phase in enumerate(row["phases"], start=1) for line in phase["lines"]]
-    return [
-        DraftLine(
-            id=f"l{place}",
-            phase=phase,
-            typed=line["material"],
-            material_id=shelf[line["material"]].id,
-            amount=line.get("percent", ""),
-            qs=line.get("qs", False),
-        )
-        for place, (phase, line) in enumerate(placed, start=1)
-    ]
-
-
 def _batch(store: Store, row: Row, formula_id: int) -> None:
     plan = Plan(formula_id, None, row["size"], loss="3", planned_on=row["planned_on"], made_by=row["made_by"])
     batch_id = plan_batch(store, plan)
     if row["state"] == BatchState.PLANNED:
         return
-    _weigh_in(store, batch_id, row)
-    for kind, words in row["readings"]:
-        add_reading(store, batch_id, kind=kind, words=words, who=row["made_by"])
-    if row["state"] != BatchState.IN_PROCESS:
-        _finish(store, batch_id, row)
-
-
-def _weigh_in(store: Store, batch_id: int, row: Row) -> None:
     batch = _load(store, batch_id)
     started = row["state"] == BatchState.IN_PROCESS
     lines = batch.lines[: len(batch.lines) // 2] if started else batch.lines
     entry = partial(_entry, spread=Decimal(row["spread"]))
     entries = [entry(place, line.id, line.shown_g, line.name) for place, line in enumerate(lines)]
     record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
+    for kind, words in row["readings"]:
+        add_reading(store, batch_id, kind=kind, words=words, who=row["made_by"])
+    if row["state"] != BatchState.IN_PROCESS:
+        _finish(store, batch_id, row)
 
 
 def _entry(place: int, line_id: int, shown_g: Decimal, name: str, *, spread: Decimal) -> TypedWeighing:

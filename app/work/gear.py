@@ -33,12 +33,11 @@ def gear_rows(session: Session, on: date | None = None) -> list[GearRow]:
     past = select(GearCheck).where(GearCheck.checked_on <= day).order_by(GearCheck.checked_on, GearCheck.id)
     for check in session.scalars(past):
         found[check.gear] = check
-    rows = (GearRow(gear, check, _is_due(check, day)) for gear, check in found.items())
+    rows = (
+        GearRow(gear, check, check is not None and (not check.passed or check.next_due < day))
+        for gear, check in found.items()
+    )
     return sorted(rows, key=lambda row: row.name.casefold())
-
-
-def _is_due(check: GearCheck | None, day: date) -> bool:
-    return check is not None and (not check.passed or check.next_due < day)
 
 
 def load_gear(store: Store) -> list[GearRow]:

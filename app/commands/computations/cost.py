@@ -94,28 +94,26 @@ def compute(request: Request) -> Answer:
     Raises:
         Invalid: when a value makes no sense or the batch does not fill one unit.
     """
-    found = cost(_job(request))
+    found = cost(
+        Job(
+            lines=tuple(MaterialCost(line.id, line.grams, line.price, line.price_for_g) for line in request.lines),
+            packaging=tuple(PackCost(pack.id, pack.units_per_pack, pack.price) for pack in request.packaging),
+            labour_minutes=request.labour_minutes,
+            labour_rate=request.labour_rate,
+            overhead_percent=request.overhead_percent,
+            batch_g=request.batch_g,
+            loss_percent=request.loss_percent,
+            fill_g=request.fill_g,
+            price=request.price,
+            **({"tax_percent": request.tax_percent} if request.tax_percent is not None else {}),
+        )
+    )
     return Answer(
         units=found.units,
         per_unit=_amounts(found.per_unit),
         batch=_amounts(found.batch),
         margin_percent=found.margin_percent,
         share=[AnswerShare(id=share.id, percent=share.percent) for share in found.shares],
-    )
-
-
-def _job(request: Request) -> Job:
-    return Job(
-        lines=tuple(MaterialCost(line.id, line.grams, line.price, line.price_for_g) for line in request.lines),
-        packaging=tuple(PackCost(pack.id, pack.units_per_pack, pack.price) for pack in request.packaging),
-        labour_minutes=request.labour_minutes,
-        labour_rate=request.labour_rate,
-        overhead_percent=request.overhead_percent,
-        batch_g=request.batch_g,
-        loss_percent=request.loss_percent,
-        fill_g=request.fill_g,
-        price=request.price,
-        **({"tax_percent": request.tax_percent} if request.tax_percent is not None else {}),
     )
 
 

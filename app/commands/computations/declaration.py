@@ -9,7 +9,6 @@ from app.commands.computations._materials import Materials, dosed_material
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
 from app.reference.declaration_notices import declaration_notices
-from app.science.composition import DosedMaterial
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Group, Jurisdiction
 from app.science.errors import Invalid
@@ -55,7 +54,10 @@ def compute(request: Request) -> Answer:
         Invalid: when a composition or the formula adds up to more than a whole, or nothing is above 0 %.
     """
     materials = [dosed_material(item) for item in request.materials]
-    _check_total(materials)
+    always = (m.percent for m in materials if any(not part.may_contain for part in m.parts))
+    total = sum(always, Decimal(0))
+    if total > MOST_TOTAL:
+        raise Invalid("materials", total_message(total))
     allergens = declared_allergens(materials, request.exposure, request.jurisdiction)
     said = declaration_notices(materials, request.exposure, request.jurisdiction)
     found = declare(
@@ -69,10 +71,3 @@ def compute(request: Request) -> Answer:
     )
     entries = [AnswerEntry(name=e.name, percent=e.percent, group=e.group, rule=e.rule) for e in found.entries]
     return Answer(text=found.text, entries=entries, warnings=[*said.lines, *found.warnings])
-
-
-def _check_total(materials: list[DosedMaterial]) -> None:
-    always = (m.percent for m in materials if any(not part.may_contain for part in m.parts))
-    total = sum(always, Decimal(0))
-    if total > MOST_TOTAL:
-        raise Invalid("materials", total_message(total))

@@ -18,7 +18,6 @@ from app.commands.computations._mixture import MixtureRequest, require_watery, t
 from app.reference.mixtures import build_adjuster
 from app.reference.neutralisers import counter_adjuster
 from app.science.acid_base.advice import Advice, ask_dose
-from app.science.acid_base.values import Adjuster, Mixture
 from app.science.errors import Invalid
 
 SUMMARY = "Work out the dose of an acid or base that brings a batch to a target pH; learn from readings."
@@ -85,28 +84,20 @@ def compute(request: Request) -> Answer:
     Raises:
         Invalid: naming the field.
     """
-    _check(request)
-    built = request.build()
-    require_watery(built.mixture)
-    adjuster, notes = build_adjuster(
-        request.adjuster.inci, request.adjuster.strength_percent, hydrate=request.adjuster.hydrate
-    )
-    advice = _ask(request, built.mixture, adjuster)
-    return _answer(request, advice, [*built.notes, *notes, *advice.notes])
-
-
-def _check(request: Request) -> None:
     if not 0 <= request.target_ph <= 14:
         raise Invalid("target_ph", "the target must lie between pH 0 and 14")
     for index, reading in enumerate(request.readings):
         if not 0 <= reading.ph <= 14:
             raise Invalid(f"readings[{index}].ph", "a reading must lie between pH 0 and 14")
-
-
-def _ask(request: Request, mixture: Mixture, adjuster: Adjuster) -> Advice:
+    built = request.build()
+    require_watery(built.mixture)
+    adjuster, notes = build_adjuster(
+        request.adjuster.inci, request.adjuster.strength_percent, hydrate=request.adjuster.hydrate
+    )
     readings = [(float(r.added_g), float(r.ph)) for r in request.readings]
     adjusters = (adjuster, counter_adjuster(adjuster.substance))
-    return ask_dose(mixture, adjusters, float(request.target_ph), float(request.batch_g), readings)
+    advice = ask_dose(built.mixture, adjusters, float(request.target_ph), float(request.batch_g), readings)
+    return _answer(request, advice, [*built.notes, *notes, *advice.notes])
 
 
 def _answer(request: Request, advice: Advice, notes: list[str]) -> Answer:

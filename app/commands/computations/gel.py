@@ -52,7 +52,11 @@ def compute(request: Request) -> Answer:
     if not 0 <= request.ph <= 14:
         raise Invalid("ph", "the pH must lie between 0 and 14")
     thickener, polymer = _look_up(request.polymer.inci)
-    lines, named = _others(request)
+    total = sum((line.percent for line in request.mixture), Decimal(0))
+    if total > 100:
+        raise Invalid("mixture", f"the percentages add up to {total:f}, more than 100")
+    built = build_mixture(entries(request.mixture))
+    lines, named = built.mixture.lines, built.notes
     ph = float(request.ph)
     notes = [
         *named,
@@ -60,10 +64,11 @@ def compute(request: Request) -> Answer:
         *_beside(thickener, lines),
         *_dose(request.polymer.percent, thickener),
     ]
+    need = "needs a neutraliser" if thickener.needs_neutraliser else "needs no neutraliser"
     return Answer(
         ionised_fraction=tidy(ionised_at(polymer, ph)) if polymer else 0,
         window=thickener.window.at(ph).value,
-        notes=[*notes, _source(thickener)],
+        notes=[*notes, f"{thickener.inci} {need}. Window: {thickener.source} ({thickener.source_status})."],
     )
 
 
@@ -75,14 +80,6 @@ def _look_up(inci: str) -> tuple[Thickener, Polymer | None]:
         hint = f"; did you mean {nearest_name(inci)}?" if not is_listed(inci) and nearest_name(inci) else ""
         raise Invalid("polymer.inci", f"nothing is known about {inci!r} as a thickener{hint}")
     return thickener, found.substance.polymer if found else None
-
-
-def _others(request: Request) -> tuple[tuple[Line, ...], tuple[str, ...]]:
-    total = sum((line.percent for line in request.mixture), Decimal(0))
-    if total > 100:
-        raise Invalid("mixture", f"the percentages add up to {total:f}, more than 100")
-    built = build_mixture(entries(request.mixture))
-    return built.mixture.lines, built.notes
 
 
 def _beside(thickener: Thickener, lines: tuple[Line, ...]) -> tuple[str, ...]:
@@ -100,8 +97,3 @@ def _dose(percent: Decimal, thickener: Thickener) -> tuple[str, ...]:
         return ()
     word = "less" if percent < low else "more"
     return (f"{percent.normalize():f} % is {word} than the usual {low:f} to {high:f} % for a light gel.",)
-
-
-def _source(thickener: Thickener) -> str:
-    need = "needs a neutraliser" if thickener.needs_neutraliser else "needs no neutraliser"
-    return f"{thickener.inci} {need}. Window: {thickener.source} ({thickener.source_status})."

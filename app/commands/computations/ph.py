@@ -9,7 +9,6 @@ from app.commands.computations._mixture import MixtureRequest, require_watery, t
 from app.science.acid_base.model import compile_model
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.validity import REFUSE_IONIC_STRENGTH
-from app.science.acid_base.values import Prediction
 
 SUMMARY = "Predict the pH of a mixture as a range, with ionic strength, species and notes."
 LEAST_MOLALITY = 1e-12
@@ -60,14 +59,12 @@ def compute(request: Request) -> Answer:
         low=round(found.ph.low, places) if known else None,
         high=round(found.ph.high, places) if known else None,
         ionic_strength=tidy(found.ionic_strength),
-        species=_species(found) if known else [],
+        species=[
+            Species(inci=s.inci, form=s.form, mol_per_kg=tidy(s.molality))
+            for s in found.species
+            if s.molality > LEAST_MOLALITY
+        ]
+        if known
+        else [],
         notes=[*withheld, *built.notes, *found.notes],
     )
-
-
-def _species(found: Prediction) -> list[Species]:
-    return [
-        Species(inci=s.inci, form=s.form, mol_per_kg=tidy(s.molality))
-        for s in found.species
-        if s.molality > LEAST_MOLALITY
-    ]

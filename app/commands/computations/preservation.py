@@ -8,7 +8,6 @@ from app.commands.computations._base import AnswerModel, Measured, Number
 from app.commands.computations._mixture import MixtureRequest, tidy
 from app.reference.preservatives import assess_mixture
 from app.science.errors import Invalid
-from app.science.preservation import System
 
 SUMMARY = "Check the preserving substances of a formula against its pH, and name what is not covered."
 
@@ -56,16 +55,19 @@ def compute(request: Request) -> Answer:
     built = request.build()
     ph = None if request.ph is None else float(request.ph)
     found = assess_mixture(built.mixture, request.exposure == "leave-on", ph)
-    return Answer(systems=[_system(s) for s in found.systems], gaps=list(found.gaps), notes=list(built.notes) or None)
-
-
-def _system(found: System) -> SystemModel:
-    return SystemModel(
-        inci=found.inci,
-        percent=tidy(found.percent),
-        active_percent=tidy(found.active_percent, 4),
-        undissociated_fraction=None if found.undissociated_fraction is None else tidy(found.undissociated_fraction, 4),
-        ph_window=list(found.ph_window),
-        verdict=found.verdict.value,
-        why=found.why,
+    return Answer(
+        systems=[
+            SystemModel(
+                inci=s.inci,
+                percent=tidy(s.percent),
+                active_percent=tidy(s.active_percent, 4),
+                undissociated_fraction=None if s.undissociated_fraction is None else tidy(s.undissociated_fraction, 4),
+                ph_window=list(s.ph_window),
+                verdict=s.verdict.value,
+                why=s.why,
+            )
+            for s in found.systems
+        ],
+        gaps=list(found.gaps),
+        notes=list(built.notes) or None,
     )

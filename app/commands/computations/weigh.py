@@ -92,7 +92,21 @@ def compute(request: Request) -> Answer:
         Invalid: when the lines do not make a formula or a value makes no sense.
     """
     weighing = weigh(_formula(request))
-    return Answer(lines=[_line(line) for line in weighing.lines], total_shown_g=weighing.total_shown_g)
+    return Answer(
+        lines=[
+            AnswerLine(
+                id=line.line.key,
+                percent=line.line.percent,
+                target_g=line.target_g,
+                shown_g=line.shown_g,
+                scale=AnswerScale(readability_g=line.scale.readability_g, capacity_g=line.scale.capacity_g),
+                relative_error_percent=line.relative_error_percent,
+                advice=_advice(line),
+            )
+            for line in weighing.lines
+        ],
+        total_shown_g=weighing.total_shown_g,
+    )
 
 
 def _formula(request: Request) -> Formula:
@@ -100,7 +114,14 @@ def _formula(request: Request) -> Formula:
     percents = _percents(request.lines)
     rows = list(zip(request.lines, percents, strict=True))
     phases = tuple(
-        Phase(phase, lines=tuple(_asked(line, percent) for line, percent in rows if line.phase == phase))
+        Phase(
+            phase,
+            lines=tuple(
+                Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
+                for line, percent in rows
+                if line.phase == phase
+            ),
+        )
         for phase in dict.fromkeys(line.phase for line in request.lines)
     )
     return Formula(
@@ -109,10 +130,6 @@ def _formula(request: Request) -> Formula:
         loss_percent=request.loss_percent,
         scales=tuple(Scale(scale.readability_g, scale.capacity_g) for scale in request.scales),
     )
-
-
-def _asked(line: RequestLine, percent: Decimal) -> Line:
-    return Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
 
 
 def _percents(lines: list[RequestLine]) -> list[Decimal]:
@@ -137,18 +154,6 @@ def _percents(lines: list[RequestLine]) -> list[Decimal]:
         message = f"The other lines add up to {plain(100 - rest)} %; take {plain(-rest)} away."
         raise Invalid(f"lines[{filling}].qs", message)
     return [rest if line.percent is None else line.percent for line in lines]
-
-
-def _line(line: WeighedLine) -> AnswerLine:
-    return AnswerLine(
-        id=line.line.key,
-        percent=line.line.percent,
-        target_g=line.target_g,
-        shown_g=line.shown_g,
-        scale=AnswerScale(readability_g=line.scale.readability_g, capacity_g=line.scale.capacity_g),
-        relative_error_percent=line.relative_error_percent,
-        advice=_advice(line),
-    )
 
 
 def _advice(line: WeighedLine) -> AnswerAdvice | None:

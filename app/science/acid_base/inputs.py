@@ -86,9 +86,18 @@ def list_inputs(mixture: Mixture, columns: Columns, grams: Sequence[float], trac
     """
     found = list(_assays(mixture.lines, columns.substances))
     for index, family in enumerate(columns.families):
-        found.append(Input(f"the pKa of {family.name}", Kind.PKA, index, _pka_sigma(family, mixture)))
+        away = abs(mixture.temperature_c - 25.0)
+        drift = 0.0 if family.enthalpy_known else PKA_UNKNOWN_ENTHALPY * away * (0.3 if family.charge == 0 else 1.0)
+        found.append(
+            Input(f"the pKa of {family.name}", Kind.PKA, index, float((family.uncertainty**2 + drift**2) ** 0.5))
+        )
     for index, polymer in enumerate(columns.polymers):
-        found += _polymer_inputs(polymer, index)
+        slope_sigma = polymer.slope_uncertainty / polymer.slope
+        found += [
+            Input(f"the acid content of {polymer.name}", Kind.EQUIVALENT, index, polymer.equivalent_uncertainty),
+            Input(f"the apparent pKa of {polymer.name}", Kind.POLYMER_PK, index, polymer.pk_uncertainty),
+            Input(f"the titration slope of {polymer.name}", Kind.POLYMER_SLOPE, index, slope_sigma),
+        ]
     for index, adjuster in enumerate(columns.adjusters):
         name = f"the strength of the {adjuster.substance.inci} solution"
         found.append(Input(name, Kind.STRENGTH, index, ADJUSTER_STRENGTH))
@@ -129,12 +138,6 @@ def _impurities(substances: Sequence[Substance], grams: Sequence[float]) -> Iter
             yield Input(f"traces of acid or alkali in {substance.inci}", kind, 0, share * per_kg)
 
 
-def _pka_sigma(family: Family, mixture: Mixture) -> float:
-    away = abs(mixture.temperature_c - 25.0)
-    drift = 0.0 if family.enthalpy_known else PKA_UNKNOWN_ENTHALPY * away * (0.3 if family.charge == 0 else 1.0)
-    return float((family.uncertainty**2 + drift**2) ** 0.5)
-
-
 def _assays(lines: Sequence[Line], substances: Sequence[Substance]) -> Iterator[Input]:
     strengths: dict[Substance, float] = {}
     for line in lines:
@@ -152,12 +155,3 @@ def effects(inputs: Sequence[Input], columns: Columns) -> dict[Kind, NDArray[np.
     for row, entry in enumerate(inputs):
         matrices[entry.kind][row, entry.index] = entry.sigma
     return matrices
-
-
-def _polymer_inputs(polymer: Polymer, index: int) -> list[Input]:
-    slope_sigma = polymer.slope_uncertainty / polymer.slope
-    return [
-        Input(f"the acid content of {polymer.name}", Kind.EQUIVALENT, index, polymer.equivalent_uncertainty),
-        Input(f"the apparent pKa of {polymer.name}", Kind.POLYMER_PK, index, polymer.pk_uncertainty),
-        Input(f"the titration slope of {polymer.name}", Kind.POLYMER_SLOPE, index, slope_sigma),
-    ]

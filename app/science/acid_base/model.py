@@ -8,7 +8,7 @@ import numpy as np
 from app.science.acid_base.activity import COLDEST_C, HOTTEST_C, davies_slope, pka_at, pkw
 from app.science.acid_base.charge_balance import Array, System, stack_constants
 from app.science.acid_base.inputs import Columns, Input, Kind, effects, list_inputs, reserves
-from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Line, Mixture, Polymer, Substance
+from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Line, Mixture, Substance
 from app.science.errors import Invalid
 
 CARBONATE = "carbonic_acid"
@@ -87,7 +87,13 @@ def compile_model(mixture: Mixture, adjusters: Sequence[Adjuster] = (), trace: f
         raise Invalid("mixture", "there is no water to speak of in this mixture, and without water there is no pH")
     merged = _merge(mixture.lines)
     used = [*merged, *(a.substance for a in adjusters)]
-    columns = Columns(tuple(merged), _families(used, mixture.degassed), _polymers(used), tuple(adjusters))
+    found = {f.key: f for s in used for f, _ in s.families if not (mixture.degassed and f.key == CARBONATE)}
+    columns = Columns(
+        tuple(merged),
+        tuple(found.values()),
+        tuple({s.polymer.key: s.polymer for s in used if s.polymer}.values()),
+        tuple(adjusters),
+    )
     grams = [1000.0 * share / water for share in merged.values()]
     hidden, doubt = reserves(mixture.lines, water / 1e5)
     inputs = (*doubt, *list_inputs(mixture, columns, grams, trace))
@@ -139,15 +145,6 @@ def _merge(lines: Sequence[Line]) -> dict[Substance, float]:
             share = line.percent * line.assay_percent / 100.0
             grams[line.substance] = grams.get(line.substance, 0.0) + share
     return grams
-
-
-def _families(substances: Sequence[Substance], degassed: bool) -> tuple[Family, ...]:
-    found = {f.key: f for s in substances for f, _ in s.families if not (degassed and f.key == CARBONATE)}
-    return tuple(found.values())
-
-
-def _polymers(substances: Sequence[Substance]) -> tuple[Polymer, ...]:
-    return tuple({s.polymer.key: s.polymer for s in substances if s.polymer}.values())
 
 
 def _pkas(family: Family, mixture: Mixture) -> tuple[float, ...]:

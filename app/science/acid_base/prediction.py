@@ -95,17 +95,13 @@ def list_species(model: Model, totals: Array, solved: Equilibrium) -> tuple[Spec
         ionised = float(solved.ionised[0, column] * groups[column])
         found.append(SpeciesAmount(polymer.name, "COOH", float(groups[column]) - ionised))
         found.append(SpeciesAmount(polymer.name, "COO-", ionised))
-    return tuple(found) + _strong_ions(model)
-
-
-def _strong_ions(model: Model) -> tuple[SpeciesAmount, ...]:
     amounts: dict[str, float] = {}
     grams = model_grams(model)
     for substance in model.columns.substances:
         for ion, per_mol in substance.ions:
             moles = grams[substance.key] / substance.molar_mass * per_mol / model.water_kg
             amounts[ion.name] = amounts.get(ion.name, 0.0) + moles
-    return tuple(SpeciesAmount(name, name, amount) for name, amount in amounts.items())
+    return tuple(found) + tuple(SpeciesAmount(name, name, amount) for name, amount in amounts.items())
 
 
 def model_grams(model: Model) -> dict[str, float]:

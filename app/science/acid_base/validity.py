@@ -90,7 +90,20 @@ def _dominant(ph: Range, influences: tuple[Influence, ...]) -> list[str]:
 
 def solution_notes(model: Model, ionic_strength: float) -> list[str]:
     """Return what about the solution is outside, or at the edge of, what the model covers."""
-    return [*_strength(ionic_strength), *_solvents(model), *_unknown(model), *_temperature(model), *_rough(model)]
+    away = abs(model.mixture.temperature_c - 25.0)
+    unknown = [f.name for f in model.columns.families if not f.enthalpy_known]
+    notes = []
+    if away > 3 and unknown:
+        notes.append(
+            f"How the pKa moves with temperature is not known for {', '.join(unknown)}: the 25 °C value is used."
+        )
+    if model.mixture.temperature_c > 50:
+        notes.append("Above 50 °C the constants are extrapolated.")
+    found = [ROUGH[f.key] for f in model.columns.families if f.key in ROUGH]
+    for substance in model.columns.substances:
+        if substance.key == "gluconolactone":
+            found.append("Gluconolactone turns into gluconic acid over hours: the pH given is that at the end.")
+    return [*_strength(ionic_strength), *_solvents(model), *_unknown(model), *notes, *found]
 
 
 def _strength(ionic_strength: float) -> list[str]:
@@ -124,33 +137,12 @@ def _unknown(model: Model) -> list[str]:
     return [*said, f"No acid-base data for {', '.join(names)}: they may move the pH, and the range is wider for it."]
 
 
-def _temperature(model: Model) -> list[str]:
-    away = abs(model.mixture.temperature_c - 25.0)
-    unknown = [f.name for f in model.columns.families if not f.enthalpy_known]
-    notes = []
-    if away > 3 and unknown:
-        notes.append(
-            f"How the pKa moves with temperature is not known for {', '.join(unknown)}: the 25 °C value is used."
-        )
-    if model.mixture.temperature_c > 50:
-        notes.append("Above 50 °C the constants are extrapolated.")
-    return notes
-
-
 ROUGH = {
     "phytic_acid": "Phytic acid and its salts are approximate only.",
     "lauric_acid": "Soap in water does not follow its pKa: this prediction does not hold for soap.",
     "hydroxymethylglycine": "Sodium hydroxymethylglycinate releases formaldehyde in water: its pH is not predictable.",
     "boric_acid": "Borate forms larger ions above about 0.1 mol/kg; boron compounds are restricted in cosmetics.",
 }
-
-
-def _rough(model: Model) -> list[str]:
-    found = [ROUGH[f.key] for f in model.columns.families if f.key in ROUGH]
-    for substance in model.columns.substances:
-        if substance.key == "gluconolactone":
-            found.append("Gluconolactone turns into gluconic acid over hours: the pH given is that at the end.")
-    return found
 
 
 def crystal_notes(model: Model, species: tuple[SpeciesAmount, ...]) -> list[str]:

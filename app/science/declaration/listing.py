@@ -64,21 +64,23 @@ def declare(
     with exact_arithmetic():
         check_compositions(materials)
         bits = brought(materials, jurisdiction, book, bilingual=bilingual)
-        items = _with_allergens(_summed(bits, jurisdiction, notices), declared)
-        entries = _entries(items.values(), jurisdiction, hair_dye=hair_dye)
+        groups: dict[tuple[Role, str], list[Brought]] = defaultdict(list)
+        for bit in bits:
+            groups[bit.role, bit.name.key].append(bit)
+        kept = {place: group for place, group in groups.items() if not _left_out(place, group, groups, jurisdiction)}
+        items = _with_allergens({place: _item(group, jurisdiction, notices) for place, group in kept.items()}, declared)
+        order = list(Group)
+        found = [
+            _entry(item, jurisdiction, hair_dye=hair_dye and jurisdiction is Jurisdiction.EU) for item in items.values()
+        ]
+        entries = tuple(sorted(found, key=lambda e: (order.index(e.group), -e.percent, e.name.casefold(), e.name)))
         if not entries:
             raise Invalid("materials", "Nothing in the formula is above 0 %, so there is nothing to declare.")
-        return Declaration(
-            _text(entries, jurisdiction), entries, warnings(materials, bits, entries, jurisdiction, book)
-        )
-
-
-def _summed(bits: Iterable[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Items:
-    groups: dict[tuple[Role, str], list[Brought]] = defaultdict(list)
-    for bit in bits:
-        groups[bit.role, bit.name.key].append(bit)
-    kept = {place: group for place, group in groups.items() if not _left_out(place, group, groups, jurisdiction)}
-    return {place: _item(group, jurisdiction, notices) for place, group in kept.items()}
+        names = [entry.name for entry in entries]
+        first_shade = next((place for place, entry in enumerate(entries) if entry.group is Group.MAY_CONTAIN), None)
+        if first_shade is not None:
+            names[first_shade] = SHADES_OPEN[jurisdiction] + names[first_shade]
+        return Declaration(", ".join(names), entries, warnings(materials, bits, entries, jurisdiction, book))
 
 
 def _left_out(
@@ -136,12 +138,6 @@ def _merged_places(items: _Items, allergen: DeclaredAllergen) -> list[tuple[Role
     return [place for place in items if place[0] is Role.INGREDIENT and rule_key(place[1]) in names]
 
 
-def _entries(items: Iterable[_Item], jurisdiction: Jurisdiction, *, hair_dye: bool) -> tuple[Entry, ...]:
-    order = list(Group)
-    found = [_entry(item, jurisdiction, hair_dye=hair_dye and jurisdiction is Jurisdiction.EU) for item in items]
-    return tuple(sorted(found, key=lambda e: (order.index(e.group), -e.percent, e.name.casefold(), e.name)))
-
-
 def _entry(item: _Item, jurisdiction: Jurisdiction, *, hair_dye: bool) -> Entry:
     if item.role is Role.SHADE:
         group = Group.MAY_CONTAIN
@@ -151,11 +147,3 @@ def _entry(item: _Item, jurisdiction: Jurisdiction, *, hair_dye: bool) -> Entry:
         group = group_by_weight(item.percent, jurisdiction)
     kept = HAIR_DYE if item.role is Role.COLOUR and hair_dye else place_rule(item.percent, group, jurisdiction)
     return Entry(item.name, item.percent, group, " ".join([kept, *item.remarks]))
-
-
-def _text(entries: Sequence[Entry], jurisdiction: Jurisdiction) -> str:
-    names = [entry.name for entry in entries]
-    first_shade = next((place for place, entry in enumerate(entries) if entry.group is Group.MAY_CONTAIN), None)
-    if first_shade is not None:
-        names[first_shade] = SHADES_OPEN[jurisdiction] + names[first_shade]
-    return ", ".join(names)

@@ -62,7 +62,8 @@ def _lines_separate(text: str) -> bool:
 
 
 def _stretches(text: str) -> Iterator[Stretch]:
-    start, active = _after_bare_heading(text), False
+    bare = BARE_HEADING.match(text)
+    start, active = (bare.end() if bare else 0), False
     headings = list(HEADING.finditer(text))
     if headings and not headings[0].group("active"):
         start = headings[0].end()
@@ -70,11 +71,6 @@ def _stretches(text: str) -> Iterator[Stretch]:
         yield from _with_palette(text, start, max(start, heading.start()), active)
         start, active = heading.end(), bool(heading.group("active"))
     yield from _with_palette(text, start, len(text), active)
-
-
-def _after_bare_heading(text: str) -> int:
-    bare = BARE_HEADING.match(text)
-    return bare.end() if bare else 0
 
 
 def _with_palette(text: str, start: int, end: int, active: bool) -> Iterator[Stretch]:
@@ -138,7 +134,9 @@ def _protected(text: str) -> set[int]:
 
 def _trimmed(text: str, start: int, end: int) -> tuple[int, int] | None:
     """Take blanks, list dashes and the closing full stop off a piece; None when nothing is left."""
-    while start < end and (text[start].isspace() or _leading_dash(text, start, end)):
+    while start < end and (
+        text[start].isspace() or (text[start] in "-–—" and start + 1 < end and text[start + 1].isspace())
+    ):
         start += 1
     while start < end and (text[end - 1].isspace() or text[end - 1] in ".:"):
         end -= 1
@@ -146,7 +144,3 @@ def _trimmed(text: str, start: int, end: int) -> tuple[int, int] | None:
     if keep and text[end : end + 1] == ".":
         end += 1
     return (start, end) if start < end else None
-
-
-def _leading_dash(text: str, start: int, end: int) -> bool:
-    return text[start] in "-–—" and start + 1 < end and text[start + 1].isspace()

@@ -63,7 +63,18 @@ class Comparison:
 
 def compare(left: Formula, right: Formula) -> Comparison:
     """Match the lines of two formulas, by their keys first and then by the name of the material."""
-    return Comparison(tuple(_pairs(left, right)), tuple(_facts_apart(left, right)))
+    rest = {line.key: line for line in left.lines}
+    matches = {line.key: rest.pop(line.key) for line in right.lines if line.key in rest}
+    by_name = {inci_key(line.name): line for line in rest.values()}
+    for line in right.lines:
+        if line.key not in matches and (other := by_name.pop(inci_key(line.name), None)) is not None:
+            matches[line.key] = rest.pop(other.key)
+    here, there = _letters(left), _letters(right)
+    pairs = [_pair(matches.get(line.key), line, here, there) for line in right.lines]
+    return Comparison(
+        (*pairs, *(LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest)),
+        tuple(_facts_apart(left, right)),
+    )
 
 
 def _percent(line: Line | None) -> Decimal:
@@ -84,18 +95,6 @@ def _changed_words(left: Line, right: Line) -> list[str]:
     found += ["composition of the material changed"] if left.name == right.name and left.parts != right.parts else []
     found += ["note changed"] if left.note != right.note else []
     return found
-
-
-def _pairs(left: Formula, right: Formula) -> list[LinePair]:
-    rest = {line.key: line for line in left.lines}
-    matches = {line.key: rest.pop(line.key) for line in right.lines if line.key in rest}
-    by_name = {inci_key(line.name): line for line in rest.values()}
-    for line in right.lines:
-        if line.key not in matches and (other := by_name.pop(inci_key(line.name), None)) is not None:
-            matches[line.key] = rest.pop(other.key)
-    here, there = _letters(left), _letters(right)
-    pairs = [_pair(matches.get(line.key), line, here, there) for line in right.lines]
-    return [*pairs, *(LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest)]
 
 
 def _letters(formula: Formula) -> dict[str, str]:

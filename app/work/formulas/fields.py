@@ -46,12 +46,11 @@ def flat(draft: Draft) -> dict[str, Value]:
     for phase in draft.phases:
         found |= {f"phase.{phase.id}.{name}": getattr(phase, name) for name in PHASE_WORDS}
     for line in draft.lines:
-        found |= {f"line.{line.id}.{name}": _line_value(line, name) for name in LINE_WORDS}
+        found |= {
+            f"line.{line.id}.{name}": ((line.typed, line.material_id) if name == "material" else getattr(line, name))
+            for name in LINE_WORDS
+        }
     return found
-
-
-def _line_value(line: DraftLine, name: str) -> Value:
-    return (line.typed, line.material_id) if name == "material" else getattr(line, name)
 
 
 def order(draft: Draft, group: str) -> tuple[str, ...]:

@@ -154,6 +154,8 @@ def results(formula_id: int, draft: Draft, shelf: Shelf, context: WorkshopContex
     formula = resolution.formula
     weighing = weigh(formula) if resolution.adds_up and formula.size else None
     cost = page_cost(formula, weighing) if weighing else None
+    home = context.workshop.jurisdiction
+    laws = (home, *(other for other in Jurisdiction if other is not home))
     with exact_arithmetic():
         return Results(
             resolution=resolution,
@@ -161,16 +163,12 @@ def results(formula_id: int, draft: Draft, shelf: Shelf, context: WorkshopContex
             total=total_of(resolution, shelf),
             split=split_formula(formula, substance_sides(), phase_sides(formula)) if resolution.adds_up else None,
             substances=by_weight(expand(formula.dosed)),
-            declarations=declared(formula.dosed, formula.exposure, _home_first(context.workshop.jurisdiction)),
+            declarations=declared(formula.dosed, formula.exposure, laws),
             weighing=weighing,
             weighed_g=weighing.total_g if weighing else _asked_g(formula),
             cost=cost,
             context=context,
         )
-
-
-def _home_first(home: Jurisdiction) -> tuple[Jurisdiction, ...]:
-    return (home, *(other for other in Jurisdiction if other is not home))
 
 
 def by_weight(totals: Sequence[SubstanceTotal]) -> tuple[SubstanceTotal, ...]:
@@ -246,16 +244,14 @@ def total_of(resolution: Resolution, shelf: Shelf) -> Total:
         who = "1 line has no percentage yet" if count == 1 else f"{count} lines have no percentage yet"
         return Total(written, f"so far, {who}", "unknown")
     if rest is not None:
-        return Total(HUNDRED, _filled_words(resolution, shelf, rest), "whole")
+        row = next(row for row in resolution.draft.in_page_order() if fills_up(row))
+        material = shelf.get(row.material_id or 0)
+        return Total(
+            HUNDRED, f"{material.name if material else 'the q.s. line'} fills up with {percent_words(rest)} %", "whole"
+        )
     if written == HUNDRED:
         return Total(HUNDRED, "adds up", "whole")
     return Total(written, f"{percent_words(HUNDRED - written)} % missing", "short")
-
-
-def _filled_words(resolution: Resolution, shelf: Shelf, rest: Decimal) -> str:
-    row = next(row for row in resolution.draft.in_page_order() if fills_up(row))
-    material = shelf.get(row.material_id or 0)
-    return f"{material.name if material else 'the q.s. line'} fills up with {percent_words(rest)} %"
 
 
 def percent_words(value: Decimal) -> str:

@@ -48,13 +48,12 @@ def as_shelf_material(material: stored.Material) -> Material:
         use_low=material.use_low,
         use_high=material.use_high,
         solvency=SOLVENCIES.get(material.dissolves_in, Solvency.NEITHER),
-        prices=tuple(_price(price) for price in material.prices),
+        prices=tuple(
+            Price(price.amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
+            for price in material.prices
+        ),
         retired=material.retired_at is not None,
     )
-
-
-def _price(price: stored.Price) -> Price:
-    return Price(price.amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
 
 
 def _part(part: stored.MaterialPart) -> Part:
@@ -70,13 +69,16 @@ def match_materials(session: Session, draft: Draft, earlier: Draft | None = None
     A line keeps its material while its typed name stays what it was in ``earlier``, though the material was renamed.
     """
     before = {line.id: line for line in earlier.lines} if earlier else {}
-    by_name = _live_by_name(session, {inci_key(line.typed) for line in draft.lines if _unsettled(line, before)})
+    by_name = _live_by_name(
+        session,
+        {
+            inci_key(line.typed)
+            for line in draft.lines
+            if line.typed.strip() and not _unchanged(line, before.get(line.id))
+        },
+    )
     lines = tuple(_settled(line, before.get(line.id), by_name) for line in draft.in_page_order())
     return replace(draft, lines=lines)
-
-
-def _unsettled(line: DraftLine, before: Mapping[str, DraftLine]) -> bool:
-    return bool(line.typed.strip()) and not _unchanged(line, before.get(line.id))
 
 
 def _unchanged(line: DraftLine, earlier: DraftLine | None) -> bool:

@@ -82,10 +82,14 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = 
     step = present_step(session, formula)
     before = Draft.from_json(step.content)
     change = change or _change_of(before, draft)
-    if not _goes_on(session, formula, step, change, editor):
+    same = change == step.change or (change.endswith(ADDED_THEN_NAMED) and change == step.change + ADDED_THEN_NAMED)
+    typed_on = same and " " not in change and not change.endswith((".phase", "qs"))
+    in_time = now() - formula.changed_at <= ONE_GO
+    if not (typed_on and in_time and editor == step.editor and not _has_later(session, formula)):
         _touch(session, formula, draft, 1)
         _insert(session, formula, formula.draft_step, draft, change, editor)
-        _trim(session, formula)
+        old = DraftStep.step <= formula.draft_step - MOST_STEPS
+        session.execute(delete(DraftStep).where(DraftStep.formula_id == formula.id, old))
     elif (earlier := _near(session, formula).get(step.step - 1)) and earlier.content == draft.to_json():
         session.delete(step)
         formula.draft_step -= 1
@@ -100,13 +104,6 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = 
 def _change_of(before: Draft, after: Draft) -> str:
     found = changes(before, after)
     return found[0].path if len(found) == 1 else f"{len(found)} changes"
-
-
-def _goes_on(session: Session, formula: Formula, step: DraftStep, change: str, editor: str) -> bool:
-    same = change == step.change or (change.endswith(ADDED_THEN_NAMED) and change == step.change + ADDED_THEN_NAMED)
-    typed_on = same and " " not in change and not change.endswith((".phase", "qs"))
-    in_time = now() - formula.changed_at <= ONE_GO
-    return typed_on and in_time and editor == step.editor and not _has_later(session, formula)
 
 
 def _has_later(session: Session, formula: Formula) -> bool:
@@ -138,11 +135,6 @@ def _insert(session: Session, formula: Formula, step: int, draft: Draft, change:
         )
     )
     session.flush()
-
-
-def _trim(session: Session, formula: Formula) -> None:
-    old = DraftStep.step <= formula.draft_step - MOST_STEPS
-    session.execute(delete(DraftStep).where(DraftStep.formula_id == formula.id, old))
 
 
 def walk(session: Session, formula: Formula, steps: int, editor: str) -> bool:

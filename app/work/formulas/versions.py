@@ -132,7 +132,7 @@ def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> Fo
     draft = replace(current.draft, code=formula.code)
     value = read_complete(session, replace(current, draft=draft))
     latest = latest_version(session, formula.id)
-    if latest is not None and _is_same(latest, value):
+    if latest is not None and Formula.from_json(latest.value).without_prices() == value.without_prices():
         raise Invalid("version_note", f"Nothing changed since version {latest.number}.")
     version = FormulaVersion(
         formula_id=formula.id,
@@ -150,10 +150,6 @@ def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> Fo
     session.add(version)
     session.flush()
     return version
-
-
-def _is_same(latest: FormulaVersion, value: Formula) -> bool:
-    return Formula.from_json(latest.value).without_prices() == value.without_prices()
 
 
 def latest_version(session: Session, formula_id: int) -> FormulaVersion | None:

@@ -97,7 +97,9 @@ def read_file(text: str) -> list[Incoming]:
     found: list[Incoming] = []
     for _, records in listed:
         try:
-            found.append(_incoming(records))
+            cells = records[0].cells
+            typed = MaterialForm.from_cells(cells, parts=tuple(_part(record.cells) for record in records))
+            found.append(Incoming(records[0].line, typed.checked(), is_yes(cells.get("retired", ""))))
         except Faults as wrong:
             faults += [_at_line(fault.field, fault.message, records) for fault in wrong.faults]
     if faults or not found:
@@ -136,12 +138,6 @@ def _doubled(listed: Iterable[tuple[str, list[Record]]]) -> Iterator[LineFault]:
             seen[key] = line
 
 
-def _incoming(records: list[Record]) -> Incoming:
-    cells = records[0].cells
-    typed = MaterialForm.from_cells(cells, parts=tuple(_part(record.cells) for record in records))
-    return Incoming(records[0].line, typed.checked(), is_yes(cells.get("retired", "")))
-
-
 def _part(cells: Mapping[str, str]) -> PartForm:
     low, high, percent = (cells.get(name, "").strip() for name in (*RANGE, "percent"))
     if low and high:
@@ -170,13 +166,11 @@ def preview(store: Store, text: str) -> Preview:
         stored = {(m.name_key, m.retired_at is not None): m for m in all_materials(session)}
         for one in incoming:
             there = stored.get(one.key)
-            listed = new if there is None else changed if _differs(one.form, there) else same
+            listed = (
+                new if there is None else changed if one.form.as_read().differences(MaterialForm.of(there)) else same
+            )
             listed.append(one.form.name)
     return Preview(tuple(new), tuple(changed), tuple(same))
-
-
-def _differs(form: MaterialForm, stored: Material) -> bool:
-    return bool(form.as_read().differences(MaterialForm.of(stored)))
 
 
 def import_materials(store: Store, text: str, *, update: bool, key: str = "") -> int:

@@ -122,7 +122,9 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
         Invalid: when it is unknown, there is no target, or the target cannot be reached with it.
         DraftConflict: when the draft was changed in the meantime.
     """
-    wanted = _known(inci)
+    wanted = next((n for n in neutralisers() if n.adjuster.substance.inci == inci), None)
+    if wanted is None:
+        raise Invalid("", "Choose one of the neutralisers that are listed.")
     if target is None:
         raise Invalid("", "Write the target pH on the formula page first.")
     own = choose_ph_line(choice.materials, target, choice.chosen)
@@ -155,13 +157,6 @@ def _dose(rest: Sequence[DosedMaterial], adjuster: Adjuster, target: Decimal) ->
     if not dose:
         raise Invalid("", f"{adjuster.substance.inci} does not bring this formula to pH {target}.")
     return dose
-
-
-def _known(inci: str) -> Neutraliser:
-    found = next((n for n in neutralisers() if n.adjuster.substance.inci == inci), None)
-    if found is None:
-        raise Invalid("", "Choose one of the neutralisers that are listed.")
-    return found
 
 
 def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callable[[], int]]:
@@ -222,7 +217,9 @@ def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Deci
     found = next(((m, share) for m in shelf if (share := _share(m, wanted)) is not None), None)
     if found:
         return found[0].id, found[0].name, found[1]
-    shipped = next((m for m in library_materials() if _is_only(m.parts, wanted)), None)
+    key = inci_key(wanted.inci)
+    pure = (m for m in library_materials() if len(m.parts) == 1 and inci_key(m.parts[0].inci) == key)
+    shipped = next(pure, None)
     if shipped is not None:
         return put_on_shelf(store, shipped.key), shipped.name, HUNDRED
     typed = MaterialForm(name=wanted.inci, form="powder", parts=(PartForm(wanted.inci, "100"),))
@@ -232,10 +229,6 @@ def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Deci
 def _share(material: Material, wanted: Thickener) -> Decimal | None:
     found = [p.percent for p in material.parts if inci_key(p.inci) == inci_key(wanted.inci)]
     return found[0] if found and found[0] >= MAINLY else None
-
-
-def _is_only(parts: Sequence[object], wanted: Thickener) -> bool:
-    return len(parts) == 1 and inci_key(str(getattr(parts[0], "inci", ""))) == inci_key(wanted.inci)
 
 
 def _written(store: Store, choice: Choice, rewrite: Rewrite, change: str) -> OpenDraft:

@@ -9,7 +9,7 @@ from app.reference.mixtures import Entry, build_mixture
 from app.reference.neutralisers import is_base, neutralisers
 from app.science.acid_base.model import water_percent
 from app.science.acid_base.prediction import predict
-from app.science.acid_base.values import Adjuster, Mixture, Substance
+from app.science.acid_base.values import Adjuster, Mixture
 from app.science.composition import DosedMaterial, Part, expand
 from app.science.errors import Invalid
 
@@ -93,15 +93,12 @@ def has_water(materials: Sequence[DosedMaterial]) -> bool:
 def adjuster_of(parts: Sequence[Part]) -> Adjuster | None:
     """Read a material as a solution of one acid or base; None when it is something else."""
     table = acid_base_table()
+    known = {neutraliser.adjuster.substance.inci for neutraliser in neutralisers()}
     active = [
-        (part, found.substance) for part in parts if (found := table.find(part.inci)) and _sets_ph(found.substance)
+        (part, found.substance) for part in parts if (found := table.find(part.inci)) and found.substance.inci in known
     ]
     others = [part for part in parts if part.percent > 1 and not table.line(part.inci, 1.0).is_water]
     if len(active) != 1 or len(others) > 1 or len(parts) > MOST_PARTS:
         return None
     part, substance = active[0]
     return Adjuster(substance, float(part.percent))
-
-
-def _sets_ph(substance: Substance) -> bool:
-    return substance.inci in {n.adjuster.substance.inci for n in neutralisers()}

@@ -95,7 +95,7 @@ def ph_report(
     try:
         mixture, notes = mixture_of(materials)
     except Invalid as fault:
-        return _none(target, fault.message)
+        return PhReport(target, None, fault.message, (), (), Preservation((), (), ()), None, ())
     prediction, why_not = _predicted(mixture)
     at = prediction.ph.value if prediction else None
     return PhReport(
@@ -108,10 +108,6 @@ def ph_report(
         titration=titration(materials, target, batch_g, chosen) if prediction and target is not None else None,
         notes=notes,
     )
-
-
-def _none(target: Decimal | None, why_not: str) -> PhReport:
-    return PhReport(target, None, why_not, (), (), Preservation((), (), ()), None, ())
 
 
 def _predicted(mixture: Mixture) -> tuple[Prediction | None, str]:

@@ -124,9 +124,19 @@ def start_session(session: Session, batch_id: int, typed: Start) -> int:
     record = _read_start(session, batch, typed)
     session.add(record)
     session.flush()
-    _check_model(session, batch, record)
+    state = state_of(session, batch, record, curves=False)
+    if not has_water(mixture_in_batch(batch, materials_of(session, batch), {}).materials):
+        raise Faults([Invalid("material_id", NO_WATER)])
+    if state.why_not:
+        raise Faults([Invalid("material_id", f"The pH of this batch cannot be worked out: {state.why_not}.")])
     batch.start(by=typed.who, at=now())
-    log(batch, "pH session started", by=record.started_by, new=_words(session, record))
+    name = read_shelf(session, {record.material_id})[record.material_id].name
+    log(
+        batch,
+        "pH session started",
+        by=record.started_by,
+        new=f"{name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker",
+    )
     return record.id
 
 
@@ -154,19 +164,6 @@ def _known_solution(session: Session, material_id: int | None) -> Material:
     if material is None or as_solution(material) is None:
         raise Invalid("material_id", "Choose the acid or base that is added.")
     return material
-
-
-def _check_model(session: Session, batch: Batch, record: PhSession) -> None:
-    state = state_of(session, batch, record, curves=False)
-    if not has_water(mixture_in_batch(batch, materials_of(session, batch), {}).materials):
-        raise Faults([Invalid("material_id", NO_WATER)])
-    if state.why_not:
-        raise Faults([Invalid("material_id", f"The pH of this batch cannot be worked out: {state.why_not}.")])
-
-
-def _words(session: Session, record: PhSession) -> str:
-    name = read_shelf(session, {record.material_id})[record.material_id].name
-    return f"{name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker"
 
 
 def open_record(session: Session, batch_id: int, session_id: int, row_version: int) -> tuple[Batch, PhSession]:
