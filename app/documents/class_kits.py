@@ -95,4 +95,5 @@ def class_paper(kits: ClassKits, grid: Grid, setting: Setting) -> Paper:
         labels=class_labels(kits, grid),
         recipe=kits.recipe,
         phases=card_phases(kits.recipe),
+        pictures=(),
     )

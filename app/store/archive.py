@@ -34,12 +34,19 @@ class Packed:
     missing: tuple[str, ...]
 
 
+# The tables that hold files by the hash of their content.
+HOLDING_FILES = ("document", "recipe_picture")
+
+
 def documents_of(connection: sqlite3.Connection) -> list[str]:
-    """Return the hashes of the documents that a workshop file names; none where it knows no documents yet."""
-    known = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'document'").fetchone()
-    if known is None:
-        return []
-    return sorted({str(row[0]) for row in connection.execute("SELECT sha256 FROM document")})
+    """Return the hashes of the files that a workshop file names; none where it knows no documents yet."""
+    known = {str(row[0]) for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    rows = (
+        connection.execute(f"SELECT sha256 FROM {table}")  # noqa: S608 - the names above
+        for table in HOLDING_FILES
+        if table in known
+    )
+    return sorted({str(row[0]) for found in rows for row in found})
 
 
 def is_archive(path: Path) -> bool:

@@ -2,12 +2,27 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
+from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.store.base import STRICT, Amount, Base, Key, Words, YesNo, above_zero, not_blank, reference
+from app.store.base import (
+    STRICT,
+    Amount,
+    Base,
+    Key,
+    MaybeAmount,
+    Words,
+    YesNo,
+    above_zero,
+    not_blank,
+    number_between,
+    one_of,
+    reference,
+)
 from app.store.products import Product
+from app.store.types import Word
 
 
 class LabelSheet(Base):
@@ -44,14 +59,33 @@ class LabelSheet(Base):
     shift_y_mm: Mapped[Amount] = mapped_column(default=Decimal(0))
 
 
+class Panel(StrEnum):
+    """Where on the pack a label is stuck; a wrap goes all round and has a front and a back of its own."""
+
+    WHOLE = "whole"
+    FRONT = "front"
+    BACK = "back"
+    BASE = "base"
+    WRAP = "wrap"
+
+
 class LabelDesign(Base):
     """One label of a product: the sheet it is cut from and what stands on it, the same for every batch.
 
-    A product may have several, such as front and back; together they must say what its market asks for.
+    A product may have several, such as front and back; together they must say what its market asks for. A wrap has
+    the ``diameter_mm`` of what it goes round and how much it overlaps; ``on_back`` names the elements of its back,
+    parted by commas.
     """
 
     __tablename__ = "label_design"
-    __table_args__ = (not_blank("name"), STRICT)
+    __table_args__ = (
+        not_blank("name"),
+        one_of("panel", Panel),
+        above_zero("diameter_mm"),
+        number_between("overlap_mm", 0, 100),
+        CheckConstraint("(panel = 'wrap') = (diameter_mm IS NOT NULL)", name="wrap_goes_round"),
+        STRICT,
+    )
 
     id: Mapped[Key]
     product_id: Mapped[int] = reference("product.id")
@@ -74,6 +108,10 @@ class LabelDesign(Base):
     directions: Mapped[Words]
     cautions: Mapped[Words]
     qr_text: Mapped[Words]
+    panel: Mapped[Panel] = mapped_column(Word(Panel), default=Panel.WHOLE)
+    diameter_mm: Mapped[MaybeAmount]
+    overlap_mm: Mapped[MaybeAmount]
+    on_back: Mapped[Words]
 
     product: Mapped[Product] = relationship()
     sheet: Mapped[LabelSheet] = relationship()

@@ -11,7 +11,8 @@ from app.science.weighing_advice import Stock
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.formulas.declaring import Declared, declared_formula
 from app.work.papers import Asked, asked_formula_at_size
-from app.work.recipe import STEPS_G, Recipe, RecipeLine, recipe
+from app.work.recipe import STEPS_G, Recipe, RecipeLine, recipe, with_notes
+from app.work.recipe_notes import recipe_form
 from app.work.stock.listing import StockRow, stock_rows
 
 MOST_PARTICIPANTS = 100
@@ -122,6 +123,7 @@ def class_kits(session: Session, asked: Asked, participants: int, step_g: Decima
     shop = the_workshop(session)
     formula = asked_formula_at_size(session, asked)
     found = recipe(formula, shop.name, shop.jurisdiction is Jurisdiction.EU, step_g=step_g)
+    found = with_notes(found, recipe_form(session, asked.formula_id))
     lines = tuple(KitLine(phase.letter, line, participants) for phase in found.phases for line in phase.lines)
     stock = stock_rows(session, every=True)
     wanted = (*_materials(lines, stock), *_packaging(found, participants, stock))

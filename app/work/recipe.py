@@ -12,6 +12,8 @@ from app.science.weighing import WeighedLine, weigh
 from app.science.weighing_advice import Advice
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.papers import Asked, asked_formula_at_size
+from app.work.recipe_equipment import equipment_for
+from app.work.recipe_notes import RecipeForm, lines_of, recipe_form
 from app.work.sheets import cautions_of
 
 STEPS_G = (Decimal(1), Decimal("0.1"), Decimal("0.01"), Decimal("0.001"))
@@ -74,6 +76,9 @@ class Recipe:
     step_g: Decimal
     maker: str
     sells_in_eu: bool
+    equipment: tuple[str, ...] = ()
+    substitutes: tuple[str, ...] = ()
+    words: str = ""
 
     @property
     def lines(self) -> tuple[RecipeLine, ...]:
@@ -100,7 +105,23 @@ def recipe_of(session: Session, asked: Asked) -> Recipe:
         NotFound: when there is no such formula or version.
     """
     shop = the_workshop(session)
-    return recipe(asked_formula_at_size(session, asked), shop.name, shop.jurisdiction is Jurisdiction.EU)
+    found = recipe(asked_formula_at_size(session, asked), shop.name, shop.jurisdiction is Jurisdiction.EU)
+    return with_notes(found, recipe_form(session, asked.formula_id))
+
+
+def with_notes(found: Recipe, notes: RecipeForm) -> Recipe:
+    """Return a recipe with the words, equipment and substitutes as typed; what is left empty stays as it is.
+
+    Raises:
+        Faults: with everything that is wrong.
+    """
+    notes = notes.checked()
+    return replace(
+        found,
+        words=notes.words,
+        equipment=lines_of(notes.equipment) or found.equipment,
+        substitutes=lines_of(notes.substitutes),
+    )
 
 
 def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True, *, step_g: Decimal | None = None) -> Recipe:
@@ -119,7 +140,8 @@ def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True, *, step_
         )
         for phase in formula.phases if phase.lines or phase.method
     )  # fmt: skip
-    return Recipe(formula, phases, net_g, weighing.total_shown_g, step, maker, sells_in_eu)
+    equipment = equipment_for(formula, weighing.total_shown_g, step)
+    return Recipe(formula, phases, net_g, weighing.total_shown_g, step, maker, sells_in_eu, equipment)
 
 
 def _line(weighed: WeighedLine) -> RecipeLine:

@@ -2,6 +2,7 @@
 
 import json
 import random
+from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -79,7 +80,7 @@ def test_a_published_recipe_scales_as_the_workshop_weighs(chromium: Browser, tmp
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_published_recipe_has_no_barriers(chromium: Browser, tmp_path: Path, scheme: str) -> None:
     place = tmp_path / "recipe.html"
-    place.write_text(recipe_page(recipe(formula()), "My own words."), encoding="utf-8")
+    place.write_text(recipe_page(replace(recipe(formula()), words="My own words.")), encoding="utf-8")
     page = chromium.new_page(viewport={"width": 360, "height": 800}, color_scheme=scheme, bypass_csp=True)
     page.goto(place.as_uri())
     found = Axe().run(page).response["violations"]

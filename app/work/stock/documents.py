@@ -173,12 +173,21 @@ def content_of(store: Store, document: Document) -> bytes:
     Raises:
         Unusable: when the file is gone or is not what was kept.
     """
+    return content_of_hash(store, document.sha256, f"document {document.name}")
+
+
+def content_of_hash(store: Store, sha256: str, what: str) -> bytes:
+    """Return the content that has a hash, proved by it; ``what`` names it in the fault.
+
+    Raises:
+        Unusable: when the file is gone or is not what was kept.
+    """
     try:
-        data = path_of(files_folder(store), document.sha256).read_bytes()
+        data = path_of(files_folder(store), sha256).read_bytes()
     except OSError as error:
-        raise Unusable(f"the file of the document {document.name} is missing; restore it from a backup") from error
-    if hashlib.sha256(data).hexdigest() != document.sha256:
-        raise Unusable(f"the file of the document {document.name} is damaged; restore it from a backup")
+        raise Unusable(f"the file of the {what} is missing; restore it from a backup") from error
+    if hashlib.sha256(data).hexdigest() != sha256:
+        raise Unusable(f"the file of the {what} is damaged; restore it from a backup")
     return data
 
 
