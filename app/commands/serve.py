@@ -42,7 +42,7 @@ BROWSER_OPTION = click.option("--no-browser", is_flag=True, help="Print the addr
 @BROWSER_OPTION
 @click.option("--own", metavar="NAME", help="Start your own workshop, empty, under this name.")
 @click.option("--currency", help="Its currency, such as EUR; the usual one of your system's country.")
-@click.option("--law", type=click.Choice(["EU", "US"]), help="Whose label rules it follows.")
+@click.option("--law", type=click.Choice(["EU", "US"]), help="Label rules it follows.")
 def serve(
     port: int | None, data: Path | None, no_browser: bool, own: str | None, currency: str | None, law: str | None
 ) -> None:

@@ -116,7 +116,7 @@ def _codes(shown: frozenset[str], words: Words) -> tuple[list[Code], dict[str, D
         if can_draw(words.barcode):
             drawn["barcode"] = bar_code(words.barcode)
         else:
-            problems.append(Obstacle("The number of the bar code has 14 digits: that is of a case, not of a unit."))
+            problems.append(Obstacle("The bar code number has 14 digits: that is of a case, not of a unit."))
     for kind, one in drawn.items():
         codes.append(Code(kind, one.figures, one.width_mm, one.height_mm))
     return codes, drawn, problems

@@ -1,26 +1,28 @@
-"""The plot of a pH session: predicted curve, readings, refitted curve."""
+"""The drawing of a pH session: predicted curve, readings, refitted curve."""
 
-from app.documents.ph_plot import Plot, plot
+from app.documents.drawings.shapes import Drawing
+from app.documents.drawings.titration import Reading, titration
 from app.store.batches import BatchReading
 from app.work.ph.session_state import State
 
 
-def session_plot(state: State) -> Plot | None:
-    """Return the plot of a session; None where the model has no curve."""
+def session_plot(state: State) -> Drawing | None:
+    """Return the drawing of a session; None where the model has no curve."""
     if not state.curve:
         return None
-    return plot(state.curve, float(state.record.target_ph), (), _marks(state), state.refitted)
+    target, name = float(state.record.target_ph), f"session-{state.record.id}"
+    return titration(state.name, state.curve, target, (), readings_of(state), state.refitted, name=name)
 
 
-def _marks(state: State) -> list[tuple[float, float, str]]:
+def readings_of(state: State) -> list[Reading]:
     """Return the readings at the grams of the adjuster added before each; the last one names its pH."""
-    marks: list[tuple[float, float, str]] = []
+    readings: list[Reading] = []
     grams = 0.0
     for row in state.rows:
         if isinstance(row.entry, BatchReading):
-            marks.append((grams, float(row.entry.value or 0), ""))
+            readings.append(Reading(grams, float(row.entry.value or 0)))
         elif row.material_id == state.record.material_id:
             grams = float(row.total_g)
-    if marks:
-        marks[-1] = (*marks[-1][:2], f"pH {marks[-1][1]:g}")
-    return marks
+    if readings:
+        readings[-1] = Reading(readings[-1].grams, readings[-1].ph, f"pH {readings[-1].ph:g}")
+    return readings

@@ -17,7 +17,7 @@ _UNITS = re.compile(
 
 @dataclass(frozen=True, slots=True)
 class BatchSize:
-    """A batch size (net, after process loss) in grams; the fill of a unit in grams and the units, where known.
+    """A batch size (net, after process loss) in grams; the fill per unit in grams and the units, where known.
 
     ``amount`` and ``unit`` are how it was asked for (``2``, ``l``; ``40``, ``units``), for a heading; grams without.
     So are ``fill_amount`` and ``fill_unit``.
@@ -38,7 +38,7 @@ class BatchSize:
 
     @property
     def fill_words(self) -> str:
-        """The fill of a unit as it was asked for; empty when it is not known."""
+        """The fill per unit as it was asked for; empty when it is not known."""
         if self.fill_g is None:
             return ""
         return f"{plain(self.fill_g if self.fill_amount is None else self.fill_amount)} {self.fill_unit}"
@@ -61,7 +61,7 @@ def read_fill(text: str, density_g_ml: Decimal | None, field: str = "fill") -> D
 def read_batch_size(
     text: str, fill: str, density_g_ml: Decimal | None, *, field: str = "batch", fill_field: str = "fill"
 ) -> BatchSize:
-    """Return the batch size of a text such as ``500 g``, ``2 l`` or ``40 units``, with the fill of a unit.
+    """Return the batch size of a text such as ``500 g``, ``2 l`` or ``40 units``, with the fill per unit.
 
     Raises:
         Invalid: at ``field`` or ``fill_field``, when one cannot be read, is zero, needs a density or needs the other.

@@ -44,7 +44,7 @@ def reconcile(
     Args:
         taken_g: the bulk taken, grams, above 0.
         units: every unit filled, the spoilt ones and the samples among them.
-        fill_g: the mean net fill of a unit in grams, above 0.
+        fill_g: the mean net fill per unit in grams, above 0.
         rest_g: what was left over and weighed back, grams.
         waste_g: what was lost on the way, grams.
 

@@ -170,7 +170,7 @@ class Rates:
 class Formula:
     """A formula with everything that bears on a number: lines, size, loss, scales, packaging, prices and rates.
 
-    ``size`` is the batch size (net) with the fill of a unit; ``price`` is that of a unit, tax included. The ids and
+    ``size`` is the batch size (net) with the fill per unit; ``price`` is that of a unit, tax included. The ids and
     the number say where it is kept and are no part of the value: ``version_id`` is None for a draft.
     """
 

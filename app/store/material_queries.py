@@ -100,7 +100,7 @@ def live_id_of_name(session: Session, name_key: str, apart_from: int | None = No
 
 
 def live_id_of_library_key(session: Session, library_key: str) -> int | None:
-    """Give the id of a material that is not retired and came from this row of the library."""
+    """Give the id of a material that is not retired and came from the library."""
     query = select(Material.id).where(Material.library_key == library_key, Material.retired_at.is_(None))
     return session.scalar(query.order_by(Material.id).limit(1))
 

@@ -36,6 +36,11 @@ class LotState(StrEnum):
     ACCEPTED = "accepted"
     REFUSED = "refused"
 
+    @property
+    def shown(self) -> str:
+        """The state in the word of the standard: what is refused is called rejected."""
+        return "rejected" if self is LotState.REFUSED else self.value
+
 
 class MoveKind(StrEnum):
     """Why the amount of a lot changed."""
@@ -158,7 +163,7 @@ class Lot(Base):
         self.history.append(LotEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
 
     def decide(self, state: LotState, *, by: str, at: datetime, why: str = "") -> None:
-        """Accept or refuse the lot, or put it back into quarantine; the history keeps what was decided before."""
+        """Accept or reject the lot, or put it back into quarantine; the history keeps what was decided before."""
         self.log("state", by=by, at=at, old=self.state.value, new=state.value, why=why)
         open_again = state is LotState.QUARANTINE
         self.state, self.decided_by, self.decided_why = state, "" if open_again else by.strip(), why.strip()
@@ -172,7 +177,7 @@ class Lot(Base):
     def why_not(self, today: date) -> str:
         """Return what speaks against using the lot today, in words; empty when nothing does."""
         if self.state is not LotState.ACCEPTED:
-            return "in quarantine" if self.state is LotState.QUARANTINE else "refused"
+            return "in quarantine" if self.state is LotState.QUARANTINE else self.state.shown
         if self.expires_on and self.expires_on < today:
             return f"expired {self.expires_on.isoformat()}"
         if self.retest_on and self.retest_on < today:

@@ -64,7 +64,7 @@ class Workshop(Base):
 
     A weight may miss its plan by ``tight_percent`` where the material is a preservative, acid, alkali, active or
     colour, else by ``band_percent``; the yield should lie between ``yield_low_percent`` and ``yield_high_percent`` of
-    what was weighed in. ``start_up`` is the checklist before a batch, a line for each point; with ``two_people`` a
+    what was weighed in. ``start_up`` is the checklist before a batch, a line for each item; with ``two_people`` a
     batch is released by somebody who weighed nothing of it. What became of the bulk of a packing run should come to
     ``bulk_low_percent`` to ``bulk_high_percent`` of what it took; ``clear_before`` and ``clear_after`` are the points
     of its line clearance.

@@ -25,9 +25,9 @@ WORDS = {
     405: ("That cannot be done here", "Nothing was changed."),
     409: ("Somebody else saved this in the meantime", "Your last change was not saved."),
     413: ("That is too much at once", "Nothing was saved. Send less than 8 MB and tables of at most 20,000 lines."),
-    415: ("This kind of file is not read here", "Nothing was saved."),
-    422: ("Something on that form needs another look", "Nothing was saved."),
-    500: ("Something broke here", "Your last change was not saved."),
+    415: ("This kind of file cannot be read", "Nothing was saved."),
+    422: ("Something on that form has to be corrected", "Nothing was saved."),
+    500: ("Something went wrong", "Your last change was not saved."),
     503: ("The workshop's database cannot be used just now", "Nothing was changed."),
 }
 # Faults after which the form is worth sending again; after a conflict it would only meet the same one.
@@ -76,7 +76,7 @@ def _label(name: str) -> str:
 
 
 def _page(status: int, detail: str, advice: str = "") -> tuple[str, int]:
-    heading, usual = WORDS.get(status, ("That did not work", "Nothing was saved."))
+    heading, usual = WORDS.get(status, ("That could not be done", "Nothing was saved."))
     posted = request.method == "POST" and status in GIVEN_BACK
     fields = sent_fields(request) if posted else []
     page = render_template(

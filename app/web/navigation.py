@@ -29,7 +29,7 @@ class Area:
 DEMONSTRATION = Page("/demonstration", "Demonstration")
 AREAS = (
     Area("/", "Bench"),
-    Area("/formulas", "Formulas", (Page("/formulas", "Formulas"), Page("/formulas/file", "To and from a file"))),
+    Area("/formulas", "Formulas", (Page("/formulas", "Formulas"), Page("/formulas/file", "Import and export"))),
     Area("/read-a-label", "Read a label"),
     Area("/products", "Products", (Page("/products", "Products"), Page("/products/price-list", "Price list"))),
     Area(
@@ -38,7 +38,7 @@ AREAS = (
         (
             Page("/materials", "On the shelf"),
             Page("/library", "Library"),
-            Page("/materials/transfer", "To and from a file"),
+            Page("/materials/transfer", "Import and export"),
         ),
     ),
     Area(
@@ -50,7 +50,7 @@ AREAS = (
             Page("/stock/to-buy", "To buy"),
             Page("/stock/orders", "Orders"),
             Page("/stock/suppliers", "Suppliers"),
-            Page("/stock/documents", "Documents wanted"),
+            Page("/stock/documents", "Documents needed"),
         ),
         everywhere=True,
     ),

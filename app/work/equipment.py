@@ -66,7 +66,7 @@ class VesselForm(Form):
 
     name = Name("Name", "Give the vessel a name, such as Pot 3 l.")
     tare = Grams("Weight empty", "Give what it weighs empty, such as 850 g.", column="tare_g", hint="Grams, or kg.")
-    holds = MaybeNumber("Holds, ml", column="holds_ml", high=10**7, hint="Empty when not known.")
+    holds = MaybeNumber("Holds, ml", column="holds_ml", high=10**7, hint="Leave empty when not known.")
 
 
 class PackagingForm(Form):
@@ -74,9 +74,9 @@ class PackagingForm(Form):
 
     name = Name("Name", "Give the packaging a name, such as Jar 60 ml with lid.", width="w20")
     units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
-    price = MaybeMoney("Price of a pack", hint="Empty when not known.", width="w8")
-    supplier = Line("From whom")
-    reorder = MaybeNumber("Order when below, pieces", high=10**9, hint="Empty for no.")
+    price = MaybeMoney("Price of a pack", hint="Leave empty when not known.", width="w8")
+    supplier = Line("Supplier")
+    reorder = MaybeNumber("Order when below, pieces", high=10**9, hint="Leave empty for none.")
     notes = Area("Notes", lines=2)
 
 

@@ -53,7 +53,7 @@ def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
     kept = "".join(sign for sign in lines if sign in "\n\t" or unicodedata.category(sign) != "Cc").strip()
     if any(unicodedata.category(sign) == "Cs" for sign in kept):
-        raise Invalid(field, "One of the characters is only half there; type it again.")
+        raise Invalid(field, "One character is incomplete; type it again.")
     if len(kept) > longest:
         raise Invalid(field, f"Shorten this to {longest:,} characters; it has {len(kept):,}.")
     return kept

@@ -73,26 +73,26 @@ class SettingsForm(Form):
 
     name = Name(
         "Name of the workshop",
-        "Give the workshop a name; it stands on every sheet.",
-        hint="It stands on every sheet.",
+        "Give the workshop a name; it is printed on every sheet.",
+        hint="Printed on every sheet.",
         width="w20",
     )
-    address = Area("Address", longest=1000, hint="As it should stand on a label.")
+    address = Area("Address", longest=1000, hint="As printed on a label.")
     contact = Line("Contact", hint="A telephone number or an e-mail address.", width="w20")
     currency = Currency(
         "Currency",
         currencies,
         "Choose a currency of the list.",
         default="EUR",
-        hint="Prices that are noted already keep their figures.",
+        hint="Prices already entered keep their figures.",
     )
     locale = Listed("Money format", locales, "Choose a language of the list.", default="en")
     paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
-    jurisdiction = OneOf("Whose label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
+    jurisdiction = OneOf("Label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     batch_number_pattern = NumberPattern(
         "Pattern of batch numbers",
         default="{code}-{year}-{count}",
-        hint="Made of {code} {year} {month} {day} {count}; {count:3} pads to three digits, {year:2} is short.",
+        hint="Uses {code} {year} {month} {day} {count}; {count:3} pads to three digits, {year:2} is short.",
         width="w20",
     )
     labour_rate = Number("Labour, an hour", high=10**6, empty=ZERO, width="w8")
@@ -100,20 +100,20 @@ class SettingsForm(Form):
     tax_percent = Number("Tax on the price, %", high=100, empty=ZERO)
     loss_percent = Number("Usual process loss, %", high=99, empty=ZERO)
     band_percent = Number(
-        "A weight may miss its plan by, %",
+        "Weighing tolerance, %",
         high=50,
         empty=ZERO,
         default="2",
-        hint="Or one step of its scale.",
+        hint="At least one step of the scale.",
     )
     tight_percent = Number(
-        "Preservative, acid, active, colour, %",
+        "Tighter limit for preservatives, acids, actives and colours, %",
         high=50,
         empty=ZERO,
         default="1",
-        hint="Where little does much.",
+        hint="Where a little matters.",
     )
-    yield_low_percent = Number("Usual yield from, %", high=100, empty=ZERO, default="90")
+    yield_low_percent = Number("Usual yield, from %", high=100, empty=ZERO, default="90")
     yield_high_percent = Number("to, %", low=100, high=200, empty=HUNDRED, default="102")
     bulk_low_percent = Number(
         "Bulk of a packing run accounted for from, %", high=100, empty=ZERO, default="97", hint="Units, rest and waste."
@@ -130,18 +130,18 @@ class SettingsForm(Form):
             CostBy.BEST: "the best offer for the amount is",
         },
     )
-    two_people = Tick("Two people: a batch is released by somebody who weighed nothing of it")
-    start_up = Area("Checklist before a batch, a line for each point", longest=4000, default=START_UP)
-    clear_before = Area("Line clearance before packing, a line for each point", longest=4000, default=CLEAR_BEFORE)
-    clear_after = Area("Line clearance after packing, a line for each point", longest=4000, default=CLEAR_AFTER)
+    two_people = Tick("Two people: whoever releases a batch weighed nothing of it")
+    start_up = Area("Checklist before a batch, a line for each item", longest=4000, default=START_UP)
+    clear_before = Area("Line clearance before packing, a line for each item", longest=4000, default=CLEAR_BEFORE)
+    clear_after = Area("Line clearance after packing, a line for each item", longest=4000, default=CLEAR_AFTER)
 
 
 class BeginForm(Form):
     """What a workshop of one's own begins with; everything can be changed later."""
 
-    name = Name("Name of the workshop", "Give the workshop a name; it stands on every sheet.", width="w20")
+    name = Name("Name of the workshop", "Give the workshop a name; it is printed on every sheet.", width="w20")
     currency = Currency("Currency", currencies, "Choose a currency of the list.", default="EUR")
-    jurisdiction = OneOf("Whose label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
+    jurisdiction = OneOf("Label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
     scale_step = Grams(
         "Smallest step your scale shows",

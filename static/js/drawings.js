@@ -1,22 +1,9 @@
 // The values of a drawing by pointer, focus and keys: a mark says its words in the line below the drawing.
-const says = new WeakMap();
-
-function line(drawing) {
-  if (!says.has(drawing)) {
-    const place = document.createElement("p");
-    place.className = "drawing-says";
-    place.setAttribute("role", "status");
-    drawing.after(place);
-    says.set(drawing, place);
-  }
-  return says.get(drawing);
-}
-
 const marks = (drawing) => [...drawing.querySelectorAll("[data-mark]")];
 
 function say(drawing, mark) {
   marks(drawing).forEach((one) => one.classList.toggle("here", one === mark));
-  line(drawing).textContent = mark ? mark.dataset.mark : "";
+  drawing.nextElementSibling.textContent = mark ? mark.dataset.mark : "";
 }
 
 document.addEventListener("pointerover", (event) => {

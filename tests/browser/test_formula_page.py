@@ -287,7 +287,7 @@ def test_undo_takes_back_the_field_first_and_then_the_draft(
     page.keyboard.press("Control+z")
     expect(page.locator("#state")).to_contain_text("There is nothing to undo.")
     page.keyboard.press("Control+y")
-    expect(page.locator("#state")).to_contain_text("Done again")
+    expect(page.locator("#state")).to_contain_text("Redone")
     expect(page.locator("[id='line.g.amount']")).to_have_value("6")
 
 

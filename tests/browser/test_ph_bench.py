@@ -68,7 +68,7 @@ def test_a_whole_session_to_a_record_in_quarantine_with_a_reload_in_the_middle(
     expect(page.locator("#now")).to_have_text("Stir, wait, measure")
     read_meter(page, "6.15")
     expect(page.locator("#now")).to_contain_text("the target is met")
-    assert page.locator(".ph-plot .curve.second").count() == 1
+    assert page.locator(".drawing .fitted").count() == 1
     page.get_by_role("button", name="End the session").first.click()
     expect(page.locator(".flashes")).to_contain_text("has ended")
     page.fill('[id^="update-who"]', "Ines")
@@ -77,7 +77,7 @@ def test_a_whole_session_to_a_record_in_quarantine_with_a_reload_in_the_middle(
     assert axe(page) == []
     page.goto(f"{page.url.split('/batches')[0]}/batches/{gel.batch_id}")
     expect(page.locator("#ph")).to_contain_text("Ines")
-    expect(page.locator("#ph .ph-plot")).to_be_visible()
+    expect(page.locator("#ph .drawing")).to_be_visible()
     assert page.get_by_role("button", name="Release batch").count() == 0
     page.fill("#decide-who", "Tom")
     page.get_by_role("button", name="Put in quarantine").click()

@@ -36,7 +36,7 @@ def test_an_order_becomes_lots_with_a_certificate_and_a_batch_takes_from_two(
 
     page.goto(page.url.partition("/stock")[0] + "/stock/documents/about/lot/1")
     page.get_by_label("File").set_input_files(paper)
-    page.get_by_label("What it is").select_option("certificate of analysis")
+    page.get_by_label("Kind of document").select_option("certificate of analysis")
     page.get_by_label("Added by").fill("Ines")
     page.get_by_role("button", name="Keep it").click()
     expect(page.get_by_role("link", name="certificate.pdf")).to_be_visible()

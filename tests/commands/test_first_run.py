@@ -61,7 +61,7 @@ def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(serve: Serve, t
 
     # Thrown away with everything, from one's own; a copy is kept; then made afresh.
     gone = page(f"{own_address}demonstration/discard", sure="yes")[1]
-    assert "It was thrown away." in gone
+    assert "It was removed." in gone
     assert not where.demonstration.folder.exists()
     (copy,) = where.backups.glob("*-of-the-demonstration.db")
     assert copy.exists()

@@ -44,7 +44,7 @@ def test_the_ruler_says_every_window_reading_and_wish() -> None:
     facts = PhFacts((Window(2, 6, "Sorbic Acid", "preservative"),), (4.3, 4.4, 4.6), 4.8, ((5.2, "5.2, HC-1"),))
     drawing = ph_ruler(facts)
     assert drawing.marks == (
-        "wanted 4.8",
+        "target 4.8",
         "Sorbic Acid: pH 2 to 6",
         "predicted 4.3 to 4.6, likeliest 4.4",
         "read 5.2, HC-1",

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from app.documents.drawings.titration import ticks
 from app.documents.paper import file_name
-from app.documents.ph_plot import ticks
 from app.documents.render import LONG_PAGE, LONGEST_PAGE, Lane, PaperFault, PdfWorker, StillPrintingError, to_pdf
 from app.documents.worker import STATIC, inside_static
 

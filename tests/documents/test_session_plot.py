@@ -2,8 +2,7 @@
 
 from typing import Any
 
-from app.documents.ph_plot import LEFT, RIGHT, WIDTH
-from app.documents.session_plot import session_plot
+from app.documents.session_plot import readings_of, session_plot
 from app.store.engine import Store
 from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading
 from app.work.ph.sessions import Start, look_at_session, start_session
@@ -23,8 +22,10 @@ def test_readings_are_marked_at_the_grams_before_them_and_the_correction_moves_n
     add_addition(store, ref(), TypedAddition("0.5", back=True))
     add_reading(store, ref(), TypedReading("6.6", sure="6.6"))
     state = look_at_session(store, gel.batch_id).running
-    drawn = session_plot(state)
-    most = max(state.curve[-1].grams, 10.0)
-    grams = [(mark.x - LEFT) * most / (WIDTH - LEFT - RIGHT) for mark in drawn.marks]
-    assert [round(one, 1) for one in grams] == [0.0, 4.0, 10.0]
-    assert [mark.words for mark in drawn.marks] == ["", "", "pH 6.6"]
+    readings = readings_of(state)
+    assert [(round(one.grams, 1), one.ph, one.words) for one in readings] == [
+        (0.0, 3.2, ""),
+        (4.0, 5.0, ""),
+        (10.0, 6.6, "pH 6.6"),
+    ]
+    assert "pH 6.6: pH 6.60 at 10 g" in session_plot(state).marks

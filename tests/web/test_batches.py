@@ -312,7 +312,7 @@ def test_what_was_poured_too_much_is_offered_a_rescue(demo_client: FlaskClient) 
     first = re.findall(r'name="actual-(\d+)"', page)[0]
     demo_client.post(f"{path}/weights", data={"row_version": "1", "who": "Ines", f"actual-{first}": "350"})
     page = demo_client.get(path).text
-    assert "Poured too much" in page
+    assert "Too much added" in page
     form = {"row_version": field(page, "row_version"), "who": "Ines", "key": "r"}
     assert demo_client.post(f"{path}/rescue", data=form).status_code == 303
     page = demo_client.get(path).text

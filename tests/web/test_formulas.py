@@ -190,7 +190,7 @@ def test_undo_and_redo_from_the_page(desk: Any) -> None:
     assert len(desk.stored().lines) == 2
     answer = desk.save(desk.typed(do="redo"))
     assert answer.status_code == 422
-    assert "There is nothing to do again." in answer.text
+    assert "There is nothing to redo." in answer.text
 
 
 def test_undo_takes_back_what_was_typed_with_it(desk: Any) -> None:

@@ -22,7 +22,7 @@ def test_a_file_goes_out_is_shown_taken_and_taken_back(demo_client: FlaskClient)
     page = demo_client.get("/formulas/file").text
     assert "theirs.json, 1 formula, 0 new materials" in page
     assert demo_client.post("/formulas/file/1/undo").status_code == 303
-    assert "Taken back as a whole" in demo_client.get("/formulas/file").text
+    assert "The import is undone" in demo_client.get("/formulas/file").text
 
 
 @pytest.mark.parametrize("content", [b"", b"nonsense", b"PK\x03\x04"])
@@ -30,7 +30,7 @@ def test_a_file_that_cannot_be_read_is_told(demo_client: FlaskClient, content: b
     sent = {"file": (io.BytesIO(content), "x.json")}
     answer = demo_client.post("/formulas/file", data=sent, content_type="multipart/form-data")
     assert answer.status_code == 422
-    assert "Nothing was taken" in answer.text
+    assert "Nothing was imported" in answer.text
 
 
 def test_a_kind_of_file_that_is_not_there_is_not_found(demo_client: FlaskClient) -> None:

@@ -56,7 +56,7 @@ def test_a_pasted_list_opens_worked_out(client: FlaskClient) -> None:
     assert client.post("/read-a-label", data={**FORM, "form_key": "one"}).location == "/read-a-label/1"
     page = text_of(client.get("/read-a-label/1"))
     assert page.count('class="strip-svg"') == 12
-    assert "never a claim of sameness" in page
+    assert "never a copy" in page
     assert "The 1 % line most likely sits after" in page
     assert "at most 1 %; all" in page
     assert "not known here; taken by the shape of its name" in page
@@ -169,7 +169,7 @@ def test_the_preview_writes_nothing_and_shows_what_choices_change(
     client: FlaskClient, store: Store, cream: int
 ) -> None:
     page = text_of(client.get(f"/read-a-label/{cream}/start"))
-    assert "Cannot be had." in page
+    assert "Not available." in page
     assert "Setting the pH" in page
     offer = re.search(r'<select id="choice-9".*?<optgroup.*?value="([^"]+)"', page)
     assert offer
@@ -200,7 +200,7 @@ def test_a_start_without_a_name_or_with_nothing_left_says_so(client: FlaskClient
     keys = re.findall(r'name="key" value="([^"]+)"', page)
     nothing = client.get(f"/read-a-label/{cream}/start", query_string={"name": keys, "choice": ["out"] * len(keys)})
     assert nothing.status_code == 422
-    assert "Everything is left out" in text_of(nothing)
+    assert "Every name is left out" in text_of(nothing)
 
 
 def test_a_list_that_no_material_covers_says_so(client: FlaskClient, store: Store) -> None:
@@ -241,7 +241,7 @@ def test_the_started_formulas_are_named_on_the_page(client: FlaskClient, store: 
 
 def test_what_is_seen_and_measured_is_kept_and_counts(client: FlaskClient, cream: int) -> None:
     before = text_of(client.get(f"/read-a-label/{cream}"))
-    assert "What would tell most:" in before
+    assert "Most useful to measure: " in before
     form = {"observed-drying": "50 ± 1", "observed-tail": "scattered", "observed-pack": "3 % urea"}
     assert client.post(f"/read-a-label/{cream}/observed", data=form).status_code == 303
     page = text_of(client.get(f"/read-a-label/{cream}"))

@@ -301,7 +301,7 @@ def test_files_go_out_and_come_in_through_a_preview(client: FlaskClient, store: 
         "file": (BytesIO(text.replace("Blend", "Second").encode()), "m.csv"),
     }
     preview = client.post("/materials/transfer", data=sent, content_type="multipart/form-data")
-    assert "What taking this file would do" in text_of(preview)
+    assert "What importing this file would do" in text_of(preview)
     assert "Second" in text_of(preview)
     kept = re.search(r'<textarea name="text" hidden[^>]*>\n(.*?)</textarea>', preview.get_data(as_text=True), re.DOTALL)
     assert kept

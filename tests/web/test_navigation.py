@@ -37,7 +37,7 @@ def area_pages(path: str) -> int:
         ("/library/glycerin", "Materials", "Library"),
         ("/label-sheets", "Workshop", "Label sheets"),
         ("/read-a-label/4", "Read a label", None),
-        ("/formulas/file", "Formulas", "To and from a file"),
+        ("/formulas/file", "Formulas", "Import and export"),
         ("/stockings", None, None),
     ],
 )

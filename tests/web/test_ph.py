@@ -130,7 +130,7 @@ def test_the_session_is_in_the_batch_record_with_its_plot(client: FlaskClient, g
     send(client, started, "reading", ph="5.1")
     page = client.get(f"/batches/{gel.batch_id}").get_data(as_text=True)
     assert "pH at the bench" in page
-    assert 'class="ph-plot"' in page
+    assert 'class="drawing"' in page
     assert "5.1 ± 0.1" in page
 
 

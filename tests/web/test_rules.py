@@ -220,11 +220,11 @@ def test_a_value_is_put_right_shown_as_the_makers_own_and_taken_back(client: Fla
     assert "<strong>0.97</strong>" in page
     assert "yours; shipped 1" in page
     assert "Supplier letter, 3 March 2026" in page
-    assert "1 value was put right here" in text_of(client.get("/rules"))
+    assert "1 value was corrected here" in text_of(client.get("/rules"))
     again = text_of(client.get("/rules/from-memory/value", query_string=VALUE))
     assert 'value="0.97"' in again
     assert client.post("/rules/from-memory/value", data={**VALUE, "do": "take-back"}).status_code == 303
-    assert "Put right here" not in text_of(client.get("/rules/from-memory"))
+    assert "Corrected here" not in text_of(client.get("/rules/from-memory"))
 
 
 def test_a_limit_put_right_shows_in_its_table(client: FlaskClient) -> None:
@@ -270,7 +270,7 @@ def test_no_other_place_can_be_put_right(client: FlaskClient, place: dict[str, s
 
 def test_the_list_is_paged(client: FlaskClient) -> None:
     page = text_of(client.get("/rules/from-memory?page=2"))
-    assert page.count(">put it right<") == memory.PAGE
+    assert page.count(">correct<") == memory.PAGE
     assert "Earlier in the list" in page
     assert "Further in the list" in page
 

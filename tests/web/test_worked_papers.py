@@ -85,7 +85,7 @@ def test_the_cost_sheet_shows_the_money_worked_by_hand(client: FlaskClient, form
     }
     for kind, name in words.items():
         assert f"{name} €{wanted['unit'][kind]} €{wanted['batch'][kind]}" in text
-    assert f"Together €{wanted['unit']['total']} €{wanted['batch']['total']}" in text
+    assert f"Total €{wanted['unit']['total']} €{wanted['batch']['total']}" in text
     for name, amount in wanted["materials"].items():
         grams = CASE["weights"]["lines"][name]
         assert re.search(rf"{name} {re.escape(grams)} €[\d.]+ €{re.escape(amount)}\b", text), name

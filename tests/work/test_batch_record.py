@@ -225,7 +225,7 @@ def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store)
             entry = TypedWeighing(line.id, f"{more:f}", "L2", sure=f"{more:f}")
             record_weighings(demo, batch_id, load(demo, batch_id).row_version, [entry], who="Ines")
     assert not any("g weighed" in what for what in open_of(demo, batch_id))
-    assert any("Poured too much" in what for what in open_of(demo, batch_id))
+    assert any("Too much added" in what for what in open_of(demo, batch_id))
     with demo.reading() as session:
         made = made_formula(session, load_batch(session, batch_id))
         assert offered_rescue(session, load_batch(session, batch_id)) is None

@@ -157,7 +157,7 @@ def test_money_is_read_with_or_without_its_sign_and_a_missing_date_is_today() ->
     class Paid(Form):
         amount = Money("Amount")
         on = DayOrToday("On")
-        whom = Line("From whom", longest=5)
+        whom = Line("Supplier", longest=5)
 
     euro = SimpleNamespace(currency="EUR", locale="en")
     assert [Paid(text).checked(euro).amount for text in ("12,40", "€12.40", "12.40 EUR")] == [D("12.40")] * 3

@@ -293,7 +293,7 @@ def test_a_replacement_that_is_not_offered_is_passed_over(store: Store, cream: i
 
 def test_leaving_everything_out_and_a_missing_name_are_refused(store: Store, cream: int) -> None:
     everything = Choices(frozenset(name.key for name in opened(store, cream).sheet.names))
-    with pytest.raises(Invalid, match="Everything is left out"):
+    with pytest.raises(Invalid, match="Every name is left out"):
         start_formula(store, cream, everything, "Nothing")
     with pytest.raises(Faults):
         start_formula(store, cream, Choices(), " ")

@@ -302,7 +302,7 @@ def test_a_limit_put_right_is_the_one_that_counts(store: Store) -> None:
         own = read_corrections(session)
     rule = next(r for r in book_of("US", own).rules if limit_key(r) == HEXACHLOROPHENE[1])
     assert (rule.max_percent, rule.source_status) == (D("0.001"), "your own")
-    assert "21 CFR 250.250, read 2026; put right here by Ines on" in rule.source
+    assert "21 CFR 250.250, read 2026; corrected here by Ines on" in rule.source
     shipped = next(r for r in rulebook("US").rules if limit_key(r) == HEXACHLOROPHENE[1])
     assert shipped.max_percent == D("0.1")
 

@@ -397,9 +397,7 @@ def test_a_lot_that_may_not_be_used_asks_for_a_reason_which_the_record_keeps(sto
         assert ("Glycerin, vegetable: lot", "lot 26-306-1 is in quarantine", "for a test") in said
         assert line_of(session, gel, "glycerin").standing[0].lot_text == "26-306-1"
         noted = [(one.what, one.decided_at) for one in batch.deviations]
-        assert noted == [
-            ("Glycerin, vegetable: lot 26-306-1 is in quarantine, weighed all the same (for a test).", None)
-        ]
+        assert noted == [("Glycerin, vegetable: lot 26-306-1 is in quarantine, used all the same (for a test).", None)]
 
 
 def test_a_lot_of_another_material_is_refused_and_other_words_stay_words(store: Store, gel: Any) -> None:

@@ -1,4 +1,4 @@
-"""The ruler of pH: windows, the prediction, what is wanted and what was read."""
+"""The ruler of pH: windows, the prediction, the target and what was read."""
 
 import math
 from dataclasses import dataclass
@@ -50,7 +50,7 @@ def _ph_scale(facts: PhFacts) -> tuple[float, float]:
 
 
 def small_ph_ruler(facts: PhFacts) -> Drawing:
-    """Draw the ruler of the strip: one line of windows, the prediction, the wish and the readings; 38 pixels high."""
+    """Draw the ruler of the strip: one line of windows, the prediction, the target and the readings; 38 pixels high."""
     low, step = _ph_scale(facts)
     high = facts.span()[1]
 
@@ -78,14 +78,14 @@ def _ruler_title(facts: PhFacts) -> str:
     if facts.predicted is not None:
         pieces.append(f"predicted {facts.predicted[0]:.1f} to {facts.predicted[2]:.1f}")
     if facts.wanted is not None:
-        pieces.append(f"wanted {facts.wanted:g}")
+        pieces.append(f"target {facts.wanted:g}")
     pieces += [f"read {words}" for _, words in facts.readings[:5]]
     pieces += [f"{window.words} {window.low:g} to {window.high:g}" for window in facts.windows]
     return f"pH: {'; '.join(pieces)}" if pieces else "pH: nothing known yet"
 
 
 def ph_ruler(facts: PhFacts) -> Drawing:
-    """Draw every window in a row of its own, then the prediction, every reading and the wish across all."""
+    """Draw every window in a row of its own, then the prediction, every reading and the target across all."""
     low, step = _ph_scale(facts)
     high = facts.span()[1]
 
@@ -124,9 +124,9 @@ def ph_ruler(facts: PhFacts) -> Drawing:
         axis += [Shape("text", x(tick), y + 18, look="tick", words=str(tick), anchor="middle")]
     if facts.wanted is not None:
         side = "end" if x(facts.wanted) > 0.7 else "start"
-        axis.append(Shape("line", x(facts.wanted), 4, x(facts.wanted), y + 4, "wanted", f"wanted {facts.wanted:g}"))
+        axis.append(Shape("line", x(facts.wanted), 4, x(facts.wanted), y + 4, "wanted", f"target {facts.wanted:g}"))
         shift = -0.01 if side == "end" else 0.01
         shapes.append(
-            Shape("text", x(facts.wanted) + shift, 11, look="strong", words=f"wanted {facts.wanted:g}", anchor=side)
+            Shape("text", x(facts.wanted) + shift, 11, look="strong", words=f"target {facts.wanted:g}", anchor=side)
         )
     return Drawing("ph", _ruler_title(facts), y + 22, (*axis, *shapes))

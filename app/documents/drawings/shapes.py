@@ -13,8 +13,9 @@ EDGE = 0.02
 class Shape:
     """One shape: ``x`` and ``x2`` in parts of the width (0 to 1), ``y`` and ``y2`` in pixels from the top.
 
-    ``kind`` is ``rect``, ``line``, ``circle``, ``square`` or ``text``; ``look`` names its class; ``words`` are written
-    for a text and said for a mark; ``pattern`` fills a rect.
+    ``kind`` is ``rect``, ``line``, ``circle``, ``square``, ``text``, ``path`` or ``area``; ``look`` names its class;
+    ``words`` are written for a text and said for a mark; ``pattern`` fills a rect; ``points`` are those of a path or of
+    the outline of an area.
     """
 
     kind: str
@@ -26,6 +27,12 @@ class Shape:
     words: str = ""
     anchor: str = "start"
     pattern: str = ""
+    points: tuple[tuple[float, float], ...] = ()
+
+    def course(self, width: float) -> str:
+        """Return the points as the course of an SVG path on so wide a drawing."""
+        lines = "L".join(f"{x * width:.1f} {y:.1f}" for x, y in self.points)
+        return f"M{lines}{'Z' if self.kind == 'area' else ''}"
 
 
 @dataclass(frozen=True, slots=True)

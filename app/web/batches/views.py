@@ -112,7 +112,7 @@ def weights(batch_id: int) -> Page:
     try:
         act()
     except Conflict as error:
-        return _overtaken(batch_id, f"{error} Your weights are not saved: look them over and save them again.")
+        return _overtaken(batch_id, f"{error} Your weights are not saved: check them and save them again.")
     except Faults:
         return done(batch_id, act, "weights")
     flash("The weights are saved.")

@@ -50,7 +50,7 @@ def weighed(batch_id: int) -> Page:
     except Faults as error:
         return _page(batch_id, line_id, error.by_field), 422
     except Conflict as error:
-        return _page(batch_id, line_id, {}, f"{error} See what stands here now, then save it again."), 409
+        return _page(batch_id, line_id, {}, f"{error} See what is here now, then save again."), 409
     return redirect(url_for("batches.weigh", batch_id=batch_id), 303)
 
 

@@ -124,7 +124,7 @@ BUTTONS: dict[str, Callable[[Asked], Answer]] = {
     "sort-phases": lambda asked: (_sorted(asked), "Sorted into the usual phases"),
     "as-percentages": lambda asked: (
         moves.as_percentages(_worked_out(asked).resolution),
-        "Turned amounts into percentages",
+        "Converted amounts to percentages",
     ),
     "scale-all": _scale,
     "scale-rest": _scale,
@@ -136,7 +136,7 @@ def _picked(draft: Draft, word: str, rest: str, ids: list[str]) -> tuple[Draft, 
     """Do something with the lines that are selected."""
     count = f"{len(ids)} line" if len(ids) == 1 else f"{len(ids)} lines"
     if not ids:
-        raise Invalid("", "Select lines first, with the box at their left.")
+        raise Invalid("", "Select lines first, with the boxes at their left.")
     if word == "double":
         return rows.double_lines(draft, ids, new_id), f"Doubled {count}"
     if word == "remove":
@@ -215,7 +215,7 @@ def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str])
 def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.origin)
     redo(store, formula_id, form.origin.editor)
-    return Done(redraw=True, said="Done again.")
+    return Done(redraw=True, said="Redone.")
 
 
 def own_words(store: Store, form: Posted) -> Draft:
@@ -235,7 +235,7 @@ def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str
         raise DraftConflict(theirs)
     which = form.do.partition(":")[2]
     if which == "theirs":
-        return Done(redraw=True, said="Taken as it stands there.")
+        return Done(redraw=True, said="Their version is in the fields now.")
     base = form.base or theirs.draft
     picks = {name.removeprefix("pick."): value for name, value in raw.items() if name.startswith("pick.")}
     own = own_words(store, form)

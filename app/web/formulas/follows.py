@@ -70,7 +70,7 @@ def _ph(sheet: "Sheet") -> dict[str, Any]:
     view = ph_view(sheet.results)
     target = sheet.results.formula.target_ph
     facts = facts_of(view, sheet.results, sheet.around.readings)
-    wanted = "pH" if target is None else f"pH, wanted {target.normalize():f}"
+    wanted = "pH" if target is None else f"pH, target {target.normalize():f}"
     found = {
         "view": view,
         "label": wanted,
@@ -83,7 +83,7 @@ def _ph(sheet: "Sheet") -> dict[str, Any]:
     if view is None or view.report.prediction is None or facts.predicted is None:
         return found
     figure = range_in_words(view.report.prediction.ph)
-    note = figure if target is None else f"{figure}, wanted {target.normalize():f}"
+    note = figure if target is None else f"{figure}, target {target.normalize():f}"
     return {
         **found,
         "figure": figure,

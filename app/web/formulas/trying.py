@@ -114,7 +114,7 @@ def try_amounts(formula_id: int) -> Page:
     try:
         version = request.form.get("row_version", "")
         origin = SaveOrigin(int(version) if version.isdecimal() else 0, f"trial-{new_id()}")
-        save_draft(context.store(), formula_id, trial.tried, origin, change="Took the amounts that were tried")
+        save_draft(context.store(), formula_id, trial.tried, origin, change="Other amounts taken over")
         if do == "version":
             keep_version(context.store(), formula_id, request.form.get("note", ""), context.person())
     except DraftConflict:

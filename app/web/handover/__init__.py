@@ -1,1 +1,1 @@
-"""Formulas to and from a file."""
+"""Import and export formulas."""

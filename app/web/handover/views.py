@@ -1,4 +1,4 @@
-"""Formulas to and from a file: the files, what taking one would do, taking it, and taking it back."""
+"""Import and export formulas: the files, what taking one would do, taking it, and taking it back."""
 
 import base64
 import binascii
@@ -77,7 +77,7 @@ def take() -> Page:
         take_file(context.store(), data, replace_drafts=over, who=who, file_name=name, key=key)
     except Unreadable as wrong:
         return _page(422, faults=wrong.faults, file_name=name)
-    flash("The file was taken. It can be taken back as a whole below.")
+    flash("The file is imported. The whole import can be undone below.")
     return redirect(url_for("handover.index"), 303)
 
 
@@ -85,5 +85,7 @@ def take() -> Page:
 def undo(import_id: int) -> Answer:
     """Take an import back as a whole."""
     kept = undo_import(context.store(), import_id)
-    flash(f"Taken back. What was used or changed since stays: {kept}." if kept else "Taken back as a whole.")
+    flash(
+        f"The import is undone. What was used or changed since then stays: {kept}." if kept else "The import is undone."
+    )
     return redirect(url_for("handover.index"), 303)

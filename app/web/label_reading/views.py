@@ -168,7 +168,7 @@ def take_back(list_id: int) -> Response:
 def free(list_id: int) -> Response:
     """Forget everything that was said of the names."""
     lists.free_all(context.store(), list_id)
-    flash("Everything is free again.")
+    flash("All fields are cleared.")
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
 
 
@@ -247,5 +247,5 @@ def teach(list_id: int) -> Page:
 def forget() -> Response:
     """Take back what a name was taught to mean."""
     lists.forget(context.store(), request.form.get("printed_key", ""))
-    flash("Forgotten; lists are read without it from now on.")
+    flash("Forgotten. Later readings do without it.")
     return redirect(url_for("label_reading.index"), 303)

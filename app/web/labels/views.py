@@ -53,7 +53,7 @@ def add_common() -> Page:
     except Invalid as fault:
         flash(fault.message)
     else:
-        flash(f"Added {name}. Prove it with its calibration page before the first labels.")
+        flash(f"Added {name}. Print its calibration page before the first labels.")
     return redirect(url_for("labels.sheets"), 303)
 
 

@@ -79,5 +79,5 @@ def take_file() -> Response | tuple[str, int]:
             count = transfer.import_materials(context.store(), text, update=update, key=key)
     except Unreadable as wrong:
         return _page(422, faults=wrong.faults, what=what, text=text)
-    flash(f"{count} written." if count else "Nothing was new, so nothing was written.")
+    flash(f"{count} written." if count else "Nothing new, so nothing was changed.")
     return redirect(url_for("materials.index"), 303)

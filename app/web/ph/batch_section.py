@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.documents.ph_plot import Plot
+from app.documents.drawings.shapes import Drawing
 from app.documents.session_plot import session_plot
 from app.work.batches import sections
 from app.work.ph.batch_sessions import may_start, states_of
@@ -14,7 +14,7 @@ class PhOfBatch:
     """The sessions with their plots by session; ``may_start`` says whether one can be started or gone on with."""
 
     sessions: tuple[State, ...]
-    plots: dict[int, Plot | None]
+    plots: dict[int, Drawing | None]
     may_start: bool
 
 
@@ -31,6 +31,6 @@ sections.add(
         "pH at the bench",
         "ph/_batch.html",
         lambda session, batch: with_plots(states_of(session, batch), may_start=may_start(session, batch)),
-        ("css/ph.css", "css/ph_bench.css"),
+        ("css/ph.css", "css/ph_bench.css", "css/drawings.css"),
     )
 )

@@ -79,7 +79,7 @@ def _chosen(formula_id: int, apply: Callable[[Choice, Sheet], tuple[OpenDraft, s
     except Invalid as error:
         return _page(sheet, error.message), 422
     except Conflict as error:
-        return _page(sheet, f"{error} See what stands here now, then choose again."), 409
+        return _page(sheet, f"{error} See what is here now, then choose again."), 409
     flash(f"{words} Undo on the formula page takes it back.")
     return redirect(url_for("ph.full", formula_id=formula_id, _anchor=anchor), 303)
 

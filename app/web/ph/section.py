@@ -5,10 +5,11 @@ from decimal import Decimal
 from functools import lru_cache
 
 from app.documents.drawings.ruler import Window
-from app.documents.ph_plot import Plot, WindowOfPh, plot
+from app.documents.drawings.shapes import Drawing
+from app.documents.drawings.titration import Reading, titration
 from app.science.composition import DosedMaterial
 from app.work.formulas.results import Results
-from app.work.ph.report import PhReport, Titration, ph_report
+from app.work.ph.report import PhReport, ph_report
 
 MOST_KEPT = 64
 HUNDRED = Decimal(100)
@@ -19,7 +20,7 @@ class PhView:
     """The report with its plot; ``plot`` is None without a titration."""
 
     report: PhReport
-    plot: Plot | None
+    plot: Drawing | None
     batch_g: float
 
 
@@ -42,28 +43,31 @@ def _view(
     found = ph_report(materials, exposure=exposure, target=target, batch_g=batch_g, chosen=chosen)
     if found is None:
         return None
-    return PhView(found, _plot(found, found.titration) if found.titration else None, batch_g)
+    return PhView(found, _plot(found), batch_g)
 
 
-def _plot(found: PhReport, titration: Titration) -> Plot:
+def _plot(found: PhReport) -> Drawing | None:
+    dosing = found.titration
+    if dosing is None:
+        return None
     target = None if found.target is None else float(found.target)
-    marks = []
-    if titration.own_line:
-        there = min(titration.advice.curve, key=lambda p: abs(p.grams - titration.in_formula))
-        marks.append((titration.in_formula, there.ph, "in the formula"))
-    return plot(titration.advice.curve, target, tuple(_windows(found)), marks)
+    readings = []
+    if dosing.own_line:
+        there = min(dosing.advice.curve, key=lambda p: abs(p.grams - dosing.in_formula))
+        readings.append(Reading(dosing.in_formula, there.ph, "in the formula"))
+    return titration(dosing.material, dosing.advice.curve, target, _windows(found), readings)
 
 
-def _windows(found: PhReport) -> list[WindowOfPh]:
+def _windows(found: PhReport) -> list[Window]:
     gels = [
-        WindowOfPh(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
+        Window(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
         for g in found.gels
         if g.thickener.needs_neutraliser
     ]
     systems = [s for s in found.preservation.systems if s.undissociated_fraction not in (None, 1.0)]
     tops = [s.ph_window[1] for s in systems]
     lows = [s.ph_window[0] for s in systems]
-    keeps = [WindowOfPh(max(lows), min(tops), "preservatives' window", "preservative")] if systems else []
+    keeps = [Window(max(lows), min(tops), "preservatives' window", "preservative")] if systems else []
     return gels + [band for band in keeps if band.high > band.low]
 
 

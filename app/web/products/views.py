@@ -78,7 +78,7 @@ def rate() -> Page:
         set_rate(context.store(), form)
     except Faults as wrong:
         return _index(form, wrong.by_field), 422
-    flash(f"Noted the rate of {form.text['currency'].strip().upper()}.")
+    flash(f"Saved the rate of {form.text['currency'].strip().upper()}.")
     return redirect(url_for("products.index"), 303)
 
 

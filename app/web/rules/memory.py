@@ -113,5 +113,5 @@ def put_value_right() -> Page:
         faults = {fault.field: fault.message for fault in error.faults}
         return _value_page(find_value(place), _own().get(place), typed, faults), 422
     context.remember_person(typed["who"])
-    flash("Put right. Your value stays, whatever later versions ship.")
+    flash("Corrected. Your value stays, whatever later versions ship.")
     return redirect(url_for("rules.memory_index", table=place[0], _anchor="own"), 303)

@@ -57,5 +57,5 @@ def renew() -> Page:
 def discard() -> Page:
     """Throw the demonstration away."""
     kept = _both().discard_demonstration()
-    flash(f"The demonstration is gone. A copy is kept as {kept}")
+    flash(f"The demonstration is removed. A copy is kept as {kept}")
     return redirect(url_for("start.demonstration"), 303)

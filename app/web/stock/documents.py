@@ -66,7 +66,7 @@ def add(kind: str, thing_id: int) -> Page:
         )
     except Faults as wrong:
         return _about(kind, thing_id, form, wrong.by_field), 422
-    flash("Document kept.")
+    flash("Document added.")
     return redirect(url_for("stock.about", kind=kind, thing_id=thing_id), 303)
 
 
@@ -85,7 +85,7 @@ def document(document_id: int) -> Answer:
 def retire(document_id: int, action: str) -> Response:
     """Put a document away, or bring it back."""
     name = documents.retire_document(context.store(), document_id, back=action == "bring-back")
-    flash(f"{name} is back." if action == "bring-back" else f"{name} is put away. Its content stays.")
+    flash(f"{name} is back." if action == "bring-back" else f"{name} is removed from the list. Its content is kept.")
     kind, thing_id = request.form.get("kind", ""), request.form.get("thing", "")
     if kind not in PAGES or not (thing_id.isascii() and thing_id.isdecimal()):
         raise NotFound("There is no such page.")

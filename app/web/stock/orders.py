@@ -72,7 +72,7 @@ def place_order() -> Page:
         order_id = orders.place_order(context.store(), form, key=request.form.get("key", ""))
     except Faults as wrong:
         return _order_page(form, wrong.by_field), 422
-    flash("Order written.")
+    flash("Order saved.")
     return redirect(url_for("stock.order", order_id=order_id), 303)
 
 
@@ -105,7 +105,7 @@ def receive_order(order_id: int) -> Page:
     except Faults as wrong:
         return _show(order_id, form, wrong.by_field), 422
     except Conflict as wrong:
-        return _show(order_id, form, {"by": f"{wrong} Look at what is still open, then save again."}), 409
+        return _show(order_id, form, {"by": f"{wrong} Check what is still open, then save again."}), 409
     flash(f"{count} {'lot' if count == 1 else 'lots'} received.")
     return redirect(url_for("stock.order", order_id=order_id), 303)
 

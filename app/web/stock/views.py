@@ -134,7 +134,7 @@ def _lot_page(lot_id: int, faults: Mapping[str, str] | None = None, **typed: For
 
 @blueprint.post("/stock/lots/<int:lot_id>/decision")
 def decide(lot_id: int) -> Page:
-    """Accept or refuse a lot."""
+    """Accept or reject a lot."""
     form = lots.DecisionForm.sent(request.form)
     context.remember_person(form.text["by"])
     try:
@@ -200,7 +200,7 @@ def receive_output(batch_id: int) -> Page:
         )
     except Faults as wrong:
         return _output_page(batch_id, form, wrong.by_field), 422
-    flash("Kept as a lot.")
+    flash("Recorded as a lot.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)
 
 
@@ -256,7 +256,7 @@ def save_composition(lot_id: int) -> Page:
         set_composition(context.store(), lot_id, form, whole_number(request.form.get("row_version", "")))
     except (Faults, Conflict) as wrong:
         found, _ = load_composition(context.store(), lot_id)
-        faults = wrong.by_field if isinstance(wrong, Faults) else {"by": f"{wrong} Look at it, then save again."}
+        faults = wrong.by_field if isinstance(wrong, Faults) else {"by": f"{wrong} Check it, then save again."}
         return _composition_page(found, form, faults), 422 if isinstance(wrong, Faults) else 409
     flash("Composition saved.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)

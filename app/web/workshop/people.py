@@ -30,7 +30,7 @@ def new_person() -> Page:
         add_person(context.store(), form.get("name", ""), form.get("initials", ""), key=form.get("key", ""))
     except Faults as error:
         return _page(error.by_field), 422
-    flash("The person is on the list.")
+    flash("The person is added.")
     return redirect(url_for("workshop.people"), 303)
 
 

@@ -162,7 +162,7 @@ def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, 
     batch = open_batch(session, batch_id)
     found = next((one for one in still_open(session, batch) if one.key == typed.key), None) if typed.key else None
     if typed.key and found is None:
-        raise NotFound("That is not open any more; see what stands in the record now.")
+        raise NotFound("That is no longer open; see the record as it is now.")
     what, texts, who = read_deviation(session, typed, found.what if found else "")
     noted = next((one for one in _noted(batch) if f"noted {one.id}" == typed.key), None)
     row = noted or Deviation(key=typed.key, what=what, found_at=now(), found_by=who)

@@ -83,15 +83,15 @@ def rescue_batch(session: Session, batch_id: int, row_version: int, *, who: str,
         Conflict: when the batch is decided, or was changed in the meantime.
     """
     batch = open_batch(session, batch_id, row_version)
-    by = person_named(session, who, "who", "Write who rescues the batch.")
+    by = person_named(session, who, "who", "Write who does this.")
     offered, found = offered_rescue(session, batch), _rescue(batch)
     if offered is None or found is None:
-        raise Invalid("", "Nothing was poured beyond its band, so there is nothing to rescue.")
+        raise Invalid("", "No line is above its tolerance, so there is nothing to rescue.")
     for line in _planned(batch):
         band = _raised_band(line, found)
         line.target_g = line.shown_g = found.targets[str(line.id)]
         line.low_g, line.high_g = band.low, band.high
-    words = f"Poured too much ({offered.cause}); every line raised {figures(found.factor, 4)} times"
+    words = f"Too much added ({offered.cause}); every line raised {figures(found.factor, 4)} times"
     before, after = f"{plain(offered.planned_g)} g", f"{plain(found.total_g)} g"
     batch.log("rescued", by=by, at=now(), old=before, new=after, why=words)
     batch.deviations.append(Deviation(what=f"{words}, to {plain(found.total_g)} g.", found_at=now(), found_by=by))

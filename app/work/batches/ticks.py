@@ -43,7 +43,7 @@ def tick(
     batch = open_batch(session, batch_id)
     wanted = [one for one in batch.ticks if one.id in set(tick_ids)]
     if not wanted:
-        raise NotFound("There is no such point; tick one of those on the page.")
+        raise NotFound("There is no such item; tick one of those on the page.")
     reader = FieldReader()
     by = reader.read(person_named, session, who, "who", "Write who did it.")
     low, high = LIMITS["temperature"]

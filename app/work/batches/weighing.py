@@ -138,7 +138,7 @@ def slip_question(line: BatchLine, grams: Decimal) -> str:
         return f"{line.name}: {plain(after)} g is {ratio:.3g} times the planned {plain(planned)} g. Is it right?"
     slipped = any(abs(ratio * power - 1) <= DECIMAL_SLIP for power in (10, 100, 1000))
     if slipped and not so_far:
-        return f"{line.name}: {plain(grams)} g looks like a slipped decimal of {plain(planned)} g. Is it right?"
+        return f"{line.name}: {plain(grams)} g looks like a misplaced decimal point of {plain(planned)} g. Is it right?"
     return ""
 
 
@@ -211,7 +211,7 @@ def correct_weighing(
     reader.read(bind_lot, session, line, new, "lot")
     reader.finish()
     if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):
-        raise Invalid("grams", "Nothing is changed by this.")
+        raise Invalid("grams", "Nothing would change.")
     line.weighings.append(new)
     batch.log(
         f"{line.name}: weight corrected",

@@ -77,5 +77,5 @@ def _declared(present: Sequence[DosedMaterial], exposure: str, jurisdiction: Jur
     except Invalid as fault:
         return Declared(jurisdiction.value, fault=fault.message)
     except ValueError:
-        return Declared(jurisdiction.value, fault="Choose whether the product stays on or is rinsed off.")
+        return Declared(jurisdiction.value, fault="Choose leave-on or rinse-off.")
     return Declared(jurisdiction.value, found.text, found.entries, (*said.lines, *found.warnings))

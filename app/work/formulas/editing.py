@@ -158,7 +158,7 @@ def redo(store: Store, formula_id: int, editor: str) -> OpenDraft:
         Invalid: when there is nothing to do again.
         NotFound: when there is no such formula.
     """
-    return _walk(store, formula_id, 1, editor, "There is nothing to do again.")
+    return _walk(store, formula_id, 1, editor, "There is nothing to redo.")
 
 
 def _walk(store: Store, formula_id: int, steps: int, editor: str, nothing: str) -> OpenDraft:

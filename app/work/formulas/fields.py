@@ -17,7 +17,7 @@ HEAD_WORDS: Mapping[str, str] = {
     "basis": "How amounts are meant",
     "density": "Density of the product",
     "batch": "Batch size",
-    "fill": "Fill of one unit",
+    "fill": "Fill per unit",
     "loss_percent": "Process loss",
     "target_ph": "Target pH",
     "labour_minutes": "Labour",

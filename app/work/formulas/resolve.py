@@ -37,7 +37,7 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault, IncompleteFormula
 
 MOST_LINES = 300
-TOO_MANY = f"A formula holds at most {MOST_LINES} lines; take some away or split it."
+TOO_MANY = f"A formula holds at most {MOST_LINES} lines; remove some or split it."
 BASES: Mapping[str, str] = {"w/w": "% w/w", "w/v": "% w/v", "v/v": "% v/v", "amounts": "amount"}
 FILLS_UP = re.compile(r"\s*(q\.?\s?s\.?|ad|to|rest|balance)(\s*(to|ad)?\s*100\s*%?)?\s*", re.IGNORECASE)
 USUAL_BATCH = "500 g"
@@ -239,7 +239,7 @@ def _percent(row: DraftLine, material: Material | None, basis: str, density: Dec
             raise Invalid(name, "A line cannot be more than 100 %.")
         return percent
     if density is None:
-        raise Invalid("density", "Give the density of the product in g/mL, so that volumes become weights.")
+        raise Invalid("density", "Write the density of the product in g/mL, so that volumes become weights.")
     if basis == "w/v":
         return percent_w_w_from_w_v(percent, density)
     if material is None or material.density_g_ml is None:

@@ -24,8 +24,8 @@ from app.work.formulas.resolve import Resolution, fills_up, resolve
 from app.work.formulas.shelf import Shelf, shelf_of
 from app.work.formulas.steps import OpenDraft
 
-NO_COST_YET = "The cost stands here once every line has a percentage and they make 100."
-NO_UNIT_COST = "Write the fill of a unit to see what a unit costs."
+NO_COST_YET = "The cost appears once every line has a percentage and the lines total 100."
+NO_UNIT_COST = "Write the fill per unit to see what a unit costs."
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,7 +51,7 @@ def make_hundred(draft: Draft, percents: Mapping[str, Decimal], kept: Collection
         Invalid: when the amounts are no percentages by weight, or cannot be scaled.
     """
     if draft.basis != "w/w":
-        raise Invalid("basis", "Turn the amounts into % w/w first; then they can be scaled.")
+        raise Invalid("basis", "Convert the amounts to % w/w first; then they can be scaled.")
     places = max([LEAST_PLACES, *(_places(percent) for percent in percents.values())])
     scaled = scale_to_hundred(percents, kept, places=min(places, 6))
     lines = (

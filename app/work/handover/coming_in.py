@@ -98,7 +98,7 @@ def _incoming(session: Session, tables: Tables, known: set[str]) -> Iterable[Inc
     for number, row in enumerate(tables["formulas"], start=2):
         code = row["code"].strip()
         if not code or len(code) > LONGEST_CODE or code in seen:
-            why = "stands twice" if code in seen else f"has to be 1 to {LONGEST_CODE} signs long"
+            why = "is there twice" if code in seen else f"has to have 1 to {LONGEST_CODE} characters"
             faults.append(LineFault(number, f"In the table formulas: the code {code[:20]!r} {why}."))
             continue
         seen.add(code)
@@ -212,13 +212,16 @@ def take_file(
         formula = session.scalars(select(Formula).where(Formula.code == incoming.code)).first()
         if formula is not None and replace_drafts:
             add_step(
-                session, formula, match_materials(session, incoming.draft), change=f"Taken from {file_name or 'a file'}"
+                session,
+                formula,
+                match_materials(session, incoming.draft),
+                change=f"Imported from {file_name or 'a file'}",
             )
             steps.append((formula.id, formula.draft_step))
         else:
             code = incoming.beside or incoming.code
             draft = replace(incoming.draft, code=code)
-            formula = insert(session, draft.name, code, draft, f"Taken from {file_name or 'a file'}")
+            formula = insert(session, draft.name, code, draft, f"Imported from {file_name or 'a file'}")
             written["formulas"].append(formula.id)
         written["products"] += _add_products(session, formula, incoming)
     changed = len(written["formulas"]) + len(steps)
@@ -276,7 +279,7 @@ def undo_import(session: Session, import_id: int) -> str:
     """
     row = session.get(FormulaImport, import_id)
     if row is None or row.undone_at is not None:
-        raise NotFound("There is no such import that can be taken back.")
+        raise NotFound("There is no such import to undo.")
     content = json.loads(row.content)
     kept: list[str] = []
     for formula_id, step in content["steps"]:
@@ -294,7 +297,7 @@ def _step_back(session: Session, formula_id: int, step: int) -> Sequence[str]:
     before = next((one for one in formula.steps if one.step == step - 1), None)
     if formula.draft_step != step or before is None:
         return (formula.name,)
-    add_step(session, formula, Draft.from_json(before.content), change="Taking of a file undone")
+    add_step(session, formula, Draft.from_json(before.content), change="Import undone")
     return ()
 
 

@@ -111,11 +111,11 @@ def _read_json(text: str) -> dict[str, Any]:
     try:
         found = json.loads(text, object_pairs_hook=_without_doubles)
     except (ValueError, RecursionError) as error:
-        raise _fault(f"This is no JSON that can be read: {str(error)[:120]}.") from error
+        raise _fault(f"This JSON cannot be read: {str(error)[:120]}.") from error
     if not isinstance(found, dict) or found.get("kind") != KIND:
-        raise _fault("This file does not say that it holds formulas.")
+        raise _fault("This is not a file of formulas.")
     if found.get("schema") != SCHEMA:
-        raise _fault("This file was written by a later program; ask for one in an older form.")
+        raise _fault("This file comes from a later version; ask for one in an older form.")
     return found
 
 

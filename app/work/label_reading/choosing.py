@@ -188,4 +188,4 @@ def check_something_left(sheet: LabelEstimate, choices: Choices) -> None:
         Invalid: at ``choices``.
     """
     if all(name.key in choices.out for name in sheet.names if not name.may_contain):
-        raise Invalid("choices", "Everything is left out; keep at least one name.")
+        raise Invalid("choices", "Every name is left out; keep at least one.")

@@ -83,7 +83,7 @@ def parse_known(text: str, field: str) -> Known:
         Invalid: at ``field``, when it is no percentage from 0 to 100.
     """
     if len(text) > LONGEST:
-        raise Invalid(field, "Write one percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
+        raise Invalid(field, "Write a percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
     tolerance = _TOLERANCE.fullmatch(text.strip())
     if tolerance:
         return _around(tolerance["middle"], tolerance["room"], field)

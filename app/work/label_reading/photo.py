@@ -111,7 +111,7 @@ def open_picture(data: bytes) -> "Image":
     except Invalid:
         raise
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError, Image.DecompressionBombError) as error:
-        raise Invalid("photo", "This is no picture that can be opened; send a JPEG, PNG or WebP file.") from error
+        raise Invalid("photo", "This picture cannot be opened; send a JPEG, PNG or WebP file.") from error
     if min(picture.size) < SHORTEST_SIDE:
         raise Invalid("photo", f"Send a picture of at least {SHORTEST_SIDE} pixels on each side.")
     picture.thumbnail((LONGEST_SIDE, LONGEST_SIDE))

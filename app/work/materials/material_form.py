@@ -289,7 +289,7 @@ class MaterialForm(Form):
         column="reorder_g",
         csv="order when below",
         low=Decimal(0),
-        hint="Such as 500 g; empty for no.",
+        hint="Such as 500 g; leave empty for none.",
     )
     drawn_here = Tick("Drawn or made here: a lot a day, made at its first use", csv="drawn here")
     library_key = LibraryKey("", csv="library")

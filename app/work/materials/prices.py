@@ -64,8 +64,8 @@ class PriceForm(Form):
 
     amount = Money("Price", csv="price", width="w8")
     quantity = AmountBought("For how much", csv="amount")
-    priced_on = DayOrToday("When", csv="date", hint="Empty means today.")
-    supplier = Line("From whom", csv="supplier")
+    priced_on = DayOrToday("When", csv="date", hint="Leave empty for today.")
+    supplier = Line("Supplier", csv="supplier")
     kind = OneOf(
         "Paid or offered",
         PriceKind,

@@ -147,7 +147,7 @@ def record_run_deviation(session: Session, run_id: int, typed: TypedDeviation, *
     run = open_run(session, run_id)
     found = next((one for one in still_open(session, run) if one.key == typed.key), None) if typed.key else None
     if typed.key and found is None:
-        raise NotFound("That is not open any more; see what stands in the record now.")
+        raise NotFound("That is no longer open; see the record as it is now.")
     what, texts, who = read_deviation(session, typed, found.what if found else "")
     noted = next((one for one in run.deviations if not one.key and f"noted {one.id}" == typed.key), None)
     row = noted or PackingDeviation(key=typed.key, what=what, found_at=now(), found_by=who)

@@ -184,5 +184,5 @@ def _why_not(run: PackingRun, weighed: bool, tolerance: Decimal | None) -> str:
 
 
 def usual_fill_g(run: PackingRun, fills: Fills) -> Decimal | None:
-    """Return the fill of a unit to reckon with, grams: the mean of what was weighed, else the nominal content."""
+    """Return the fill per unit to reckon with, grams: the mean of what was weighed, else the nominal content."""
     return fills.mean_g or nominal_g(run)

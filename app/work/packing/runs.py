@@ -59,14 +59,14 @@ class PrintedForm(Form):
 
     artwork = Line("Label and version", longest=300, width="w20", hint="The artwork that is used, such as Front, v3.")
     code_printed = Line("Code printed", longest=120, hint="Batch number or a code that leads to it.")
-    best_before = MaybeDay("Best before", hint="Empty where no date is printed.")
+    best_before = MaybeDay("Best before", hint="Leave empty where no date is printed.")
     open_months = Months("Period after opening, months", width="w4")
 
 
 class StartForm(PrintedForm):
     """The beginning of a run."""
 
-    packed_on = DayOrToday("Day", hint="Empty means today.")
+    packed_on = DayOrToday("Day", hint="Leave empty for today.")
     place = Line("Line or bench", longest=120)
     bulk = MaybeGrams("Bulk taken", column="bulk_g", low=Decimal(0), high=HEAVIEST_G, hint="Grams, or with a unit.")
     early_why = Line("Why it is packed before its release", longest=500, width="w20")
@@ -270,7 +270,7 @@ def tick_clearance(session: Session, run_id: int, tick_ids: list[int], *, who: s
     run = open_run(session, run_id)
     wanted = [one for one in run.ticks if one.id in set(tick_ids)]
     if not wanted:
-        raise NotFound("There is no such point; tick one of those on the page.")
+        raise NotFound("There is no such item; tick one of those on the page.")
     by = person_named(session, who, "who", "Write who looked.")
     for one in wanted:
         if one.done_at is None:

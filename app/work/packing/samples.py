@@ -32,7 +32,7 @@ class SampleForm(Form):
     units = Units("Units kept")
     place = Name("Place", "Say where they are kept.", longest=120)
     keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
-    look_months = Months("Look at them every, months", width="w4", hint="Empty for no.")
+    look_months = Months("Look at them every, months", width="w4", hint="Leave empty for none.")
     notes = Line("Notes", longest=500, width="w20")
     who = Name("By", "Write who keeps them.", column="by", longest=80, width="w8")
 
@@ -48,7 +48,7 @@ class SampleForm(Form):
 class LookForm(Form):
     """What somebody saw when a sample was looked at."""
 
-    looked_on = DayOrToday("Day", hint="Empty means today.")
+    looked_on = DayOrToday("Day", hint="Leave empty for today.")
     seen = Area("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
     units_used = Units("Units opened for it")
     who = Name("By", "Write who looked.", column="by", longest=80, width="w8")

@@ -21,7 +21,7 @@ class UnitsForm(Form):
 
     kind = OneOf("What", UnitsKind, "Choose what happened.", default=UnitsKind.COUNTED.value)
     units = Units("Units", hint="Counted: what is there now; else how many went.")
-    moved_on = DayOrToday("Day", hint="Empty means today.")
+    moved_on = DayOrToday("Day", hint="Leave empty for today.")
     why = Line("Why", longest=500, width="w20")
     who = Name("By", "Write who it was.", column="by", longest=80, width="w8")
 

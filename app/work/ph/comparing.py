@@ -124,7 +124,7 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
     """
     wanted = next((n for n in neutralisers() if n.adjuster.substance.inci == inci), None)
     if wanted is None:
-        raise Invalid("", "Choose one of the neutralisers that are listed.")
+        raise Invalid("", "Choose one of the pH adjusters listed.")
     if target is None:
         raise Invalid("", "Write the target pH on the formula page first.")
     own = choose_ph_line(choice.materials, target, choice.chosen)
@@ -183,7 +183,7 @@ def choose_thickener(store: Store, choice: Choice, inci: str) -> tuple[OpenDraft
     """
     wanted = thickener_of(inci)
     if wanted is None:
-        raise Invalid("", "Choose one of the thickeners that are listed.")
+        raise Invalid("", "Choose one of the thickeners listed.")
     material_id, name, strength = _thickener_material(store, wanted)
     percent = (wanted.dose_low_percent + wanted.dose_high_percent) / 2 * HUNDRED / strength
     old = _old_thickener(choice, wanted)

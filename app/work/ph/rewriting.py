@@ -31,7 +31,7 @@ def rewritten(draft: Draft, wanted: Rewrite, *, leaving: Collection[int] = ()) -
         Invalid: when the formula is not written in % w/w, or a line of it cannot be read.
     """
     if draft.basis != "w/w":
-        raise Invalid("", "The formula is not written in % w/w; change its basis first, then choose again.")
+        raise Invalid("", "The formula is not in % w/w; convert it first, then choose again.")
     line = _line_to_change(draft, wanted)
     amount = plain(to_places(wanted.percent, PLACES))
     changed = replace(line, typed=wanted.name, material_id=wanted.material_id, amount=amount, qs=False)

@@ -180,7 +180,7 @@ def open_record(session: Session, batch_id: int, session_id: int, row_version: i
     if record.finished_at is not None:
         raise Conflict("This pH session has ended.")
     if record.row_version != row_version:
-        raise Conflict("Something was added or read in the meantime. See what stands here now, then send it again.")
+        raise Conflict("Something was added or read in the meantime. See what is here now, then send it again.")
     return batch, record
 
 

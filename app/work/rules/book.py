@@ -38,7 +38,7 @@ def counts_in_checks(table: str, column: str) -> bool:
 def own_source(correction: Correction) -> str:
     """Return whose value it is and where it is from."""
     by = f" by {correction.who}" if correction.who else ""
-    return f"{correction.source}; put right here{by} on {correction.at.astimezone():%Y-%m-%d}"
+    return f"{correction.source}; corrected here{by} on {correction.at.astimezone():%Y-%m-%d}"
 
 
 @lru_cache(maxsize=8)

@@ -81,7 +81,7 @@ def find_value(place: Place) -> MemoryValue:
     """
     found = shipped_values().get(place)
     if found is None:
-        raise NotFound("No value from memory stands at that place of the tables.")
+        raise NotFound("There is no value from memory there.")
     return found
 
 
@@ -130,7 +130,7 @@ def take_back(store: Store, place: Place) -> None:
     with store.transaction() as session:
         row = _row(session, place)
         if row is None:
-            raise NotFound("Nothing was put right at that place of the tables.")
+            raise NotFound("No value is corrected there.")
         session.delete(row)
 
 

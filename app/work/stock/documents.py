@@ -44,8 +44,10 @@ MEDIA_TYPES = {
 class DocumentForm(Form):
     """What is said of a document."""
 
-    name = Line("Title", hint="Empty for the name of the file.", width="w20")
-    kind = OneOf("What it is", DocumentKind, "Choose what it is.", default=DocumentKind.OTHER.value)
+    name = Line("Title", hint="Leave empty to use the file name.", width="w20")
+    kind = OneOf(
+        "Kind of document", DocumentKind, "Choose what kind of document it is.", default=DocumentKind.OTHER.value
+    )
     dated_on = MaybeDay("Dated")
     valid_until = MaybeDay("Valid until")
     note = Line("Note", longest=500, width="w20")
@@ -55,7 +57,7 @@ class DocumentForm(Form):
     def dates_in_order(self) -> None:
         """Refuse an end before the beginning."""
         if self.dated_on and self.valid_until and self.valid_until < self.dated_on:
-            raise Invalid("valid_until", "It would end before its own date; check both.")
+            raise Invalid("valid_until", "It would expire before its own date; check both.")
 
 
 def path_of(files: Path, sha256: str) -> Path:
@@ -104,7 +106,7 @@ def add_document(
     if not data:
         faults.append(Invalid("file", "Choose a file that is not empty."))
     elif len(data) > MOST_BYTES:
-        faults.append(Invalid("file", "A document can have 7 MB; make it smaller."))
+        faults.append(Invalid("file", "A document can be at most 7 MB; make it smaller."))
     if faults:
         raise Faults(faults)
     sha256 = keep_file(files_folder(store), data)
@@ -151,7 +153,7 @@ def _add(
 
 def _link(about: dict[str, int]) -> DocumentLink:
     if len(about) != 1 or not set(about) <= set(LINKED):
-        raise NotFound("There is nothing here to tie a document to.")
+        raise NotFound("There is nothing here to attach a document to.")
     return DocumentLink(**about)
 
 

@@ -74,7 +74,7 @@ def take(
     """Take an amount out of a lot that may be used, or that a written reason allows.
 
     Raises:
-        Invalid: at ``why``, when the lot is in quarantine, refused or past its date and no reason is given; at
+        Invalid: at ``why``, when the lot is in quarantine, rejected or past its date and no reason is given; at
             ``amount``, when the lot does not hold so much.
     """
     against = lot.why_not(today())

@@ -27,7 +27,7 @@ ALL, LOW, DUE, HELD = "", "low", "due", "quarantine"
 class StockRow:
     """A material or packaging with what of it is on hand; amounts in grams or pieces.
 
-    ``usable`` is accepted and within its date, ``held`` in quarantine, ``spent`` refused or past its date;
+    ``usable`` is accepted and within its date, ``held`` in quarantine, ``spent`` rejected or past its date;
     ``first_due`` is the earliest expiry or re-test date of what is on hand, ``reserved`` what open batches still need.
     """
 

@@ -63,7 +63,7 @@ class StockAmount(Field[PricedAmount]):
             amount = to_grams(parse_quantity(words, at, default_unit="g"), given.density_g_ml, at)
             words = words if any(sign.isalpha() for sign in words) else f"{words} g"
         if amount > MOST_GRAMS or amount < 0 or (amount == 0 and not self.zero):
-            raise Invalid(at, "Give an amount above 0." if amount <= 0 else "That is more than any store holds.")
+            raise Invalid(at, "Give an amount above 0." if amount <= 0 else "That is more than a store can hold.")
         return PricedAmount(words, amount)
 
     def stored(self, row: Any) -> str:
@@ -90,10 +90,10 @@ class SupplierName(Line):
 class LotForm(Form):
     """The particulars of a lot that may be corrected."""
 
-    code = Line("Our lot code", longest=60, hint="Empty for the next one.")
+    code = Line("Our lot code", longest=60, hint="Leave empty for the next one.")
     supplier = SupplierName("Supplier")
     supplier_lot = Line("Supplier's lot", longest=120)
-    received_on = DayOrToday("Received", hint="Empty means today.")
+    received_on = DayOrToday("Received", hint="Leave empty for today.")
     expires_on = MaybeDay("Best before or expiry")
     retest_on = MaybeDay("Re-test by")
     opened_on = MaybeDay("Opened")
@@ -251,10 +251,10 @@ def revise_lot(session: Session, lot_id: int, typed: LotForm, row_version: int, 
 class DecisionForm(Form):
     """Accepting or refusing a lot."""
 
-    state = OneOf("Decision", LotState, "Choose accepted or refused.")
+    state = OneOf("Decision", LotState, "Choose accepted or rejected.", shown={one: one.shown for one in LotState})
     by = Name("By", "Give your name or initials.", longest=80, width="w8")
     why = Line(
-        "Basis", longest=500, hint="Certificate, own test, agreed specification; or why it is refused.", width="w20"
+        "Basis", longest=500, hint="Certificate, own test, agreed specification; or why it is rejected.", width="w20"
     )
 
     @rule
@@ -266,7 +266,7 @@ class DecisionForm(Form):
 
 @action()
 def decide_lot(session: Session, lot_id: int, typed: DecisionForm) -> None:
-    """Accept or refuse a lot, or put it back into quarantine.
+    """Accept or reject a lot, or put it back into quarantine.
 
     Raises:
         Faults: with everything that is wrong, each at its field.

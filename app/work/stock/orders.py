@@ -38,7 +38,7 @@ class OrderForm(Form):
     """An order."""
 
     supplier = Name("Supplier", "Name the supplier.", width="w20")
-    ordered_on = DayOrToday("Ordered", hint="Empty means today.")
+    ordered_on = DayOrToday("Ordered", hint="Leave empty for today.")
     expected_on = MaybeDay("Expected")
     made_by = Name("By", "Give your name or initials.", longest=80, width="w8")
     note = Area("Note", lines=2)
@@ -165,7 +165,7 @@ class DeliveredForm(Form):
 class DeliveryForm(Form):
     """A delivery of an order."""
 
-    received_on = DayOrToday("Received", hint="Empty means today.")
+    received_on = DayOrToday("Received", hint="Leave empty for today.")
     by = Name("By", "Give your name or initials.", longest=80, width="w8")
     accepted = Tick("Accept the lots now: papers, containers and contents agree with the order")
     rows = Rows("Lines", DeliveredForm, "row", most=MOST_LINES, too_many="A delivery can have {most} lines.")

@@ -25,7 +25,7 @@ MOST_OFFERED = 6
 def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: str) -> None:
     """Tie a new weighing to the lot of ours that was written; other words stay as they are.
 
-    A lot in quarantine, refused or past its date is taken only with a reason, written after a colon
+    A lot in quarantine, rejected or past its date is taken only with a reason, written after a colon
     (``26-306-1: colour test``). What is drawn here and has no lot written gets the lot of the day.
 
     Raises:
@@ -72,7 +72,7 @@ def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, 
         why_corrected = next((reason for reason in reasons.values() if reason), why)
         for remark in follow_line(session, line, grams, by=by, why=why_corrected):
             batch.log(f"{line.name}: lot", by=by, at=now(), new=remark.words, why=why_corrected)
-            what = f"{line.name}: {remark.words}, weighed all the same{f' ({why_corrected})' if why_corrected else ''}."
+            what = f"{line.name}: {remark.words}, used all the same{f' ({why_corrected})' if why_corrected else ''}."
             if remark.is_deviation and what not in {one.what for one in batch.deviations}:
                 batch.deviations.append(Deviation(what=what, found_at=now(), found_by=by))
 

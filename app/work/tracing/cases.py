@@ -36,7 +36,7 @@ class CaseForm(Form):
     kind = OneOf("Kind", CaseKind, "Choose what it is.", default=CaseKind.COMPLAINT.value)
     code = Line("Batch number or code on the pack", hint="Empty when it is not known.")
     product = Line("Product", hint="Its name, when the batch is not known.", width="w20")
-    known_on = DayOrToday("Learned of it on", hint="Deadlines run from this day. Empty means today.")
+    known_on = DayOrToday("Learned of it on", hint="Deadlines run from this day. Leave empty for today.")
     happened_on = MaybeDay("Happened on")
     units = Line("Units", longest=9, width="w4")
     what = Area("What happened", lines=4, hint="The facts, and no name, age or address of anybody.")

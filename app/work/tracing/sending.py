@@ -47,7 +47,7 @@ class DispatchForm(Form):
     product = Line("Product", hint="Only where the batch was packed as several.", width="w20")
     kind = OneOf("Why", DispatchKind, "Choose sale, gift, sample or returned.", default=DispatchKind.SALE.value)
     units = Units("Units", width="w6")
-    sent_on = DayOrToday("On", hint="Empty means today.")
+    sent_on = DayOrToday("On", hint="Leave empty for today.")
     receiver = Line("Receiver", hint="Empty when nobody can be reached, such as at a market stall.", width="w20")
     receiver_kind = OneOf("Person or shop", ReceiverKind, "Choose person or shop.", default=ReceiverKind.PERSON.value)
     contact = Area(

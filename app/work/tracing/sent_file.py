@@ -143,7 +143,7 @@ def undo_sent(session: Session, import_id: int, *, by: str) -> str:
     """
     row = session.get(DispatchImport, import_id)
     if row is None or row.undone_at is not None:
-        raise NotFound("There is no such import that can be taken back.")
+        raise NotFound("There is no such import to undo.")
     lines = session.scalars(select(Dispatch).where(Dispatch.import_id == import_id, STANDS)).all()
     moment = now()
     for line in lines:
