@@ -64,6 +64,16 @@ def parse_number(text: str, field: str = "", *, low: Decimal | None = None, high
     return value
 
 
+def sum_result(text: str) -> Decimal | None:
+    """Return what a sum or fraction such as ``6+1`` comes to, to six significant figures; None where none is typed."""
+    if not set(normalise(text)) & set("+*×/()="):
+        return None
+    try:
+        return Decimal(figures(parse_number(text), 6))
+    except Invalid:
+        return None
+
+
 def _read(text: str, field: str, *, negative_allowed: bool) -> Decimal:
     _refuse_unreadable(text, field)
     bare = text.removesuffix("%").strip()

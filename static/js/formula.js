@@ -224,7 +224,17 @@ form.addEventListener("change", (event) => {
   const field = event.target;
   if (field.name === "qs") { fillsUpOnce(form, field); live.typed(field); }
   if (field.matches("[data-redraw], [data-adds]")) live.now("redraw");
+  if (field.matches(".cell-amount input.number") && SUM.test(field.value)) workOut(field);
 });
+
+// A sum gives way to its result when its cell is left: as a step of its own, so that undo brings the sum back.
+const SUM = /[+*×/()=]/;
+async function workOut({ id, value }) {
+  await live.now();
+  await live.now(`line-sum:${document.getElementById(id).closest(".line").dataset.line}`);
+  const cell = document.getElementById(id);
+  if (cell && cell.value !== value) cell.title = `= ${value.replace(/^=/, "")}`;
+}
 
 // A suggestion was taken: one of the library goes onto the shelf with the same save.
 form.addEventListener("tarebook:taken", async (event) => {

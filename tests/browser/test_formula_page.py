@@ -288,7 +288,14 @@ def test_undo_takes_back_the_field_first_and_then_the_draft(
     expect(page.locator("#state")).to_contain_text("There is nothing to undo.")
     page.keyboard.press("Control+y")
     expect(page.locator("#state")).to_contain_text("Redone")
-    expect(page.locator("[id='line.g.amount']")).to_have_value("6")
+    cell = page.locator("[id='line.g.amount']")
+    expect(cell).to_have_value("6")
+    cell.fill("3*2.5")
+    cell.press("Enter")
+    expect(cell).to_have_value("7.5")
+    expect(cell).to_have_attribute("title", "= 3*2.5")
+    page.keyboard.press("Control+z")
+    expect(cell).to_have_value("3*2.5")
 
 
 def test_lines_move_by_key_by_button_and_by_dragging(visit: Callable[..., Page], store: Store, formula: int) -> None:

@@ -8,7 +8,16 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
-from app.science.numbers import ceil_to_step, figures, floor_to_step, parse_number, plain, to_places, to_step
+from app.science.numbers import (
+    ceil_to_step,
+    figures,
+    floor_to_step,
+    parse_number,
+    plain,
+    sum_result,
+    to_places,
+    to_step,
+)
 
 READ = {
     "1": "1", "1.5": "1.5", "1,5": "1.5", "0,750": "0.750", "1.234": "1.234", "1234,567": "1234.567", ".5": "0.5",
@@ -36,6 +45,15 @@ def test_a_sum_that_cannot_be_worked_out_is_refused(text: str) -> None:
     with pytest.raises(Invalid) as error:
         parse_number(text, "amount")
     assert error.value.field == "amount"
+
+
+@pytest.mark.parametrize(
+    ("text", "result"),
+    [("6+1", "7"), ("13/2", "6.5"), ("10/3", "3.33333"), ("½", "0.5"), ("5", None), ("q.s.", None), ("2*x", None)],
+)
+def test_what_a_sum_comes_to_is_short_enough_for_a_cell(text: str, result: str | None) -> None:
+    found = sum_result(text)
+    assert (found if found is None else plain(found)) == result
 
 
 @given(st.lists(st.decimals("0", "999", places=3), min_size=2, max_size=4))

@@ -233,3 +233,18 @@ def test_amounts_of_a_batch_become_percentages(desk: Any) -> None:
     desk.save(form)
     draft = desk.stored()
     assert (draft.basis, [line.amount for line in draft.lines]) == ("w/w", ["", "5", "12"])
+
+
+def test_a_sum_gives_way_to_its_result_and_undo_brings_it_back(desk: Any) -> None:
+    def asked(word: str, amount: str) -> str:
+        return str(desk.save(desk.typed(line__g__amount=amount, do=word), live=True).get_json()["said"])
+
+    def stored() -> str:
+        return next(line.amount for line in desk.stored().lines if line.id == "g")
+
+    asked("recalculate", "6+1")
+    assert asked("line-sum:g", "6+1") == "Worked out 6+1. Undo takes it back."
+    assert stored() == "7"
+    asked("undo", "7")
+    assert stored() == "6+1"
+    assert asked("line-sum:o", "6+1") == ""

@@ -52,7 +52,7 @@ def test_one_step_at_a_time_with_its_caution(client: FlaskClient, started: str) 
     send(client, started, "reading", ph="5.0", instrument="meter", temperature="21", sure="5.0")
     page = client.get(started).get_data(as_text=True)
     assert "Left to add" in page
-    assert 'class="curve second"' in page
+    assert 'class="fitted"' in page
 
 
 @pytest.mark.parametrize("text", HOSTILE)

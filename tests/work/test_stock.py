@@ -154,7 +154,7 @@ def test_a_lot_in_quarantine_refused_or_expired_is_used_only_with_a_written_reas
         move_by_hand(store, lot, typed.but(why="for a colour test, not for sale"))
         assert on_hand(store, lot) == 990
     decide_lot(store, held, DecisionForm("refused", "Per", "peroxide value too high"))
-    with pytest.raises(Faults, match="refused"):
+    with pytest.raises(Faults, match="rejected"):
         move_by_hand(store, held, MoveForm(kind="used", amount="10", by="Ines"))
     move_by_hand(store, held, MoveForm(kind="discarded", amount="990", by="Ines"))
     with pytest.raises(Faults, match="Say why"):

@@ -37,6 +37,7 @@ ROW_DEEDS: dict[str, Deed] = {
     "line-up": lambda draft, row: moves.move_line(draft, row, -1),
     "line-down": lambda draft, row: moves.move_line(draft, row, 1),
     "line-remove": moves.remove_line,
+    "line-sum": moves.work_out_sum,
     "line-double": lambda draft, row: rows.double_lines(draft, [row], new_id),
     "phase-up": lambda draft, row: moves.move_phase(draft, row, -1),
     "phase-down": lambda draft, row: moves.move_phase(draft, row, 1),
@@ -88,7 +89,8 @@ Answer = tuple[Draft, str]
 def _changed(asked: Asked) -> Answer:
     """Return the draft as a button changes it, and what was done in words (empty when nothing is to be said)."""
     if asked.word in ROW_DEEDS:
-        return ROW_DEEDS[asked.word](asked.draft, asked.rest), _said(asked.word, asked.rest, asked.draft)
+        changed = ROW_DEEDS[asked.word](asked.draft, asked.rest)
+        return changed, _said(asked.word, asked.rest, asked.draft) if changed != asked.draft else ""
     if asked.word.startswith("picked-"):
         return _picked(asked.draft, asked.word.removeprefix("picked-"), asked.rest, asked.raw.getlist("pick"))
     return BUTTONS[asked.word](asked) if asked.word in BUTTONS else (asked.draft, "")
@@ -172,8 +174,10 @@ def _worked_out(asked: Asked) -> Results:
 
 
 def _said(word: str, rest: str, draft: Draft) -> str:
-    name = next((line.typed for line in draft.lines if line.id == rest), "") or "the row"
+    line = next((line for line in draft.lines if line.id == rest), None)
+    name = (line and line.typed) or "the row"
     return {
+        "line-sum": f"Worked out {line.amount}" if line else "",
         "line-remove": f"Removed {name}",
         "line-up": f"Moved {name} up",
         "line-down": f"Moved {name} down",

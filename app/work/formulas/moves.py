@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
-from app.science.numbers import plain, to_places
+from app.science.numbers import plain, sum_result, to_places
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.resolve import Resolution, fills_up
 
@@ -87,6 +87,16 @@ def _moved(rows: Sequence[R], row_id: str, step: int) -> tuple[R, ...]:
 def rename_line(draft: Draft, line_id: str, typed: str) -> Draft:
     """Write another material name into a line."""
     lines = (replace(line, typed=typed) if line.id == line_id else line for line in draft.lines)
+    return replace(draft, lines=tuple(lines))
+
+
+def work_out_sum(draft: Draft, line_id: str) -> Draft:
+    """Put the result of a sum that was typed as the amount of a line in its place; anything else stays as it is."""
+    typed = next((line.amount for line in draft.lines if line.id == line_id), "")
+    result = sum_result(typed)
+    if result is None:
+        return draft
+    lines = (replace(line, amount=plain(result)) if line.id == line_id else line for line in draft.lines)
     return replace(draft, lines=tuple(lines))
 
 

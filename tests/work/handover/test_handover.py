@@ -119,7 +119,7 @@ def spoilt(change: Callable[[Tables], object]) -> bytes:
     [
         (b"", "empty"),
         (b"PK\x03\x04 no zip", "cannot be read"),
-        (b"{", "no JSON"),
+        (b"{", "JSON cannot be read"),
         (b'{"kind": "formulas", "kind": "formulas", "schema": 1}', "twice"),
         (b'{"kind": "recipes"}', "not a file of formulas"),
         (b'{"kind": "formulas", "schema": 2}', "later version"),
