@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 import click
 from scipy.special import ndtri
 
-from app.reference.corpus import known_lists
+from app.reference.corpus import held_out_lists, known_lists
 from app.reference.inference_measures import Measure, Reading, observe, physical_of
 from app.reference.inference_prior import (
     CLASS_COLUMNS,
@@ -23,11 +23,13 @@ from app.science.inference.accuracy import (
     FOLDS,
     Left,
     Score,
+    answered,
     kind_scores,
     left_out,
     line_shares,
     naive_scores,
     plain_answer,
+    publisher,
     score,
     small_names,
     waterless,
@@ -40,32 +42,38 @@ HEADINGS = ("method", "lists", "values", "points", "log10", "in bounds", "in ban
 
 
 def report(only: Iterable[int] = range(FOLDS)) -> str:
-    """Write the tables: the model with each list left out of its own fit, by kind of product, and naive methods."""
-    found, dried = left_out(known_lists(), class_starts(), kind_starts(), (plain_answer, dried_answer), only)
-    lists = [left.known for left in found]
-    model, naive = score("this model", found), naive_scores(lists)
-    measured = score("this model with one loss on drying", dried)
+    """Write the tables: the model with each list left out of its own fit, by kind of product, and naive methods.
+
+    Below them the same with all lists of a publisher left out at once, and lists that never take part in the fit.
+    """
+    starts, lists, only = (class_starts(), kind_starts()), known_lists(), tuple(only)
+    found, dried = left_out(lists, *starts, (plain_answer, dried_answer), only)
+    (foreign,) = left_out(lists, *starts, only=only, together=publisher)
+    table = fit_priors(lists, *starts)
+    new, new_dried = (answered(held_out_lists(), table, answer) for answer in (plain_answer, dried_answer))
+    parts = [_tables(found, dried), _tables(foreign), _tables(new, new_dried)]
+    headings = ("each document left out", "each publisher left out", "lists that never take part in the fit")
+    return "\n\n".join(f"{heading.upper()}\n{part}" for heading, part in zip(headings, parts, strict=True))
+
+
+def _tables(found: Sequence[Left], dried: Sequence[Left] = ()) -> str:
+    model, naive = score("this model", found), naive_scores([left.known for left in found])
+    measured = [score("this model with one loss on drying", dried)] if dried else []
     rows = [
         model,
-        measured,
+        *measured,
         score("this model, exact values", found, lambda _left, guess: guess.exact),
         score("this model, lists without water", found, waterless),
         *naive,
     ]
     kinds = _table(_cells(one) for one in kind_scores(found))
-    gains = [*_gains(model, naive), *(f"with one loss on drying, {words}" for words in _gains(measured, naive))]
+    gains = [
+        *_gains(model, naive),
+        *(f"with one loss on drying, {words}" for one in measured for words in _gains(one, naive)),
+    ]
     exact, near = line_shares(found)
-    return "\n".join(
-        [
-            *_table(map(_cells, rows)),
-            "",
-            *gains,
-            *_small(found),
-            f"1 % line found exactly in {_share(exact)} of {len(found)} lists, within one name in {_share(near)}",
-            "",
-            *kinds,
-        ]
-    )
+    line = f"1 % line found exactly in {_share(exact)} of {len(found)} lists, within one name in {_share(near)}"
+    return "\n".join([*_table(map(_cells, rows)), "", *gains, *_small(found), line, "", *kinds])
 
 
 def dried_answer(known: KnownList, table: PriorTable) -> Inference:

@@ -9,6 +9,7 @@ from typing import Any
 
 from app.reference.inference_caps import legal_caps
 from app.reference.inference_prior import class_of, kind_of, listed_name
+from app.reference.label_blends import bought_together
 from app.reference.tables import FOLDER
 from app.science.inference.classes import in_company
 from app.science.inference.fit import KnownList
@@ -22,11 +23,33 @@ ALIKE = 0.5
 @cache
 def known_lists() -> tuple[KnownList, ...]:
     """Read ``composition_corpus.json``: published compositions as they would be printed (sources in the file)."""
-    text = (FOLDER / "composition_corpus.json").read_text(encoding="utf-8")
-    items = json.loads(text)["compositions"]
+    items = _items("composition_corpus")
     lists = [known_list(item) for item in items]
     families = _families([str(item["source"]) for item in items], [{n.key for n in one.names} for one in lists])
     return tuple(replace(one, family=family) for one, family in zip(lists, families, strict=True))
+
+
+@cache
+def held_out_lists() -> tuple[KnownList, ...]:
+    """Read ``composition_held_out.json``: published compositions that never take part in the fit."""
+    return tuple(known_list(item) for item in _items("composition_held_out"))
+
+
+def _items(name: str) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = json.loads((FOLDER / f"{name}.json").read_text(encoding="utf-8"))["compositions"]
+    return found
+
+
+def publisher_of(source: str) -> str:
+    """Return who published a composition: the site of its first address, else how its source begins.
+
+    >>> publisher_of("Supplier formula 8, https://www.example.org/formulas/8")
+    'example.org'
+    """
+    address = ADDRESS.search(source)
+    if address is None:
+        return source.split(",", maxsplit=1)[0].casefold()
+    return address.group().split("/")[2].casefold().removeprefix("www.")
 
 
 def _families(sources: Sequence[str], keys: Sequence[set[str]]) -> list[int]:
@@ -51,8 +74,10 @@ def known_list(item: dict[str, Any]) -> KnownList:
     tail = colour_tail(keys)
     caps = legal_caps("EU")
     names = tuple(
-        listed_name(part["inci"], key, class_name, caps.get(key, 100.0), colour=place in tail)
-        for place, (part, key, class_name) in enumerate(zip(parts, keys, classes, strict=True))
+        listed_name(part["inci"], key, class_name, caps.get(key, 100.0), colour=place in tail, blend=blend)
+        for place, (part, key, class_name, blend) in enumerate(
+            zip(parts, keys, classes, bought_together(keys), strict=True)
+        )
     )
     percents, exact = (tuple(float(p["percent"]) for p in parts), tuple(bool(p["exact"]) for p in parts))
     return KnownList(
@@ -63,4 +88,5 @@ def known_list(item: dict[str, Any]) -> KnownList:
         exact,
         int(item["n_above_line"]),
         kind_of(item["product_type"]),
+        publisher=publisher_of(item["source"]),
     )

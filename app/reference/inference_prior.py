@@ -39,12 +39,12 @@ NAME_COLUMNS = ["key", "shift", "count"]
 @cache
 def class_priors() -> PriorTable:
     """Return what is usual, as fitted: the four ``inference_*.csv`` tables of levels."""
-    levels = read_table("inference_kind_levels", LEVEL_COLUMNS)
+    levels, kinds = read_table("inference_kind_levels", LEVEL_COLUMNS), read_table("inference_kinds", KIND_COLUMNS)
     return PriorTable(
         MappingProxyType({row["class_name"]: _prior(row) for row in _class_rows()}),
         MappingProxyType({row["key"]: float(row["shift"]) for row in read_table("inference_names", NAME_COLUMNS)}),
         MappingProxyType({(row["kind"], row["class_name"]): float(row["shift"]) for row in levels}),
-        MappingProxyType({row["kind"]: float(row["width"]) for row in read_table("inference_kinds", KIND_COLUMNS)}),
+        MappingProxyType({row["kind"]: float(row["width"]) for row in kinds if row["lists"] != "0"}),
     )
 
 
@@ -117,11 +117,13 @@ def class_of(key: str) -> str:
     return class_rules().class_of(key, functions)
 
 
-def listed_name(printed: str, key: str, class_name: str, cap: float = 100.0, *, colour: bool = False) -> ListedName:
+def listed_name(
+    printed: str, key: str, class_name: str, cap: float = 100.0, *, colour: bool = False, blend: str = ""
+) -> ListedName:
     """Join a printed name with what is shipped of its substance; ``cap`` is % w/w."""
     shipped = substances().get(key)
     low, high = _use_range(shipped) if shipped else (None, None)
-    return ListedName(printed, class_name, low, high, cap, colour, key)
+    return ListedName(printed, class_name, low, high, cap, colour, key, blend=blend)
 
 
 def _use_range(substance: Substance) -> tuple[float | None, float | None]:
@@ -133,8 +135,9 @@ def _use_range(substance: Substance) -> tuple[float | None, float | None]:
 
 
 @cache
-def _kind_words() -> tuple[tuple[str, tuple[str, ...]], ...]:
-    return tuple((row["kind"], tuple(row["words"].split(";"))) for row in read_table("inference_kinds", KIND_COLUMNS))
+def _kind_words() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    rows = read_table("inference_kinds", KIND_COLUMNS)
+    return tuple((row["kind"], re.compile(row["words"].replace(";", "|"))) for row in rows)
 
 
 def kinds_with_levels() -> tuple[str, ...]:
@@ -144,8 +147,8 @@ def kinds_with_levels() -> tuple[str, ...]:
 
 def kind_of(product_type: str) -> str:
     """Return the kind of product that free words tell; empty when they tell none."""
-    words = product_type.casefold()
-    return next((kind for kind, stated in _kind_words() if any(word in words for word in stated)), "")
+    words = product_type.casefold().strip()
+    return next((kind for kind, stated in _kind_words() if stated.search(words)), "")
 
 
 def kind_by_names(names: Sequence[ListedName], stated: str = "") -> str:

@@ -13,6 +13,7 @@ from app.reference.inference_measures import (
     observe,
 )
 from app.reference.inference_prior import class_of, class_priors, kind_by_names, kind_of, listed_name
+from app.reference.label_blends import bought_together
 from app.science.inference.classes import in_company
 from app.science.inference.infer import infer, work_out
 from app.science.inference.tail import colour_tail
@@ -131,8 +132,8 @@ def listed_names(names: Sequence[ReadName], caps: Mapping[str, float]) -> tuple[
     certain = [key for key, name in zip(keys, names, strict=True) if not name.may_contain]
     free = colour_tail(certain) | {i for i, name in enumerate(names) if name.may_contain or name.active}
     return tuple(
-        listed_name(name.printed, name.key, class_name, caps.get(name.key, 100.0), colour=place in free)
-        for place, (name, class_name) in enumerate(zip(names, classes, strict=True))
+        listed_name(name.printed, name.key, class_name, caps.get(name.key, 100.0), colour=place in free, blend=blend)
+        for place, (name, class_name, blend) in enumerate(zip(names, classes, bought_together(keys), strict=True))
     )
 
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 
-from app.reference.corpus import known_lists
+from app.reference.corpus import held_out_lists, known_lists
 from app.reference.inference_caps import exposure_of, legal_caps
 from app.reference.inference_prior import (
     class_labels,
@@ -18,8 +18,10 @@ from app.reference.inference_prior import (
     kinds_with_levels,
     listed_name,
 )
+from app.reference.label_blends import bought_together
 from app.reference.label_names import LabelNames, printed_otherwise
 from app.reference.library import substances
+from app.reference.product_kinds import product_kinds
 from app.reference.tables import FOLDER
 from app.science.inference.fit import count_by_class, fit_priors
 from app.science.label_list.values import Certainty
@@ -119,12 +121,37 @@ def test_words_settle_the_exposure_only_when_they_agree(words: str, exposure: Ex
         ("Sun cream SPF 30", "sun cream"),
         ("o/w hand cream", "cream or lotion"),
         ("shampoo", "cleanser"),
+        ("o/w after-sun lotion", "cream or lotion"),
+        ("mouthwash (solution)", "mist or toner"),
+        ("after shave lotion (alcohol solution)", "mist or toner"),
+        ("beard oil", "oil"),
+        ("o/w cream, high oil phase", "cream or lotion"),
         ("candle", ""),
         ("", ""),
     ],
 )
 def test_a_kind_of_product_is_told_by_its_words(words: str, kind: str) -> None:
     assert kind_of(words) == kind
+
+
+def test_every_kind_of_the_pick_list_has_levels_of_its_own() -> None:
+    levels = {kind for kind, _ in class_priors().kinds}
+    assert [kind for kind in product_kinds() if kind_of(kind) not in levels] == []
+
+
+def test_names_of_a_bought_blend_are_known_together() -> None:
+    """Blends as sold: phenoxyethanol 90 % with ethylhexylglycerin 10 %; water and glycerin tell of no blend."""
+    found = bought_together(["AQUA", "PHENOXYETHANOL", "GLYCERIN", "ETHYLHEXYLGLYCERIN"])
+    assert found == ("", "phenoxyethanol + ethylhexylglycerin", "", "phenoxyethanol + ethylhexylglycerin")
+    assert bought_together(["AQUA", "PHENOXYETHANOL", "SODIUM LACTATE"]) == ("", "", "")
+
+
+def test_no_list_of_the_fit_is_among_those_kept_out_of_it() -> None:
+    fitted = {frozenset(name.key for name in known.names) for known in known_lists()}
+    held_out = [frozenset(name.key for name in known.names) for known in held_out_lists()]
+    assert len(held_out) == len(set(held_out)) >= 30
+    assert not fitted & set(held_out)
+    assert all(sum(known.percents) == pytest.approx(100, abs=1e-3) for known in held_out_lists())
 
 
 def test_kinds_and_classes_of_the_levels_are_known() -> None:

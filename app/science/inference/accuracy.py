@@ -2,7 +2,7 @@
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -77,14 +77,26 @@ def plain_answer(known: KnownList, table: PriorTable) -> Inference:
     return infer(known.names, table, kind=known.kind)
 
 
-def folds(lists: Sequence[KnownList], count: int = FOLDS) -> list[list[KnownList]]:
-    """Part the lists into folds of about the same size; a family of lists is never parted."""
-    families: dict[int, list[KnownList]] = {}
+def family(known: KnownList) -> Hashable:
+    """Return what keeps a list with others of the same document or with half its names."""
+    return known.family
+
+
+def publisher(known: KnownList) -> Hashable:
+    """Return what keeps a list with all others of the same site or book."""
+    return known.publisher
+
+
+def folds(
+    lists: Sequence[KnownList], count: int = FOLDS, together: Callable[[KnownList], Hashable] = family
+) -> list[list[KnownList]]:
+    """Part the lists into folds of about the same size; lists that belong together are never parted."""
+    families: dict[Hashable, list[KnownList]] = {}
     for known in lists:
-        families.setdefault(known.family, []).append(known)
+        families.setdefault(together(known), []).append(known)
     parts: list[list[KnownList]] = [[] for _ in range(count)]
-    for family in sorted(families.values(), key=len, reverse=True):
-        min(parts, key=len).extend(family)
+    for kept in sorted(families.values(), key=len, reverse=True):
+        min(parts, key=len).extend(kept)
     return parts
 
 
@@ -94,6 +106,7 @@ def left_out(
     kind_starts: Mapping[tuple[str, str], float],
     answers: Sequence[Answer] = (plain_answer,),
     only: Iterable[int] = range(FOLDS),
+    together: Callable[[KnownList], Hashable] = family,
 ) -> list[list[Left]]:
     """Answer every list with a table fitted without its fold; one result for each way of answering.
 
@@ -103,8 +116,9 @@ def left_out(
         kind_starts: starting shifts by (kind, class).
         answers: ways to answer, such as without and with a measurement.
         only: the numbers of the folds to answer, to save time.
+        together: what keeps lists in one fold.
     """
-    parts = folds(lists)
+    parts = folds(lists, together=together)
     found: list[list[Left]] = [[] for _ in answers]
     for number in only:
         others = [known for place, part in enumerate(parts) if place != number for known in part]
@@ -113,6 +127,11 @@ def left_out(
             for place, answer in enumerate(answers):
                 found[place].append(_left(known, answer(known, table)))
     return found
+
+
+def answered(lists: Iterable[KnownList], table: PriorTable, answer: Answer = plain_answer) -> list[Left]:
+    """Answer lists that took no part in the fit of a table."""
+    return [_left(known, answer(known, table)) for known in lists]
 
 
 def _left(known: KnownList, answer: Inference) -> Left:

@@ -15,14 +15,15 @@ import numpy as np
 from app.science.inference.prior import USUAL_LENGTH, expected_log, has_water, use_middle
 from app.science.inference.values import WATER, ClassPrior, Floats, ListedName, PriorTable
 
-CLASS, NAME, KIND, CROWDING, ROLE, PULL = "class", "name", "kind", "crowding", "role", "pull"
-PENALTIES = {CLASS: 6.0, NAME: 1.5, KIND: 12.0, CROWDING: 12.0, ROLE: 12.0, PULL: 6.0}
+CLASS, NAME, BLEND, KIND = "class", "name", "blend", "kind"
+CROWDING, ROLE, PULL = "crowding", "role", "pull"
+PENALTIES = {CLASS: 6.0, NAME: 1.5, BLEND: 2.0, KIND: 12.0, CROWDING: 12.0, ROLE: 12.0, PULL: 6.0}
 VARIANCE_WEIGHT = 6.0
 WIDTH_WEIGHT = 80.0
 ASSUMED_WEIGHT = 0.5
 SMALLEST = 1e-6
 ROUNDS = 4
-STRAY_SHARE, STRAY_SHIFT, STRAY_SIGMA = 0.067, -1.5, 2.0  # preservatives carried in by another material
+STRAY_SHARE, STRAY_SHIFT, STRAY_SIGMA = 0.25, -1.5, 2.0  # preservatives carried in by another material
 BODY_TAIL, BODY_WIDTH = 0.15, 2.3
 STRAYING = frozenset({"preservative", "booster"})
 
@@ -34,7 +35,8 @@ class KnownList:
     """A printed list whose percentages are known, % w/w in printed order.
 
     ``exact`` is false for values where the share inside a blend was assumed; ``kind`` is the kind of product by the
-    shipped words; lists with the same ``family`` come from one document or share half their names.
+    shipped words; lists with the same ``family`` come from one document or share half their names, those of one
+    ``publisher`` from one site or book.
     """
 
     id: str
@@ -45,6 +47,7 @@ class KnownList:
     above_line: int
     kind: str = ""
     family: int = 0
+    publisher: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +94,7 @@ def fit_priors(
     level = dict(zip(columns, (float(v) for v in found), strict=True))
     return PriorTable(
         {name: _fitted(start, level, sigma[name]) for name, start in starts.items()},
-        {key: shift for (kind, key), shift in level.items() if kind == NAME},
+        {key: shift for (kind, key), shift in level.items() if kind in (NAME, BLEND)},
         _kind_shifts(level, begun),
         _widths(values, residual, weight, sigma),
     )
@@ -107,6 +110,7 @@ def _values(
             continue
         group = "bulk" if prior.bulk else "level"
         columns = [((CLASS, prior.name), 1.0), *([((NAME, name.key), 1.0)] if name.key else [])]
+        columns += [((BLEND, name.key_in_blend), 1.0)] if name.key_in_blend else []
         columns += [((CROWDING, group), crowd), ((ROLE, prior.role), crowd)]
         columns += [((KIND, f"{known.kind}|{prior.name}"), 1.0)] if known.kind else []
         middle = use_middle(name)

@@ -91,6 +91,7 @@ def usual_amounts(names: Sequence[ListedName], table: PriorTable, *, kind: str =
     mu = [
         expected_log(name, prior, len(names), wet)
         + table.names.get(name.key, 0.0)
+        + table.names.get(name.key_in_blend, 0.0)
         + table.kinds.get((kind, prior.name), 0.0)
         for name, prior in zip(names, priors, strict=True)
     ]

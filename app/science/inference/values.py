@@ -43,7 +43,7 @@ class ListedName:
     ``use_low`` and ``use_high`` (% w/w) are a habit, ``cap`` (% w/w, 100 when there is none) is a legal maximum
     that holds for every use. ``colour`` names stand in the tail, in any order and any amount. ``key`` is the key of
     the substance, by which its own level in published lists is known; less than ``printable_from`` (% w/w) need not be
-    printed, so a printed name seldom has less.
+    printed, so a printed name seldom has less. ``blend`` is a bought mixture all of whose parts stand in the list.
     """
 
     name: str
@@ -54,6 +54,12 @@ class ListedName:
     colour: bool = False
     key: str = ""
     printable_from: float = 0.0
+    blend: str = ""
+
+    @property
+    def key_in_blend(self) -> str:
+        """The key by which the level of the substance inside its blend is known; empty outside one."""
+        return f"{self.key} in {self.blend}" if self.key and self.blend else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,8 +147,8 @@ class Inference:
 class PriorTable:
     """What is usual, as fitted; a class that is not in the table falls back on ``other``.
 
-    ``names`` shifts ln x of a substance seen in published lists, by key; ``kinds`` shifts ln x of a class in a kind of
-    product; ``widths`` scales the sigma of all names in a kind of product.
+    ``names`` shifts ln x of a substance seen in published lists, by key, and once more inside a blend, by key and
+    blend; ``kinds`` shifts ln x of a class in a kind of product; ``widths`` scales the sigma of all names in a kind.
     """
 
     classes: Mapping[str, ClassPrior] = field(default_factory=dict)
