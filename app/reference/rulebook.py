@@ -1,5 +1,6 @@
 """Every table of rules of a jurisdiction, made ready for a check."""
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
@@ -46,10 +47,26 @@ COLOUR_COLUMNS = [
     "us_barred",
     "us_only",
     "us_max_percent",
+    "us_max_for",
     "source",
     "source_status",
 ]
 JURISDICTIONS = ("EU", "US")
+HUNDRED = Decimal(100)
+# What a name with a strength behind it is: common practice of the trade for what is sold as a solution in water.
+_STRENGTH = re.compile(
+    r"(?P<name>.+?)[\s,(]+(?P<strength>\d{1,2}(?:[.,]\d+)?)\s*%\)?(?:\s+(?:in water|solution))?", re.IGNORECASE
+)
+_SCENTED = re.compile(r"\s+(?:essential oil|e\.?o\.?)$", re.IGNORECASE)
+SOLD_IN_WATER = frozenset(
+    rule_key(name)
+    for name in (
+        *("Hydrogen Peroxide", "Ammonia", "Ammonium Hydroxide", "Sodium Hydroxide", "Potassium Hydroxide"),
+        *("Lactic Acid", "Glycolic Acid", "Citric Acid", "Acetic Acid", "Phosphoric Acid", "Hydrochloric Acid"),
+        *("Thioglycolic Acid", "Trichloroacetic Acid", "Formaldehyde", "Sodium Lactate", "Triethanolamine", "Alcohol"),
+        *("Benzalkonium Chloride", "Chlorhexidine Digluconate", "Sodium Laureth Sulfate", "Cocamidopropyl Betaine"),
+    )
+)
 # Share of equal letters from which another name can be meant; common practice.
 NEAR_ENOUGH = 0.85
 WARNING_COLUMNS = [
@@ -122,13 +139,14 @@ def is_known(name: str) -> bool:
         hair_dye_index().find(name),
         allergen_index("EU").kind_of(name) in ("perfume", "essential oil"),
         inci_key(plain_name(name)) in preservatives() or rule_key(name) in _known_keys(),
+        any(rule.selector is not None and rule.selector.names(plain_name(name)) for rule in product_rules()),
     )
     return any(tables)
 
 
 @cache
 def _known_keys() -> frozenset[str]:
-    return frozenset(rule_key(name) for name in inci_names())
+    return frozenset({rule_key(name) for name in inci_names()} | phototoxic_limits().keys())
 
 
 @lru_cache(maxsize=1024)
@@ -157,14 +175,36 @@ def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:
 def _in_inci(part: Part) -> tuple[Part, ...]:
     if inci_key(part.inci) in inci_names() or is_water(part.inci):
         return (part,)
-    known = find_substance(part.inci)
-    name = known.inci if known is not None else kitchen_names().get(inci_key(part.inci))
+    name = _inci_of(part.inci)
     if name is not None:
         return (replace(part, inci=name),)
     blend = find_blend(part.inci)
-    if blend is None:
+    if blend is not None:
+        return tuple(Part(q.inci, part.percent * q.percent / 100, kind=part.kind) for q in blend.parts)
+    return _in_water(part)
+
+
+def _inci_of(name: str) -> str | None:
+    """Return the INCI name that a kitchen or trade name leads to, None where it leads to none."""
+    for word in (name, _SCENTED.sub(" oil", name)):
+        known = find_substance(word)
+        found = known.inci if known is not None else kitchen_names().get(inci_key(word))
+        if found is not None:
+            return found
+    return None
+
+
+def _in_water(part: Part) -> tuple[Part, ...]:
+    """Split what is named with its strength, such as ``Hydrogen Peroxide 35 %``, into it and the water it is in."""
+    read = _STRENGTH.fullmatch(part.inci.strip())
+    if read is None:
         return (part,)
-    return tuple(Part(q.inci, part.percent * q.percent / 100, kind=part.kind) for q in blend.parts)
+    name = _inci_of(read["name"].strip()) or read["name"].strip()
+    strength = Decimal(read["strength"].replace(",", "."))
+    if rule_key(name) not in SOLD_IN_WATER or not 0 < strength < HUNDRED:
+        return (part,)
+    share = part.percent * strength / HUNDRED
+    return (replace(part, inci=name, percent=share), Part("Aqua", part.percent - share))
 
 
 def usual_blends(materials: Iterable[DosedMaterial]) -> tuple[str, ...]:
@@ -224,4 +264,5 @@ def _colourant(row: dict[str, str]) -> Colourant:
         us_barred=frozenset(split_cell(row["us_barred"])),
         us_only=frozenset(split_cell(row["us_only"])),
         us_max_percent=decimal_or_none(row["us_max_percent"]),
+        us_max_for=frozenset(split_cell(row["us_max_for"])),
     )

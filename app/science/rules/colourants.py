@@ -41,8 +41,8 @@ AREA_WORDS = {
 class Colourant:
     """A colourant: EU area of use and highest amount, US listed name and where the US allows it; empty if not listed.
 
-    Amounts are % w/w of the finished product; ``eu_max_for``, ``us_barred`` and ``us_only`` are scopes of
-    `science.rules.scope`: where the EU maximum counts, what the US listing leaves out, and all that it takes in.
+    Amounts are % w/w of the finished product; ``eu_max_for``, ``us_max_for``, ``us_barred`` and ``us_only`` are scopes
+    of `science.rules.scope`: where a maximum counts, what the US listing leaves out, and all that it takes in.
     """
 
     ci: str
@@ -56,6 +56,7 @@ class Colourant:
     us_barred: frozenset[str] = frozenset()
     us_only: frozenset[str] = frozenset()
     us_max_percent: Decimal | None = None
+    us_max_for: frozenset[str] = frozenset()
 
 
 class ColourIndex:
@@ -135,7 +136,8 @@ def _judge_us(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     barred = known and (closeness(c.us_barred, known) or (c.us_only and not closeness(c.us_only, known)))
     if barred:
         return _say(i, c, US_RULE, Severity.STOP, f"{c.us_name} is listed for other uses only: {c.us_use}")
-    if c.us_max_percent is not None and i.percent > c.us_max_percent:
+    over = c.us_max_percent is not None and i.percent > c.us_max_percent
+    if over and c.us_max_percent is not None and fits(c.us_max_for, known):
         what = f"{figures(i.percent, 5)} %, over the {plain(c.us_max_percent)} % of its listing: {c.us_use}"
         return _say(i, c, US_RULE, Severity.STOP, what, c.us_max_percent)
     if not known and (c.us_barred or c.us_only):

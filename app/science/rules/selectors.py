@@ -105,6 +105,10 @@ class Selector:
         self._fits = lru_cache(maxsize=4096)(_one_pattern(patterns).match) if patterns else None
         self._but = Selector(self.but) if self.but else None
 
+    def names(self, words: str) -> bool:
+        """Tell whether the side speaks of a plain name itself, and not only of a class that it belongs to."""
+        return rule_key(words) in self._keys or (self._fits is not None and self._fits(words) is not None)
+
     def takes(self, ingredient: Ingredient) -> bool:
         """Tell whether the side speaks of an ingredient."""
         named = ingredient.key in self._keys or not self.tags.isdisjoint(ingredient.tags)

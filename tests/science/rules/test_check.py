@@ -161,3 +161,27 @@ def test_a_row_for_a_kind_holds_whatever_exposure_was_typed(exposure, ask):
     ).findings
     assert not [f for f in found if f.severity == Severity.STOP]
     assert [f for f in found if "Can cause blindness" in f.quote]
+
+
+@pytest.mark.parametrize(
+    ("typed", "parts"),
+    [
+        ("Hydrogen Peroxide 35 %", {"Hydrogen Peroxide": 35, "Aqua": 65}),
+        ("lye 30% solution", {"Sodium Hydroxide": 30, "Aqua": 70}),
+        ("lactic acid (80 %)", {"Lactic Acid": 80, "Aqua": 20}),
+        ("Retinol 10 %", {"Retinol 10 %": 100}),
+        ("lavender essential oil", {"Lavandula Angustifolia Oil": 100}),
+        ("carbamide peroxide", {"Urea Peroxide": 100}),
+    ],
+)
+def test_a_name_as_makers_type_it_is_read(typed, parts):
+    """What is sold as a solution in water is split; what may be dissolved in oil stays as it was typed."""
+    made = in_inci((DosedMaterial("x", Decimal(1), (Part(typed, Decimal(100)),)),))[0].parts
+    assert {p.inci.title(): p.percent for p in made} == {n.title(): p for n, p in parts.items()}
+
+
+def test_a_name_that_a_rule_speaks_of_is_not_called_unknown(ask):
+    for name in ("Bimatoprost", "Cannabidiol", "Sassafras Oil"):
+        verdict = ask({"Aqua": "90", name: "1"})
+        assert [f for f in verdict.findings if f.severity != Severity.NOTE and name in f.inci]
+        assert not [line for line in verdict.not_checked if line.startswith(f"{name}: no table")]
