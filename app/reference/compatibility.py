@@ -8,6 +8,7 @@ from types import MappingProxyType
 from app.reference.hair_dyes import dye_names
 from app.reference.inci_names import inci_names
 from app.reference.library import Substance, find_substance, split_cell
+from app.reference.reported_use import highest_uses
 from app.reference.tables import decimal_or_none, read_table
 from app.reference.water import water_table
 from app.science.names import inci_key
@@ -178,6 +179,7 @@ def _from_library(s: Substance) -> SubstanceFacts:
         ph_max=s.ph_max,
         use_low=s.use_low if as_supplied else None,
         use_high=s.use_high if as_supplied else None,
+        highest_uses=highest_uses().get(inci_key(s.inci), ()),
         max_temp_c=s.max_temp_c,
         natural_origin_index=s.natural_origin_index,
         molar_mass_g_mol=s.molar_mass_g_mol,

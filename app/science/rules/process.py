@@ -1,6 +1,7 @@
 """Trade rules that look at the formula as a whole: water kept from microbes, oil held in water, ranges, heat."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from app.science.names import inci_key
@@ -286,9 +287,22 @@ def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRu
 
 
 def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
-    """Say what stands above its usual range: what acts in small amounts, never what carries the product."""
+    """Say what stands above what was assessed, or above its usual and reported range.
+
+    The range speaks of what acts in small amounts, never of what carries the product.
+    """
     for i in present:
-        high = i.facts.use_high
+        known = [use for use in i.facts.highest_uses if use.exposure == formula.exposure]
+        ceiling = min((use for use in known if use.assessed), key=lambda use: use.percent, default=None)
+        if ceiling is not None and i.percent > ceiling.percent:
+            what = (
+                f"{i.name} at {figures(i.percent, 4)} %, assessed up to {plain(ceiling.percent)} % {formula.exposure}"
+            )
+            what = f"{i.name} at {figures(i.percent, 4)} %, {most}"
+            yield replace(_say(rule, (i.name,), what, ceiling.percent, i.percent), source=ceiling.source)
+            continue
+        reported = [use.percent for use in known if not use.assessed]
+        high = None if i.facts.use_high is None else max([i.facts.use_high, *reported])
         if high is None or i.percent <= high * USE_TOLERANCE or not _acts_in_small_amounts(i):
             continue
         if "kind:perfume" in i.tags or i.is_a("fragrance"):

@@ -210,12 +210,26 @@ class LimitRule:
 
 
 @dataclass(frozen=True, slots=True)
+class HighestUse:
+    """The highest use of a substance in one kind of exposure, % w/w of the substance itself in the finished product.
+
+    ``assessed`` is the ceiling of a safety assessment; otherwise it is what a source reports to be used.
+    """
+
+    exposure: Exposure
+    percent: Decimal
+    assessed: bool
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
 class SubstanceFacts:
     """What the trade rules ask of a substance.
 
     Uses and temperatures as in the shipped table: ``use_low`` and ``use_high`` in % w/w of the finished product,
     ``max_temp_c`` in degrees Celsius, ``natural_origin_index`` 0..1, ``molar_mass_g_mol`` in g/mol; ``water_percent``
-    is the water in the substance as it is sold (hydrosols, juices, honey), 0..100.
+    is the water in the substance as it is sold (hydrosols, juices, honey), 0..100. ``highest_uses`` are what was
+    reported or assessed beyond the habit.
     """
 
     functions: frozenset[str] = frozenset()
@@ -227,6 +241,7 @@ class SubstanceFacts:
     ph_max: Decimal | None = None
     use_low: Decimal | None = None
     use_high: Decimal | None = None
+    highest_uses: tuple[HighestUse, ...] = ()
     max_temp_c: Decimal | None = None
     natural_origin_index: Decimal | None = None
     molar_mass_g_mol: Decimal | None = None

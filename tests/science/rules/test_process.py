@@ -64,6 +64,31 @@ def test_outside_the_usual_range(ask):
     assert not rules(ask({"Xanthan Gum": "0.3"}), "P04")
 
 
+@pytest.mark.parametrize(
+    ("inci", "exposure", "quiet", "loud"),
+    [
+        ("Cocamidopropyl Betaine", "leave-on", "3", "3.1"),  # CIR 1991
+        ("Sodium Lauryl Sulfate", "leave-on", "1", "1.5"),  # CIR 1983
+        ("Cetrimonium Chloride", "leave-on", "0.25", "0.3"),  # CIR
+        ("Xanthan Gum", "leave-on", "2", "3"),  # reported to 2
+        ("Disodium EDTA", "leave-on", "0.5", "0.7"),  # reported to 0.5, habit 0.2
+        ("Disodium EDTA", "rinse-off", "1.33", "1.8"),  # FDA, a shampoo
+        ("BHT", "leave-on", "0.8", "1.1"),
+    ],
+)
+def test_what_was_assessed_or_reported_beyond_the_habit(ask, inci, exposure, quiet, loud):
+    assert not rules(ask({inci: quiet}, exposure), "P04")
+    found = rules(ask({inci: loud}, exposure), "P04")
+    assert [finding.severity for finding in found] == [Severity.NOTE]
+    assert found[0].limit <= Decimal(quiet)
+
+
+def test_a_ceiling_of_an_assessment_names_its_source_and_holds_where_the_product_stays(ask):
+    found = rules(ask({"Sodium Lauryl Sulfate": "12"}), "P04")
+    assert "CIR 1983" in str(found[0].source)
+    assert not rules(ask({"Sodium Lauryl Sulfate": "12"}, "rinse-off"), "P04")
+
+
 def test_ph_outside_the_range_of_a_material(ask):
     assert rules(ask({"Hydroxyethylcellulose": "1"}, "rinse-off", ph="1.9"), "H02")
     assert not rules(ask({"Hydroxyethylcellulose": "1"}, ph="6"), "P05")
