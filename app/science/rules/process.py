@@ -295,9 +295,7 @@ def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trad
         known = [use for use in i.facts.highest_uses if use.exposure == formula.exposure]
         ceiling = min((use for use in known if use.assessed), key=lambda use: use.percent, default=None)
         if ceiling is not None and i.percent > ceiling.percent:
-            what = (
-                f"{i.name} at {figures(i.percent, 4)} %, assessed up to {plain(ceiling.percent)} % {formula.exposure}"
-            )
+            most = f"assessed up to {plain(ceiling.percent)} % {formula.exposure}"
             what = f"{i.name} at {figures(i.percent, 4)} %, {most}"
             yield replace(_say(rule, (i.name,), what, ceiling.percent, i.percent), source=ceiling.source)
             continue
