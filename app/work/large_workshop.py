@@ -19,11 +19,14 @@ from sqlalchemy.orm import Session
 from app.science.names import inci_key
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchState, BatchWeighing, Tick, TickKind
 from app.store.bulk import Row, free_id, put, rows_of
+from app.store.distribution import Dispatch, DispatchKind, Receiver, ReceiverKind
 from app.store.engine import Store
 from app.store.formulas import DraftMaterial, DraftStep, Formula, FormulaVersion, VersionLine
-from app.store.materials import Material, MaterialPart, PartAllergen, Price
+from app.store.materials import Material, MaterialPart, Packaging, PartAllergen, Price
+from app.store.packing import PackingLotUse, PackingRun, RunState
+from app.store.products import Product
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
-from app.store.workshop import the_workshop
+from app.store.workshop import Jurisdiction, the_workshop
 from app.work.batches.planning import Plan, plan_batch
 from app.work.demo import load_demo
 
@@ -31,6 +34,7 @@ MATERIALS, FORMULAS, BATCHES, MOVES = 5_000, 2_000, 50_000, 1_000_000
 LAST_DAY = date(2026, 11, 20)
 DAYS = 5 * 365
 LOTS_OF_A_MATERIAL = 8
+LOTS_OF_PACKAGING = 400
 RECEIVED_G = Decimal(1_000_000)
 # Every lot of this one after the first is made in the house, by a batch that used the lot before it.
 MADE_HERE = "Sodium hydroxide 10 %"
@@ -109,6 +113,7 @@ def multiply(store: Store, size: Size) -> None:
         shelf = _shelf(session, sample, size)
         versions = _formulas(session, sample, shelf, size)
         _batches(session, sample, shelf, versions, size)
+        _packed_and_sent(session, versions, size)
         _stock_takes(session, shelf, size)
 
 
@@ -206,7 +211,7 @@ def _at(day: date, hour: int = 9) -> datetime:
 
 def _move(lot_id: int, kind: MoveKind, amount: Decimal, at: datetime, **of: int) -> Row:
     row = {"lot_id": lot_id, "kind": kind, "amount": amount, "at": at, "by": "Tom", "why": ""}
-    return {**row, "batch_id": None, "batch_line_id": None, **of}
+    return {**row, "batch_id": None, "batch_line_id": None, "packing_run_id": None, **of}
 
 
 def _formulas(session: Session, sample: Sample, shelf: Shelf, size: Size) -> list[tuple[int, int, int]]:
@@ -336,6 +341,82 @@ def _made_here(session: Session, shelf: Shelf, versions: list[tuple[int, int, in
             if earlier:
                 made = {"from_batch_id": first + earlier[-1], "supplier_id": None, "supplier_lot": ""}
                 session.execute(update(Lot).where(Lot.id == lot_id).values(**made))
+
+
+def _packed_and_sent(session: Session, versions: list[tuple[int, int, int]], size: Size) -> None:
+    """Pack every released batch in one run out of one lot of packaging, and send two parts of it to receivers."""
+    products = _products(session)
+    lots = _packaging_lots(session)
+    made = select(Batch.id, Batch.number, Batch.version_id, Batch.planned_on).where(
+        Batch.number.startswith("N"), Batch.state == BatchState.RELEASED
+    )
+    batches = session.execute(made.order_by(Batch.id)).all()
+    formulas = dict(session.execute(select(FormulaVersion.id, FormulaVersion.formula_id)).all())
+    first = free_id(session, PackingRun)
+    runs: list[Row] = [
+        {
+            "id": first + place, "number": f"{number}-P1", "batch_id": batch_id,
+            "product_id": products[formulas[version_id]], "packed_on": day + timedelta(days=2), "place": "",
+            "fill_amount": Decimal(50), "fill_unit": "g", "jurisdiction": Jurisdiction.EU, "units_filled": 20,
+            "units_spoilt": 1, "units_sampled": 1, "bulk_g": Decimal(980), "rest_g": Decimal(0), "artwork": "",
+            "code_printed": number, "early_why": "", "notes": "", "by": "Ines", "created_at": _at(day),
+            "closed_by": "", "state": RunState.OPEN, "row_version": 2,
+        }
+        for place, (batch_id, number, version_id, day) in enumerate(batches)
+    ]  # fmt: skip
+    put(session, PackingRun, runs)
+    uses = [(run, lots[run["id"] * len(lots) // (first + len(runs))]) for run in runs]
+    common = {"issued": Decimal(20), "used": Decimal(20), "spoilt": Decimal(0), "returned": Decimal(0), "reason": ""}
+    put(session, PackingLotUse, (
+        {**common, "run_id": run["id"], "lot_id": lot, "by": "Ines", "at": run["created_at"]} for run, lot in uses
+    ))  # fmt: skip
+    put(session, StockMove, (
+        _move(lot, MoveKind.USED, Decimal(-20), run["created_at"], packing_run_id=run["id"]) for run, lot in uses
+    ))  # fmt: skip
+    closed = {"state": RunState.CLOSED, "closed_at": PackingRun.created_at, "closed_by": "Ines"}
+    session.execute(update(PackingRun).where(PackingRun.id >= first).values(**closed))
+    _sent(session, runs, max(10, size.batches // 10))
+
+
+def _products(session: Session) -> dict[int, int]:
+    """Give every formula a product; return their ids by formula."""
+    there = {row["formula_id"]: row for row in rows_of(session, Product)}
+    names = dict(session.execute(select(Formula.id, Formula.name)).all())
+    like, next_id = next(iter(there.values())), free_id(session, Product)
+    new = [formula for formula in names if formula not in there]
+    own = [{**like, "id": next_id + n, "formula_id": one, "name": names[one]} for n, one in enumerate(new)]
+    put(session, Product, own)
+    return {key: row["id"] for key, row in there.items()} | {row["formula_id"]: row["id"] for row in own}
+
+
+def _packaging_lots(session: Session) -> list[int]:
+    """Receive lots of packaging for all the years; return their ids, the oldest first."""
+    packaging = [row["id"] for row in rows_of(session, Packaging)]
+    like = rows_of(session, Lot, Lot.material_id.is_not(None))[-1]
+    next_id, lots = free_id(session, Lot), []
+    for place in range(LOTS_OF_PACKAGING):
+        own = {"material_id": None, "packaging_id": packaging[place % len(packaging)], "from_batch_id": None}
+        words = {"code": f"P-{place + 1}", "supplier_lot": f"SP{place}", "amount_text": "1000000 pieces"}
+        lots.append({**like, **own, **words, "id": next_id + place, "on_hand": Decimal(0)})
+    put(session, Lot, lots)
+    put(session, StockMove, (_move(lot["id"], MoveKind.RECEIVED, RECEIVED_G, lot["created_at"]) for lot in lots))
+    return [lot["id"] for lot in lots]
+
+
+def _sent(session: Session, runs: list[Row], receivers: int) -> None:
+    first = free_id(session, Receiver)
+    put(session, Receiver, (
+        {"id": first + n, "kind": ReceiverKind.SHOP if n % 9 == 0 else ReceiverKind.PERSON, "name": f"Receiver {n}",
+         "contact": f"receiver{n}@x.example", "created_at": _at(LAST_DAY), "row_version": 1}
+        for n in range(receivers)
+    ))  # fmt: skip
+    common = {"order_number": "", "by": "Tom", "cancelled_by": "", "cancelled_why": "", "kind": DispatchKind.SALE}
+    put(session, Dispatch, (
+        {**common, "batch_id": run["batch_id"], "product_id": run["product_id"], "run_id": run["id"], "units": units,
+         "receiver_id": first + (run["id"] * step) % receivers, "sent_on": run["packed_on"] + timedelta(days=step),
+         "created_at": run["created_at"]}
+        for run in runs for step, units in ((3, 5), (11, 7))
+    ))  # fmt: skip
 
 
 def _stock_takes(session: Session, shelf: Shelf, size: Size) -> None:
