@@ -65,6 +65,18 @@ AREAS = (
         ),
         everywhere=True,
     ),
+    Area(
+        "/trace",
+        "Trace",
+        (
+            Page("/trace", "Find"),
+            Page("/trace/sent", "Sent out"),
+            Page("/trace/receivers", "Receivers"),
+            Page("/trace/cases", "Cases"),
+            Page("/trace/recalls", "Recalls"),
+        ),
+        everywhere=True,
+    ),
     Area("/rules", "Rules", (Page("/rules", "Tables"), Page("/rules/from-memory", "Values from memory"))),
     Area(
         "/workshop",

@@ -10,12 +10,14 @@ from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material, Price
+from app.store.quality import Recall
 from app.store.workshop import Scale, the_workshop
 from app.work.backups import backup_folder, list_backups
 from app.work.batches.listing import BatchRow, latest_batches
 from app.work.batches.loading import CLOSED
 from app.work.packing.listing import packing_wants
 from app.work.stock.listing import attention
+from app.work.tracing.cases import open_cases
 
 MOST_FORMULAS = 8
 MOST_BATCHES = 6
@@ -108,6 +110,23 @@ def _packing_wants(session: Session) -> list[Wanting]:
     return [Wanting(f"{n} {one if n == 1 else many}.", f"/packing{path}") for n, one, many, path in said if n]
 
 
+def _quality_wants(session: Session) -> list[Wanting]:
+    """Return what recalls and cases want: a report that is overdue, what is still open."""
+    still_open, overdue = open_cases(session)
+    recalls = session.scalar(select(func.count(Recall.id)).where(Recall.closed_at.is_(None))) or 0
+    said = (
+        (
+            overdue,
+            "case has to be reported and is overdue",
+            "cases have to be reported and are overdue",
+            "cases",
+        ),
+        (still_open - overdue, "case is open", "cases are open", "cases"),
+        (recalls, "recall is open", "recalls are open", "recalls"),
+    )
+    return [Wanting(f"{n} {one if n == 1 else many}.", f"/trace/{page}") for n, one, many, page in said if n]
+
+
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
@@ -118,7 +137,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     if count:
         noun = "material has" if count == 1 else "materials have"
         found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
-    found += _stock_wants(session) + _packing_wants(session)
+    found += _stock_wants(session) + _packing_wants(session) + _quality_wants(session)
     stuck = select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)
     waiting = session.scalar(stuck) or 0
     if waiting:

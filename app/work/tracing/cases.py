@@ -28,6 +28,7 @@ from app.work.tracing.receivers import receiver_for
 from app.work.tracing.sending import packed_under, units_sold
 
 PAGE = 100
+MOST_OTHERS = 12
 
 
 class CaseForm(Form):
@@ -219,11 +220,12 @@ def close_case(session: Session, case_id: int, typed: EndForm) -> None:
 
 @dataclass(frozen=True, slots=True)
 class SameLot:
-    """A lot of the batch of a case, and the other batches it went into."""
+    """A lot of the batch of a case, how many other batches it went into, and the newest of them."""
 
     lot_id: int
     code: str
     name: str
+    count: int
     batches: tuple[BatchNode, ...]
 
 
@@ -245,24 +247,24 @@ def case_sheet(session: Session, case_id: int) -> CaseSheet:
         NotFound: when there is no such case.
     """
     found = get_case(session, case_id)
-    lots = _same_lots(session, found.batch_id) if found.batch_id else ()
-    batches = {one.id for lot in lots for one in lot.batches} | ({found.batch_id} if found.batch_id else set())
-    others = (
-        session.scalars(select(CaseFile).where(CaseFile.id != case_id, CaseFile.batch_id.in_(sorted(batches)))).all()
-        if batches
-        else ()
-    )
+    lots: tuple[SameLot, ...] = ()
+    others: Sequence[CaseFile] = ()
+    if found.batch_id is not None:
+        lots, batches = _same_lots(session, found.batch_id)
+        told = session.scalars(select(CaseFile).where(CaseFile.id != case_id, CaseFile.batch_id.is_not(None)))
+        others = [one for one in told if one.batch_id in batches]
     return CaseSheet(found, duty_of(found), is_overdue(found, today()), lots, others)
 
 
-def _same_lots(session: Session, batch_id: int) -> tuple[SameLot, ...]:
-    came = back(session, [batch_id])
-    found = []
+def _same_lots(session: Session, batch_id: int) -> tuple[tuple[SameLot, ...], set[int]]:
+    """Return the lots of a batch with the other batches each went into, and all those batches together."""
+    came, found, batches = back(session, [batch_id]), [], {batch_id}
     for lot in came.lots.values():
         reached = onward(session, [lot.id]).batches
         others = sorted((one for one in reached.values() if one.id != batch_id), key=lambda one: -one.id)
-        found.append(SameLot(lot.id, lot.code, lot.name, tuple(others)))
-    return tuple(found)
+        found.append(SameLot(lot.id, lot.code, lot.name, len(others), tuple(others[:MOST_OTHERS])))
+        batches |= reached.keys()
+    return tuple(found), batches
 
 
 def list_cases(session: Session, *, only_open: bool = False, skip: int = 0, most: int | None = None) -> list[CaseFile]:

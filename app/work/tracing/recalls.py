@@ -15,6 +15,8 @@ from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.distribution import STANDS, Dispatch, DispatchKind, Receiver
 from app.store.errors import Conflict, NotFound
+from app.store.packing import PackingRun, RunState
+from app.store.products import Product
 from app.store.quality import Recall, RecallBatch, RecallLot, RecallNotice, Told, get_recall
 from app.store.stock import Lot
 from app.store.tracing import BatchNode, LotNode, SentNode, batch_nodes, lot_nodes, sent_of
@@ -404,6 +406,22 @@ def recall_sheet(session: Session, recall_id: int) -> RecallSheet:
     return RecallSheet(
         recall, tuple(lots.values()), in_order, recipients, figures_of(session, recall, recipients), took
     )
+
+
+def products_of_recall(session: Session, recall_id: int) -> list[tuple[str, tuple[str, ...]]]:
+    """Return what a notice names: each product that was packed of the batches, with the codes printed on its packs."""
+    asked = (
+        select(Product.name, PackingRun.code_printed, Batch.number)
+        .join(PackingRun, PackingRun.product_id == Product.id)
+        .join(Batch, Batch.id == PackingRun.batch_id)
+        .join(RecallBatch, RecallBatch.batch_id == Batch.id)
+        .where(RecallBatch.recall_id == recall_id, PackingRun.state != RunState.CANCELLED)
+        .order_by(Product.name, PackingRun.id)
+    )
+    codes: dict[str, dict[str, None]] = defaultdict(dict)
+    for name, code, number in session.execute(asked):
+        codes[name][code or number] = None
+    return [(name, tuple(found)) for name, found in codes.items()]
 
 
 def words_of(span: timedelta) -> str:

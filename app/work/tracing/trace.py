@@ -256,6 +256,21 @@ def lines_of(branches: tuple[Branch, ...], level: int = 1) -> Iterator[tuple[int
         yield from lines_of(branch.children, level + 1)
 
 
+def cut(branches: tuple[Branch, ...], most: int) -> tuple[tuple[Branch, ...], int]:
+    """Return the first so many branches of a tree in the order it is drawn, and how many are left out."""
+    count = sum(1 for _ in lines_of(branches))
+    return _first(branches, iter(range(most))), max(0, count - most)
+
+
+def _first(branches: tuple[Branch, ...], places: Iterator[int]) -> tuple[Branch, ...]:
+    kept = []
+    for branch in branches:
+        if next(places, None) is None:
+            break
+        kept.append(replace(branch, children=_first(branch.children, places)))
+    return tuple(kept)
+
+
 def trace_csv(trace: Trace) -> str:
     """Return a trace as a table for a spreadsheet."""
     rows = (
