@@ -90,7 +90,7 @@ def test_labels_lie_within_a_fifth_of_a_millimetre_and_the_type_is_as_high_as_as
         grid_x, grid_y = (4.65, 4.65 + 101.6), [13.1 + row * 67.7 for row in range(4)]
         lefts = sorted({round(w["x0"] / MM - first.x_mm, 2) for w in words})
         assert len(words) == 8
-        assert lefts == [pytest.approx(grid_x[0], abs=0.3), pytest.approx(grid_x[1], abs=0.3)]
+        assert lefts == [pytest.approx(grid_x[0], abs=0.02), pytest.approx(grid_x[1], abs=0.02)]
         firsts = sorted({round(w["x0"], 3) for w in words})
         assert (firsts[1] - firsts[0]) / MM == pytest.approx(101.6, abs=0.05)
         tops = sorted({round(w["top"], 2) for w in words})

@@ -66,7 +66,8 @@ def _physical(found: Dossier) -> Iterable[str]:
         yield f"Specifications of the materials: {_names(unspecified)}."
     if not found.product.shelf_months and not found.product.open_months:
         yield "How long the product keeps: neither months from making nor a period after opening is set."
-    yield from _without_tests(found, "Stability results in the packaging it is sold in, at storage conditions met.")
+    if not found.seen:
+        yield from _without_tests(found, "Stability results in the packaging it is sold in, at storage conditions met.")
 
 
 def _without_tests(found: Dossier, words: str) -> Iterable[str]:
@@ -124,7 +125,9 @@ def _toxicology(found: Dossier) -> Iterable[str]:
 
 
 def _effects(found: Dossier) -> Iterable[str]:
-    return ()
+    open_cases = [one.number for one in found.complaints.cases if one.closed_at is None]
+    if open_cases:
+        yield f"The end of {_names(open_cases)}: still open."
 
 
 def _more(found: Dossier) -> Iterable[str]:

@@ -26,7 +26,9 @@ from app.science.tolerance import checks_of
 from app.store.batches import Batch, BatchLine, BatchReading, BatchState
 from app.store.formulas import FormulaVersion
 from app.store.materials import Material
+from app.store.packing import PackingRun, RetainedSample, SampleLook
 from app.store.products import Product
+from app.store.quality import CaseFile
 from app.store.stock import Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.store.workshop import Workshop, the_workshop
 from app.work.batches.observing import yield_percent
@@ -45,6 +47,8 @@ from app.work.rules.checks import FormulaChecks, check
 from app.work.rules.predicted_ph import predicted_ph
 from app.work.rules.section import read_given_answers
 from app.work.sheets import cautions_of
+from app.work.tracing.cases import CaseRate, complaints_by_units_sold
+from app.work.tracing.sending import units_sold
 
 MOST_BATCHES = 10
 MADE = (BatchState.QUARANTINE, BatchState.RELEASED, BatchState.REJECTED, BatchState.IN_PROCESS)
@@ -111,6 +115,24 @@ class LinkedDocument:
 
 
 @dataclass(frozen=True, slots=True)
+class SampleSeen:
+    """What was seen of a retained sample of a batch, so many days after it was kept."""
+
+    batch: str
+    look: SampleLook
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
+class Complaints:
+    """What came back of a product: the units that went out, the cases against them, and the cases themselves."""
+
+    units_out: int
+    rate: CaseRate | None
+    cases: tuple[CaseFile, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class MethodPhase:
     """A phase of the method with the cautions that stand above it."""
 
@@ -143,6 +165,8 @@ class Dossier:
     method: tuple[MethodPhase, ...]
     documents: tuple[LinkedDocument, ...]
     labels: LabelSet | None
+    seen: tuple[SampleSeen, ...]
+    complaints: Complaints
 
     @property
     def preservation(self) -> Preservation | None:
@@ -195,7 +219,33 @@ def dossier(session: Session, product_id: int) -> Dossier:
         method=tuple(MethodPhase(phase, cautions_of(phase)) for phase in formula.phases),
         documents=_documents(session, product, ids, batches),
         labels=_labels(session, product_id, batches),
+        seen=_seen(session, product_id),
+        complaints=_complaints(session, product_id),
     )
+
+
+def _seen(session: Session, product_id: int) -> tuple[SampleSeen, ...]:
+    """Return what was seen of the retained samples of a product, sample by sample."""
+    rows = session.execute(
+        select(RetainedSample, Batch.number)
+        .join(PackingRun, PackingRun.id == RetainedSample.run_id)
+        .join(Batch, Batch.id == PackingRun.batch_id)
+        .where(PackingRun.product_id == product_id)
+        .order_by(Batch.id, RetainedSample.id)
+    )
+    return tuple(
+        SampleSeen(number, look, (look.looked_on - sample.kept_on).days)
+        for sample, number in rows
+        for look in sample.looks
+    )
+
+
+def _complaints(session: Session, product_id: int) -> Complaints:
+    found = session.scalars(
+        select(CaseFile).where(CaseFile.product_id == product_id).order_by(CaseFile.known_on.desc(), CaseFile.id.desc())
+    )
+    rate = next(iter(complaints_by_units_sold(session, product_id)), None)
+    return Complaints(units_sold(session, product_id), rate, tuple(found))
 
 
 def _labels(session: Session, product_id: int, batches: Sequence[Batch]) -> LabelSet | None:

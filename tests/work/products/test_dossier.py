@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -14,7 +15,10 @@ from app.store.engine import Store
 from app.store.formulas import Formula
 from app.store.materials import Material
 from app.store.products import Product
+from app.store.quality import CaseFile, CaseKind
+from app.store.workshop import Jurisdiction
 from app.work.batches.planning import Plan, plan_batch
+from app.work.clock import now
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import create
 from app.work.formulas.faults import IncompleteFormula
@@ -116,3 +120,20 @@ def test_a_formula_that_does_not_add_up_has_no_dossier(store: Store) -> None:
     product_id = add_product(store, formula_id, ProductForm(name="Empty 50 ml"))
     with store.reading() as session, pytest.raises(IncompleteFormula):
         dossier(session, product_id)
+
+
+def test_complaints_stand_against_the_units_and_an_open_case_is_missing_its_end(demo: Store) -> None:
+    _, product_id = of_code(demo, "HG")
+    with demo.transaction() as session:
+        more = {"product_id": product_id, "market": Jurisdiction.EU, "opened_at": now(), "opened_by": "Ines"}
+        session.add(CaseFile(number="C-1", known_on=date(2026, 11, 1), what="A lid that leaks.", **more))
+        effect = {"kind": CaseKind.EFFECT, "is_serious": True, "closed_at": now(), "closed_by": "Ines"}
+        session.add(
+            CaseFile(number="C-2", known_on=date(2026, 11, 2), what="Redness.", conclusion="Gone.", **effect, **more)
+        )
+    found, _ = of_code(demo, "HG")
+    assert [one.number for one in found.complaints.cases] == ["C-2", "C-1"]
+    rate = found.complaints.rate
+    assert rate is not None
+    assert (rate.complaints, rate.effects, rate.serious) == (1, 1, 1)
+    assert missing(found, 9) == "The end of C-1: still open."
