@@ -62,7 +62,7 @@ def _pot(kits: ClassKits, line: KitLine, grid: Grid) -> Drawing:
         Block("phase", f"Phase {line.phase}, {kits.recipe.formula.name}", least, 2.6),
         Block("caution", "▲ Caution: read the handout first." if line.line.cautions else "", least, 2.4),
     ]
-    return Drawing(_laid(grid, blocks), (), (), LEAST_X_MM)
+    return Drawing(_laid(grid, blocks), (), ())
 
 
 def _jar(kits: ClassKits, grid: Grid) -> tuple[Drawing, bool]:
@@ -76,7 +76,7 @@ def _jar(kits: ClassKits, grid: Grid) -> tuple[Drawing, bool]:
     laid = _laid(grid, blocks)
     no_room = bool(laid.missing_mm)
     laid = _laid(grid, blocks[:-1]) if no_room else laid
-    return Drawing(laid, (), (), LEAST_X_MM), no_room or not kits.listed.text
+    return Drawing(laid, (), ()), no_room or not kits.listed.text
 
 
 def class_paper(kits: ClassKits, grid: Grid, setting: Setting) -> Paper:

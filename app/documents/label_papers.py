@@ -83,7 +83,7 @@ def bench_drawing(label: BenchLabel, address: str) -> Drawing:
     laid = lay_out(Label(width, BENCH_HEIGHT_MM), blocks, [], text_width)
     place = Code("qr", address, drawn.width_mm, drawn.height_mm)
     picture = Picture(place.kind, width, (BENCH_HEIGHT_MM - drawn.height_mm) / 2, drawn)
-    return Drawing(laid, (picture,), (), 0.0)
+    return Drawing(laid, (picture,), ())
 
 
 def _html(

@@ -7,17 +7,16 @@ lower-case o), 701.13 and Directive 76/211/EEC for the content. The EU has no he
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
-from decimal import Decimal
+from dataclasses import dataclass, replace
 
 from app.documents.codes import Drawn, bar_code, can_draw, qr_code
 from app.documents.type_metrics import cap_height, text_width, x_height
 from app.science.label_layout import Block, Code, Label, Laid, lay_out
 from app.science.label_sheets import Grid
 from app.science.net_content import Law, Panel, Shape, net_content
-from app.store.labels import LabelDesign
+from app.store.labels import LabelDesign, PanelKind
 from app.work.labels.content import LabelSet, Obstacle, Words
-from app.work.labels.design import shown_on
+from app.work.labels.design import shown_on, shown_on_back, wrap_of
 from app.work.labels.sheets import grid_of
 
 NUMBER_WITH_UNIT = re.compile(r"(\d) (?=\S)")
@@ -50,26 +49,104 @@ class Picture:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A label ready to be drawn, with what is wrong with it."""
+    """A label ready to be drawn, with what is wrong with it; at ``folds`` the back and the overlap of a wrap begin."""
 
     laid: Laid
     pictures: tuple[Picture, ...]
     problems: tuple[Obstacle, ...]
-    least_x_mm: float
+    heights: "TypeHeights | None" = None
+    folds: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Space:
+    """A part of a label that is laid out by itself: from where on along the label, how wide, and what stands there."""
+
+    x_mm: float
+    width_mm: float
+    shown: frozenset[str]
 
 
 def draw_label(design: LabelDesign, words: Words) -> Drawing:
-    """Lay one label out, each text at least as high as the law of its market asks."""
+    """Lay one label out, each text at least as high as the law of its market asks; a wrap its front and its back."""
     sheet = design.sheet
     width, height = float(sheet.label_width_mm), float(sheet.label_height_mm)
-    shown = shown_on(design)
-    area = width * height * (0.785398 if sheet.is_round else 1.0)
-    least = _least_x_mm(words.law, area)
-    blocks = [_block(kind, words, least, (width, height, sheet.is_round)) for kind in ORDER if kind in shown]
-    codes, drawn, problems = _codes(shown, words)
-    laid = lay_out(Label(width, height, sheet.is_round), [b for b in blocks if b], codes, text_width)
-    pictures = tuple(Picture(p.code.kind, p.x_mm, p.y_mm, drawn[p.code.kind]) for p in laid.codes)
-    return Drawing(laid, pictures, (*problems, *_faults(laid, words.law, area, design.name)), least)
+    panel, surface = _panel(design), _surface(design)
+    type_heights = _type_heights(words, panel, surface)
+    laid, pictures, problems = [], [], []
+    for space in _spaces(design):
+        blocks = [_block(kind, words, type_heights) for kind in ORDER if kind in space.shown]
+        codes, drawn, wrong = _codes(space.shown, words)
+        label = Label(space.width_mm, height, sheet.is_round)
+        one = lay_out(label, [block for block in blocks if block], codes, text_width)
+        laid.append(_moved(one, space.x_mm))
+        pictures += [Picture(p.code.kind, p.x_mm + space.x_mm, p.y_mm, drawn[p.code.kind]) for p in one.codes]
+        problems += wrong
+    whole = Laid(
+        width,
+        height,
+        sheet.is_round,
+        tuple(line for one in laid for line in one.lines),
+        tuple(code for one in laid for code in one.codes),
+        max(one.missing_mm for one in laid),
+        min(one.ease for one in laid),
+    )
+    faults = _faults(whole, words, float(panel.area_mm2), design)
+    wrap = wrap_of(design)
+    folds = () if wrap is None else (wrap.front_mm, wrap.circumference_mm)
+    return Drawing(whole, tuple(pictures), (*problems, *faults), type_heights, folds)
+
+
+def _moved(laid: Laid, x_mm: float) -> Laid:
+    return replace(laid, lines=tuple(replace(line, x_mm=line.x_mm + x_mm) for line in laid.lines))
+
+
+def _spaces(design: LabelDesign) -> tuple[Space, ...]:
+    wrap, shown, back = wrap_of(design), shown_on(design), shown_on_back(design)
+    if wrap is None:
+        return (Space(0.0, float(design.sheet.label_width_mm), shown),)
+    return (Space(0.0, wrap.front_mm, shown - back), Space(wrap.front_mm, wrap.back_mm, back))
+
+
+def _panel(design: LabelDesign) -> Panel:
+    """Return the principal display panel: of a wrap 40 % of the way round, else the label itself."""
+    height = design.sheet.label_height_mm
+    if design.diameter_mm is not None:
+        return Panel(Shape.CYLINDER, design.diameter_mm, height)
+    shape = Shape.ROUND if design.sheet.is_round else Shape.RECTANGLE
+    return Panel(shape, design.sheet.label_width_mm, height)
+
+
+def _surface(design: LabelDesign) -> float:
+    """Return the area there is for labelling, mm2."""
+    wrap = wrap_of(design)
+    if wrap is not None:
+        return wrap.circumference_mm * float(design.sheet.label_height_mm)
+    return float(_panel(design).area_mm2)
+
+
+@dataclass(frozen=True, slots=True)
+class TypeHeights:
+    """How high type has to be at least on a panel, mm: the lower-case x, that of US warnings, and the content.
+
+    ``content_mm`` is the height of figures in the EU and of the lower-case o in the US, 0 while no content is set.
+    """
+
+    x_mm: float
+    warning_x_mm: float
+    content_mm: float
+    law: Law
+
+    @property
+    def content_em(self) -> float:
+        """The em of a content statement."""
+        return self.content_mm / (x_height() if self.law is Law.US else cap_height())
+
+
+def _type_heights(words: Words, panel: Panel, surface_mm2: float) -> TypeHeights:
+    least = _least_x_mm(words.law, surface_mm2)
+    content = 0.0 if words.nominal is None else float(net_content(words.nominal, panel, words.law).min_type_mm)
+    return TypeHeights(least, SIXTEENTH_MM if words.law is Law.US else least, content, words.law)
 
 
 def _least_x_mm(law: Law, area_mm2: float) -> float:
@@ -78,30 +155,17 @@ def _least_x_mm(law: Law, area_mm2: float) -> float:
     return EU_X_LARGE_MM if area_mm2 >= EU_LARGE_MM2 else EU_X_MM
 
 
-def _block(kind: str, words: Words, least_x_mm: float, size: tuple[float, float, bool]) -> Block | None:
+def _block(kind: str, words: Words, heights: TypeHeights) -> Block | None:
     text = words.keeping if kind == "keeping" else words.of(kind)
     if not text:
         return None
     if kind == "content":
         text = NUMBER_WITH_UNIT.sub("\\1\u00a0", text)
-    least = least_x_mm / x_height()
-    if kind == "warnings" and words.law is Law.US:
-        least = SIXTEENTH_MM / x_height()
-    if kind == "content" and words.nominal is not None:
-        least = max(least, _content_em(words, size))
+    least = (heights.warning_x_mm if kind == "warnings" else heights.x_mm) / x_height()
+    if kind == "content":
+        least = max(least, heights.content_em)
     best = least * {"identity": 2.2, "front": 1.5, "content": 1.15}.get(kind, 1.35)
     return Block(kind, text, least, best, kind in BOLD, bottom=kind == "content")
-
-
-def _content_em(words: Words, size: tuple[float, float, bool]) -> float:
-    """Return the em of a content statement: figures of the height of the EU's table, the lower-case o of the US's."""
-    width, height, is_round = size
-    shape = Shape.ROUND if is_round else Shape.RECTANGLE
-    panel = Panel(shape, Decimal(str(width)), Decimal(str(height)))
-    if words.nominal is None:
-        return 0.0
-    found = float(net_content(words.nominal, panel, words.law).min_type_mm)
-    return found / (x_height() if words.law is Law.US else cap_height())
 
 
 def _codes(shown: frozenset[str], words: Words) -> tuple[list[Code], dict[str, Drawn], list[Obstacle]]:
@@ -122,15 +186,18 @@ def _codes(shown: frozenset[str], words: Words) -> tuple[list[Code], dict[str, D
     return codes, drawn, problems
 
 
-def _faults(laid: Laid, law: Law, area_mm2: float, name: str) -> list[Obstacle]:
-    found = []
+def _faults(laid: Laid, words: Words, area_mm2: float, design: LabelDesign) -> list[Obstacle]:
+    found, name = [], design.name
     if laid.missing_mm:
         found.append(
             Obstacle(f"{name}: {laid.missing_mm:.1f} mm of height are missing at the smallest type allowed. {HELP}")
         )
     content = [line for line in laid.lines if line.kind == "content"]
-    high = content and content[0].baseline_mm - content[0].size_mm < LOWEST_THIRD * laid.height_mm
-    if law is Law.US and area_mm2 > FIVE_SQUARE_INCHES and high:
+    if words.law is not Law.US or not content:
+        return found
+    if design.panel in (PanelKind.BACK, PanelKind.BASE) or "content" in shown_on_back(design):
+        found.append(Obstacle(f"{name}: the net content has to stand on the front.", "21 CFR 701.13(f)"))
+    elif area_mm2 > FIVE_SQUARE_INCHES and content[0].baseline_mm - content[0].size_mm < LOWEST_THIRD * laid.height_mm:
         found.append(Obstacle(f"{name}: the net content is not in the lowest 30 % of the label.", "21 CFR 701.13(f)"))
     return found
 

@@ -59,7 +59,7 @@ class LabelSheet(Base):
     shift_y_mm: Mapped[Amount] = mapped_column(default=Decimal(0))
 
 
-class Panel(StrEnum):
+class PanelKind(StrEnum):
     """Where on the pack a label is stuck; a wrap goes all round and has a front and a back of its own."""
 
     WHOLE = "whole"
@@ -80,7 +80,7 @@ class LabelDesign(Base):
     __tablename__ = "label_design"
     __table_args__ = (
         not_blank("name"),
-        one_of("panel", Panel),
+        one_of("panel", PanelKind),
         above_zero("diameter_mm"),
         number_between("overlap_mm", 0, 100),
         CheckConstraint("(panel = 'wrap') = (diameter_mm IS NOT NULL)", name="wrap_goes_round"),
@@ -108,7 +108,7 @@ class LabelDesign(Base):
     directions: Mapped[Words]
     cautions: Mapped[Words]
     qr_text: Mapped[Words]
-    panel: Mapped[Panel] = mapped_column(Word(Panel), default=Panel.WHOLE)
+    panel: Mapped[PanelKind] = mapped_column(Word(PanelKind), default=PanelKind.WHOLE)
     diameter_mm: Mapped[MaybeAmount]
     overlap_mm: Mapped[MaybeAmount]
     on_back: Mapped[Words]

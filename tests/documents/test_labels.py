@@ -1,8 +1,10 @@
 """Labels on paper: measured by pdfplumber, codes read back by zxing-cpp from the rendered page."""
 
 import io
+import math
 import shutil
 import subprocess
+from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
 
@@ -16,15 +18,20 @@ from app.documents.label_papers import bench_paper, calibration_paper, label_pap
 from app.documents.labels import all_obstacles, drawings_of
 from app.documents.papers import Setting
 from app.documents.type_metrics import cap_height, text_width, x_height
+from app.science.net_content import Law, Panel, Shape, net_content
+from app.science.quantities import parse_quantity
 from app.store.batches import Batch, BatchState
+from app.store.labels import LabelDesign, PanelKind, designs_of
 from app.store.workshop import the_workshop
 from app.work.batches.planning import Plan, plan_batch
 from app.work.clock import now, today
+from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
 from app.work.labels.bench import BenchLabel
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design
+from app.work.labels.round_jar import RoundJarForm, add_round_jar
 from app.work.labels.sheets import SHEETS, add_common_sheet
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
@@ -36,8 +43,8 @@ SHEET = "A4, 24 labels of 70 x 37 mm"
 TALL = "A4, 8 labels of 99.1 x 67.7 mm"
 
 
-def product(store, law="EU", sheet=TALL, **changes):
-    """Put a hand cream with one label on the shelf and return the id of the product."""
+def product(store, law="EU", sheet=TALL, more=None, **changes):
+    """Put a hand cream with one label on the shelf and return the id of the product; ``more`` is a part of its own."""
     for name in ("Aqua", "Glycerin", "Phenoxyethanol"):
         add_material(store, MaterialForm(name=name, parts=(PartForm(inci=name, percent="100"),)))
     lines = (
@@ -45,6 +52,9 @@ def product(store, law="EU", sheet=TALL, **changes):
         DraftLine("g", "a", "Glycerin", None, "5"),
         DraftLine("p", "a", "Phenoxyethanol", None, "0.9"),
     )
+    if more:
+        add_material(store, MaterialForm(name="More", parts=(PartForm(percent="100", **more),)))
+        lines = (*lines, DraftLine("m", "a", "More", None, "0.2"))
     draft = Draft(phases=(DraftPhase("a", "Water"),), lines=lines, product_type="hand cream", exposure="leave-on")
     formula = create(store, "Hand cream", content=draft)
     values = {
@@ -93,6 +103,8 @@ def test_labels_lie_within_a_fifth_of_a_millimetre_and_the_type_is_as_high_as_as
         assert lefts == [pytest.approx(grid_x[0], abs=0.02), pytest.approx(grid_x[1], abs=0.02)]
         firsts = sorted({round(w["x0"], 3) for w in words})
         assert (firsts[1] - firsts[0]) / MM == pytest.approx(101.6, abs=0.05)
+        baselines = sorted({round(float(page.height - c["matrix"][5]) / MM, 2) for c in page.chars if c["text"] == "O"})
+        assert baselines == [pytest.approx(top + first.baseline_mm, abs=0.02) for top in grid_y]
         tops = sorted({round(w["top"], 2) for w in words})
         assert [(b - a) / MM for a, b in pairwise(tops)] == pytest.approx([67.7] * 3, abs=0.05)
         assert grid_y[0] < tops[0] / MM < grid_y[0] + 10
@@ -165,6 +177,13 @@ def obstacles(store, **changes):
         ({"sheet": "Roll, 62 x 29 mm"}, "mm of height are missing"),
         ({"barcode": "04006381333931"}, "14 digits"),
         ({}, "No batch is chosen"),
+        ({"more": {"inci": "Hydroquinone"}}, "A stop stands unanswered"),
+        ({"more": {"inci": "Lavandula Angustifolia Oil"}}, "no allergen sheet for this essential oil"),
+        ({"more": {"inci": "Parfum", "kind": "perfume"}}, "no allergen sheet for this perfume"),
+        (
+            {"more": {"inci": "Parfum", "kind": "perfume", "allergens": '"Coumarine" 2'}},
+            "An allergen name is unknown",
+        ),
     ],
 )
 def test_what_keeps_a_label_from_sale_is_named(store, changes, words):
@@ -242,3 +261,97 @@ def test_the_printed_month_never_promises_more_than_the_months_of_the_product(st
     found, drawings, _ = read(store, made, released(store, made))
     text = " ".join(line.text for line in drawings[found.designs[0].id].laid.lines)
     assert "Best used before the end of 04/2028" in text
+
+
+def jar(store, product_id, **changes):
+    """Label a jar of 60 mm, 40 mm high, in place of the one label, and return the product read anew."""
+    with store.transaction() as session:
+        for design in designs_of(session, product_id):
+            session.delete(design)
+    typed = {"diameter": "60 mm", "height": "40 mm", "overlap": "4 mm", "base": "50 mm", "paper": "A4"}
+    add_round_jar(store, product_id, RoundJarForm(**(typed | changes)))
+    return read(store, product_id)
+
+
+@pytest.mark.paper
+def test_a_wrap_is_as_long_as_the_way_round_and_prints_nothing_on_its_overlap(store):
+    found, drawings, setting = jar(store, product(store))
+    wrap, base = found.designs
+    assert float(wrap.sheet.label_width_mm) == pytest.approx(math.pi * 60 + 4, abs=0.05)
+    assert (base.sheet.is_round, float(base.sheet.label_width_mm)) == (True, 50)
+    paper = label_paper(found, wrap, drawings[wrap.id], (1, 1, False), setting)
+    left, top = float(wrap.sheet.left_mm), float(wrap.sheet.top_mm)
+    with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
+        page = pdf.pages[0]
+        right = max(float(char["x1"]) for char in page.chars) / MM - left
+        words = {word["text"]: word["x0"] / MM - left for word in page.extract_words(x_tolerance=1)}
+        bars = [float(one["x1"]) / MM - left for one in (*page.rects, *page.curves)]
+        assert max(float(char["bottom"]) for char in page.chars) / MM - top <= 40
+    assert right <= math.pi * 60
+    assert max(bars) <= math.pi * 60
+    front = 0.4 * math.pi * 60
+    assert words["Oat"] < front
+    assert words["Ingredients:"] > front
+
+
+def test_the_panel_of_a_wrap_is_two_fifths_of_the_way_round(store):
+    """21 CFR 701.10(b): 0.4 x pi x 60 x 40 mm is 4.67 square inches, so 1/16 in; the flat label would need 1/8 in."""
+    found, drawings, _ = jar(store, product(store, law="US", barcode="036000291452"))
+    heights = drawings[found.designs[0].id].heights
+    assert heights.content_mm == pytest.approx(25.4 / 16)
+    flat = Panel(Shape.RECTANGLE, Decimal("192.5"), Decimal(40))
+    assert float(net_content(parse_quantity("50 g", "fill"), flat, Law.US).min_type_mm) == pytest.approx(25.4 / 8)
+
+
+def test_the_labels_of_a_jar_say_together_what_one_label_says(store):
+    found, drawings, _ = jar(store, product(store))
+    assert [one.words for one in all_obstacles(found, list(drawings.values()))] == [
+        "No batch is chosen: without its number and date a label is a proof."
+    ]
+    said = [{line.kind for line in drawings[one.id].laid.lines} for one in found.designs]
+    assert "batch" in said[1] - said[0]
+
+
+def test_the_net_content_of_a_us_pack_stands_on_its_front(store):
+    found, drawings, _ = read(store, product(store, law="US", barcode=""))
+    with store.transaction() as session:
+        session.get(LabelDesign, found.designs[0].id).panel = PanelKind.BACK
+    found, drawings, _ = read(store, found.product.id)
+    assert "has to stand on the front" in " ".join(one.words for one in drawings[found.designs[0].id].problems)
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"diameter": ""}, "diameter"),
+        ({"base": "70 mm"}, "base"),
+        ({"diameter": "120 mm"}, "paper"),
+        ({"height": "x"}, "height"),
+    ],
+)
+def test_a_jar_that_cannot_be_labelled_is_refused_at_its_field(store, changes, field):
+    with pytest.raises(Faults) as wrong:
+        jar(store, product(store), **changes)
+    assert field in wrong.value.by_field
+
+
+def test_a_wrap_on_labels_of_another_length_is_refused(store):
+    made = product(store)
+    with store.reading() as session:
+        sheet = SHEETS.rows(session)[0].id
+    with pytest.raises(Faults, match=r"192\.5 mm long"):
+        add_design(store, made, DesignForm(sheet=str(sheet), panel="wrap", diameter="60", overlap="4"))
+    with pytest.raises(Faults, match="Only a wrap"):
+        add_design(store, made, DesignForm(sheet=str(sheet), diameter="60"))
+    with pytest.raises(Faults, match="is no element"):
+        add_design(store, made, DesignForm(sheet=str(sheet), panel="wrap", diameter="60", on_back="lid"))
+
+
+@pytest.mark.paper
+def test_a_roll_printer_gets_a_label_a_page(store):
+    found, drawings, setting = jar(store, product(store), paper="roll, a label a page")
+    wrap = found.designs[0]
+    paper = label_paper(found, wrap, drawings[wrap.id], (3, 1, True), setting)
+    with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
+        sizes = [(float(page.width) / MM, float(page.height) / MM) for page in pdf.pages]
+    assert sizes == [pytest.approx((192.5, 40), abs=0.1)] * 3

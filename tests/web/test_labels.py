@@ -107,3 +107,27 @@ def test_a_batch_has_its_small_label(demo_client: FlaskClient) -> None:
 
 def test_the_calibration_page_of_a_sheet_that_is_none_is_not_found(demo_client: FlaskClient) -> None:
     assert demo_client.get("/label-sheets/99/calibration.pdf").status_code == 404
+
+
+def test_a_round_jar_is_labelled_in_one_go_and_a_slip_is_kept(demo_client: FlaskClient) -> None:
+    typed = {"diameter": "60 mm", "height": "40 mm", "overlap": "4 mm", "base": "50 mm", "paper": "A4", "key": "j"}
+    slip = demo_client.post("/products/2/labels/round", data={**typed, "base": "90 mm"})
+    assert slip.status_code == 422
+    assert 'value="90 mm"' in slip.text
+    assert demo_client.post("/products/2/labels/round", data=typed).status_code == 303
+    page = demo_client.get("/products/2/labels").text
+    assert "wrap round 60 mm" in page
+    assert page.count('<svg class="label-picture"') == 2
+
+
+@pytest.mark.paper
+def test_a_stock_solution_has_a_small_label_that_opens_it(demo_client: FlaskClient) -> None:
+    answer = demo_client.get("/materials/8/label.pdf?made_on=2026-11-20&by=Ines&use_by=2027-01-01")
+    assert answer.mimetype == "application/pdf"
+    slip = demo_client.get("/materials/8/label.pdf?made_on=soon&by=Ines")
+    assert slip.status_code == 422
+    assert 'value="soon"' in slip.text
+    assert demo_client.get("/scan?code=MATERIAL-8").location == "/materials/8"
+    assert demo_client.get("/scan?code=MATERIAL-999").status_code == 404
+    assert demo_client.get("/scan?code=SAMPLE-7").status_code == 404
+    assert demo_client.get("/packing/samples/7/label.pdf").status_code == 404

@@ -13,6 +13,7 @@ from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.store.labels import label_sheets
+from app.store.material_queries import get_material
 from app.web import context
 from app.web.papers.views import setting
 from app.web.register_pages import RegisterPages
@@ -21,9 +22,17 @@ from app.work.batches import sections
 from app.work.batches.listing import find_batches
 from app.work.form import Faults
 from app.work.formulas.faults import IncompleteFormula
-from app.work.labels.bench import bench_label_of_batch, bench_label_of_lot, place_of_code
+from app.work.labels.bench import (
+    SolutionForm,
+    bench_label_of_batch,
+    bench_label_of_lot,
+    bench_label_of_sample,
+    bench_label_of_solution,
+    place_of_code,
+)
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design, load_design, remove_design, revise_design, sheet_choices
+from app.work.labels.round_jar import RoundJarForm, add_round_jar
 from app.work.labels.sheets import SHEETS, add_common_sheet, sheet_names
 from app.work.products.products import load_product
 
@@ -101,6 +110,30 @@ def add(product_id: int) -> Page:
     except Faults as wrong:
         return _form(form, wrong.by_field, product_id=product_id), 422
     flash(f"Added the label {form.text['name'].strip()}.")
+    return redirect(url_for("labels.of_product", product_id=product_id), 303)
+
+
+@blueprint.get("/products/<int:product_id>/labels/round")
+def new_round(product_id: int) -> str:
+    """Show the form for the labels of a round jar."""
+    return _round(product_id, RoundJarForm(), {})
+
+
+def _round(product_id: int, form: RoundJarForm, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        product = load_product(session, product_id)
+    return render_template("labels/round.html", form=form, faults=faults, product=product)
+
+
+@blueprint.post("/products/<int:product_id>/labels/round")
+def add_round(product_id: int) -> Page:
+    """Make the labels of a round jar."""
+    form = RoundJarForm.sent(request.form)
+    try:
+        count = add_round_jar(context.store(), product_id, form, key=request.form.get("key", ""))
+    except Faults as wrong:
+        return _round(product_id, form, wrong.by_field), 422
+    flash(f"Made {count} labels and the sheets they are cut from." if count > 1 else "Made the wrap and its sheet.")
     return redirect(url_for("labels.of_product", product_id=product_id), 303)
 
 
@@ -193,6 +226,39 @@ def of_lot(lot_id: int) -> Page:
     return _pdf(lambda: bench_paper(label, _address(label.code), setting()), f"/stock/lots/{lot_id}")
 
 
+@blueprint.get("/packing/samples/<int:sample_id>/label.pdf")
+def of_sample(sample_id: int) -> Page:
+    """Give the small label of a retained sample."""
+    with context.store().reading() as session:
+        label = bench_label_of_sample(session, sample_id)
+    return _pdf(lambda: bench_paper(label, _address(label.code), setting()), f"/packing/samples/{sample_id}")
+
+
+@blueprint.get("/materials/<int:material_id>/label")
+def solution(material_id: int) -> Page:
+    """Show the form for the small label of a stock solution or a pre-mix."""
+    return _solution(material_id, SolutionForm(by=context.person()), {})
+
+
+def _solution(material_id: int, form: SolutionForm, faults: Mapping[str, str]) -> str:
+    with context.store().reading() as session:
+        material = get_material(session, material_id)
+    return render_template("labels/solution.html", form=form, faults=faults, material=material)
+
+
+@blueprint.get("/materials/<int:material_id>/label.pdf")
+def of_solution(material_id: int) -> Page:
+    """Give the small label of a stock solution or a pre-mix."""
+    form = SolutionForm.sent(request.args)
+    try:
+        with context.store().reading() as session:
+            label = bench_label_of_solution(session, material_id, form)
+    except Faults as wrong:
+        return _solution(material_id, form, wrong.by_field), 422
+    back = url_for("labels.solution", material_id=material_id)
+    return _pdf(lambda: bench_paper(label, _address(label.code), setting()), back)
+
+
 def _address(code: str) -> str:
     return f"{request.host_url}scan?code={quote(code)}"
 
@@ -206,7 +272,7 @@ def scan() -> Page:
     with context.store().reading() as session:
         place = place_of_code(session, code)
     if place is None:
-        fault = "No batch, lot or product has this code."
+        fault = "No batch, lot, sample, material or product has this code."
         return render_template("labels/scan.html", code=code, fault=fault), 404
     return redirect(place, 303)
 

@@ -7,11 +7,22 @@ from urllib.parse import parse_qs, urlsplit
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.science.numbers import plain
 from app.store.batches import Batch
 from app.store.errors import NotFound
+from app.store.material_queries import get_material
+from app.store.materials import Material
+from app.store.packing import PackingRun, RetainedSample
 from app.store.products import Product
 from app.store.stock import Lot
+from app.store.workshop import the_workshop
 from app.work.batches.loading import load_batch
+from app.work.form import Form
+from app.work.form_fields import DayOrToday, Line, MaybeDay
+from app.work.packing.samples import get_sample
+
+# Codes of what has no number of its own.
+SAMPLE, MATERIAL = "SAMPLE-", "MATERIAL-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +66,50 @@ def bench_label_of_lot(session: Session, lot_id: int) -> BenchLabel:
     return BenchLabel(lot.name, lot.code, lot.state.value, tuple(line for line in lines if line))
 
 
+def bench_label_of_sample(session: Session, sample_id: int) -> BenchLabel:
+    """Return the label of a retained sample: its batch, units, place and how long it is kept.
+
+    Raises:
+        NotFound: when there is no such sample.
+    """
+    sample = get_sample(session, sample_id)
+    run = session.get_one(PackingRun, sample.run_id)
+    lines = (
+        f"batch {run.batch.number}, {sample.units} {'unit' if sample.units == 1 else 'units'}",
+        f"kept {sample.kept_on.isoformat()}",
+        f"keep until {sample.keep_until.isoformat()}",
+        sample.place,
+    )
+    return BenchLabel(run.product.name, f"{SAMPLE}{sample.id}", "retained sample", lines)
+
+
+class SolutionForm(Form):
+    """What is written on the label of a stock solution or a pre-mix that was made today."""
+
+    made_on = DayOrToday("Made on", hint="Empty means today.")
+    use_by = MaybeDay("Use by")
+    by = Line("By", longest=80, width="w8")
+
+
+def bench_label_of_solution(session: Session, material_id: int, typed: SolutionForm) -> BenchLabel:
+    """Return the label of a stock solution or a pre-mix: what it consists of, when it was made, and its cautions.
+
+    Raises:
+        Faults: with everything that is wrong, each at its field.
+        NotFound: when there is no such material.
+    """
+    form = typed.checked(the_workshop(session))
+    material = get_material(session, material_id)
+    parts = ", ".join(f"{part.inci} {plain(part.percent)} %" for part in material.parts)
+    lines = (
+        parts,
+        f"made {form.made_on.isoformat()}{f' by {form.by}' if form.by else ''}",
+        _dated("use by", form.use_by),
+        f"▲ {material.cautions.splitlines()[0]}" if material.cautions.strip() else "",
+    )
+    return BenchLabel(material.name, f"{MATERIAL}{material.id}", "stock", tuple(line for line in lines if line))
+
+
 def _dated(words: str, day: date | None) -> str:
     return "" if day is None else f"{words} {day.isoformat()}"
 
@@ -75,7 +130,7 @@ def code_in(text: str) -> str:
 
 
 def place_of_code(session: Session, text: str) -> str | None:
-    """Return the page of the batch, lot or product a scanned text belongs to; None when there is none."""
+    """Return the page of the batch, lot, sample, material or product a scanned text belongs to; None for none."""
     code = code_in(text)
     batch = session.scalar(select(Batch.id).where(Batch.number == code))
     if batch is not None:
@@ -83,5 +138,9 @@ def place_of_code(session: Session, text: str) -> str | None:
     lot = session.scalar(select(Lot.id).where(Lot.code == code))
     if lot is not None:
         return f"/stock/lots/{lot}"
+    for prefix, page, model in ((SAMPLE, "/packing/samples/", RetainedSample), (MATERIAL, "/materials/", Material)):
+        number = code.removeprefix(prefix)
+        if code.startswith(prefix) and number.isascii() and number.isdecimal() and len(number) < 10:
+            return f"{page}{int(number)}" if session.get(model, int(number)) else None
     product = session.scalar(select(Product.id).where(Product.barcode == code, Product.barcode != ""))
     return None if product is None else f"/products/{product}"

@@ -1,18 +1,23 @@
 """What stands on each label of a product: its form, adding, changing and taking off."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import ClassVar
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.lengths import parse_mm
+from app.science.numbers import plain
+from app.science.pack_shapes import Wrap
 from app.store.errors import Conflict, NotFound
-from app.store.labels import LabelDesign, LabelSheet
+from app.store.labels import LabelDesign, LabelSheet, PanelKind
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.form import Choice, Faults, Field, Form, rule
-from app.work.form_fields import Area, Line, Name, Tick
+from app.work.form_fields import Area, Line, Name, OneOf, Tick
+from app.work.labels.sheets import LONGEST_MM
 from app.work.products.products import load_product
 
 # What can stand on a label, in the order it stands there, with its words on the form.
@@ -31,7 +36,22 @@ ELEMENTS = {
     "barcode": "Bar code",
     "qr": "QR code",
 }
+# What stands on the back of a wrap unless the design says otherwise.
+USUAL_BACK = frozenset(ELEMENTS) - {"identity", "front", "content"}
 MOST_DESIGNS = 6
+WRAP_SLACK_MM = 1.0  # a sheet may be so much longer or shorter than the way round
+
+
+class BackElements(Field[str]):
+    """The elements of the back of a wrap, by their names parted by commas; empty is what is no matter of the front."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the names, in the order of the elements."""
+        named = {word.strip().casefold() for word in text.split(",") if word.strip()}
+        unknown = sorted(named - set(ELEMENTS))
+        if unknown:
+            raise Invalid(at, f"{unknown[0]} is no element; write some of {', '.join(ELEMENTS)}.")
+        return ", ".join(element for element in ELEMENTS if element in named)
 
 
 class SheetChoice(Field[int]):
@@ -51,11 +71,27 @@ def _tick(element: str) -> Tick:
     return Tick(ELEMENTS[element], column=f"shows_{element}", default=default)
 
 
+class MaybeLength(Field[Decimal | None]):
+    """A length in mm, typed with any unit, or nothing."""
+
+    def read(self, text: str, at: str, form: Form) -> Decimal | None:
+        """Return the length."""
+        return parse_mm(text, at, low=Decimal(0), high=LONGEST_MM) if text.strip() else None
+
+    def write(self, value: Decimal | None) -> str:
+        """Return the length with its unit."""
+        return "" if value is None else f"{plain(value)} mm"
+
+
 class DesignForm(Form):
     """One label of a product."""
 
     name = Name("Which label", "Say which label it is, such as Front or Whole label.", default="Whole label")
     sheet = SheetChoice("Sheet of labels", column="sheet_id")
+    panel = OneOf("Where it is stuck", PanelKind, "Choose where it is stuck.", default=PanelKind.WHOLE.value)
+    diameter = MaybeLength("Diameter it goes round", column="diameter_mm", hint="Of a wrap only, such as 60 mm.")
+    overlap = MaybeLength("Overlap of the wrap", column="overlap_mm", hint="3 to 5 mm is usual.")
+    on_back = BackElements("On the back of a wrap", width="w20")
     function_words = Line("What it is for", hint="Unless the name says it, such as Hand cream.", width="w20")
     directions = Area("Directions", lines=2)
     cautions = Area("Cautions of your own, and the warnings in the other languages of sale", lines=3)
@@ -85,6 +121,14 @@ class DesignForm(Form):
             raise Invalid("identity", "Tick what stands on this label.")
 
     @rule
+    def wrap_has_a_diameter(self) -> None:
+        """Ask for the diameter of a wrap, and for none otherwise."""
+        if self.panel is PanelKind.WRAP and not self.diameter:
+            raise Invalid("diameter", "Write the diameter of what the wrap goes round, such as 60 mm.")
+        if self.panel is not PanelKind.WRAP and self.diameter:
+            raise Invalid("diameter", "Only a wrap has a diameter: choose wrap above, or leave this empty.")
+
+    @rule
     def qr_has_a_text(self) -> None:
         """Ask for the text of a QR code."""
         if self.qr and not self.qr_text:
@@ -94,6 +138,21 @@ class DesignForm(Form):
 def shown_on(design: LabelDesign) -> frozenset[str]:
     """Return the elements that stand on a label."""
     return frozenset(element for element in ELEMENTS if getattr(design, f"shows_{element}"))
+
+
+def shown_on_back(design: LabelDesign) -> frozenset[str]:
+    """Return the elements that stand on the back of a wrap; none of any other label."""
+    if design.panel is not PanelKind.WRAP:
+        return frozenset()
+    named = {word.strip() for word in design.on_back.split(",") if word.strip()}
+    return shown_on(design) & (named or USUAL_BACK)
+
+
+def wrap_of(design: LabelDesign) -> Wrap | None:
+    """Return the geometry of a wrap; None for any other label."""
+    if design.diameter_mm is None:
+        return None
+    return Wrap(float(design.diameter_mm), float(design.overlap_mm or 0))
 
 
 @action(once="label of product {product_id}")
@@ -158,10 +217,25 @@ def load_design(session: Session, design_id: int) -> LabelDesign:
 
 def _write(session: Session, design: LabelDesign, typed: DesignForm) -> None:
     checked = typed.checked(the_workshop(session))
-    if session.get(LabelSheet, checked.sheet) is None:
+    sheet = session.get(LabelSheet, checked.sheet)
+    if sheet is None:
         raise Faults([Invalid("sheet", "This sheet of labels is not in the workshop any more.")])
+    _check_wrap(checked, sheet)
     for column, value in checked.columns().items():
         setattr(design, column, value)
+
+
+def _check_wrap(checked: DesignForm, sheet: LabelSheet) -> None:
+    """Refuse a wrap on labels of another length than the way round and the overlap."""
+    if not checked.diameter:
+        return
+    wrap = Wrap(float(checked.diameter), float(checked.overlap or 0))
+    if abs(wrap.length_mm - float(sheet.label_width_mm)) > WRAP_SLACK_MM:
+        words = (
+            f"Round {plain(checked.diameter)} mm a wrap is {wrap.length_mm:.1f} mm long with its overlap; "
+            f"the labels of this sheet are {plain(sheet.label_width_mm)} mm wide."
+        )
+        raise Faults([Invalid("sheet", words)])
 
 
 def sheet_choices(sheets: Sequence[LabelSheet]) -> list[Choice]:
