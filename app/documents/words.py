@@ -9,6 +9,7 @@ from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
 
+from app.documents.drawings.making import making_of
 from app.documents.drawings.shapes import Drawing
 from app.documents.drawings.shares import Share, weight_against_cost
 from app.science.acid_base.wording import in_words, range_in_words
@@ -36,6 +37,7 @@ def equip(environment: Environment) -> None:
         phase_class=phase_class,
         soft_breaks=soft_breaks,
         weight_against_cost=drawn_shares,
+        making_of=making_of,
         ph_words=in_words,
         ph_range=range_in_words,
     )

@@ -112,7 +112,8 @@ class HouseholdMeasure:
 class Line:
     """A line: a material at ``percent`` % w/w (0 to 100); ``is_remainder`` marks the one that fills up to 100.
 
-    ``measure`` is the unit it was written in, where that was neither a percentage nor grams.
+    ``measure`` is the unit it was written in, where that was neither a percentage nor grams; ``tolerance_percent`` how
+    far its weight may miss the plan, where the formula says so.
     """
 
     key: str
@@ -121,6 +122,7 @@ class Line:
     is_remainder: bool = False
     note: str = ""
     measure: HouseholdMeasure | None = None
+    tolerance_percent: Decimal | None = None
 
     @property
     def name(self) -> str:

@@ -19,6 +19,15 @@ class LearnedLoss:
     count: int
 
 
+@dataclass(frozen=True, slots=True)
+class Pot:
+    """A vessel: what it weighs empty, and what it usually loses; None where it was never heated."""
+
+    name: str
+    tare_g: Decimal
+    learned: LearnedLoss | None
+
+
 def learned_loss(lost_g: Sequence[Decimal]) -> LearnedLoss:
     """Return the usual loss of a vessel from what it lost each time (grams, oldest first, at least one).
 

@@ -1,10 +1,12 @@
 """The specification of a product as typed, a check on each line: what is read of a batch, and what it has to be.
 
 ``pH 4.5 to 5.5``, ``viscosity 3000 to 6000 mPa s (spindle 4, 20 rpm)``, ``weight lost on drying at most 2 %``,
-``appearance: smooth, ivory``, ``optional density 0.98 to 1.02 g/mL``.
+``appearance: smooth, ivory``, ``optional density 0.98 to 1.02 g/mL``. ``weigh Glycerin within 0.5 %`` says how far one
+line may miss its plan.
 """
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -17,6 +19,8 @@ _METHOD = re.compile(r"\s*\((?P<method>[^()]+)\)\s*$")
 _RANGE = re.compile(rf"(?P<what>.+?)\s+(?P<low>{_NUMBER})\s*(?:to|-|–)\s*(?P<high>{_NUMBER})\s*(?P<unit>\D*)", re.ASCII)
 _MOST = re.compile(rf"(?P<what>.+?)\s+(?:at most|up to|max\.?)\s+(?P<high>{_NUMBER})\s*(?P<unit>.*)", re.IGNORECASE)
 _LEAST = re.compile(rf"(?P<what>.+?)\s+(?:at least|from|min\.?)\s+(?P<low>{_NUMBER})\s*(?P<unit>.*)", re.IGNORECASE)
+_TOLERANCE = re.compile(rf"weigh\s+(?P<name>.+?)\s+within\s+(?P<percent>{_NUMBER})\s*%", re.IGNORECASE)
+MOST_TOLERANCE = Decimal(50)
 _WORDS = re.compile(r"(?P<what>[^:]+):\s*(?P<words>.+)")
 
 
@@ -69,7 +73,7 @@ def read_specification(text: str, field: str = "specification") -> tuple[Check, 
     Raises:
         Invalid: at ``field``, when a line cannot be read, a name stands twice or there are too many.
     """
-    lines = [" ".join(line.split()) for line in text.splitlines() if line.strip()]
+    lines = [line for line in _lines(text) if not _TOLERANCE.fullmatch(line)]
     if len(lines) > MOST_CHECKS:
         raise Invalid(field, f"Write at most {MOST_CHECKS} checks; there are {len(lines)}.")
     checks = tuple(_check(line, field) for line in lines)
@@ -78,6 +82,33 @@ def read_specification(text: str, field: str = "specification") -> tuple[Check, 
     if twice:
         raise Invalid(field, f"{twice} stands twice.")
     return checks
+
+
+def _lines(text: str) -> list[str]:
+    return [" ".join(line.split()) for line in text.splitlines() if line.strip()]
+
+
+def read_tolerances(text: str, names: Sequence[str], field: str = "specification") -> dict[str, Decimal]:
+    """Return how far single lines may miss their plan, in % of it, by the name of their material.
+
+    A name is that of a line, or its beginning where only one line begins so.
+
+    >>> read_tolerances("pH 4 to 5\\nweigh glycerin within 0.5 %", ["Glycerin, vegetable", "Water"])
+    {'Glycerin, vegetable': Decimal('0.5')}
+
+    Raises:
+        Invalid: at ``field``, when no line or more than one is called so, or the tolerance is not 0 to 50 %.
+    """
+    found: dict[str, Decimal] = {}
+    for match in filter(None, map(_TOLERANCE.fullmatch, _lines(text))):
+        asked = match["name"].casefold()
+        same = [name for name in names if name.casefold() == asked]
+        called = same or [name for name in names if name.casefold().startswith(asked)]
+        if len(set(called)) != 1:
+            reason = "more than one line begins so" if called else "no line of the formula is called so"
+            raise Invalid(field, f"weigh {match['name'][:60]}: {reason}.")
+        found[called[0]] = parse_number(match["percent"], field, low=Decimal(0), high=MOST_TOLERANCE)
+    return found
 
 
 def _check(line: str, field: str) -> Check:

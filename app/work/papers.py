@@ -13,6 +13,7 @@ from app.science.numbers import parse_number
 from app.store.errors import NotFound
 from app.store.material_queries import every_packaging
 from app.store.workshop import Jurisdiction, the_workshop
+from app.work.batches.pots import pots_of
 from app.work.cost_sheet import CostSheet, cost_sheet
 from app.work.formulas.context import rates_of
 from app.work.formulas.declaring import Declared, declared_everywhere, declared_formula
@@ -110,7 +111,7 @@ def batch_sheet_of(session: Session, asked: Asked) -> BatchSheet:
         Invalid: at the size, fill or loss.
     """
     formula = asked_formula_at_size(session, asked)
-    return replace(batch_sheet(formula), findings=open_findings(session, formula))
+    return replace(batch_sheet(formula), findings=open_findings(session, formula), pots=pots_of(session))
 
 
 def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:

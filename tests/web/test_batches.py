@@ -368,3 +368,42 @@ def test_a_pot_is_weighed_before_and_after_heating_and_its_water_is_put_back(dem
     assert demo_client.post(f"{after}/correct", data={**fixed, "reason": "misread"}).status_code == 303
     assert "Put back 0.5 g of Water, purified." in demo_client.get(path).text
     assert demo_client.post(f"{after}/after", data={"grams": "1", "who": "Ines"}).status_code == 404
+
+
+def test_a_planned_batch_is_changed_and_a_line_of_it_swapped(demo_client: FlaskClient) -> None:
+    choices = demo_client.get("/batches/new?formula=2").text
+    assert '<option value="2" selected>' in choices
+    path = plan(demo_client, formula="2", size="20 units", product="2")
+    page = demo_client.get(path).text
+    assert "60 g, 20 units" in page
+    assert f'href="{path}/plan"' in page
+    form = demo_client.get(f"{path}/plan").text
+    sent = {
+        "row_version": field(form, "row_version"),
+        "product": "2",
+        "size": "abc",
+        "fill": "",
+        "loss": "4",
+        "planned_on": "2026-12-01",
+        "made_by": "Tom",
+        "number": field(form, "number"),
+        "who": "Tom",
+    }
+    wrong = demo_client.post(f"{path}/plan", data=sent)
+    assert wrong.status_code == 422
+    assert re.search(r'id="size" value="abc"[^>]*aria-invalid', wrong.text)
+    assert 'id="loss" value="4"' in wrong.text
+    assert demo_client.post(f"{path}/plan", data={**sent, "size": "30 units"}).status_code == 303
+    page = demo_client.get(path).text
+    assert "60 g, 30 units" in page
+    assert "plan changed" in page
+    late = demo_client.post(f"{path}/plan", data={**sent, "size": "10 units"})
+    assert late.status_code == 409
+    assert 'value="10 units"' in late.text
+    swap = re.search(r'href="([^"]+/swap)"', page)
+    assert swap
+    assert 'href="#swap-why"' in demo_client.post(swap[1], data={"material": "3", "who": "Tom", "why": ""}).text
+    assert demo_client.post(swap[1], data={"material": "3", "who": "Tom", "why": "none left"}).status_code == 303
+    page = demo_client.get(path).text
+    assert "was taken in its place" in page
+    assert "in the place of" in demo_client.get(f"{path}/record").text

@@ -19,12 +19,12 @@ from app.work.batches.heating import (
     correct_heating,
     end_heating,
     heating_of,
-    learned_losses,
     put_water_back,
 )
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import yield_percent
 from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.pots import learned_losses
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.equipment import VESSELS, VesselForm
 from app.work.form import Faults

@@ -127,8 +127,8 @@ def test_heat_and_alkali_carry_their_cautions(hydrophilic: Formula) -> None:
     cool = replace(hydrophilic, phases=(replace(phase, temperature_c=Decimal(30)),))
     made = [sheet(one, "500", scales(("0.01", "3000"))).phases[0].cautions for one in (hydrophilic, with_alkali, cool)]
     assert HOT_CAUTION in made[0]
-    assert ALKALI_CAUTION not in made[0]
-    assert ALKALI_CAUTION in made[1]
+    assert not any(ALKALI_CAUTION in words for words in made[0])
+    assert any(ALKALI_CAUTION in words for words in made[1])
     assert HOT_CAUTION not in made[2]
 
 

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.documents.drawings.shapes import Drawing, Shape
+from app.science.formula import Formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +19,21 @@ class Vessel:
 
 
 ROOM_C, HOT_C = 20.0, 50.0
+
+
+def making_of(formula: Formula) -> Drawing | None:
+    """Draw the making of a formula; None while no phase of it has a line."""
+    vessels = [
+        Vessel(
+            phase.letter,
+            phase.name,
+            float(sum(line.percent for line in phase.lines)),
+            None if phase.temperature_c is None else float(phase.temperature_c),
+        )
+        for phase in formula.phases
+        if phase.lines
+    ]
+    return making(vessels) if vessels else None
 
 
 def making(vessels: Sequence[Vessel]) -> Drawing:

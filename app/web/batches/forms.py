@@ -24,6 +24,21 @@ class PlanForm:
     planned_on: str
     made_by: str
     key: str = ""
+    product_id: int | None = None
+
+    @classmethod
+    def of(cls, plan: Plan) -> Self:
+        """Return the form of a plan that stands."""
+        return cls(
+            plan.formula_id,
+            plan.version_id,
+            plan.size,
+            plan.fill,
+            plan.loss,
+            plan.planned_on,
+            plan.made_by,
+            product_id=plan.product_id,
+        )
 
     @classmethod
     def asked(cls, query: Mapping[str, str], person: str) -> Self:
@@ -36,6 +51,7 @@ class PlanForm:
             query.get("loss", ""),
             today().isoformat(),
             person,
+            product_id=number(query.get("product", "")),
         )
 
     @classmethod
@@ -50,6 +66,7 @@ class PlanForm:
             form.get("planned_on", ""),
             form.get("made_by", ""),
             form.get("key", ""),
+            number(form.get("product", "")),
         )
 
     def with_defaults(self, choices: PlanningChoices) -> Self:
@@ -62,10 +79,23 @@ class PlanForm:
             loss=self.loss or choices.loss,
         )
 
+    def with_product(self, choices: PlanningChoices) -> Self:
+        """Choose the first product of the formula that has a fill, where neither product nor fill was asked for."""
+        sold = next((one.id for one in choices.products if one.fill), None)
+        return replace(self, product_id=self.product_id or (None if self.fill else sold))
+
     def plan(self) -> Plan:
         """Return the plan as typed."""
         return Plan(
-            self.formula_id, self.version_id, self.size, self.fill, self.loss, self.planned_on, self.made_by, self.key
+            self.formula_id,
+            self.version_id,
+            self.size,
+            self.fill,
+            self.loss,
+            self.planned_on,
+            self.made_by,
+            self.key,
+            self.product_id,
         )
 
 

@@ -10,7 +10,7 @@ from app.science.errors import Invalid
 from app.store.batches import BatchState
 from app.store.errors import Conflict, NotFound
 from app.web import context
-from app.web.batches import heating, record, weighing
+from app.web.batches import changing, heating, record, weighing
 from app.web.batches.area import blueprint
 from app.web.batches.forms import PlanForm, search_asked, weighed_entries
 from app.web.batches.page import Page, batch_page, done, row_version, typed_in
@@ -27,7 +27,7 @@ from app.work.batches.weighing import TypedCorrection, correct_weighing, record_
 from app.work.clock import today
 from app.work.form import Faults
 
-__all__ = ["blueprint", "heating", "record", "weighing"]
+__all__ = ["blueprint", "changing", "heating", "record", "weighing"]
 
 
 @blueprint.get("")
@@ -66,7 +66,7 @@ def as_csv() -> Response:
 @blueprint.get("/new")
 def new() -> Page:
     """Show the form that plans a batch."""
-    return _plan_page(PlanForm.asked(request.args, context.person()), {})
+    return _plan_page(PlanForm.asked(request.args, context.person()), {}, first=True)
 
 
 @blueprint.post("/new")
@@ -81,9 +81,10 @@ def plan() -> Page:
     return redirect(url_for("batches.show", batch_id=batch_id), 303)
 
 
-def _plan_page(form: PlanForm, faults: dict[str, str]) -> str:
+def _plan_page(form: PlanForm, faults: dict[str, str], *, first: bool = False) -> str:
     choices = planning_choices(context.store(), form.formula_id, form.version_id)
-    return render_template("batches/new.html", form=form.with_defaults(choices), choices=choices, faults=faults)
+    filled = form.with_product(choices) if first else form
+    return render_template("batches/new.html", form=filled.with_defaults(choices), choices=choices, faults=faults)
 
 
 @blueprint.get("/<int:batch_id>")

@@ -6,7 +6,7 @@ from flask import render_template
 
 from app.documents.drawings.batches import Measured, Series, batch_beside_batch
 from app.documents.drawings.life import Knot, life
-from app.documents.drawings.making import Vessel, making
+from app.documents.drawings.making import making_of
 from app.documents.drawings.ruler import ph_ruler
 from app.documents.drawings.shapes import Drawing
 from app.documents.drawings.shares import Share, weight_against_cost
@@ -63,20 +63,9 @@ def _shares(results: Results) -> Picture | None:
 
 
 def _making(results: Results) -> Picture | None:
-    phases = [phase for phase in results.formula.phases if phase.lines]
-    if not phases:
-        return None
-    vessels = [
-        Vessel(
-            phase.letter,
-            phase.name,
-            float(sum(line.percent for line in phase.lines)),
-            None if phase.temperature_c is None else float(phase.temperature_c),
-        )
-        for phase in phases
-    ]
+    drawn = making_of(results.formula)
     words = "From left to right is the order of the work. A circle is where one phase goes into another."
-    return Picture("The making", words, making(vessels))
+    return Picture("The making", words, drawn) if drawn else None
 
 
 def _made(lived: Life, sheet: Sheet) -> list[Picture | None]:

@@ -7,7 +7,7 @@ from app.web import context
 from app.web.register_pages import RegisterPages
 from app.web.workshop.area import blueprint
 from app.work import equipment
-from app.work.batches.heating import load_learned
+from app.work.batches.pots import load_learned
 
 RegisterPages(equipment.SCALES, "workshop", "scale", "scales").mount(blueprint, "/workshop/scales")
 RegisterPages(equipment.VESSELS, "workshop", "vessel", "vessels", load_learned).mount(blueprint, "/workshop/vessels")

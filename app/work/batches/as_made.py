@@ -67,10 +67,19 @@ class AsMade:
         return self.list_planned == self.list_made
 
     @property
+    def only_order(self) -> bool:
+        """Whether the ingredient list has the same names as that of the version, in another order."""
+        return not self.same_list and _names_in(self.list_planned) == _names_in(self.list_made)
+
+    @property
     def new_gaps(self) -> tuple[str, ...]:
         """What the preservation lacks as made and not in the version."""
         known = set(self.ph_planned.preservation.gaps) if self.ph_planned else set()
         return tuple(gap for gap in self.ph_made.preservation.gaps if gap not in known) if self.ph_made else ()
+
+
+def _names_in(ingredients: str) -> list[str]:
+    return sorted(ingredients.removesuffix(".").split(", "))
 
 
 def made_formula(session: Session, batch: Batch) -> Formula | None:
@@ -150,7 +159,9 @@ def _lines(batch: Batch, formula: Formula) -> Iterator[LineAsMade]:
         if line.is_left_out:
             continue
         made = formula.line(_key(line))
-        planned = None if line.added_at_bench else line.percent
+        planned = None if line.added_at_bench or line.is_swapped else line.percent
+        if line.is_swapped:
+            yield LineAsMade(line.planned_name, line.percent, None, ZERO)
         yield LineAsMade(line.name, planned, made.percent if made else None, line.held_g or ZERO)
 
 

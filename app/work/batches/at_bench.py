@@ -11,7 +11,7 @@ from app.store.errors import NotFound
 from app.store.workshop import scales
 from app.work.batches.deviations import band_of
 from app.work.batches.loading import load_batch
-from app.work.batches.sheets import formula_of_batch
+from app.work.batches.sheets import formula_to_make
 from app.work.sheets import cautions_of
 
 
@@ -81,5 +81,5 @@ def bench_step(session: Session, batch_id: int, line_id: int | None = None) -> B
 def _cautions(batch: Batch, line: BatchLine | None, waiting: list[BatchLine]) -> tuple[str, ...]:
     if line is None or next((one for one in waiting if one.phase == line.phase), line) is not line:
         return ()
-    phase = next((one for one in formula_of_batch(batch).phases if one.letter == line.phase), None)
+    phase = next((one for one in formula_to_make(batch).phases if one.letter == line.phase), None)
     return cautions_of(phase) if phase else ()

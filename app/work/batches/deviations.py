@@ -70,6 +70,8 @@ def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
 def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
     actual, held, band = line.actual_g, line.held_g or Decimal(0), band_of(line)
     adjusted = any(one.session_id is not None for one in line.standing)
+    if line.is_swapped:
+        yield f"swapped {line.id} {line.material_id}", f"{line.planned_name}: {line.name} was taken in its place."
     if not actual:
         yield f"left out {line.id}", f"{line.name}: {plain(line.shown_g)} g planned, nothing weighed."
     elif line.added_at_bench and not adjusted:

@@ -1,43 +1,29 @@
 """Water lost while heating: a vessel weighed before and after, water put back, and what a vessel usually loses."""
 
-from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.formula import Material
-from app.science.heating import LearnedLoss, learned_loss
+from app.science.heating import LearnedLoss, Pot
 from app.science.numbers import plain
-from app.science.rules.names import is_water
 from app.store.batches import Batch, BatchLine, BatchWeighing, Heating
-from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.workshop import scales, vessels
 from app.work.action import action
 from app.work.batches.loading import open_batch
+from app.work.batches.pots import learned_losses, pots_of
 from app.work.batches.sheets import formula_of_batch
 from app.work.batches.weighing import LONGEST_LOT, SLIP, ask_about_gear, read_weight, weighing_words
 from app.work.clock import now
 from app.work.field_reading import FieldReader, one_line, required_line
 from app.work.people import person_named
 from app.work.ph.batch_mixture import materials_of
+from app.work.sheets import WATER_PERCENT, water_percent
 from app.work.stock.weighed import bind_lot, settle_lines
 
-WATER_PERCENT = Decimal(95)  # of a material that is put back for the water it lost
-WARM_C = Decimal(40)  # from here on a phase with water is worth weighing before and after (common practice)
 ZERO = Decimal(0)
-
-
-@dataclass(frozen=True, slots=True)
-class Pot:
-    """A vessel as it is offered: its weight empty, and what it usually loses; None where it was never heated."""
-
-    name: str
-    tare_g: Decimal
-    learned: LearnedLoss | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,38 +43,12 @@ class HeatingOfBatch:
     learned: dict[str, LearnedLoss]
 
 
-def learned_losses(session: Session) -> dict[str, LearnedLoss]:
-    """Return what each vessel lost in the last batches that were heated in it, by its name."""
-    replaced = select(Heating.replaces_id).where(Heating.replaces_id.is_not(None))
-    ended = select(Heating).where(Heating.after_g.is_not(None), Heating.id.not_in(replaced)).order_by(Heating.id)
-    lost: dict[str, list[Decimal]] = defaultdict(list)
-    for one in session.scalars(ended):
-        lost[one.vessel].append(one.lost_g or ZERO)
-    return {vessel: learned_loss(grams) for vessel, grams in lost.items()}
-
-
-def load_learned(store: Store) -> dict[str, LearnedLoss]:
-    """Return what each vessel usually loses, for a page."""
-    with store.reading() as session:
-        return learned_losses(session)
-
-
-def pots_of(session: Session) -> tuple[Pot, ...]:
-    """Return the vessels of the workshop with what they usually lose."""
-    learned = learned_losses(session)
-    return tuple(Pot(one.name, one.tare_g, learned.get(one.name)) for one in vessels(session))
-
-
 def water_line(session: Session, batch: Batch) -> BatchLine | None:
     """Return the line that what evaporates is taken from: the purest water of a batch, None where it holds none."""
     shelf = materials_of(session, batch)
-    found = [(_water_percent(shelf[one.material_id]), one) for one in batch.lines if one.material_id in shelf]
+    found = [(water_percent(shelf[one.material_id]), one) for one in batch.lines if one.material_id in shelf]
     pure = [(percent, line.shown_g, -line.position, line) for percent, line in found if percent >= WATER_PERCENT]
     return max(pure, key=lambda row: row[:3])[3] if pure else None
-
-
-def _water_percent(material: Material) -> Decimal:
-    return sum((part.percent for part in material.parts if is_water(part.inci)), ZERO)
 
 
 def heating_of(session: Session, batch: Batch) -> HeatingOfBatch | None:
@@ -110,12 +70,6 @@ def heating_of(session: Session, batch: Batch) -> HeatingOfBatch | None:
         rows=batch.heatings,
         learned=learned_losses(session),
     )
-
-
-def is_heated(batch: Batch, water: BatchLine) -> bool:
-    """Return whether the phase of the water is heated so far that it loses some."""
-    phase = next((one for one in formula_of_batch(batch).phases if one.letter == water.phase), None)
-    return phase is not None and phase.temperature_c is not None and phase.temperature_c >= WARM_C
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -17,6 +18,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import Formula as StoredFormula
 from app.store.formulas import FormulaVersion
+from app.store.products import Product, find_product, products_of
 from app.store.workshop import Workshop, next_in_series, the_workshop
 from app.work.action import action
 from app.work.batches.loading import log
@@ -28,6 +30,7 @@ from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
 from app.work.papers import at_size
+from app.work.people import person_named
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_stops
 from app.work.sheets import BatchSheet, batch_sheet
@@ -35,7 +38,10 @@ from app.work.sheets import BatchSheet, batch_sheet
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What was typed to plan a batch. Without ``version_id`` the draft as it stands is pinned."""
+    """What was typed to plan a batch. Without ``version_id`` the draft as it stands is pinned.
+
+    A batch of a product is filled as that product is; else ``fill`` says what goes into a unit.
+    """
 
     formula_id: int | None
     version_id: int | None
@@ -45,6 +51,7 @@ class Plan:
     planned_on: str = ""
     made_by: str = ""
     key: str = ""
+    product_id: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,8 +73,20 @@ class VersionChoice:
 
 
 @dataclass(frozen=True, slots=True)
+class ProductChoice:
+    """A product that a batch can be filled as; ``fill`` is what goes into one, empty where it has none."""
+
+    id: int
+    name: str
+    fill: str
+
+
+@dataclass(frozen=True, slots=True)
 class PlanningChoices:
-    """What the planning page offers: formulas, versions, and size, fill, loss and open stops of the chosen one."""
+    """What the planning page offers: formulas; versions, products, size, fill, loss and open stops of the chosen one.
+
+    ``people`` are those who can make it.
+    """
 
     formulas: tuple[FormulaChoice, ...]
     formula_id: int | None
@@ -76,6 +95,7 @@ class PlanningChoices:
     fill: str
     loss: str
     stops: tuple[AnsweredFinding, ...] = ()
+    products: tuple[ProductChoice, ...] = ()
 
 
 def planning_choices(store: Store, formula_id: int | None, version_id: int | None = None) -> PlanningChoices:
@@ -99,7 +119,17 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
             formula = results_of(session, open_draft(session, chosen)).formula
         size, fill = (formula.size.words, formula.size.fill_words) if formula.size else ("", "")
         stops = open_stops(session, formula)
-        return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent), stops)
+        sold = product_choices(session, chosen)
+        return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent), stops, sold)
+
+
+def product_choices(session: Session, formula_id: int) -> tuple[ProductChoice, ...]:
+    """Return the products of a formula that a batch can be filled as."""
+    return tuple(ProductChoice(one.id, one.name, _fill_of(one)) for one in products_of(session, formula_id))
+
+
+def _fill_of(product: Product) -> str:
+    return f"{plain(product.fill_amount)} {product.fill_unit}" if product.fill_amount is not None else ""
 
 
 def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:
@@ -116,15 +146,24 @@ def plan_batch(session: Session, plan: Plan) -> int:
     once get two numbers.
 
     Raises:
-        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on`` or ``draft``, when it cannot be planned; no number
-            is used up.
-        NotFound: when the formula or the version does not exist.
+        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on``, ``made_by`` or ``draft``, when it cannot be planned;
+            no number is used up.
+        NotFound: when the formula, the version or the product does not exist.
     """
     version = _pinned(session, plan)
-    formula, day = _as_planned(session, plan, version)
-    batch = _written(session, plan, version, formula, day)
+    planned = worked_out(session, plan, version)
+    shop = the_workshop(session)
+    batch = Batch(
+        number=_issue_number(session, planned.formula.code, planned.day),
+        version_id=version.id,
+        created_at=now(),
+        lines=_lines(planned.sheet, shop),
+        ticks=planned_ticks(shop, planned.formula),
+        **planned.columns,
+    )
+    session.add(batch)
     session.flush()
-    log(batch, "planned", by=plan.made_by, new=f"{plan.size}, version {version.number}")
+    log(batch, "planned", by=batch.made_by, new=f"{plan.size}, version {version.number}")
     return batch.id
 
 
@@ -151,37 +190,57 @@ def _pinned_draft(session: Session, formula_id: int, who: str) -> FormulaVersion
         return latest
 
 
-def _as_planned(session: Session, plan: Plan, version: FormulaVersion) -> tuple[Formula, date]:
-    """Give the version at the size that is planned, on the scales of the bench, and the day it is planned for."""
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A plan worked out: the formula at its size, the sheet, the day, and the columns of the batch that follow."""
+
+    formula: Formula
+    sheet: BatchSheet
+    day: date
+    columns: dict[str, Any]
+
+
+def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned:
+    """Return a version at the size that is planned, on the scales of the bench, filled as its product.
+
+    Raises:
+        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on`` or ``made_by``.
+        NotFound: when there is no such product of the formula.
+    """
     if not plan.size.strip():
         raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
-    formula = at_size(formula_of(version), plan.size, plan.fill, plan.loss)
+    product = _product(session, plan, version.formula_id)
+    fill = _fill_of(product) if product else ""
+    formula = at_size(formula_of(version), plan.size, fill or plan.fill, plan.loss)
+    formula = replace(formula, scales=read_context(session).defaults.scales)
     try:
-        return replace(formula, scales=read_context(session).defaults.scales), date.fromisoformat(plan.planned_on)
+        day = date.fromisoformat(plan.planned_on)
     except ValueError as error:
         raise Invalid("planned_on", "Write the date as year-month-day, such as 2026-11-30.") from error
-
-
-def _written(session: Session, plan: Plan, version: FormulaVersion, formula: Formula, day: date) -> Batch:
+    maker = person_named(session, plan.made_by, "made_by", "Write who makes it.") if plan.made_by.strip() else ""
     try:
         sheet = batch_sheet(formula)
     except Invalid as error:
         raise Invalid("size", error.message) from error
-    batch = Batch(
-        number=_issue_number(session, formula.code, day),
-        version_id=version.id,
-        size_g=sheet.size.net_g,
-        size_text=plan.size.strip()[:80],
-        loss_percent=sheet.loss_percent,
-        fill_g=sheet.size.fill_g,
-        planned_on=day,
-        made_by=plan.made_by.strip()[:80],
-        created_at=now(),
-        lines=_lines(sheet, the_workshop(session)),
-        ticks=planned_ticks(the_workshop(session), formula),
-    )
-    session.add(batch)
-    return batch
+    columns = {
+        "product_id": product.id if product else None,
+        "size_g": sheet.size.net_g,
+        "size_text": plan.size.strip()[:80],
+        "loss_percent": sheet.loss_percent,
+        "fill_g": sheet.size.fill_g,
+        "planned_on": day,
+        "made_by": maker,
+    }
+    return Planned(formula, sheet, day, columns)
+
+
+def _product(session: Session, plan: Plan, formula_id: int) -> Product | None:
+    if plan.product_id is None:
+        return None
+    product = find_product(session, plan.product_id)
+    if product is None or product.formula_id != formula_id:
+        raise NotFound("There is no such product of this formula.")
+    return product
 
 
 def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:
@@ -194,22 +253,31 @@ def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:
             material_id=row.line.material.id,
             name=row.line.name,
             percent=row.line.percent,
-            target_g=row.target_g,
-            shown_g=row.weigh_g,
-            scale=row.scale.name,
-            step_g=row.scale.readability_g,
-            advice=row.advice.text if row.advice else "",
-            low_g=_band(row, shop).low,
-            high_g=_band(row, shop).high,
+            **weights_of(row, shop),
         )
         for place, (letter, row) in enumerate(weighed, start=1)
     ]
 
 
+def weights_of(row: WeighedLine, shop: Workshop) -> dict[str, Any]:
+    """Return the columns of a line that follow from its weight: target, scale, advice and band."""
+    band = _band(row, shop)
+    return {
+        "target_g": row.target_g,
+        "shown_g": row.weigh_g,
+        "scale": row.scale.name,
+        "step_g": row.scale.readability_g,
+        "advice": row.advice.text if row.advice else "",
+        "low_g": band.low,
+        "high_g": band.high,
+    }
+
+
 def _band(row: WeighedLine, shop: Workshop) -> Band:
-    """Return what the scale may show for a line: closer where the material works at small amounts."""
-    material = row.line.material
-    percent = shop.tight_percent if is_tight(material.functions, material.phase_hint) else shop.band_percent
+    """Return what the scale may show for a line: its own tolerance, else closer where small amounts of it work."""
+    material, percent = row.line.material, row.line.tolerance_percent
+    if percent is None:
+        percent = shop.tight_percent if is_tight(material.functions, material.phase_hint) else shop.band_percent
     return weighing_band(row.weigh_g, row.scale.readability_g, percent)
 
 

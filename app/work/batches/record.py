@@ -14,15 +14,14 @@ from app.store.batches import Batch, BatchLine, BatchReading, BatchWeighing, Tic
 from app.work.batches.as_made import AsMade, as_made
 from app.work.batches.deciding import weighers
 from app.work.batches.deviations import OutOfPlan, band_of, out_of_plan
-from app.work.batches.heating import is_heated, water_line
 from app.work.batches.history import Action, actions
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import yield_percent
-from app.work.batches.sheets import formula_of_batch
+from app.work.batches.sheets import formula_to_make
 from app.work.gear import GearRow, gear_rows
 from app.work.ph.batch_sessions import states_of
 from app.work.ph.session_state import State
-from app.work.sheets import cautions_of
+from app.work.sheets import cautions_of, loses_water
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +88,7 @@ class BatchRecord:
     sessions: tuple[State, ...]
     history: tuple[Action, ...]
     released_alone: bool
+    decided_why: str
     gear: tuple[GearRow, ...]
     is_heated: bool
 
@@ -105,7 +105,7 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         NotFound: when there is no such batch.
     """
     batch = load_batch(session, batch_id)
-    formula = formula_of_batch(batch)
+    formula = formula_to_make(batch)
     checks = tuple(CheckRecord(check, _answer(batch, check)) for check in checks_of(formula))
     return BatchRecord(
         batch=batch,
@@ -119,7 +119,8 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         sessions=states_of(session, batch),
         history=actions(batch.history),
         gear=tuple(row for row in gear_rows(session, _made_on(batch)) if row.name in _scales(batch)),
-        is_heated=(water := water_line(session, batch)) is not None and is_heated(batch, water),
+        is_heated=loses_water(formula),
+        decided_why=next((one.why for one in reversed(batch.history) if one.what == "state"), ""),
         released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
     )
 

@@ -7,12 +7,14 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.science.batch_size import BatchSize
-from app.science.formula import Formula, Line
+from app.science.formula import Formula, Line, Material
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, Weighing
 from app.science.weighing_advice import Advice
 from app.store.batches import Batch, BatchLine
 from app.work.batches.loading import load_batch
+from app.work.batches.pots import pots_of
+from app.work.formulas.shelf import pinned
 from app.work.formulas.versions import formula_of
 from app.work.rules.open_findings import open_findings
 from app.work.sheets import sheet_of
@@ -25,11 +27,13 @@ def sheet_of_batch(session: Session, batch_id: int) -> dict[str, Any]:
         NotFound: when there is no such batch.
     """
     batch = load_batch(session, batch_id)
-    formula = formula_of_batch(batch)
+    formula = formula_to_make(batch)
+    sheet = sheet_of(formula, planned_weighing(batch, formula))
     return {
-        "sheet": replace(sheet_of(formula, planned_weighing(batch, formula)), findings=open_findings(session, formula)),
+        "sheet": replace(sheet, findings=open_findings(session, formula), pots=pots_of(session)),
         "size_text": batch.size_text,
         "number": batch.number,
+        "product": batch.product.name if batch.product else "",
         "planned_on": batch.planned_on,
         "made_by": batch.made_by,
     }
@@ -40,6 +44,21 @@ def formula_of_batch(batch: Batch) -> Formula:
     units = int(batch.size_g // batch.fill_g) if batch.fill_g else None
     size = BatchSize(batch.size_g, batch.fill_g, units)
     return replace(formula_of(batch.version), size=size, loss_percent=batch.loss_percent)
+
+
+def formula_to_make(batch: Batch) -> Formula:
+    """Return the formula of a batch with the materials that stand in for those of its version."""
+    swapped = {row.line_key: pinned(row.material)[row.material_id] for row in batch.lines if row.is_swapped}
+    formula = formula_of_batch(batch)
+    phases = tuple(
+        replace(phase, lines=tuple(_with_material(line, swapped.get(line.key)) for line in phase.lines))
+        for phase in formula.phases
+    )
+    return replace(formula, phases=phases) if swapped else formula
+
+
+def _with_material(line: Line, material: Material | None) -> Line:
+    return replace(line, material=material) if material else line
 
 
 def planned_weighing(batch: Batch, formula: Formula) -> Weighing:

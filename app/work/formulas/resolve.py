@@ -30,7 +30,7 @@ from app.science.formula import (
 from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
 from app.science.quantities import Quantity, check_density, parse_quantity, to_grams
 from app.science.scales import ASSUMED_SCALE, Scale
-from app.science.specification import read_specification
+from app.science.specification import read_specification, read_tolerances
 from app.science.weighing import weighed_batch
 from app.work.field_reading import FieldReader
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -121,7 +121,7 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
     rows = draft.in_page_order()
     remainder_key = next((row.id for row in rows if fills_up(row)), None)
     rest = None if remainder_key is None else remainder_percent(amounts.percents.values())
-    lines = _lines(rows, materials, amounts, remainder_key, rest)
+    lines = _with_tolerances(_lines(rows, materials, amounts, remainder_key, rest), draft.specification, reader)
     labour = reader.read(_number, draft.labour_minutes, "labour_minutes", ZERO, Decimal(100_000))
     formula = Formula(
         name=draft.name,
@@ -276,6 +276,12 @@ def _lines(
             measure = amounts.measures.get(row.id)
             found[row.id] = Line(row.id, material, amounts.percents[row.id], note=row.note, measure=measure)
     return found
+
+
+def _with_tolerances(lines: dict[str, Line], specification: str, reader: FieldReader) -> dict[str, Line]:
+    """Return the lines with how far their weights may miss the plan, where the specification says so."""
+    found = reader.read(read_tolerances, specification, [line.name for line in lines.values()]) or {}
+    return {key: replace(line, tolerance_percent=found.get(line.name)) for key, line in lines.items()}
 
 
 def _phases(draft: Draft, lines: Mapping[str, Line], reader: FieldReader) -> Iterable[Phase]:

@@ -1,0 +1,170 @@
+"""Changing a batch that is only planned, and taking another material for a line that is not weighed yet."""
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.errors import Invalid
+from app.science.formula import Material
+from app.science.numbers import plain
+from app.store.batches import Batch, BatchEvent, BatchLine, BatchState, BatchWeighing
+from app.store.errors import Conflict, NotFound
+from app.store.materials import Material as StoredMaterial
+from app.store.workshop import the_workshop
+from app.work.action import action
+from app.work.batches.loading import open_batch
+from app.work.batches.planning import Plan, weights_of, worked_out
+from app.work.batches.sheets import formula_to_make
+from app.work.clock import now
+from app.work.field_reading import FieldReader, required_line
+from app.work.formulas.context import read_context
+from app.work.formulas.shelf import pin, read_shelf
+from app.work.people import person_named
+from app.work.sheets import batch_sheet
+
+LONGEST_NUMBER = 60
+
+
+@dataclass(frozen=True, slots=True)
+class MaterialChoice:
+    """A material that can be taken in the place of another."""
+
+    id: int
+    name: str
+
+
+def plan_of(batch: Batch) -> Plan:
+    """Return the plan of a batch as it would be typed."""
+    fill = f"{plain(batch.fill_g)} g" if batch.fill_g is not None and batch.product_id is None else ""
+    return Plan(
+        formula_id=batch.version.formula_id,
+        version_id=batch.version_id,
+        size=batch.size_text or f"{plain(batch.size_g)} g",
+        fill=fill,
+        loss=plain(batch.loss_percent),
+        planned_on=batch.planned_on.isoformat(),
+        made_by=batch.made_by,
+        product_id=batch.product_id,
+    )
+
+
+@action(once="plan of batch {batch_id}", key="{plan.key}")
+def change_plan(session: Session, batch_id: int, row_version: int, plan: Plan, *, number: str, who: str) -> None:
+    """Change size, product, loss, day, maker or number of a batch that is not begun; its lines are worked out again.
+
+    The version stays. A lot that was noted for a line stays with it, and so does a material that stands in for another.
+
+    Raises:
+        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on``, ``made_by``, ``number`` or ``who``.
+        NotFound: when there is no such product of the formula.
+        Conflict: when the batch is begun or decided, or was changed in the meantime.
+    """
+    batch = open_batch(session, batch_id, row_version)
+    if batch.state is not BatchState.PLANNED:
+        raise Conflict(f"Batch {batch.number} is {batch.state.value}; only a batch that is not begun is planned anew.")
+    by = person_named(session, who, "who", "Write who changes the plan.")
+    planned = worked_out(session, plan, batch.version)
+    new_number = _number(session, batch, number)
+    before = _said(batch)
+    batch.number = new_number
+    for column, value in planned.columns.items():
+        setattr(batch, column, value)
+    rows = {line.line_key: line for line in batch.lines if not line.added_at_bench}
+    shop = the_workshop(session)
+    for weighed in planned.sheet.lines:
+        _set(rows[weighed.line.key], weights_of(weighed, shop))
+    session.flush()
+    session.refresh(batch, ["product"])
+    batch.log("plan changed", by=by, at=now(), old=before, new=_said(batch))
+    batch.touch()
+
+
+def _set(line: BatchLine, columns: dict[str, object]) -> None:
+    for column, value in columns.items():
+        setattr(line, column, value)
+
+
+def _number(session: Session, batch: Batch, typed: str) -> str:
+    """Return the number of a batch as typed; one that any batch has or had is never given again."""
+    number = required_line(typed, "number", "Write the batch number.")
+    if len(number) > LONGEST_NUMBER:
+        raise Invalid("number", f"Shorten the number to {LONGEST_NUMBER} characters; it has {len(number)}.")
+    if number == batch.number:
+        return number
+    used = session.scalar(select(Batch.id).where(Batch.number == number))
+    once = select(BatchEvent.id).where(BatchEvent.what == "plan changed", BatchEvent.old.startswith(f"{number}, "))
+    if used is not None or session.scalar(once.limit(1)) is not None:
+        raise Invalid("number", f"The number {number} was given to a batch already.")
+    return number
+
+
+def _said(batch: Batch) -> str:
+    product = f", {batch.product.name}" if batch.product is not None else ""
+    fill = f", filled {plain(batch.fill_g)} g" if batch.fill_g is not None else ""
+    size = batch.size_text or f"{plain(batch.size_g)} g"
+    return (
+        f"{batch.number}, {size}{product}{fill}, {plain(batch.loss_percent)} % loss, for {batch.planned_on.isoformat()}"
+        f"{f', made by {batch.made_by}' if batch.made_by else ''}"
+    )
+
+
+def material_choices(session: Session) -> tuple[MaterialChoice, ...]:
+    """Return the materials on the shelf by name."""
+    live = select(StoredMaterial).where(StoredMaterial.retired_at.is_(None)).order_by(StoredMaterial.name)
+    return tuple(MaterialChoice(one.id, one.name) for one in session.scalars(live))
+
+
+@action(once="swap in line {line_id}")
+def swap_material(
+    session: Session, batch_id: int, line_id: int, *, material_id: int | None, who: str, why: str, key: str = ""
+) -> None:
+    """Take another material for a line that is not weighed yet; a deviation, until somebody decides on it.
+
+    The grams stay as planned; what the formula becomes by it, and whether its checks still hold, is worked out as made.
+
+    Raises:
+        Faults: at ``swap-material``, ``swap-who`` or ``swap-why``.
+        NotFound: when the batch has no such line of its formula.
+        Conflict: when the batch is decided, or the line is weighed already.
+    """
+    batch = open_batch(session, batch_id)
+    line = next((one for one in batch.lines if one.id == line_id and not one.added_at_bench), None)
+    if line is None:
+        raise NotFound("There is no such line in this batch.")
+    if line.actual_g is not None:
+        raise Conflict(f"{line.name} is weighed already.")
+    reader = FieldReader()
+    material = read_shelf(session, {material_id}).get(material_id) if material_id else None
+    if material is None or material.retired:
+        reader.refuse("swap-material", "Choose the material that is taken instead.")
+    elif material.id == line.material_id:
+        reader.refuse("swap-material", f"{line.name} stands there already.")
+    by = reader.read(person_named, session, who, "swap-who", "Write who swaps it.") or ""
+    reason = reader.read(required_line, why, "swap-why", "Write why another material is taken.") or ""
+    reader.finish()
+    if material is not None:
+        _swap(session, batch, line, material, by, reason)
+
+
+def _swap(session: Session, batch: Batch, line: BatchLine, material: Material, by: str, reason: str) -> None:
+    before = line.name
+    for noted in line.standing:  # a lot that was noted is one of the other material
+        line.weighings.append(BatchWeighing(lot_text="", by=by, at=now(), replaces_id=noted.id, reason="swapped"))
+    if line.planned_material_id is None:
+        line.planned_material_id, line.planned_name = line.material_id, line.name
+    line.material_id, line.name, line.material = material.id, material.name, pin([material])
+    if line.material_id == line.planned_material_id:
+        line.planned_material_id, line.planned_name, line.material = None, "", ""
+    _set(line, _advice_and_band(session, batch, line))
+    batch.log("material swapped", by=by, at=now(), old=before, new=material.name, why=reason)
+    batch.touch()
+
+
+def _advice_and_band(session: Session, batch: Batch, line: BatchLine) -> dict[str, object]:
+    """Return what to do where the scale is too coarse, and the band, for the material that stands there now."""
+    formula = replace(formula_to_make(batch), scales=read_context(session).defaults.scales)
+    columns = weights_of(batch_sheet(formula).weighing.by_key[line.line_key], the_workshop(session))
+    if columns["shown_g"] != line.shown_g:  # the batch was raised since it was planned: its weights stand
+        return {"advice": ""}
+    return {name: columns[name] for name in ("advice", "low_g", "high_g")}
