@@ -1,5 +1,6 @@
 """How numbers, money and dates are written, on pages and on paper alike."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from app.work.cost_sheet import CostSheet
 
 DASH = "–"
+FIGURE_WIDE, POINT_WIDE = "\u2007", "\u2008"
 
 
 def equip(environment: Environment) -> None:
@@ -28,6 +30,7 @@ def equip(environment: Environment) -> None:
     environment.trim_blocks = environment.lstrip_blocks = True
     environment.filters.update(
         plain=plain,
+        at_point=at_point,
         places=places,
         figures=some_figures,
         money=money,
@@ -58,6 +61,37 @@ def places(value: Decimal | None, count: int) -> str:
 def some_figures(value: Decimal | None, digits: int = 4) -> str:
     """Write a decimal with so many significant figures; a dash for none."""
     return DASH if value is None else figures(value, digits)
+
+
+def decimals(text: str) -> str:
+    """Return how many decimals a typed or written number has, or nothing when it is none.
+
+    >>> decimals("68.15"), decimals("5"), decimals("0,3 %"), decimals("q.s.")
+    ('2', '0', '1', '')
+    """
+    number = text.strip().removesuffix("g").removesuffix("%").strip().replace(",", ".")
+    whole, point, part = number.partition(".")
+    if not (whole + part).isdecimal() or (point and not part):
+        return ""
+    return str(min(len(part), 6))
+
+
+def at_point(text: str, column: int | Iterable[str]) -> str:
+    """Return a written number with what it lacks to stand at the point of its column, in blanks as wide as figures.
+
+    Args:
+        text: the number, with its unit where it has one.
+        column: the most decimals of the column, or the texts it holds.
+
+    >>> at_point("5", 2) == "5" + POINT_WIDE + 2 * FIGURE_WIDE, at_point("1.5 g", ["0.25 g"]) == f"1.5{FIGURE_WIDE} g"
+    (True, True)
+    """
+    most = column if isinstance(column, int) else max((int(decimals(one) or 0) for one in column), default=0)
+    own = decimals(text)
+    if not own:
+        return text
+    number, blank, unit = text.partition(" ")
+    return number + (POINT_WIDE if own == "0" and most else "") + FIGURE_WIDE * (most - int(own)) + blank + unit
 
 
 @pass_context

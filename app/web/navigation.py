@@ -54,16 +54,15 @@ AREAS = (
         ),
         everywhere=True,
     ),
-    Area("/batches", "Batches"),
     Area(
-        "/packing",
-        "Packing",
+        "/batches",
+        "Batches",
         (
+            Page("/batches", "Batches"),
             Page("/packing", "Packing runs"),
             Page("/packing/finished", "Finished units"),
             Page("/packing/samples", "Samples kept"),
         ),
-        everywhere=True,
     ),
     Area(
         "/trace",

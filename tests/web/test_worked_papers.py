@@ -89,7 +89,7 @@ def test_the_cost_sheet_shows_the_money_worked_by_hand(client: FlaskClient, form
     for name, amount in wanted["materials"].items():
         grams = CASE["weights"]["lines"][name]
         assert re.search(rf"{name} {re.escape(grams)} €[\d.]+ €{re.escape(amount)}\b", text), name
-    assert f"€{wanted['net_price']} is left before tax, and the margin is {wanted['margin']} %" in text
+    assert f"€{wanted['net_price']} before tax, margin {wanted['margin']} %" in text
     for parts in (wanted["unit"], wanted["batch"]):
         assert sum(Decimal(parts[kind]) for kind in words) == Decimal(parts["total"])
 

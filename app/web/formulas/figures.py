@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
-from app.documents.words import in_currency, places, some_figures
+from app.documents.words import decimals, in_currency, places, some_figures
 from app.science.numbers import exact_arithmetic
 from app.store.workshop import Workshop
 from app.web.formulas.columns import Column, column_values
@@ -117,19 +117,6 @@ def _notes(results: Results, shop: Workshop) -> dict[str, str]:
         "list": f"{names} names, {listed.jurisdiction}" if listed and names else "not yet",
         "substances": f"{len(results.substances)}" if results.substances else "none yet",
     }
-
-
-def decimals(text: str) -> str:
-    """Return how many decimals a typed or written number has, or nothing when it is none.
-
-    >>> decimals("68.15"), decimals("5"), decimals("0,3 %"), decimals("q.s.")
-    ('2', '0', '1', '')
-    """
-    number = text.strip().removesuffix("g").removesuffix("%").strip().replace(",", ".")
-    whole, point, part = number.partition(".")
-    if not (whole + part).isdecimal() or (point and not part):
-        return ""
-    return str(min(len(part), 6))
 
 
 def most_decimals(texts: Iterable[str]) -> str:

@@ -5,12 +5,12 @@ from typing import Any
 
 from flask import current_app, render_template, request
 
-from app.documents.words import plain
+from app.documents.words import decimals, plain
 from app.reference.product_kinds import kinds_by_group, propose_kind
 from app.store.engine import Store
 from app.web.context import person
 from app.web.formulas.columns import COLUMNS, chosen
-from app.web.formulas.figures import decimals, figures, most_decimals
+from app.web.formulas.figures import figures, most_decimals
 from app.web.formulas.follows import follows
 from app.web.formulas.forms import USES, Posted, new_id
 from app.work.formulas.around import Around, read_around

@@ -152,7 +152,7 @@ def take_sent_file() -> Page:
         sent_file.take_sent(context.store(), data, by=by or "–", file_name=name, key=request.form.get("key", ""))
     except Unreadable as wrong:
         return _file_page(422, faults=wrong.faults, file_name=name)
-    flash("The file was taken. It can be taken back as a whole below.")
+    flash("The file is imported. The whole import can be undone below.")
     return redirect(url_for("tracing.sent_file_page"), 303)
 
 

@@ -86,7 +86,7 @@ def bench_label_of_sample(session: Session, sample_id: int) -> BenchLabel:
 class SolutionForm(Form):
     """What is written on the label of a stock solution or a pre-mix that was made today."""
 
-    made_on = DayOrToday("Made on", hint="Empty means today.")
+    made_on = DayOrToday("Made on", hint="Leave empty for today.")
     use_by = MaybeDay("Use by")
     by = Line("By", longest=80, width="w8")
 
