@@ -169,10 +169,11 @@ def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:
 
     Other names stay.
     """
-    return tuple(replace(m, parts=tuple(q for part in m.parts for q in _in_inci(part))) for m in materials)
+    return tuple(replace(m, parts=tuple(q for part in m.parts for q in named_in_inci(part))) for m in materials)
 
 
-def _in_inci(part: Part) -> tuple[Part, ...]:
+def named_in_inci(part: Part) -> tuple[Part, ...]:
+    """Return a part under its INCI name, or the parts of the blend or solution that its name stands for."""
     if inci_key(part.inci) in inci_names() or is_water(part.inci):
         return (part,)
     name = _inci_of(part.inci)

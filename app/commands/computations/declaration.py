@@ -8,7 +8,7 @@ from app.commands.computations._base import AnswerModel, Figure, RequestModel
 from app.commands.computations._materials import Materials, dosed_material
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
-from app.reference.declaration_notices import declaration_notices
+from app.reference.declaration_notices import declaration_notices, under_inci_names
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Group, Jurisdiction
 from app.science.errors import Invalid
@@ -58,10 +58,11 @@ def compute(request: Request) -> Answer:
     total = sum(always, Decimal(0))
     if total > MOST_TOTAL:
         raise Invalid("materials", total_message(total))
-    allergens = declared_allergens(materials, request.exposure, request.jurisdiction)
+    named = under_inci_names(materials, request.jurisdiction)
+    allergens = declared_allergens(named, request.exposure, request.jurisdiction)
     said = declaration_notices(materials, request.exposure, request.jurisdiction)
     found = declare(
-        materials,
+        named,
         request.jurisdiction,
         name_book(),
         allergens,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
-from app.reference.declaration_notices import declaration_notices
+from app.reference.declaration_notices import declaration_notices, under_inci_names
 from app.science.composition import DosedMaterial
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Entry
@@ -71,9 +71,10 @@ def declared_everywhere(formula: Formula) -> DeclaredLists:
 
 def _declared(present: Sequence[DosedMaterial], exposure: str, jurisdiction: Jurisdiction) -> Declared:
     try:
-        allergens = declared_allergens(present, exposure, jurisdiction.value)
+        named = under_inci_names(present, jurisdiction.value)
+        allergens = declared_allergens(named, exposure, jurisdiction.value)
         said = declaration_notices(present, exposure, jurisdiction.value)
-        found = declare(present, Law(jurisdiction.value), name_book(), allergens, notices=said.at_names)
+        found = declare(named, Law(jurisdiction.value), name_book(), allergens, notices=said.at_names)
     except Invalid as fault:
         return Declared(jurisdiction.value, fault=fault.message)
     except ValueError:
