@@ -1,4 +1,4 @@
-"""Ingredient lists written by hand from the law, EU 1223/2009 Article 19 and 21 CFR 701.3, before the tool was asked."""
+"""Ingredient lists written by hand from the law (EU 1223/2009 Article 19, 21 CFR 701.3) before the tool was asked."""
 
 import pytest
 

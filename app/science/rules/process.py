@@ -40,7 +40,10 @@ TOGETHER_PERCENT = 0.25
 SMALL_GROUPS = frozenset({"actives", "thickeners, gums, polymers", "antioxidants and chelators"})
 # Kinds of product in which germs do the worst harm: at the eye, on the skin of infants, and breathed in.
 EASILY_HARMED = frozenset({"eye", "spray", "nappy area", "children under 3", "wipes"})
-KEEPS_ITSELF = frozenset({"bar soap", "bleach", "straightener", "depilatory", "hair waving", "nail varnish", "nail"})
+KEEPS_ITSELF = frozenset(
+    {"bar soap", "bleach", "oxidative hair dye", "straightener", "depilatory", "hair waving", "hot wax"}
+    | {"nail varnish", "nail"}
+)
 OXIDISERS = {
     "HYDROGENPEROXIDE": Decimal(1),
     "UREAPEROXIDE": Decimal(3),

@@ -53,10 +53,8 @@ class ProhibitedIndex:
         for e in self.entries:
             for name in e.doubtful:
                 self._exact.setdefault(rule_key(name), (e, False))
-        self._patterns = [(re.compile(translate(plain_name(n))), e) for e in self.entries for n in e.names if "*" in n]
-        self._any = re.compile(
-            "|".join(f"(?:{translate(plain_name(n))})" for e in self.entries for n in e.names if "*" in n)
-        )
+        self._patterns = [(re.compile(_bare_or_more(n)), e) for e in self.entries for n in e.names if "*" in n]
+        self._any = re.compile("|".join(f"(?:{_bare_or_more(n)})" for e in self.entries for n in e.names if "*" in n))
         self.find = lru_cache(maxsize=8192)(self._find)
 
     def _find(self, name: str) -> tuple[ProhibitedEntry, bool] | None:
@@ -66,6 +64,12 @@ class ProhibitedIndex:
         if exact is not None or not self._any.match(words):
             return exact
         return next(((entry, True) for pattern, entry in self._patterns if pattern.match(words)), None)
+
+
+def _bare_or_more(pattern: str) -> str:
+    """Return the expression of a name with ``*``: ``Digitalis *`` takes in ``Digitalis`` itself."""
+    whole = translate(plain_name(pattern))
+    return f"{translate(plain_name(pattern[:-2]))}|{whole}" if pattern.endswith(" *") else whole
 
 
 def check_prohibited(
