@@ -58,19 +58,19 @@ def in_memory() -> str | None:
 
 
 def compile_statements_once() -> None:
-    """Let every SQLite engine of a process share what was compiled: a test has an engine of its own."""
-    first: list[Dialect] = []
+    """Let the engines of a process share what was compiled for their kind of database: a test has one of its own."""
+    connected: dict[str, Dialect] = {}
     compiled: dict[object, object] = {}
 
-    def shared(url: str, **options: Any) -> Engine:
+    def sharing(url: str, **options: Any) -> Engine:
         made = create_engine(url, **options)
-        if made.dialect.name == "sqlite":
-            first.append(made.dialect)
-            made.dialect = first[0]
-            made.update_execution_options(compiled_cache=compiled)
+        made.dialect = connected.get(made.dialect.name, made.dialect)
+        made.update_execution_options(compiled_cache=compiled)
+        # A dialect learns at its first connection what its database can do; before that nobody else may have it.
+        event.listen(made, "first_connect", lambda *_: connected.setdefault(made.dialect.name, made.dialect))
         return made
 
-    engine.create_engine = shared
+    engine.create_engine = sharing
 
 
 def pytest_configure(config: pytest.Config) -> None:
