@@ -1,27 +1,32 @@
-"""Every kind of page on a phone: no text cut by its box, none beyond the screen, one first heading."""
+"""Every kind of page on a phone: no text cut by its box, none beyond the screen, no serious barrier, light and dark."""
 
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from flask import Flask
-from flask.testing import FlaskClient
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Page
 
-from app.store.engine import Store
-from app.web import create_app
+from app.store.engine import Store, sqlite_url
+from tests.conftest import Pages
 
 pytestmark = pytest.mark.browser
 
 LINK = re.compile(r'href="(/[^"#]*)')
 OTHER = re.compile(r"/static/|\.(pdf|csv|xlsx|json|png|svg|zip|db)(\?|$)")
 CUT = (Path(__file__).parent / "cut_text.js").read_text(encoding="utf-8")
+BEYOND = "document.documentElement.scrollWidth - innerWidth"
+# Everything that is folded is opened; the rows of a long table are alike.
+OPEN = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
+SHORTEN = "document.querySelectorAll('tbody > tr:nth-child(n+13)').forEach((row) => row.remove())"
+PARTS = 6
 
 
-def paths(app: Flask, client: FlaskClient) -> Iterator[str]:
+def paths(app: Flask) -> Iterator[str]:
     """Give one address of every kind of page that links lead to."""
-    adapter = app.url_map.bind("localhost")
+    adapter, client = app.url_map.bind("localhost"), app.test_client()
     seen, ring = set(), ["/"]
     while ring:
         path = ring.pop(0)
@@ -39,23 +44,46 @@ def paths(app: Flask, client: FlaskClient) -> Iterator[str]:
         ring += [found.replace("&amp;", "&") for found in LINK.findall(answer.text)]
 
 
+@pytest.fixture(scope="module")
+def addresses(demo_file: Path, pages: Pages, tmp_path_factory: pytest.TempPathFactory) -> list[str]:
+    store = Store(sqlite_url(Path(shutil.copy(demo_file, tmp_path_factory.mktemp("every") / "demo.db"))))
+    found = list(paths(pages.around(store, testing=False)))
+    store.close()
+    return found
+
+
 @pytest.fixture
 def store(demo: Store) -> Store:
     """The demonstration workshop in place of an empty one."""
     return demo
 
 
-@pytest.mark.parametrize("width", [360, 430])
-def test_no_text_is_cut_on_a_phone(visit: Callable[..., Page], store: Store, chromium: Browser, width: int) -> None:
-    app = create_app(store, secret=b"a key for tests")
-    page = visit("/", width=width)
+def test_there_are_pages_of_every_area(addresses: list[str]) -> None:
+    areas = {address.split("/")[1] for address in addresses}
+    assert areas >= {"", "formulas", "products", "batches", "materials", "library", "read-a-label", "rules", "workshop"}
+
+
+@pytest.mark.parametrize("part", range(PARTS))
+def test_a_page_is_whole_on_a_phone_and_has_no_serious_barrier(
+    visit: Callable[..., Page], axe: Callable[..., list[str]], addresses: list[str], part: int
+) -> None:
+    page = visit("/", width=360)
     start = page.url.rstrip("/")
-    cut = {}
-    for count, path in enumerate(paths(app, app.test_client())):
-        if width == 430 and count % 4:
-            continue
+    faults = {}
+    for path in addresses[part::PARTS]:
+        page.emulate_media(color_scheme="light")
+        page.set_viewport_size({"width": 360, "height": 900})
         page.goto(f"{start}{path}")
-        page.wait_for_timeout(60)
-        if found := page.evaluate(CUT):
-            cut[path] = [*found[:4], f"{len(found)} in all"]
-    assert not cut, "\n".join(f"{path}: {found}" for path, found in cut.items())
+        found = [f"cut at 360: {text}" for text in page.evaluate(CUT)]
+        page.set_viewport_size({"width": 320, "height": 900})
+        found += ["wider than 320"] if page.evaluate(BEYOND) > 0 else []
+        page.set_viewport_size({"width": 430, "height": 900})
+        found += [f"cut at 430: {text}" for text in page.evaluate(CUT)]
+        page.evaluate(OPEN)
+        page.evaluate(SHORTEN)
+        found += [f"light: {text}" for text in axe(page)]
+        page.emulate_media(color_scheme="dark")
+        found += [f"dark: {text}" for text in axe(page, "color-contrast")]
+        if found:
+            faults[path] = [*found[:6], f"{len(found)} in all"]
+    assert not faults, "\n".join(f"{path}: {found}" for path, found in faults.items())

@@ -20,16 +20,6 @@ def store(demo: Store) -> Store:
     return demo
 
 
-PAGES = ["/", "/help", "/batches", "/batches/new?formula=1", "/batches/1", "/batches/4"]
-PAPERS = [
-    "/formulas/1/batch-sheet",
-    "/formulas/1/batch-sheet?size=abc",
-    "/formulas/2/cost-sheet",
-    "/formulas/7/declaration",
-    "/batches/2/sheet",
-]
-
-
 @pytest.mark.paper
 def test_the_first_run_ends_with_a_printed_sheet(
     chromium: Browser, serve: Callable[..., object], tmp_path: Path
@@ -76,13 +66,3 @@ def test_on_a_phone_the_field_of_a_weight_is_in_sight_beside_its_material(visit:
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= 390
         assert box["height"] >= 48
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("path", [*PAGES, *PAPERS])
-def test_nothing_serious_stands_in_the_way_of_anyone(
-    visit: Callable[..., Page], axe: Callable[[Page], list[str]], path: str, scheme: str
-) -> None:
-    page = visit(path, width=1280 if scheme == "light" else 390, color_scheme=scheme)
-    assert axe(page) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= (1280 if scheme == "light" else 390)

@@ -79,27 +79,6 @@ def test_the_next_batch_number_follows_the_pattern(visit: Visit) -> None:
     expect(page.locator("#number-example")).to_contain_text("B0001")
 
 
-PATHS = (
-    "/materials", "/materials?q=honey&function=humectant", "/materials/1", "/materials/1/edit", "/materials/new",
-    "/materials/1/delete", "/materials/1/prices/1", "/materials/1/prices/1/remove", "/materials/transfer", "/library",
-    "/library?q=wax", "/library/sodium-hydroxide", "/library/from-memory", "/library/left-out", "/workshop",
-    "/workshop/scales", "/workshop/scales/1", "/workshop/packaging", "/workshop/packaging/1", "/workshop/backups",
-)  # fmt: skip
-
-
-@pytest.mark.usefixtures("blend")
-@pytest.mark.parametrize(("scheme", "paths"), [("light", PATHS), ("dark", PATHS[1::4])], ids=["light", "dark"])
-def test_no_page_has_a_serious_fault_or_scrolls_sideways(
-    visit: Visit, axe: Callable[[Page], list[str]], scheme: str, paths: tuple[str, ...]
-) -> None:
-    page = visit("/materials", width=320, color_scheme=scheme)
-    home = page.url.removesuffix("/materials")
-    for path in paths:
-        page.goto(home + path)
-        assert axe(page) == [], path
-        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") == 0, path
-
-
 @pytest.mark.usefixtures("blend")
 def test_without_script_the_same_form_adds_up_by_a_button(visit: Visit) -> None:
     page = visit("/materials/1/edit", java_script_enabled=False)

@@ -9,7 +9,6 @@ from playwright.sync_api import Page, expect
 from app.store.engine import Store
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
-from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 
@@ -62,34 +61,3 @@ def test_a_stop_appears_is_answered_and_is_asked_again(visit: Callable[..., Page
     type_amount(page, "1.1")
     expect(checks.locator(":scope > .finding.stop")).to_have_count(1)
     expect(checks.locator("#s-answered")).to_have_count(0)
-
-
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_nothing_on_the_pages_shuts_anyone_out(
-    visit: Callable[..., Page], axe: Callable[[Page], list[str]], store: Store, formula: int, scheme: str
-) -> None:
-    keep_version(store, formula, "", "Ines")
-    page = visit(f"/formulas/{formula}/checks", color_scheme=scheme)
-    start = page.url.split("/formulas")[0]
-    for path in (
-        f"/formulas/{formula}/checks",
-        f"/formulas/{formula}/checks-sheet",
-        f"/formulas/{formula}/versions/1",
-        f"/formulas/{formula}",
-        "/rules",
-        "/rules/limits/US",
-        "/rules/compatibility",
-        "/rules/from-memory?table=limits/US",
-        "/rules/from-memory/value?table=ingredients&row=Xanthan+Gum&column=charge",
-    ):
-        page.goto(start + path)
-        page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-        assert axe(page) == [], path
-
-
-def test_no_page_is_wider_than_a_phone(visit: Callable[..., Page], formula: int) -> None:
-    page = visit(f"/formulas/{formula}/checks", width=390)
-    start = page.url.split("/formulas")[0]
-    for path in (f"/formulas/{formula}/checks", "/rules", "/rules/limits/EU", "/rules/from-memory"):
-        page.goto(start + path)
-        assert page.evaluate("document.documentElement.scrollWidth") <= 390, path

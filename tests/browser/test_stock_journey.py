@@ -12,7 +12,6 @@ from sqlalchemy import select
 from app.store.engine import Store
 from app.store.stock import Document, Lot
 from app.work.stock.ledger import check_ledger
-from app.work.stock.lots import ReceiveForm, receive
 
 pytestmark = pytest.mark.browser
 
@@ -56,11 +55,3 @@ def test_an_order_becomes_lots_with_a_certificate_and_a_batch_takes_from_two(
         document = session.scalars(select(Document)).one()
     assert document.sha256 == hashlib.sha256(paper.read_bytes()).hexdigest()
     assert check_ledger(store)[1] == []
-
-
-@pytest.mark.parametrize("path", ["/stock", "/stock/material/2", "/stock/lots/1", "/stock/to-buy", "/stock/count"])
-def test_nothing_on_the_pages_of_the_stock_shuts_anyone_out(
-    visit: Callable[..., Page], axe: Callable[[Page], list[str]], store: Store, gel: Any, path: str
-) -> None:
-    receive(store, ReceiveForm(amount="10 g", by="Ines"), material_id=gel.materials["glycerin"])
-    assert axe(visit(path)) == []
