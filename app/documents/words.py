@@ -105,10 +105,11 @@ def money(context: Context, value: Decimal | None) -> str:
 
 @pass_context
 def money_in(context: Context, value: Decimal | None, currency: str) -> str:
-    """Write an amount in a currency of its own; a dash for none."""
+    """Write an amount in a currency of its own, or without one in the workshop's; a dash for none."""
     if value is None:
         return DASH
-    return in_currency(value, currency, _workshop(context.resolve("workshop")).locale)
+    shop = _workshop(context.resolve("workshop"))
+    return in_currency(value, currency or shop.currency, shop.locale)
 
 
 def in_currency(value: Decimal, currency: str, locale: str) -> str:

@@ -39,7 +39,7 @@ class Solvency(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """What was paid, or offered (``is_offer``), for ``quantity_g`` grams on a day; ``amount`` in ``currency``.
+    """What was paid, or offered (``is_offer``), for ``quantity_g`` grams or pieces on a day, in ``currency``.
 
     Without a currency the amount is in that of the formula's rates.
     """
@@ -148,13 +148,17 @@ class Phase:
 
 @dataclass(frozen=True, slots=True)
 class Packaging:
-    """A piece of packaging, ``per_unit`` of it to a unit; ``price`` buys ``units_per_pack``, None while unknown."""
+    """A piece of packaging, ``per_unit`` of it to a unit, and its prices, pieces in place of grams.
+
+    Versions from before packaging had dated prices hold ``price``, which buys ``units_per_pack``.
+    """
 
     id: int
     name: str
     per_unit: Decimal
     units_per_pack: Decimal = Decimal(1)
     price: Decimal | None = None
+    prices: tuple[Price, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +229,7 @@ class Formula:
             replace(phase, lines=tuple(replace(x, material=replace(x.material, prices=())) for x in phase.lines))
             for phase in self.phases
         )
-        packs = tuple(replace(pack, price=None, units_per_pack=Decimal(1)) for pack in self.packaging)
+        packs = tuple(replace(pack, price=None, prices=(), units_per_pack=Decimal(1)) for pack in self.packaging)
         return replace(self, phases=bare, packaging=packs, price=None, rates=Rates())
 
     def to_json(self) -> str:

@@ -86,7 +86,9 @@ def job_of(formula: Formula, weighing: Weighing, batches: int = 1) -> Job:
         lines=lines,
         batch_g=weighing.total_shown_g,
         fill_g=size.fill_g if size and size.fill_g else left_g,
-        packaging=tuple(_pack(use) for use in packs_of(formula)) if size and size.fill_g else (),
+        packaging=tuple(_pack(use, (size.units or 1) * batches) for use in packs_of(formula))
+        if size and size.fill_g
+        else (),
         labour_minutes=formula.labour_minutes,
         labour_rate=rates.labour_rate,
         overhead_percent=rates.overhead_percent,
@@ -103,9 +105,13 @@ def _line(key: str, prices: Sequence[Price], grams: Decimal, batches: int) -> Ma
     return MaterialCost(key, grams, price.amount, price.quantity_g)
 
 
-def _pack(use: PackUse) -> PackCost:
-    """A unit that takes two of a kind takes one of half a pack."""
-    return PackCost(use.key, use.packaging.units_per_pack / use.packaging.per_unit, use.packaging.price)
+def _pack(use: PackUse, units: int) -> PackCost:
+    """A unit that takes two of a kind takes one of half a pack; the price is that for all units bought at once."""
+    pack = use.packaging
+    price = price_for(pack.prices, units * pack.per_unit)
+    if price is not None:
+        return PackCost(use.key, price.quantity_g / pack.per_unit, price.amount)
+    return PackCost(use.key, pack.units_per_pack / pack.per_unit, pack.price)
 
 
 def cost_formula(formula: Formula, weighing: Weighing, batches: int = 1) -> Costing:

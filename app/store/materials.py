@@ -156,7 +156,10 @@ class PartAllergen(Base):
 
 
 class Price(Base):
-    """What was paid, or offered, for which amount, when and by whom."""
+    """What was paid, or offered, for which amount of a material or of packaging, when, by whom and in what currency.
+
+    ``quantity_g`` is grams, or pieces for packaging. Without a currency the amount is in that of the workshop.
+    """
 
     __tablename__ = "price"
     __table_args__ = (
@@ -164,13 +167,16 @@ class Price(Base):
         number_between("amount", 0, 1e12),
         above_zero("quantity_g"),
         not_blank("quantity_text"),
+        CheckConstraint("(material_id IS NULL) <> (packaging_id IS NULL)", name="of_one_thing"),
         STRICT,
     )
 
     id: Mapped[Key]
-    material_id: Mapped[int] = reference("material.id", on_delete="CASCADE")
+    material_id: Mapped[int | None] = reference("material.id", on_delete="CASCADE", nullable=True)
+    packaging_id: Mapped[int | None] = reference("packaging.id", on_delete="CASCADE", nullable=True)
     kind: Mapped[PriceKind] = mapped_column(Word(PriceKind), default=PriceKind.PAID)
     amount: Mapped[Amount]
+    currency: Mapped[Words]
     quantity_text: Mapped[str]
     quantity_g: Mapped[Amount]
     priced_on: Mapped[date] = mapped_column(Day)
@@ -179,8 +185,13 @@ class Price(Base):
 
     @property
     def per_kg(self) -> Decimal:
-        """The price of one kilogram, exact."""
+        """The price of one kilogram, or of a thousand pieces, exact and in its own currency."""
         return self.amount / self.quantity_g * 1000
+
+    @property
+    def each(self) -> Decimal:
+        """The price of one gram or piece, exact and in its own currency."""
+        return self.amount / self.quantity_g
 
 
 class Packaging(Base):
@@ -190,7 +201,6 @@ class Packaging(Base):
     __table_args__ = (
         not_blank("name"),
         above_zero("units_per_pack"),
-        number_between("price", 0, 1e12),
         number_between("reorder", 0, None),
         STRICT,
     )
@@ -198,11 +208,22 @@ class Packaging(Base):
     id: Mapped[Key]
     name: Mapped[str] = mapped_column(unique=True)
     units_per_pack: Mapped[Amount]
-    price: Mapped[MaybeAmount]
     supplier: Mapped[Words]
     reorder: Mapped[MaybeAmount]
     notes: Mapped[Words]
     retired_at: Mapped[MaybeMoment]
+
+    prices: Mapped[list["Price"]] = relationship(
+        order_by="Price.priced_on.desc(), Price.id.desc()",
+        cascade="all, delete-orphan",
+        passive_deletes=True,
+        lazy="selectin",
+    )
+
+    @property
+    def newest_price(self) -> Price | None:
+        """The newest price paid, or offered where nothing was paid."""
+        return newest_price(self.prices)
 
 
 def newest_price(prices: Iterable[Price]) -> Price | None:

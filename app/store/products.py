@@ -30,9 +30,10 @@ class Product(Base):
     """What is sold: a formula in a fill and packaging for a market. One formula has any number of them.
 
     ``fill_amount`` and ``fill_unit`` are the net content as declared; the grams of it follow from the density of the
-    formula. ``price`` is that of a unit, tax of ``tax_percent`` included, in ``currency``. Durability is
-    ``open_months`` after opening, or ``shelf_months`` from making, or both. ``languages`` are those of its label,
-    language tags parted by commas. What is left empty of the responsible person is the workshop's own.
+    formula. ``price`` is that of a unit, tax of ``tax_percent`` included, in ``currency``. ``reorder`` is how many
+    units should be on hand. Durability is ``open_months`` after opening, or ``shelf_months`` from making, or both.
+    ``languages`` are those of its label, language tags parted by commas. What is left empty of the responsible person
+    is the workshop's own.
     """
 
     __tablename__ = "product"
@@ -44,6 +45,7 @@ class Product(Base):
         number_between("tax_percent", 0, 100),
         CheckConstraint("length(currency) = 3", name="currency_iso_4217"),
         CheckConstraint("minimum >= 1", name="minimum_from_one"),
+        CheckConstraint("reorder IS NULL OR reorder >= 0", name="reorder_not_negative"),
         STRICT,
     )
 
@@ -58,6 +60,7 @@ class Product(Base):
     currency: Mapped[str]
     tax_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
     minimum: Mapped[int] = mapped_column(default=1)
+    reorder: Mapped[int | None]
     open_months: Mapped[int | None]
     shelf_months: Mapped[int | None]
     responsible_person: Mapped[Words]
@@ -97,14 +100,14 @@ class ProductPackaging(Base):
 
 
 class ExchangeRate(Base):
-    """What one unit of a currency is worth in that of the workshop, as somebody typed it on a day."""
+    """What one unit of a currency is worth in that of the workshop, as somebody typed it on a day; one a day."""
 
     __tablename__ = "exchange_rate"
     __table_args__ = (CheckConstraint("length(currency) = 3", name="currency_iso_4217"), above_zero("rate"), STRICT)
 
     currency: Mapped[str] = mapped_column(primary_key=True)
     rate: Mapped[Amount]
-    noted_on: Mapped[date] = mapped_column(Day)
+    noted_on: Mapped[date] = mapped_column(Day, primary_key=True)
 
 
 def products_of(session: Session, formula_id: int) -> list[Product]:
@@ -130,5 +133,5 @@ def _whole() -> Select[Product]:
 
 
 def exchange_rates(session: Session) -> list[ExchangeRate]:
-    """List the exchange rates by currency."""
-    return list(session.scalars(select(ExchangeRate).order_by(ExchangeRate.currency)))
+    """List the exchange rates by currency, the newest of each first."""
+    return list(session.scalars(select(ExchangeRate).order_by(ExchangeRate.currency, ExchangeRate.noted_on.desc())))

@@ -115,7 +115,7 @@ class Workshop(Base):
     bulk_high_percent: Mapped[Amount] = mapped_column(default=Decimal(102))
     clear_before: Mapped[str] = mapped_column(default=CLEAR_BEFORE)
     clear_after: Mapped[str] = mapped_column(default=CLEAR_AFTER)
-    cost_by: Mapped[CostBy] = mapped_column(Word(CostBy), default=CostBy.LAST)
+    cost_by: Mapped[CostBy] = mapped_column(Word(CostBy), default=CostBy.BEST)
     is_demo: Mapped[bool] = mapped_column(default=False)
     row_version: Mapped[int] = mapped_column(default=1)
 

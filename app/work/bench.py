@@ -103,6 +103,7 @@ def _packing_wants(session: Session) -> list[Wanting]:
     seen = packing_wants(session)
     said = (
         (seen.open_runs, "packing run is open", "packing runs are open", ""),
+        (seen.low, "product is low", "products are low", "/finished"),
         (seen.past, "finished product is past its date", "finished products are past their date", "/finished"),
         (seen.to_look_at, "sample is due to be looked at", "samples are due to be looked at", "/samples"),
         (seen.to_discard, "sample can be thrown away", "samples can be thrown away", "/samples"),
@@ -131,7 +132,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
         found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
-    priced = select(Price.material_id)
+    priced = select(Price.material_id).where(Price.material_id.is_not(None))
     unpriced = select(func.count(Material.id)).where(Material.retired_at.is_(None), Material.id.not_in(priced))
     count = session.scalar(unpriced) or 0
     if count:

@@ -123,7 +123,7 @@ def cost_sheet(formula: Formula) -> CostSheet:
         batch=batch,
         kinds=_kinds(costing.batch, unit, batch),
         materials=_material_rows(formula, weighing, job, costing, batch.materials),
-        packaging=_packaging_rows(formula, costing.units, batch.packaging),
+        packaging=_packaging_rows(formula, job, costing.units, batch.packaging),
         at_batches=tuple(AtBatches(n, cost_formula(formula, weighing, n)) for n in NUMBERS_OF_BATCHES),
         asking=tuple(AskingPrice(m, price_for_margin(unit.total, m, job.tax_percent)) for m in MARGINS),
         unpriced=names_without_price(formula, costing),
@@ -167,13 +167,14 @@ def _material_rows(
     )
 
 
-def _packaging_rows(formula: Formula, units: int, total: Decimal) -> tuple[PackagingRow, ...]:
-    used = [use.packaging for use in packs_of(formula)]
-    each = [None if pack.price is None else pack.price / pack.units_per_pack for pack in used]
-    exact = [None if e is None else e * pack.per_unit * units for e, pack in zip(each, used, strict=True)]
-    amounts = _make_up(exact, total, formula.rates.digits)
-    rows = zip(used, each, amounts, strict=True)
-    return tuple(PackagingRow(pack.name, pack.per_unit, one, amount) for pack, one, amount in rows)
+def _packaging_rows(formula: Formula, job: Job, units: int, total: Decimal) -> tuple[PackagingRow, ...]:
+    used = [use.packaging for use in packs_of(formula)] if job.packaging else []
+    per_unit = [None if pack.price is None else pack.price / pack.units_per_pack for pack in job.packaging]
+    amounts = _make_up([None if one is None else one * units for one in per_unit], total, formula.rates.digits)
+    return tuple(
+        PackagingRow(pack.name, pack.per_unit, None if one is None else one / pack.per_unit, amount)
+        for pack, one, amount in zip(used, per_unit, amounts, strict=True)
+    )
 
 
 def _make_up(exact: list[Decimal | None], total: Decimal, digits: int) -> list[Decimal | None]:

@@ -29,6 +29,7 @@ from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
 from app.work.demo_packing import load_packing
+from app.work.equipment import note_pack_price
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import insert
 from app.work.formulas.versions import keep_version
@@ -84,11 +85,11 @@ def _packaging(session: Session, row: Row) -> int:
     pack = Packaging(
         name=row["name"],
         units_per_pack=Decimal(row["units_per_pack"]),
-        price=Decimal(row["price"]) if row["price"] else None,
         supplier=row["supplier"],
     )
     session.add(pack)
     session.flush()
+    note_pack_price(session, pack, Decimal(row["price"]) if row["price"] else None)
     return pack.id
 
 
@@ -121,6 +122,7 @@ def _priced(session: Session, typed: MaterialForm, row: Row) -> Material:
         Price(
             kind=PriceKind(price["kind"]),
             amount=Decimal(price["amount"]),
+            currency="EUR",
             quantity_text=price["quantity"],
             quantity_g=to_grams(parse_quantity(price["quantity"]), material.density_g_ml),
             priced_on=date.fromisoformat(price["on"]),

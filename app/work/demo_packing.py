@@ -17,6 +17,7 @@ from app.work.packing.fills import FillForm, add_weights
 from app.work.packing.packaging_lots import LotUseForm, record_lot_use
 from app.work.packing.runs import StartForm, figures_form, record_figures, start_run, tick_clearance
 from app.work.packing.samples import LookForm, SampleForm, keep_sample, look_at_sample
+from app.work.pricing import exchange_of, pack_price
 from app.work.stock.lots import ReceiveForm, receive
 
 Row = Mapping[str, Any]
@@ -33,8 +34,9 @@ def load_packing(store: Store, told: Row, ids: Mapping[str, int]) -> None:
 def _receive(store: Store, row: Row) -> None:
     with store.reading() as session:
         pack = session.scalars(select(Packaging).where(Packaging.name == row["packaging"])).one()
+        price = pack_price(pack, exchange_of(session))
     texts = {"amount": plain(pack.units_per_pack * row["packs"]), "supplier": pack.supplier, "accepted": "yes"}
-    texts |= {"paid": "" if pack.price is None else plain(pack.price * row["packs"]), "by": "Tom", **row["texts"]}
+    texts |= {"paid": "" if price is None else plain(price * row["packs"]), "by": "Tom", **row["texts"]}
     receive(store, ReceiveForm(**texts), packaging_id=pack.id)
 
 

@@ -14,11 +14,11 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.labels import LabelSheet
 from app.store.material_queries import every_packaging
-from app.store.materials import Packaging
+from app.store.materials import Packaging, Price, PriceKind
 from app.store.stock import Supplier
 from app.store.workshop import Scale, Vessel, scales, the_workshop, vessels
 from app.work.action import action
-from app.work.clock import now
+from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
 
@@ -69,12 +69,20 @@ class VesselForm(Form):
     holds = MaybeNumber("Holds, ml", column="holds_ml", high=10**7, hint="Leave empty when not known.")
 
 
+class NewPrice(MaybeMoney):
+    """A price to be noted beside those there are; so a stored piece shows none in this field."""
+
+    def stored(self, row: Any) -> str:
+        """Return nothing: earlier prices stay as they are."""
+        return ""
+
+
 class PackagingForm(Form):
-    """A piece of packaging; a price left empty is not known."""
+    """A piece of packaging; a price that is given is noted with today's date beside the earlier ones."""
 
     name = Name("Name", "Give the packaging a name, such as Jar 60 ml with lid.", width="w20")
     units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
-    price = MaybeMoney("Price of a pack", hint="Leave empty when not known.", width="w8")
+    price = NewPrice("Price of a pack", hint="Noted as paid today; leave empty when not known.", width="w8")
     supplier = Line("Supplier")
     reorder = MaybeNumber("Order when below, pieces", high=10**9, hint="Leave empty for none.")
     notes = Area("Notes", lines=2)
@@ -132,12 +140,45 @@ class Register(Generic[Row]):
         return row
 
     def _write(self, session: Session, row: Row, typed: Form) -> None:
-        values: dict[str, Any] = typed.checked(the_workshop(session)).columns()
+        values = self._columns(typed.checked(the_workshop(session)))
         name, kind = values["name"], self.row
         if session.scalar(select(kind.id).where(kind.name == name, kind.id != (row.id or 0))) is not None:
             raise Faults([Invalid("name", f"There is already one named {name}; give this one another name.")])
         for column, value in values.items():
             setattr(row, column, value)
+
+    def _columns(self, form: Form) -> dict[str, Any]:
+        """Return what a checked form writes into its row."""
+        return form.columns()
+
+
+class PackagingRegister(Register[Packaging]):
+    """The list of packaging; a price in its form becomes a dated price of the pack."""
+
+    def _write(self, session: Session, row: Packaging, typed: Form) -> None:
+        super()._write(session, row, typed)
+        note_pack_price(session, row, typed.checked(the_workshop(session)).value(PackagingForm.price))
+
+    def _columns(self, form: Form) -> dict[str, Any]:
+        return {name: value for name, value in form.columns().items() if name != "price"}
+
+
+def note_pack_price(session: Session, piece: Packaging, price: Decimal | None) -> None:
+    """Add what a pack cost today, in the workshop's currency, unless it is not known or noted already."""
+    pack, day = piece.units_per_pack, today()
+    if price is not None and (price, pack, day) not in {(p.amount, p.quantity_g, p.priced_on) for p in piece.prices}:
+        piece.prices.append(
+            Price(
+                kind=PriceKind.PAID,
+                amount=price,
+                currency=the_workshop(session).currency,
+                quantity_text=f"{plain(pack)} pieces",
+                quantity_g=pack,
+                priced_on=day,
+                supplier=piece.supplier,
+                note="",
+            )
+        )
 
 
 @action(once="{register.row.__tablename__}")
@@ -149,7 +190,7 @@ def _add_row(session: Session, register: Register[Any], typed: Form, *, key: str
 
 SCALES = Register(Scale, ScaleForm, scales)
 VESSELS = Register(Vessel, VesselForm, vessels)
-PACKAGING = Register(Packaging, PackagingForm, every_packaging)
+PACKAGING = PackagingRegister(Packaging, PackagingForm, every_packaging)
 
 
 def remove_scale(store: Store, scale_id: int) -> str:

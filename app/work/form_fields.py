@@ -6,7 +6,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import Any, Generic, TypeVar
 
-from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
+from babel.numbers import format_currency, get_currency_precision, get_currency_symbol, list_currencies
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
@@ -299,3 +299,14 @@ class MaybeMoney(Field[Decimal | None]):
     def write(self, value: Decimal | None) -> str:
         """Return the amount without a sign."""
         return "" if value is None else plain(value)
+
+
+class CurrencyCode(Field[str]):
+    """A currency by its three letters; empty is that of the workshop."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the letters in upper case."""
+        found = text.strip().upper() or (form.given.currency if form.given else "")
+        if found not in list_currencies():
+            raise Invalid(at, "Write the three letters of a currency, such as EUR, USD or GBP.")
+        return str(found)

@@ -21,6 +21,7 @@ from app.work.formulas.editing import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.formulas.versions import kept_lists, read_version
+from app.work.pricing import price_book
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_findings, open_stops
@@ -128,15 +129,13 @@ def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
 def at_todays_prices(session: Session, formula: Formula) -> Formula:
     """Return a formula with what its materials and its packaging cost now, and with today's rates; the tax stays."""
     shelf = read_shelf(session, {line.material.id for line in formula.lines})
-    pieces = {piece.id: piece for piece in every_packaging(session)}
+    pieces, book = {piece.id: piece for piece in every_packaging(session)}, price_book(session)
     phases = tuple(
         replace(phase, lines=tuple(replace(line, material=_priced(line.material, shelf)) for line in phase.lines))
         for phase in formula.phases
     )
     packaging = tuple(
-        replace(pack, price=pieces[pack.id].price, units_per_pack=pieces[pack.id].units_per_pack)
-        if pack.id in pieces
-        else pack
+        replace(pack, price=None, prices=book.of_packaging(pieces[pack.id])) if pack.id in pieces else pack
         for pack in formula.packaging
     )
     rates = replace(rates_of(the_workshop(session)), tax_percent=formula.rates.tax_percent)

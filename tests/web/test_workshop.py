@@ -107,7 +107,9 @@ def test_packaging_is_noted_edited_and_retired(client: FlaskClient, store: Store
     assert client.post("/workshop/packaging", data=data).status_code == 303
     assert "€1.10" in text_of(client.get("/workshop/packaging"))
     seen = value_of(client.get("/workshop/packaging/1"), "seen")
-    assert client.post("/workshop/packaging/1", data={**data, "price": "", "seen": seen}).status_code == 303
+    changed = {**data, "price": "52,80", "notes": "clear glass", "seen": seen}
+    assert client.post("/workshop/packaging/1", data=changed).status_code == 303
+    assert len(gear.PACKAGING.load(store, 1).prices) == 1
     assert client.post("/workshop/packaging/1", data={**data, "seen": seen}).status_code == 409
     client.post("/workshop/packaging/1/retire")
     assert gear.PACKAGING.load(store, 1).retired_at is not None

@@ -171,7 +171,7 @@ PRICE_FILES = [
     ("material,price,amount\nNobody,1,1 kg\n", "Nobody is not on the shelf"),
     ("material,price,amount\nOld water,x,1 kg\n", "Price: x is not a number"),
     ("material,price,amount\nOld water,1,1 fl oz\n", "give the density"),
-    ("material,price,amount,currency\nOld water,1,1 kg,JPY\n", "this price is in JPY, the workshop uses EUR"),
+    ("material,price,amount,currency\nOld water,1,1 kg,ZZ\n", "Currency: Write the three letters"),
     ("material,price,amount,date\nOld water,1,1 kg,tomorrow\n", "When: Write the date"),
 ]
 

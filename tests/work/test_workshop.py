@@ -10,6 +10,7 @@ from app.store.workshop import Workshop, the_workshop
 from app.work import backups
 from app.work import equipment as gear
 from app.work import workshop as work
+from app.work.clock import today
 from app.work.equipment import PackagingForm, ScaleForm
 from app.work.form import Faults
 from app.work.workshop import SettingsForm
@@ -128,11 +129,16 @@ def test_packaging_is_noted_changed_and_retired(store: Store) -> None:
     gear.PACKAGING.add(store, PackagingForm("Jar", "48", "52,80", "Quay"))
     gear.PACKAGING.add(store, PackagingForm("a tin", "100"))
     tin, jar = gear.PACKAGING.list(store)
-    assert (jar.units_per_pack, jar.price, tin.price) == (D(48), D("52.8"), None)
+    assert (jar.units_per_pack, [price.amount for price in jar.prices], tin.prices) == (D(48), [D("52.8")], [])
     seen = PackagingForm.of(jar).fingerprint
     gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "50", "50"), seen)
     with pytest.raises(Conflict):
         gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "51"), seen)
+    dated = gear.PACKAGING.load(store, jar.id).prices
+    assert [(price.amount, price.quantity_g, price.priced_on) for price in dated] == [
+        (50, 50, today()),
+        (D("52.8"), 48, today()),
+    ]
     gear.retire_packaging(store, tin.id)
     assert [piece.name for piece in gear.PACKAGING.list(store)] == ["Jar", "a tin"]
     gear.retire_packaging(store, tin.id, back=True)

@@ -13,7 +13,7 @@ from app.web import context
 from app.web.packing.area import blueprint
 from app.work.clock import today
 from app.work.form import Faults, Form
-from app.work.packing.finished import Of, finished_rows
+from app.work.packing.finished import Of, finished_rows, low_products
 from app.work.packing.samples import LookForm, discard_sample, get_sample, look_at_sample, sample_rows, units_left
 from app.work.packing.units_by_hand import UnitsForm, finished_csv, move_units
 
@@ -24,10 +24,10 @@ Page = str | Response | tuple[str, int]
 def units() -> str:
     """List finished units by product and batch."""
     with context.store().reading() as session:
-        rows = finished_rows(session)
+        rows, low = finished_rows(session), low_products(session, today())
     everything = request.args.get("show", "") == "all"
     shown = [row for row in rows if everything or row.on_hand]
-    return render_template("packing/finished.html", rows=shown, gone=len(rows) - len(shown), today=today())
+    return render_template("packing/finished.html", rows=shown, gone=len(rows) - len(shown), low=low, today=today())
 
 
 @blueprint.get("/packing/finished.csv")

@@ -13,7 +13,7 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict, NotFound
 from app.store.packing import get_run
 from app.web import context
-from app.web.packing import finished
+from app.web.packing import costs, finished
 from app.web.packing.area import blueprint
 from app.web.row_number import number
 from app.web.template_tools import workshop
@@ -25,7 +25,7 @@ from app.work.packing.deviations import close_run, record_run_deviation
 from app.work.packing.listing import MOST, latest_runs
 from app.work.packing.record import packing_record
 
-__all__ = ["blueprint", "finished"]
+__all__ = ["blueprint", "costs", "finished"]
 Page = str | Response | tuple[str, int]
 
 

@@ -6,13 +6,13 @@ from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.store.errors import Conflict
-from app.store.materials import Material
 from app.store.stock import Lot, get_lot, lots_by_id
 from app.web import context
 from app.web.materials.forms import whole_number
 from app.web.register_pages import RegisterPages
-from app.web.stock import documents, orders
+from app.web.stock import documents, orders, prices
 from app.web.stock.area import blueprint
+from app.web.stock.thing_page import of_thing_page, things
 from app.work.batches.loading import load_batch
 from app.work.clock import today
 from app.work.form import Faults, Form
@@ -21,7 +21,7 @@ from app.work.stock.composition import LotCompositionForm, load_composition, set
 from app.work.stock.counting import CountSheetForm, count_sheet, save_count
 from app.work.stock.documents import documents_about
 
-__all__ = ["blueprint", "documents", "orders"]
+__all__ = ["blueprint", "documents", "orders", "prices"]
 
 Page = Response | str | tuple[str, int]
 SHOWN = {"": "everything", "low": "low", "due": "due within 30 days or past", "quarantine": "in quarantine"}
@@ -50,42 +50,11 @@ def index() -> str:
     )
 
 
-def _things(kind: str, thing_id: int) -> dict[str, int | None]:
-    return {
-        "material_id": thing_id if kind == "material" else None,
-        "packaging_id": thing_id if kind == "packaging" else None,
-    }
-
-
 @blueprint.get("/stock/<any(material, packaging):kind>/<int:thing_id>")
 def of_thing(kind: str, thing_id: int) -> str:
     """Show the lots of one material or packaging, with the form of a delivery."""
     form = lots.ReceiveForm(by=context.person())
-    return _of_thing(kind, thing_id, form, {})
-
-
-def _of_thing(kind: str, thing_id: int, form: Form, faults: Mapping[str, str]) -> str:
-    with context.store().reading() as session:
-        thing = lots.material_or_packaging(session, **_things(kind, thing_id))
-        found = (
-            listing.lots_of(session, material_ids=[thing_id], empty=True)
-            if isinstance(thing, Material)
-            else listing.lots_of(session, packaging_id=thing_id, empty=True)
-        )
-        row = listing.stock_row(session, thing)
-        names = [one.name for one in suppliers.all_suppliers(session) if one.retired_at is None]
-    return render_template(
-        "stock/thing.html",
-        kind=kind,
-        thing=thing,
-        lots=[lot for lot in found if lot.on_hand > 0],
-        empty=[lot for lot in found if lot.on_hand <= 0],
-        row=row,
-        form=form,
-        faults=faults,
-        suppliers=names,
-        today=today(),
-    )
+    return of_thing_page(kind, thing_id, form, {})
 
 
 @blueprint.post("/stock/<any(material, packaging):kind>/<int:thing_id>")
@@ -94,9 +63,9 @@ def receive(kind: str, thing_id: int) -> Page:
     form = lots.ReceiveForm.sent(request.form)
     context.remember_person(form.text["by"])
     try:
-        lot_id = lots.receive(context.store(), form, **_things(kind, thing_id), key=request.form.get("key", ""))
+        lot_id = lots.receive(context.store(), form, **things(kind, thing_id), key=request.form.get("key", ""))
     except Faults as wrong:
-        return _of_thing(kind, thing_id, form, wrong.by_field), 422
+        return of_thing_page(kind, thing_id, form, wrong.by_field), 422
     flash("Received.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)
 

@@ -43,7 +43,7 @@ def read_context(session: Session, formula_id: int = 0) -> WorkshopContext:
     """Read what the workshop brings, and the products of a formula."""
     shop = the_workshop(session)
     products = tuple(products_of(session, formula_id)) if formula_id else ()
-    sold = setting_of(session, products[0], shop.currency) if products else None
+    sold = setting_of(session, products[0]) if products else None
     return WorkshopContext(shop, tuple(scales(session)), sold, products)
 
 

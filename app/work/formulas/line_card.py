@@ -10,6 +10,7 @@ from app.store.formulas import DraftMaterial, Formula
 from app.store.materials import Material, newest_price
 from app.work.formulas.editing import find
 from app.work.formulas.steps import opened
+from app.work.pricing import exchange_of
 from app.work.stock.listing import StockRow, stock_row
 
 MOST_PLACES = 12
@@ -45,6 +46,8 @@ def line_card(session: Session, formula_id: int, line_id: str) -> LineCard | Non
     if material is None:
         return None
     price = newest_price(material.prices)
+    exchange = exchange_of(session)
+    per_kg = exchange.at_home(price.per_kg, price.currency, price.priced_on) if price else None
     elsewhere = (
         select(Formula.id, Formula.name)
         .join(DraftMaterial, DraftMaterial.formula_id == Formula.id)
@@ -60,7 +63,7 @@ def line_card(session: Session, formula_id: int, line_id: str) -> LineCard | Non
         use_high=material.use_high,
         ph_low=material.ph_min,
         ph_high=material.ph_max,
-        price_per_kg=price.per_kg if price else None,
+        price_per_kg=per_kg,
         stock=stock_row(session, material),
         cautions=material.cautions,
         used_in=tuple((row[0], row[1]) for row in session.execute(elsewhere.limit(MOST_PLACES))),

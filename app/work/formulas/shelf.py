@@ -13,6 +13,7 @@ from app.science.names import inci_key
 from app.science.plain_data import from_plain, to_plain
 from app.store import materials as stored
 from app.work.formulas.draft import Draft, DraftLine
+from app.work.pricing import price_book
 
 Shelf = Mapping[int, Material]
 # Where it is not known what dissolves a material, no stock solution of it is advised.
@@ -29,12 +30,16 @@ def shelf_of(session: Session, draft: Draft) -> Shelf:
 
 
 def read_shelf(session: Session, ids: set[int]) -> Shelf:
-    """Read some materials with their composition and prices."""
-    return {key: as_shelf_material(m) for key, m in stored.materials_by_id(session, ids).items()}
+    """Read some materials with their composition and the prices that they are reckoned with."""
+    if not ids:
+        return {}
+    book = price_book(session)
+    found = stored.materials_by_id(session, ids)
+    return {key: as_shelf_material(one, book.of_material(one)) for key, one in found.items()}
 
 
-def as_shelf_material(material: stored.Material) -> Material:
-    """Copy a stored material into a value."""
+def as_shelf_material(material: stored.Material, prices: tuple[Price, ...] = ()) -> Material:
+    """Copy a stored material into a value, with the prices it is reckoned with where they are asked for."""
     return Material(
         id=material.id,
         name=material.name,
@@ -48,10 +53,7 @@ def as_shelf_material(material: stored.Material) -> Material:
         use_low=material.use_low,
         use_high=material.use_high,
         solvency=SOLVENCIES.get(material.dissolves_in, Solvency.NEITHER),
-        prices=tuple(
-            Price(price.amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
-            for price in material.prices
-        ),
+        prices=prices,
         retired=material.retired_at is not None,
     )
 

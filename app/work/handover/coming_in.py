@@ -4,6 +4,8 @@ import json
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import cast
 
 from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
@@ -19,7 +21,7 @@ from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.clock import now
 from app.work.csv_text import LineFault, Unreadable, write_table
-from app.work.equipment import PackagingForm
+from app.work.equipment import PackagingForm, note_pack_price
 from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import LONGEST_CODE, insert
@@ -242,9 +244,12 @@ def _add_packaging(session: Session, tables: Tables) -> list[int]:
     added = []
     for row in tables["packaging"]:
         if row["name"].strip() and row["name"] not in names:
-            piece = Packaging(**PackagingForm(**row).checked(the_workshop(session)).columns())
+            values = PackagingForm(**row).checked(the_workshop(session)).columns()
+            price = cast("Decimal | None", values.pop("price"))
+            piece = Packaging(**values)
             session.add(piece)
             session.flush()
+            note_pack_price(session, piece, price)
             added.append(piece.id)
     return added
 

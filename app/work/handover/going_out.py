@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.science.numbers import plain
 from app.store.formulas import Formula
 from app.store.materials import Material, Packaging, materials_by_id
 from app.store.products import Product, products_of
@@ -13,6 +14,7 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.steps import opened
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Tables, empty_tables
 from app.work.materials.transfer import material_lines
+from app.work.pricing import Exchange, exchange_of, pack_price
 from app.work.products.product_form import ProductForm
 
 
@@ -33,8 +35,18 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = ()) -> Tables:
             packaging |= {pack.packaging_id: pack.packaging for pack in product.packaging}
     shelf = materials_by_id(session, materials).values()
     tables["materials"] = [row for one in sorted(shelf, key=_name) for row in material_lines(one)]
-    tables["packaging"] = [dict(PackagingForm.of(piece).text) for _, piece in sorted(packaging.items())]
+    exchange = exchange_of(session)
+    tables["packaging"] = [
+        {**PackagingForm.of(piece).text, "price": _pack_price(piece, exchange)}
+        for _, piece in sorted(packaging.items())
+    ]
     return tables
+
+
+def _pack_price(piece: Packaging, exchange: Exchange) -> str:
+    """Return what a pack costs in the workshop's currency, as it would be typed; empty where it is not known."""
+    price = pack_price(piece, exchange)
+    return "" if price is None else plain(price)
 
 
 def _name(material: Material) -> str:

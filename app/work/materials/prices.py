@@ -1,4 +1,4 @@
-"""Prices of a material: what was paid or offered for which amount; the price of a kilogram follows."""
+"""Prices of a material or of packaging: what was paid or offered for which amount, in which currency."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -7,40 +7,48 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.material_queries import get_material
-from app.store.materials import Material, Price, PriceKind
+from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.field_reading import one_line
 from app.work.form import Field, Form
-from app.work.form_fields import DayOrToday, Line, Money, OneOf, density_of
+from app.work.form_fields import CurrencyCode, DayOrToday, Line, Money, OneOf, density_of
+
+MOST_PIECES = Decimal(10) ** 8
 
 
 @dataclass(frozen=True, slots=True)
 class PriceContext:
-    """What a price needs besides its text: the density in g/mL for volumes, and the workshop's money."""
+    """What a price needs besides its text: the density in g/mL for volumes, the money, whether pieces are counted."""
 
     density_g_ml: Decimal | None
     currency: str
     locale: str = "en"
+    pieces: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class PricedAmount:
-    """An amount in the words it was bought in, and in grams."""
+    """An amount in the words it was bought in, and in grams or pieces."""
 
     text: str
     grams: Decimal
 
 
 class AmountBought(Field[PricedAmount]):
-    """How much of a material a price is for; the words are kept beside the grams."""
+    """How much a price is for, a weight, a volume or pieces; the words are kept beside the number."""
 
     def read(self, text: str, at: str, form: Form) -> PricedAmount:
         """Return the amount; a volume needs the density."""
+        if form.given.pieces:
+            bare = text.strip().removesuffix("pieces").removesuffix("pcs").strip()
+            count = parse_number(bare, at, low=Decimal("0.001"), high=MOST_PIECES)
+            return PricedAmount(f"{plain(count)} pieces", count)
         grams = to_grams(parse_quantity(text, at), density_of(form), at)
         if grams <= 0:
             raise Invalid(at, "Give an amount above 0.")
@@ -75,62 +83,80 @@ class PriceForm(Form):
         shown={PriceKind.OFFERED: "offered (a price break)"},
     )
     note = Line("Note", csv="note", longest=500, width="w20")
+    currency = CurrencyCode("Currency", csv="currency", hint="Leave empty for the workshop's.", width="w4")
 
 
-def price_context(session: Session, material: Material) -> PriceContext:
-    """Return what the prices of a material are read with."""
+def price_context(session: Session, thing: Material | Packaging) -> PriceContext:
+    """Return what the prices of a material or of packaging are read with."""
     shop = the_workshop(session)
-    return PriceContext(material.density_g_ml, shop.currency, shop.locale)
+    density = thing.density_g_ml if isinstance(thing, Material) else None
+    return PriceContext(density, shop.currency, shop.locale, isinstance(thing, Packaging))
+
+
+def priced_thing(session: Session, thing_id: int, *, packaging: bool = False) -> Material | Packaging:
+    """Return the material or the packaging whose prices are meant.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    if not packaging:
+        return get_material(session, thing_id)
+    found = session.get(Packaging, thing_id)
+    if found is None:
+        raise NotFound("There is no such packaging.")
+    return found
 
 
 @action(once="price")
-def add_price(session: Session, material_id: int, typed: PriceForm, key: str = "") -> None:
-    """Add a price of a material; the same form taken twice adds it once.
+def add_price(session: Session, thing_id: int, typed: PriceForm, key: str = "", *, packaging: bool = False) -> None:
+    """Add a price of a material or of packaging; the same form taken twice adds it once.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
-        NotFound: when there is no such material.
+        NotFound: when there is no such material or packaging.
     """
-    material = get_material(session, material_id)
-    material.prices.append(Price(**typed.checked(price_context(session, material)).columns()))
+    thing = priced_thing(session, thing_id, packaging=packaging)
+    thing.prices.append(Price(**typed.checked(price_context(session, thing)).columns()))
 
 
-def revise_price(store: Store, material_id: int, price_id: int, typed: PriceForm, seen: str) -> None:
+def revise_price(
+    store: Store, thing_id: int, price_id: int, typed: PriceForm, seen: str, *, packaging: bool = False
+) -> None:
     """Write what was changed in a price; ``seen`` is the fingerprint of the price as it was read.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
         Conflict: when the price changed since it was read.
-        NotFound: when the material has no such price.
+        NotFound: when the material or packaging has no such price.
     """
     with store.transaction() as session:
-        material = get_material(session, material_id)
-        price = price_of(material, price_id)
-        form = typed.checked(price_context(session, material))
+        thing = priced_thing(session, thing_id, packaging=packaging)
+        price = price_of(thing, price_id)
+        form = typed.checked(price_context(session, thing))
         if PriceForm.of(price).fingerprint != seen:
             raise Conflict("This price was changed in the meantime.")
         for column, value in form.columns().items():
             setattr(price, column, value)
 
 
-def price_of(material: Material, price_id: int) -> Price:
-    """Return one price of a material.
+def price_of(thing: Material | Packaging, price_id: int) -> Price:
+    """Return one price of a material or of packaging.
 
     Raises:
-        NotFound: when the material has no such price.
+        NotFound: when it has no such price.
     """
-    found = next((price for price in material.prices if price.id == price_id), None)
+    found = next((price for price in thing.prices if price.id == price_id), None)
     if found is None:
         raise NotFound("There is no such price.")
     return found
 
 
-def remove_price(store: Store, material_id: int, price_id: int) -> None:
+def remove_price(store: Store, thing_id: int, price_id: int, *, packaging: bool = False) -> None:
     """Remove a price that was noted by mistake.
 
     Raises:
-        NotFound: when the material has no such price.
+        NotFound: when the material or packaging has no such price.
     """
     with store.transaction() as session:
-        material = get_material(session, material_id)
-        material.prices.remove(price_of(material, price_id))
+        thing = priced_thing(session, thing_id, packaging=packaging)
+        thing.prices.remove(price_of(thing, price_id))

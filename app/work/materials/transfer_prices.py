@@ -44,7 +44,8 @@ class IncomingPrice:
     @property
     def words(self) -> str:
         """The price in words, for a preview."""
-        return f"{self.material.name}: {self.columns['amount']:f} for {self.columns['quantity_text']}"
+        columns = self.columns
+        return f"{self.material.name}: {columns['amount']:f} {columns['currency']} for {columns['quantity_text']}"
 
 
 def export_prices(store: Store) -> str:
@@ -57,7 +58,11 @@ def export_prices(store: Store) -> str:
 
 
 def _line(material: Material, price: Price, currency: str) -> dict[str, str]:
-    extra = {"currency": currency, "grams": plain(price.quantity_g), "price per kg": f"{price.per_kg:.4f}"}
+    extra = {
+        "currency": price.currency or currency,
+        "grams": plain(price.quantity_g),
+        "price per kg": f"{price.per_kg:.4f}",
+    }
     return PriceForm.of(price).cells | extra | {"material": material.name}
 
 
@@ -87,10 +92,6 @@ def _incoming(record: Record, by_name: dict[str, Material], shop: Workshop) -> I
     if material is None:
         raise Faults(
             [Invalid("material", f"{cells['material'][:80]} is not on the shelf; import the materials first.")]
-        )
-    if cells.get("currency", "").strip() not in ("", shop.currency):
-        raise Faults(
-            [Invalid("currency", f"this price is in {cells['currency'][:10]}, the workshop uses {shop.currency}.")]
         )
     # Grams that the file states go before the amount in words, which may need a density.
     typed, grams = PriceForm.from_cells(cells), cells.get("grams", "").strip()

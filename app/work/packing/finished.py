@@ -95,6 +95,34 @@ def finished_rows(session: Session, of: Of | None = None) -> list[FinishedRow]:
     return sorted(rows, key=lambda row: (row.product.casefold(), row.best_before or date.max, row.batch_id))
 
 
+@dataclass(frozen=True, slots=True)
+class LowProduct:
+    """A product of which fewer units are on hand, and in date, than should be kept."""
+
+    product_id: int
+    product: str
+    on_hand: int
+    keep: int
+
+
+def low_products(session: Session, day: date) -> list[LowProduct]:
+    """Return the products of which too few units are on hand; those past their date do not count."""
+    kept = select(Product.id, Product.name, Product.reorder).where(
+        Product.reorder.is_not(None), Product.retired_at.is_(None)
+    )
+    products = session.execute(kept).all()
+    if not products:
+        return []
+    good: Counter[int] = Counter()
+    for row in finished_rows(session):
+        good[row.product_id] += 0 if row.is_past(day) else row.on_hand
+    return [
+        LowProduct(number, name, good[number], keep or 0)
+        for number, name, keep in products
+        if good[number] < (keep or 0)
+    ]
+
+
 def units_on_hand(session: Session, product_id: int, batch_id: int) -> int:
     """Return how many units of a product out of a batch are on hand."""
     return sum(row.on_hand for row in finished_rows(session, Of(product_id, batch_id)))

@@ -11,7 +11,7 @@ from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.work.batches.sections import Section, add
 from app.work.clock import today
-from app.work.packing.finished import finished_rows
+from app.work.packing.finished import finished_rows, low_products
 from app.work.packing.runs import PACKABLE, packable
 from app.work.packing.samples import sample_rows
 
@@ -83,17 +83,19 @@ class PackingWants:
     """How many things of packing want attention."""
 
     open_runs: int
+    low: int
     past: int
     to_look_at: int
     to_discard: int
 
 
 def packing_wants(session: Session) -> PackingWants:
-    """Return what the first page says of packing: open runs, finished units past their date, samples due."""
+    """Return what the first page says of packing: open runs, finished units low or past their date, samples due."""
     day = today()
     samples = sample_rows(session)
     return PackingWants(
         open_runs=session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0,
+        low=len(low_products(session, day)),
         past=sum(row.is_past(day) for row in finished_rows(session)),
         to_look_at=sum(row.is_due for row in samples),
         to_discard=sum(row.is_over for row in samples),

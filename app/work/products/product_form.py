@@ -5,7 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from babel import Locale, UnknownLocaleError
-from babel.numbers import get_currency_precision, list_currencies
+from babel.numbers import get_currency_precision
 
 from app.science.barcode_number import read_barcode_number
 from app.science.errors import Invalid
@@ -14,7 +14,7 @@ from app.science.quantities import Quantity, parse_quantity
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction
 from app.work.form import Choice, Field, Form, Rows, rule
-from app.work.form_fields import Area, Line, MaybeNumber, Name, Number, OneOf
+from app.work.form_fields import Area, CurrencyCode, Line, MaybeNumber, Name, Number, OneOf
 
 MOST_MONTHS = 240
 MOST_PACKAGING = 12
@@ -48,17 +48,6 @@ class Content(Field[Quantity | None]):
             "fill_amount": None if value is None else value.amount,
             "fill_unit": "" if value is None else value.unit.symbol,
         }
-
-
-class Currency(Field[str]):
-    """A currency by its three letters; empty is that of the workshop."""
-
-    def read(self, text: str, at: str, form: Form) -> str:
-        """Return the letters in upper case."""
-        found = text.strip().upper() or (form.given.currency if form.given else "")
-        if found not in list_currencies():
-            raise Invalid(at, "Write the three letters of a currency, such as EUR, USD or GBP.")
-        return str(found)
 
 
 class Price(Field[Decimal | None]):
@@ -102,6 +91,22 @@ class Months(Field[int | None]):
         if months != int(months):
             raise Invalid(at, "Write whole months, such as 12.")
         return int(months)
+
+
+class MaybeUnits(Field[int | None]):
+    """Whole units, or empty."""
+
+    control = "decimal"
+    numeric = True
+
+    def read(self, text: str, at: str, form: Form) -> int | None:
+        """Return the units."""
+        if not text.strip():
+            return None
+        units = parse_number(text, at, low=Decimal(0), high=Decimal(10_000_000))
+        if units != int(units):
+            raise Invalid(at, "Units come whole.")
+        return int(units)
 
 
 class Languages(Field[str]):
@@ -160,9 +165,10 @@ class ProductForm(Form):
     languages = Languages("Languages of the label", default="en", hint="Tags such as en, de, fr-CA.", width="w8")
     fill = Content("Net content of a unit", hint="Such as 50 ml, 60 g or 2 fl oz.", width="w8")
     price = Price("Price of a unit with tax", width="w8")
-    currency = Currency("Currency", hint="Leave empty for the workshop's.", width="w4")
+    currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
     tax_percent = Number("Tax, %", high=100, empty=Decimal(0), width="w4")
     minimum = Number("Minimum order for shops", low=1, high=100_000, empty=Decimal(1), default="1", width="w4")
+    reorder = MaybeUnits("Units to keep on hand", width="w4", hint="Leave empty for none.")
     open_months = Months("Period after opening, months", width="w4")
     shelf_months = Months("Shelf life, months from making", width="w4")
     responsible_person = Area("Responsible person, with address", hint="Leave empty for the workshop itself.", lines=3)
@@ -189,7 +195,7 @@ class ProductForm(Form):
 class RateForm(Form):
     """An exchange rate, typed by hand."""
 
-    currency = Currency("Currency", width="w4")
+    currency = CurrencyCode("Currency", width="w4")
     rate = MaybeNumber("Worth in the workshop's currency", low=Decimal("0.000001"), high=10**7, width="w8")
 
     @rule

@@ -103,6 +103,7 @@ def set_rate(session: Session, typed: RateForm) -> None:
         Faults: with everything that is wrong, each at its field.
     """
     checked = typed.checked(the_workshop(session))
-    row = session.get(ExchangeRate, checked.currency) or ExchangeRate(currency=checked.currency)
-    row.rate, row.noted_on = checked.rate or Decimal(1), today()
+    row = session.get(ExchangeRate, (checked.currency, today()))
+    row = row or ExchangeRate(currency=checked.currency, noted_on=today())
+    row.rate = checked.rate or Decimal(1)
     session.add(row)

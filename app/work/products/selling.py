@@ -10,16 +10,18 @@ from app.science.formula import Formula, Packaging
 from app.science.numbers import exact_arithmetic
 from app.science.quantities import parse_quantity, to_grams
 from app.store.errors import NotFound
-from app.store.products import ExchangeRate, Product, ProductPackaging, find_product
-from app.store.workshop import the_workshop
+from app.store.products import Product, ProductPackaging, find_product
+from app.work.clock import today
+from app.work.pricing import PriceBook, price_book
 
 
 @dataclass(frozen=True, slots=True)
 class ProductSetting:
-    """A product with what it takes to reckon with it: the rate of its currency, None while nobody typed one."""
+    """A product with what it takes to reckon with it: prices, and its currency's rate, None while nobody typed one."""
 
     product: Product
     rate: Decimal | None
+    book: PriceBook | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,12 +34,10 @@ class Sold:
     tax_percent: Decimal
 
 
-def setting_of(session: Session, product: Product, home: str) -> ProductSetting:
-    """Return a product with the exchange rate of its currency into that of the workshop, ``home``."""
-    if product.currency == home:
-        return ProductSetting(product, Decimal(1))
-    row = session.get(ExchangeRate, product.currency)
-    return ProductSetting(product, row.rate if row else None)
+def setting_of(session: Session, product: Product) -> ProductSetting:
+    """Return a product with today's exchange rate of its currency and the prices of its packaging."""
+    book = price_book(session)
+    return ProductSetting(product, book.exchange.rate(product.currency, today()), book)
 
 
 def product_setting(session: Session, product_id: int) -> ProductSetting:
@@ -49,7 +49,7 @@ def product_setting(session: Session, product_id: int) -> ProductSetting:
     product = find_product(session, product_id)
     if product is None:
         raise NotFound("There is no such product.")
-    return setting_of(session, product, the_workshop(session).currency)
+    return setting_of(session, product)
 
 
 def as_sold(setting: ProductSetting) -> Sold:
@@ -59,7 +59,7 @@ def as_sold(setting: ProductSetting) -> Sold:
     with exact_arithmetic():
         price = (product.price or Decimal(0)) * (setting.rate or Decimal(0)) if known else None
     words = "\n".join(text for text in (product.front_words, product.claims) if text)
-    return Sold(tuple(_piece(pack) for pack in product.packaging), price, words, product.tax_percent)
+    return Sold(tuple(_piece(pack, setting.book) for pack in product.packaging), price, words, product.tax_percent)
 
 
 def for_product(formula: Formula, setting: ProductSetting) -> Formula:
@@ -86,6 +86,7 @@ def for_product(formula: Formula, setting: ProductSetting) -> Formula:
     )
 
 
-def _piece(pack: ProductPackaging) -> Packaging:
+def _piece(pack: ProductPackaging, book: PriceBook | None) -> Packaging:
     item = pack.packaging
-    return Packaging(item.id, item.name, pack.per_unit, item.units_per_pack, item.price)
+    prices = book.of_packaging(item) if book else ()
+    return Packaging(item.id, item.name, pack.per_unit, item.units_per_pack, prices=prices)

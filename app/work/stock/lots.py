@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain, to_places
+from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.batches import Batch
 from app.store.errors import Conflict, NotFound
@@ -21,7 +21,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.field_reading import one_line
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeMoney, Name, OneOf, Tick
+from app.work.form_fields import Area, CurrencyCode, DayOrToday, Line, MaybeDay, MaybeMoney, Name, OneOf, Tick
 from app.work.materials.prices import PricedAmount
 from app.work.stock.ledger import count_lot, move, take
 from app.work.stock.suppliers import supplier_named
@@ -112,6 +112,7 @@ class ReceiveForm(LotForm):
 
     amount = StockAmount("Amount received", "Give the amount received, such as 1 kg.")
     paid = MaybeMoney("Paid", width="w8", hint="For all of it; becomes a price.")
+    currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
     accepted = Tick("Accept it now: papers, container and contents agree")
     by = Name("By", "Give your name or initials.", longest=80, width="w8")
 
@@ -177,7 +178,7 @@ def receive_lot(session: Session, thing: Material | Packaging, form: ReceiveForm
         lot.material = thing
     else:
         lot.packaging = thing
-    lot.paid, lot.currency = form.paid, the_workshop(session).currency if form.paid is not None else ""
+    lot.paid, lot.currency = form.paid, form.currency if form.paid is not None else ""
     lot.log("received", by=form.by, at=now(), new=form.amount.text)
     session.add(lot)
     session.flush()
@@ -194,6 +195,7 @@ def _new_lot(session: Session, form: LotForm, supplier: Supplier | None) -> Lot:
     values.pop("by", None)
     values.pop("paid", None)
     values.pop("accepted", None)
+    values.pop("currency", None)
     values["code"] = _free_code(session, form)
     return Lot(**values, supplier=supplier, created_at=now())
 
@@ -208,14 +210,11 @@ def _free_code(session: Session, form: LotForm, apart_from: int | None = None) -
 
 def _note_price(thing: Material | Packaging, form: ReceiveForm, supplier: Supplier | None) -> None:
     assert form.paid is not None  # noqa: S101 - said by the caller
-    if isinstance(thing, Packaging):
-        thing.price = to_places(form.paid * thing.units_per_pack / form.amount.grams, 4)
-        thing.supplier = supplier.name if supplier else thing.supplier
-        return
     thing.prices.append(
         Price(
             kind=PriceKind.PAID,
             amount=form.paid,
+            currency=form.currency,
             quantity_text=form.amount.text,
             quantity_g=form.amount.grams,
             priced_on=form.received_on,

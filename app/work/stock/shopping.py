@@ -16,6 +16,7 @@ from app.store.materials import Material, Packaging, newest_price
 from app.store.stock import Lot, OrderState, Purchase, PurchaseLine, Supplier
 from app.work.csv_text import write_table
 from app.work.formulas.versions import formula_of
+from app.work.pricing import exchange_of, pack_price
 from app.work.stock.listing import OPEN, StockRow, stock_rows
 
 ZERO = Decimal(0)
@@ -105,15 +106,17 @@ def _priced(
     session: Session, row: StockRow, short: Decimal, on_order: Decimal, days: dict[str, Decimal | None]
 ) -> ToBuy:
     pack: Decimal | None
+    exchange = exchange_of(session)
     if row.packaging_id is not None:
         piece = session.get_one(Packaging, row.packaging_id)
         words = f"{plain(piece.units_per_pack)} pieces"
-        pack, price, supplier = piece.units_per_pack, piece.price, piece.supplier
+        pack, price, supplier = piece.units_per_pack, pack_price(piece, exchange), piece.supplier
     else:
         material = session.get_one(Material, row.material_id)
         bought = newest_price(material.prices)
         pack, words = (bought.quantity_g, bought.quantity_text) if bought else (None, "")
-        price, supplier = (bought.amount, bought.supplier) if bought else (None, "")
+        price = exchange.at_home(bought.amount, bought.currency, bought.priced_on) if bought else None
+        supplier = bought.supplier if bought else ""
         supplier = supplier or material.supplier or _last_supplier(session, material.id)
     return ToBuy(row, short, on_order, pack, words, price, supplier, days.get(supplier.casefold()))
 

@@ -1,0 +1,248 @@
+"""What a batch and its units cost in fact, from their lots, beside what was planned."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from app.science.actual_cost import Spent, known_total, run_amounts, share_of_lot, with_overhead
+from app.science.cost import Amounts, rounded
+from app.science.errors import Invalid
+from app.science.formula import Formula
+from app.science.formula_cost import cost_formula, price_for
+from app.science.numbers import exact_arithmetic, to_places
+from app.store.batches import Batch
+from app.store.materials import Material, Packaging
+from app.store.packing import PackingRun, RunState
+from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
+from app.work.batches.loading import load_batch
+from app.work.batches.sections import Section, add
+from app.work.batches.sheets import formula_of_batch, planned_weighing
+from app.work.packing.packaging_lots import Piece, pieces_of
+from app.work.packing.runs import nominal_g
+from app.work.pricing import PriceBook, price_book, received_amounts
+from app.work.products.selling import for_product, product_setting
+
+ZERO = Decimal(0)
+DEEPEST = 8  # batches made of batches; a circle ends here
+BY_LOT, BY_PRICE, MADE_HERE, UNKNOWN = "paid for the lot", "price list", "made here", "no price"
+KINDS = ("Materials", "Packaging", "Labour", "Overhead")
+
+
+@dataclass(frozen=True, slots=True)
+class RunCost:
+    """What a packing run cost: its packaging, its amounts, and its good units; ``planned`` is for one unit of it."""
+
+    number: str
+    product: str
+    units: int
+    packaging: tuple[Spent, ...]
+    amounts: Amounts
+    planned: Amounts | None
+
+    @property
+    def per_unit(self) -> Amounts | None:
+        """What a good unit cost; None while there is none."""
+        return self.amounts.times(1 / Decimal(self.units)) if self.units else None
+
+
+@dataclass(frozen=True, slots=True)
+class BatchCost:
+    """What a batch cost in fact, and what was planned for it; None where the plan cannot be costed."""
+
+    batch: Batch
+    materials: tuple[Spent, ...]
+    amounts: Amounts
+    planned: Amounts | None
+    runs: tuple[RunCost, ...]
+    currency: str
+    digits: int
+
+    @property
+    def packaging(self) -> tuple[Spent, ...]:
+        """The packaging of every run."""
+        return tuple(one for run in self.runs for one in run.packaging)
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """What nothing says the cost of, each name once; every amount is then 'at least'."""
+        return tuple(dict.fromkeys(one.name for one in (*self.materials, *self.packaging) if one.cost is None))
+
+    @property
+    def columns(self) -> tuple[tuple[str, tuple[Decimal, ...]], ...]:
+        """The amounts by kind and their total, rounded so that each column adds up, under their headings."""
+        found = [("Batch planned", self.planned), ("Batch as made", self.amounts)]
+        for run in self.runs:
+            found += [(f"Unit planned, {run.number}", run.planned), (f"Unit as made, {run.number}", run.per_unit)]
+        return tuple((words, self._printed(one)) for words, one in found if one is not None)
+
+    def _printed(self, amounts: Amounts) -> tuple[Decimal, ...]:
+        total = to_places(amounts.total, self.digits)
+        return (*rounded(amounts.parts, amounts.total, self.digits), total)
+
+    def rows(self, spent: Sequence[Spent], total: Decimal) -> list[tuple[Spent, Decimal | None]]:
+        """Return lines with their cost rounded so that they add up to a total as it is printed."""
+        known = iter(rounded([one.cost for one in spent if one.cost is not None], total, self.digits))
+        return [(one, None if one.cost is None else next(known)) for one in spent]
+
+    @property
+    def material_rows(self) -> list[tuple[Spent, Decimal | None]]:
+        """The materials with their printed cost."""
+        return self.rows(self.materials, self._printed(self.amounts)[0])
+
+    @property
+    def packaging_rows(self) -> list[tuple[Spent, Decimal | None]]:
+        """The packaging with its printed cost."""
+        return self.rows(self.packaging, self._printed(self.amounts)[1])
+
+
+@dataclass(slots=True)
+class _Ledger:
+    """What is known of lots while one batch is costed: what came of them, and what a gram made here cost."""
+
+    session: Session
+    book: PriceBook
+    came: dict[int, Decimal]
+    made: dict[int, Decimal | None] = field(default_factory=dict)
+
+    def cost(self, lot: Lot, amount: Decimal, deep: int) -> tuple[Decimal | None, str]:
+        """Return what an amount of a lot cost, and what says so."""
+        if lot.from_batch_id is not None:
+            each = self._made_each(lot.from_batch_id, deep)
+            return (None if each is None else amount * each), MADE_HERE
+        paid = None if lot.paid is None else self.book.exchange.at_home(lot.paid, lot.currency, lot.received_on)
+        came = self.came.get(lot.id)
+        if paid is not None and came:
+            return share_of_lot(amount, paid, came), BY_LOT
+        return self.listed(lot.material or lot.packaging, amount)
+
+    def listed(self, thing: Material | Packaging | None, amount: Decimal) -> tuple[Decimal | None, str]:
+        """Return what an amount costs by the price list."""
+        if thing is None:
+            return None, UNKNOWN
+        book = self.book
+        prices = book.of_material(thing) if isinstance(thing, Material) else book.of_packaging(thing)
+        price = price_for(prices, amount)
+        return (None, UNKNOWN) if price is None else (amount * price.per_g, BY_PRICE)
+
+    def _made_each(self, batch_id: int, deep: int) -> Decimal | None:
+        """Return what a gram of what a batch made cost: materials over what was made of it."""
+        if batch_id in self.made or deep >= DEEPEST:
+            return self.made.get(batch_id)
+        self.made[batch_id] = None
+        batch = load_batch(self.session, batch_id)
+        spent = _materials(self, batch, deep + 1)
+        lots = select(Lot.id).where(Lot.from_batch_id == batch_id)
+        moves = select(StockMove.amount).where(StockMove.lot_id.in_(lots), StockMove.kind == MoveKind.MADE)
+        whole = batch.yield_g or sum(self.session.scalars(moves), ZERO)
+        if whole and all(one.cost is not None for one in spent):
+            self.made[batch_id] = known_total(spent) / whole
+        return self.made[batch_id]
+
+
+def _materials(ledger: _Ledger, batch: Batch, deep: int = 0) -> tuple[Spent, ...]:
+    standing = [(line, one) for line in batch.lines for one in line.standing if one.grams]
+    lots = lots_by_id(ledger.session, {one.lot_id for _, one in standing if one.lot_id is not None})
+    new = [lot_id for lot_id in lots if lot_id not in ledger.came]
+    ledger.came.update(received_amounts(ledger.session, new) if new else {})
+    taken: dict[tuple[int, str, int | None, str], Decimal] = defaultdict(Decimal)
+    for line, one in standing:
+        taken[line.material_id, line.name, one.lot_id, one.lot_text] += one.grams or ZERO
+    found = []
+    for (material_id, name, lot_id, text), grams in taken.items():
+        lot = lots.get(lot_id) if lot_id is not None else None
+        material = ledger.session.get(Material, material_id)
+        cost, source = ledger.cost(lot, grams, deep) if lot else ledger.listed(material, grams)
+        found.append(Spent(name, text, grams, "g", cost, source))
+    return tuple(found)
+
+
+def _packaging(ledger: _Ledger, run: PackingRun) -> tuple[Spent, ...]:
+    pieces = pieces_of(ledger.session, run)
+    lots = [use.lot_id for piece in pieces for use in piece.uses]
+    ledger.came.update(received_amounts(ledger.session, lots) if lots else {})
+    return tuple(one for piece in pieces for one in _of_piece(ledger, run, piece))
+
+
+def _of_piece(ledger: _Ledger, run: PackingRun, piece: Piece) -> Iterable[Spent]:
+    for use in piece.uses:
+        gone = use.used + use.spoilt or use.issued - use.returned
+        cost, source = ledger.cost(use.lot, gone, DEEPEST)
+        yield Spent(piece.name, use.lot.code, gone, "pieces", cost, source)
+    if not piece.uses and piece.per_unit and run.units_filled:
+        amount = piece.per_unit * run.units_filled
+        cost, source = ledger.listed(ledger.session.get(Packaging, piece.packaging_id), amount)
+        yield Spent(piece.name, "", amount, "pieces", cost, source)
+
+
+def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
+    """Return what a batch cost in fact; None before anything was weighed.
+
+    Labour is as planned, since no hours are recorded; overhead is the workshop's at the time the version was kept.
+    """
+    if not batch.weighed_g:
+        return None
+    ledger = _Ledger(session, price_book(session), {})
+    formula = formula_of_batch(batch)
+    rates = formula.rates
+    materials = _materials(ledger, batch)
+    asked = select(PackingRun).where(PackingRun.batch_id == batch.id, PackingRun.state != RunState.CANCELLED)
+    runs = list(session.scalars(asked.order_by(PackingRun.id)))
+    packaging = {run.id: _packaging(ledger, run) for run in runs}
+    with exact_arithmetic():
+        labour = formula.labour_minutes * rates.labour_rate / 60
+    whole = known_total(one for spent in packaging.values() for one in spent)
+    amounts = with_overhead(known_total(materials), whole, labour, rates.overhead_percent)
+    costed = tuple(_run(session, batch, formula, amounts, run, packaging[run.id]) for run in runs)
+    planned = _planned(batch, formula) if not runs else _planned_batch(session, batch, formula, runs)
+    return BatchCost(batch, materials, amounts, planned, costed, rates.currency, rates.digits)
+
+
+def _run(
+    session: Session, batch: Batch, formula: Formula, whole: Amounts, run: PackingRun, packaging: tuple[Spent, ...]
+) -> RunCost:
+    taken = (run.bulk_g or (nominal_g(run) or ZERO) * run.units_filled) - (run.rest_g or ZERO)
+    yielded = batch.yield_g or batch.weighed_g
+    share = min(Decimal(1), taken / yielded) if yielded else ZERO
+    amounts = run_amounts(whole, share, known_total(packaging), formula.rates.overhead_percent)
+    planned = _planned(batch, formula, session, run.product_id, per_unit=True)
+    return RunCost(run.number, run.product.name, run.units_to_stock, packaging, amounts, planned)
+
+
+def _planned_batch(session: Session, batch: Batch, formula: Formula, runs: list[PackingRun]) -> Amounts | None:
+    """Return the planned cost of the whole batch as its first product, or without units where that cannot be."""
+    return _planned(batch, formula, session, runs[0].product_id) or _planned(batch, formula)
+
+
+def _planned(
+    batch: Batch,
+    formula: Formula,
+    session: Session | None = None,
+    product_id: int | None = None,
+    *,
+    per_unit: bool = False,
+) -> Amounts | None:
+    """Return what was planned, at the prices of the version, for the batch or for one unit of it."""
+    try:
+        sold = formula
+        if session is not None and product_id is not None:
+            sold = for_product(formula, product_setting(session, product_id))
+        costing = cost_formula(sold, planned_weighing(batch, formula))
+    except Invalid:
+        return None
+    return costing.per_unit if per_unit else costing.batch
+
+
+def read_cost(session: Session, batch_id: int) -> BatchCost | None:
+    """Return what a batch cost, for its page and its paper.
+
+    Raises:
+        NotFound: when there is no such batch.
+    """
+    return batch_cost(session, load_batch(session, batch_id))
+
+
+add(Section("cost", "What it cost", "packing/_cost.html", batch_cost, ("css/packing.css",)))
