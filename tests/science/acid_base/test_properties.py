@@ -10,6 +10,7 @@ from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.dosing import ph_after, plan_dose
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict
+from app.science.acid_base.speciation import undissociated_fraction
 from app.science.acid_base.values import Adjuster, Line, Mixture
 
 TABLE = acid_base_table()
@@ -29,6 +30,21 @@ def mixture(drawn):
 
 def adjuster(name, percent):
     return Adjuster(TABLE.find(name).substance, percent)
+
+
+@pytest.mark.parametrize("name", ["Citric Acid", "Phosphoric Acid", "Lactic Acid", "Disodium EDTA"])
+@pytest.mark.parametrize("alkali", [0.02, 0.4])
+def test_the_share_that_is_left_whole_is_that_of_the_solved_mixture(name, alkali):
+    """The share from the pH alone, and the species of the charge balance that PHREEQC agrees with, are two ways."""
+    found = predict(mixture([(name, 0.8), ("Sodium Hydroxide", alkali), ("Sodium Chloride", 1.0)]))
+    substance = TABLE.find(name).substance
+    (family, _), *_ = substance.families
+    forms = [s for s in found.species if s.inci == family.name]
+    protons = len(family.pkas)
+    assert forms[0].form == (f"H{protons}A" if protons > 1 else "HA")
+    expected = forms[0].molality / sum(s.molality for s in forms)
+    share = undissociated_fraction(family, found.ph.value, found.ionic_strength)
+    assert share == pytest.approx(expected, rel=1e-3)
 
 
 @FEW

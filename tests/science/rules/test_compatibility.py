@@ -202,6 +202,10 @@ def test_the_neutraliser_comes_after_the_polymer(ask):
     assert not [f for f in ask(parts, order=good).findings if f.rule == "P09"]
     assert [f.severity for f in ask(parts, order=bad).findings if f.rule == "P09"] == [CAUTION]
     assert any("order of addition" in line for line in ask(parts).not_checked)
+    for known in ("jar of Carbomer", "jar of Sodium Hydroxide"):
+        only_one = ask(parts, order=(known,))
+        assert any("order of addition" in line for line in only_one.not_checked)
+        assert not [f for f in only_one.findings if f.rule == "P09"]
 
 
 def test_an_alkali_between_two_polymers_is_before_the_last_of_them(ask):
