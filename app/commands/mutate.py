@@ -68,7 +68,7 @@ def _files(place: Path) -> list[Path]:
     return sorted(place.rglob("*.py")) if place.is_dir() else [place] if place.exists() else []
 
 
-class Bench:
+class Workplace:
     """Copies of the project in which changes are made, and what is known of which test reaches which line."""
 
     def __init__(self, root: Path, folder: Path) -> None:
@@ -186,7 +186,7 @@ def mutate(sample: int, seed: int, kept: bool, known: Path | None, at_once: int)
     root = bootstrap.ROOT
     tried = kept_mutations(root) if kept else sampled(root, sample, seed)
     with tempfile.TemporaryDirectory(prefix="tarebook-mutate-") as folder:
-        bench = Bench(root, Path(folder))
+        bench = Workplace(root, Path(folder))
         copies = [bench.copy(f"copy-{n}") for n in range(at_once)]
         click.echo("Running every test once to learn which lines each reaches")
         bench.learn(copies[0], known.absolute() if known else None)
@@ -196,7 +196,7 @@ def mutate(sample: int, seed: int, kept: bool, known: Path | None, at_once: int)
 
 
 def try_all(
-    bench: Bench, copies: list[Path], tried: list[Mutation], tell: Callable[[Mutation, bool], None]
+    bench: Workplace, copies: list[Path], tried: list[Mutation], tell: Callable[[Mutation, bool], None]
 ) -> list[Mutation]:
     """Try changes side by side, one copy each; return those that no test noticed."""
     free = list(copies)

@@ -31,7 +31,7 @@ class Mutation:
         return text[: self.start] + self.new + text[self.start + len(self.old) :]
 
 
-class Source:
+class SourceText:
     """The text of a file, and where in it the pieces of its syntax tree stand."""
 
     def __init__(self, file: str, text: str) -> None:
@@ -65,12 +65,12 @@ class Source:
             yield Mutation(self.file, start + self.text[start:end].index(signs[0]), *signs, left.end_lineno)
 
 
-def _of_comparison(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_comparison(source: SourceText, node: Any) -> Iterator[Mutation]:
     if len(node.ops) == 1 and type(node.ops[0]) in COMPARED:
         yield from source.between(node.left, node.comparators[0], COMPARED[type(node.ops[0])])
 
 
-def _of_sum(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_sum(source: SourceText, node: Any) -> Iterator[Mutation]:
     sides = (node.left, node.right)
     text = any(
         isinstance(s, ast.JoinedStr) or (isinstance(s, ast.Constant) and isinstance(s.value, str | bytes))
@@ -80,32 +80,32 @@ def _of_sum(source: Source, node: Any) -> Iterator[Mutation]:
         yield from source.between(*sides, COUNTED[type(node.op)])
 
 
-def _of_joined(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_joined(source: SourceText, node: Any) -> Iterator[Mutation]:
     yield from source.between(node.values[0], node.values[1], JOINED[type(node.op)])
 
 
-def _of_sign(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_sign(source: SourceText, node: Any) -> Iterator[Mutation]:
     if isinstance(node.op, ast.Not | ast.USub):
         yield from source.instead(node, source.text[source.start(node.operand) : source.end(node.operand)])
 
 
-def _of_condition(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_condition(source: SourceText, node: Any) -> Iterator[Mutation]:
     if not isinstance(node.test, ast.UnaryOp | ast.Compare | ast.BoolOp):
         test = source.text[source.start(node.test) : source.end(node.test)]
         yield from source.instead(node.test, f"(not ({test}))")
 
 
-def _of_number(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_number(source: SourceText, node: Any) -> Iterator[Mutation]:
     if type(node.value) in (int, float):
         yield from source.instead(node, repr(node.value + 1 if node.value in (0, 1) else node.value * 2))
 
 
-def _of_name(source: Source, node: Any) -> Iterator[Mutation]:
+def _of_name(source: SourceText, node: Any) -> Iterator[Mutation]:
     if node.id in EXCHANGED:
         yield from source.instead(node, EXCHANGED[node.id])
 
 
-KINDS: dict[type[ast.AST], Callable[[Source, Any], Iterator[Mutation]]] = {
+KINDS: dict[type[ast.AST], Callable[[SourceText, Any], Iterator[Mutation]]] = {
     ast.Compare: _of_comparison,
     ast.BinOp: _of_sum,
     ast.BoolOp: _of_joined,
@@ -119,7 +119,7 @@ KINDS: dict[type[ast.AST], Callable[[Source, Any], Iterator[Mutation]]] = {
 
 def mutations_of(file: str, text: str) -> Iterator[Mutation]:
     """Make every small wrong change of a file: comparisons, sums, signs, numbers, conditions, least and most."""
-    source = Source(file, text)
+    source = SourceText(file, text)
     for node in ast.walk(ast.parse(text)):
         make = KINDS.get(type(node))
         if make:

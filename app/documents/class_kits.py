@@ -9,7 +9,7 @@ from app.documents.recipes import card_phases
 from app.documents.type_metrics import text_width, x_height
 from app.reference.label_sheets import common_sheets
 from app.science.label_layout import Block, Label, Laid, lay_out
-from app.science.label_sheets import Grid
+from app.science.label_sheets import SheetGrid
 from app.store.labels import LabelSheet
 from app.work.class_kits import ClassKits, KitLine
 from app.work.labels.sheets import grid_of
@@ -24,19 +24,19 @@ NOT_FOR_SALE = "Made in a class, not for sale."
 class ClassLabels:
     """The labels of a class on their sheets; ``without_list`` where a jar has no room for its ingredient list."""
 
-    grid: Grid
+    grid: SheetGrid
     pages: tuple[SheetPage, ...]
     count: int
     without_list: bool
 
 
-def usual_grid(paper: str) -> Grid:
+def usual_grid(paper: str) -> SheetGrid:
     """Return the grid of the common sheet for a paper."""
     name = USUAL_SHEET[paper]
     return grid_of(LabelSheet(name=name, shift_x_mm=Decimal(0), shift_y_mm=Decimal(0), **common_sheets()[name]))
 
 
-def class_labels(kits: ClassKits, grid: Grid) -> ClassLabels:
+def class_labels(kits: ClassKits, grid: SheetGrid) -> ClassLabels:
     """Return a label for each pot of each kit, kit by kit, and one for each jar."""
     pots = [_pot(kits, line, grid) for line in kits.lines if line.line.grams]
     jar, without_list = _jar(kits, grid)
@@ -48,12 +48,12 @@ def class_labels(kits: ClassKits, grid: Grid) -> ClassLabels:
     return ClassLabels(grid, sheets, len(drawings), without_list)
 
 
-def _laid(grid: Grid, blocks: list[Block]) -> Laid:
+def _laid(grid: SheetGrid, blocks: list[Block]) -> Laid:
     label = Label(grid.label_width_mm, grid.label_height_mm, grid.is_round)
     return lay_out(label, [block for block in blocks if block.text], [], text_width)
 
 
-def _pot(kits: ClassKits, line: KitLine, grid: Grid) -> Drawing:
+def _pot(kits: ClassKits, line: KitLine, grid: SheetGrid) -> Drawing:
     least = LEAST_X_MM / x_height()
     grams = f"{line.line.grams:.{kits.recipe.places}f} g"
     blocks = [
@@ -65,7 +65,7 @@ def _pot(kits: ClassKits, line: KitLine, grid: Grid) -> Drawing:
     return Drawing(_laid(grid, blocks), (), ())
 
 
-def _jar(kits: ClassKits, grid: Grid) -> tuple[Drawing, bool]:
+def _jar(kits: ClassKits, grid: SheetGrid) -> tuple[Drawing, bool]:
     least = LEAST_X_MM / x_height()
     blocks = [
         Block("name", kits.recipe.formula.name, least, 3.6, bold=True),
@@ -79,7 +79,7 @@ def _jar(kits: ClassKits, grid: Grid) -> tuple[Drawing, bool]:
     return Drawing(laid, (), ()), no_room or not kits.listed.text
 
 
-def class_paper(kits: ClassKits, grid: Grid, setting: Setting) -> Paper:
+def class_paper(kits: ClassKits, grid: SheetGrid, setting: Setting) -> Paper:
     """Return everything of a class as one PDF.
 
     Raises:

@@ -7,7 +7,7 @@ from app.documents.papers import Paper, Setting
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.label_layout import Block, Code, Label, lay_out
-from app.science.label_sheets import Grid
+from app.science.label_sheets import SheetGrid
 from app.store.labels import LabelDesign, LabelSheet
 from app.work.labels.bench import BenchLabel
 from app.work.labels.content import LabelSet
@@ -63,7 +63,7 @@ def bench_paper(label: BenchLabel, address: str, setting: Setting) -> Paper:
         PaperFault: when it cannot be laid out.
     """
     drawing = bench_drawing(label, address)
-    grid = Grid(
+    grid = SheetGrid(
         BENCH_WIDTH_MM, BENCH_HEIGHT_MM, 1, 1, BENCH_WIDTH_MM, BENCH_HEIGHT_MM, 0, 0, BENCH_WIDTH_MM, BENCH_HEIGHT_MM
     )
     html = _html(setting, grid, (SheetPage(((0.0, 0.0, drawing),)),), title=f"{label.code} {label.name}")
@@ -87,7 +87,13 @@ def bench_drawing(label: BenchLabel, address: str) -> Drawing:
 
 
 def _html(
-    setting: Setting, grid: Grid, pages: tuple[SheetPage, ...], *, title: str, proof: bool = False, language: str = "en"
+    setting: Setting,
+    grid: SheetGrid,
+    pages: tuple[SheetPage, ...],
+    *,
+    title: str,
+    proof: bool = False,
+    language: str = "en",
 ) -> str:
     return paper_html(
         "labels/press.html", workshop=setting.workshop, printed_on=setting.printed_on, grid=grid, pages=pages,

@@ -12,8 +12,8 @@ from dataclasses import dataclass, replace
 from app.documents.codes import Drawn, bar_code, can_draw, qr_code
 from app.documents.type_metrics import cap_height, text_width, x_height
 from app.science.label_layout import Block, Code, Label, Laid, lay_out
-from app.science.label_sheets import Grid
-from app.science.net_content import Law, Panel, Shape, net_content
+from app.science.label_sheets import SheetGrid
+from app.science.net_content import Law, Panel, PanelShape, net_content
 from app.store.labels import LabelDesign, PanelKind
 from app.work.labels.content import LabelSet, Obstacle, Words
 from app.work.labels.design import shown_on, shown_on_back, wrap_of
@@ -112,8 +112,8 @@ def _panel(design: LabelDesign) -> Panel:
     """Return the principal display panel: of a wrap 40 % of the way round, else the label itself."""
     height = design.sheet.label_height_mm
     if design.diameter_mm is not None:
-        return Panel(Shape.CYLINDER, design.diameter_mm, height)
-    shape = Shape.ROUND if design.sheet.is_round else Shape.RECTANGLE
+        return Panel(PanelShape.CYLINDER, design.diameter_mm, height)
+    shape = PanelShape.ROUND if design.sheet.is_round else PanelShape.RECTANGLE
     return Panel(shape, design.sheet.label_width_mm, height)
 
 
@@ -209,7 +209,7 @@ class SheetPage:
     labels: tuple[tuple[float, float, Drawing], ...]
 
 
-def sheet_pages(grid: Grid, drawing: Drawing, count: int, start: int = 1) -> tuple[SheetPage, ...]:
+def sheet_pages(grid: SheetGrid, drawing: Drawing, count: int, start: int = 1) -> tuple[SheetPage, ...]:
     """Return the pages of so many labels, the first at place ``start`` of the first page."""
     pages: dict[int, list[tuple[float, float, Drawing]]] = {}
     for page, x, y in grid.places(count, start):
@@ -227,6 +227,6 @@ def drawings_of(found: LabelSet) -> dict[int, Drawing]:
     return {design.id: draw_label(design, found.words[design.id]) for design in found.designs}
 
 
-def grid_of_design(design: LabelDesign) -> Grid:
+def grid_of_design(design: LabelDesign) -> SheetGrid:
     """Return the grid of the sheet a label is cut from."""
     return grid_of(design.sheet)

@@ -9,7 +9,7 @@ from app.reference.label_names import is_listed, nearest_name
 from app.reference.tables import read_table
 from app.reference.water import water_percent_in
 from app.science.acid_base.hydrates import name_waters, parse_waters, split_name, with_waters
-from app.science.acid_base.values import Family, Ion, Line, Polymer, Reserve, Substance
+from app.science.acid_base.values import Family, Ion, MixtureLine, Polymer, Reserve, Solute
 from app.science.names import inci_key
 from app.science.rules.names import plain_name
 
@@ -106,10 +106,10 @@ POLYMER_SPECIES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class AcidBaseRow:
     """A substance of the table under one of its hydrates; ``source`` and ``status`` say where the figures come from."""
 
-    substance: Substance
+    substance: Solute
     formula_waters: float
     sold_waters: float | None
     source: str
@@ -117,10 +117,10 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundSolute:
     """A substance looked up by name: what it is, in which hydrate, and a remark when the hydrate was assumed."""
 
-    substance: Substance
+    substance: Solute
     waters: float
     note: str = ""
 
@@ -138,15 +138,15 @@ class AcidBaseTable:
 
     families: dict[str, Family]
     polymers: dict[str, Polymer]
-    by_species: dict[str, Row]
-    by_name: dict[str, tuple[Row, ...]]
+    by_species: dict[str, AcidBaseRow]
+    by_name: dict[str, tuple[AcidBaseRow, ...]]
     as_sold: tuple[tuple[re.Pattern[str], Reserve], ...]
 
     def names(self) -> tuple[str, ...]:
         """Return the INCI names that have acid-base data, sorted."""
         return tuple(sorted({row.substance.inci for row in self.by_species.values() if row.substance.active}))
 
-    def find(self, name: str, hydrate: str | None = None) -> Found | None:
+    def find(self, name: str, hydrate: str | None = None) -> FoundSolute | None:
         """Look a substance up by INCI name, another name or species id; None when it is not in the tables.
 
         Raises:
@@ -164,29 +164,29 @@ class AcidBaseTable:
             return _hydrated(rows, parse_waters(wanted))
         return _as_sold(rows)
 
-    def _named(self, name: str) -> tuple[tuple[Row, ...] | None, str | None]:
+    def _named(self, name: str) -> tuple[tuple[AcidBaseRow, ...] | None, str | None]:
         rows = self.by_name.get(inci_key(name))
         if rows is not None:
             return rows, None
         bare, hydrate = split_name(name)
         return self.by_name.get(inci_key(bare)), hydrate
 
-    def line(self, name: str, percent: float, assay_percent: float = 100.0, hydrate: str | None = None) -> Line:
+    def line(self, name: str, percent: float, assay_percent: float = 100.0, hydrate: str | None = None) -> MixtureLine:
         """Write a formula line: % w/w as weighed, strength 0..100, hydrate in words.
 
         Raises:
             Invalid: field ``hydrate``, when the hydrate is not understood.
         """
         if inci_key(name) in WATER_NAMES:
-            return Line(name, percent, is_water=True)
+            return MixtureLine(name, percent, is_water=True)
         found = self.find(name, hydrate)
         substance = found.substance if found else None
         solvent = inci_key(name) in SOLVENT_NAMES
         water = float(water_percent_in(name)) if substance is None else 0.0
         reserve = None if solvent else self._reserve(name, substance)
-        return Line(name, percent, substance, assay_percent, False, water, solvent, reserve)
+        return MixtureLine(name, percent, substance, assay_percent, False, water, solvent, reserve)
 
-    def _reserve(self, name: str, substance: Substance | None) -> Reserve | None:
+    def _reserve(self, name: str, substance: Solute | None) -> Reserve | None:
         """Return what a material may give or take that the charge balance does not know of."""
         words = plain_name(name)
         known = next((reserve for pattern, reserve in self.as_sold if pattern.match(words)), None)
@@ -200,15 +200,15 @@ class AcidBaseTable:
         return ANYTHING if meant is not None and meant.substance.active else UNKNOWN
 
 
-def _hydrated(rows: tuple[Row, ...], waters: float) -> Found:
+def _hydrated(rows: tuple[AcidBaseRow, ...], waters: float) -> FoundSolute:
     exact = [row for row in rows if row.formula_waters == waters]
     row = exact[0] if exact else rows[0]
     if row.substance.polymer is not None:
-        return Found(row.substance, 0.0)
-    return Found(with_waters(row.substance, row.formula_waters, waters), waters)
+        return FoundSolute(row.substance, 0.0)
+    return FoundSolute(with_waters(row.substance, row.formula_waters, waters), waters)
 
 
-def _as_sold(rows: tuple[Row, ...]) -> Found:
+def _as_sold(rows: tuple[AcidBaseRow, ...]) -> FoundSolute:
     row = next((r for r in rows if r.sold_waters is not None), rows[0])
     waters = row.formula_waters if row.sold_waters is None else row.sold_waters
     found = _hydrated(rows, waters)
@@ -261,9 +261,9 @@ def _soluble() -> dict[str, float]:
 
 
 def _index(
-    by_species: dict[str, Row], names: dict[str, dict[str, str]], extra: list[tuple[Row, str]]
-) -> dict[str, tuple[Row, ...]]:
-    found: dict[str, list[Row]] = {}
+    by_species: dict[str, AcidBaseRow], names: dict[str, dict[str, str]], extra: list[tuple[AcidBaseRow, str]]
+) -> dict[str, tuple[AcidBaseRow, ...]]:
+    found: dict[str, list[AcidBaseRow]] = {}
     aliases: dict[str, str] = {}
     entries = [(row, names[species]["other_names"]) for species, row in by_species.items()]
     for row, others in [*entries, *extra]:
@@ -302,11 +302,11 @@ def _polymer(row: dict[str, str]) -> Polymer:
     )
 
 
-def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]) -> Row:
+def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]) -> AcidBaseRow:
     species = row["species"]
     weak = [(row["weak_species"], float(row["weak_mol_per_mol"]))] if row["weak_species"] else []
     parts = [*weak, *EXTRA_FAMILIES.get(species, ())]
-    substance = Substance(
+    substance = Solute(
         key=species,
         inci=names["inci_name"],
         molar_mass=float(row["molar_mass"]),
@@ -320,11 +320,11 @@ def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]
         note=row["note"],
     )
     waters = float(names["formula_waters"])
-    return Row(substance, waters, _float_or_none(names["sold_waters"]), row["source"], row["source_status"])
+    return AcidBaseRow(substance, waters, _float_or_none(names["sold_waters"]), row["source"], row["source_status"])
 
 
-def _more_row(row: dict[str, str], families: dict[str, Family]) -> Row:
-    substance = Substance(
+def _more_row(row: dict[str, str], families: dict[str, Family]) -> AcidBaseRow:
+    substance = Solute(
         key=inci_key(row["inci_name"]).lower().replace(" ", "_"),
         inci=row["inci_name"],
         molar_mass=float(row["molar_mass"]),
@@ -333,11 +333,11 @@ def _more_row(row: dict[str, str], families: dict[str, Family]) -> Row:
         ionic_weight=float(row["ionic_weight"]),
         soluble_percent=_soluble().get(inci_key(row["inci_name"])),
     )
-    return Row(substance, 0.0, 0.0, "stoichiometry", row["source_status"])
+    return AcidBaseRow(substance, 0.0, 0.0, "stoichiometry", row["source_status"])
 
 
-def _polymer_row(row: dict[str, str], polymer: Polymer) -> Row:
-    substance = Substance(
+def _polymer_row(row: dict[str, str], polymer: Polymer) -> AcidBaseRow:
+    substance = Solute(
         key=inci_key(row["inci_name"]).lower().replace(" ", "_"),
         inci=row["inci_name"],
         molar_mass=float(row["equivalent_mass"]),
@@ -346,7 +346,7 @@ def _polymer_row(row: dict[str, str], polymer: Polymer) -> Row:
         ions=_ions(row["strong_ions_per_group"]),
         usual_assay_percent=_float_or_none(row["usual_assay_percent"]),
     )
-    return Row(substance, 0.0, 0.0, row["source"], row["source_status"])
+    return AcidBaseRow(substance, 0.0, 0.0, row["source"], row["source_status"])
 
 
 def _floats(text: str) -> tuple[float, ...]:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from app.reference.blends import Blend, BlendUse, blend_names, blend_uses
-from app.reference.cautions import Subject, cautions_for
+from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, densities, grade_densities
 from app.reference.forms import form_of, phase_of
 from app.reference.library import Substance, substances
@@ -58,7 +58,7 @@ def from_blend(blend: Blend) -> LibraryMaterial:
         ph_max=limits.ph_max,
         max_temp_c=limits.max_temp_c,
         density=density,
-        cautions=cautions_for(Subject(parts, subjects, form)),
+        cautions=cautions_for(CautionSubject(parts, subjects, form)),
         notes=blend.notes,
         sources={**common, **limits.sources, **({"density": density.provenance} if density else {})},
     )

@@ -24,7 +24,7 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
-class Subject:
+class CautionSubject:
     """What a rule may look at: the parts of a material, what is known of each, and its form."""
 
     parts: tuple[Part, ...]
@@ -77,7 +77,7 @@ _FORMALDEHYDE = (
     "2-BROMO-2-NITROPROPANE-1,3-DIOL",
 )
 
-Rule = tuple[Callable[[Subject], bool], Caution]
+Rule = tuple[Callable[[CautionSubject], bool], Caution]
 
 _RULES: tuple[Rule, ...] = (
     (
@@ -164,7 +164,7 @@ _RULES: tuple[Rule, ...] = (
 )
 
 
-def cautions_for(subject: Subject) -> tuple[Caution, ...]:
+def cautions_for(subject: CautionSubject) -> tuple[Caution, ...]:
     """Collect the warnings that apply to a material, legal ones last."""
     usual = tuple(caution for applies, caution in _RULES if applies(subject))
     legal = tuple(Caution(f"{s.inci}: {s.eu_cap_flag}", _LEGAL) for s in subject.known if s.eu_cap_flag)

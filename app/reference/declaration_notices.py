@@ -6,13 +6,13 @@ from dataclasses import dataclass, replace
 from app.reference.allergens import allergen_index
 from app.reference.constituents import constituent_index
 from app.reference.rulebook import is_known, named_in_inci, nearest_name
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.fragrance import allergen_name_notices, missing_sheets
 from app.science.rules.values import Exposure
 
 # What a list has one word for, whatever its name, and what it has by its name; colours have names of their own.
-SCENTED_KINDS = frozenset({Kind.PERFUME, Kind.FLAVOUR})
-NAMED_KINDS = frozenset({Kind.INGREDIENT, Kind.INCIDENTAL})
+SCENTED_KINDS = frozenset({PartKind.PERFUME, PartKind.FLAVOUR})
+NAMED_KINDS = frozenset({PartKind.INGREDIENT, PartKind.INCIDENTAL})
 
 
 def under_inci_names(materials: Iterable[DosedMaterial], jurisdiction: str) -> tuple[DosedMaterial, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from itertools import chain
 
-from app.reference.cautions import Subject, cautions_for
+from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, densities
 from app.reference.forms import phase_of
 from app.reference.library import find_substance
@@ -81,7 +81,7 @@ def _from_grade(grade: Grade) -> LibraryMaterial:
         ph_max=base.ph_max if base else None,
         max_temp_c=base.max_temp_c if base else None,
         density=value,
-        cautions=cautions_for(Subject(parts, known(parts), "liquid")),
+        cautions=cautions_for(CautionSubject(parts, known(parts), "liquid")),
         notes=value.notes,
         sources=_sources(value),
     )

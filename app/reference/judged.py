@@ -11,7 +11,7 @@ from app.reference.library import split_cell
 from app.reference.product_kinds import words_for
 from app.reference.rulebook import in_inci, rulebook
 from app.reference.tables import decimal_or_none, read_table
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
 
@@ -82,7 +82,7 @@ def _material(text: str) -> DosedMaterial:
     """Read ``Name 4.5`` or ``Name:perfume 4.5``."""
     name, _, percent = text.rpartition(" ")
     inci, _, kind = name.partition(":")
-    return DosedMaterial(inci, Decimal(percent), (Part(inci, Decimal(100), kind=Kind(kind or "ingredient")),))
+    return DosedMaterial(inci, Decimal(percent), (Part(inci, Decimal(100), kind=PartKind(kind or "ingredient")),))
 
 
 def _duty(text: str) -> Duty:

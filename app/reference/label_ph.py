@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from decimal import Decimal
 
-from app.reference.mixtures import Entry, build_adjuster, build_mixture
+from app.reference.mixtures import MixtureEntry, build_adjuster, build_mixture
 from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.model import LEAST_WATER_PERCENT, compile_model, water_percent
 from app.science.acid_base.prediction import predict_model
@@ -13,10 +13,12 @@ from app.science.inference.values import ListedName
 BASES, ACIDS = frozenset({"base", "amine_base"}), frozenset({"acid", "acid_active"})
 
 
-def entries_of(listed: Sequence[ListedName], percents: Sequence[float], without: int | None = None) -> list[Entry]:
+def entries_of(
+    listed: Sequence[ListedName], percents: Sequence[float], without: int | None = None
+) -> list[MixtureEntry]:
     """Return a composition (% w/w) as lines of substances; one may be left out, to be worked out."""
     return [
-        Entry(name.key, Decimal(str(round(float(percent), 7))), Decimal(100))
+        MixtureEntry(name.key, Decimal(str(round(float(percent), 7))), Decimal(100))
         for i, (name, percent) in enumerate(zip(listed, percents, strict=True))
         if i != without and percent > 1e-7
     ]

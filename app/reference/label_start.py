@@ -18,7 +18,7 @@ from app.reference.label_targets import targets_from
 from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
 from app.reference.thickeners import thickener_of
-from app.science.acid_base.gel import Window
+from app.science.acid_base.gel import GelState
 from app.science.acid_base.model import LEAST_WATER_PERCENT
 from app.science.errors import Invalid
 from app.science.inference.cover import Target
@@ -325,7 +325,7 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
 
     def worth(ph: float) -> float:
         kept = sum(3.0 * (p.ph_low <= ph <= p.ph_high) + 0.5 * (ph <= p.ph_high - EDGE) for _, p in keeping)
-        thick = sum(3.0 * (t.window.at(ph - EDGE) is Window.FULL) + 0.5 * _best(t.window, ph) for _, t in gels)
+        thick = sum(3.0 * (t.window.at(ph - EDGE) is GelState.FULL) + 0.5 * _best(t.window, ph) for _, t in gels)
         return kept + thick - 0.4 * abs(ph - aim)
 
     below = TRIED_PH[natural >= TRIED_PH] if natural is not None and not bases else TRIED_PH
@@ -334,7 +334,7 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
         return None, "", None
     best = round(float(max(tried, key=worth)), 1)
     served = [n for n, p in keeping if p.ph_low <= best <= p.ph_high]
-    served += [n for n, t in gels if t.window.at(best) is Window.FULL]
+    served += [n for n, t in gels if t.window.at(best) is GelState.FULL]
     rising = bool(bases) and (natural is None or best >= natural or not acids)
     setting = max(bases if rising else acids, key=lambda i: shape.rows[i].estimate)
     return best, ", ".join(dict.fromkeys(served)), setting

@@ -4,7 +4,7 @@ from functools import cache
 
 from app.reference.material import LibraryMaterial
 from app.reference.materials import library_materials
-from app.reference.search import Entry, Index, build_index
+from app.reference.search import Index, SearchEntry, build_index
 from app.reference.synonyms import other_names
 from app.science.names import inci_key
 
@@ -15,9 +15,11 @@ def library_index() -> Index[str]:
     return build_index(_entry(found) for found in library_materials())
 
 
-def _entry(found: LibraryMaterial) -> Entry[str]:
+def _entry(found: LibraryMaterial) -> SearchEntry[str]:
     known = other_names().get(inci_key(found.parts[0].inci), ()) if _is_one_substance(found) else ()
-    return Entry(found.key, found.name, found.inci_names, found.cas_numbers, found.functions, (*found.aliases, *known))
+    return SearchEntry(
+        found.key, found.name, found.inci_names, found.cas_numbers, found.functions, (*found.aliases, *known)
+    )
 
 
 def _is_one_substance(found: LibraryMaterial) -> bool:

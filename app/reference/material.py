@@ -10,7 +10,7 @@ from app.reference.cautions import Caution
 from app.reference.densities import ROOM_C, DensityValue
 from app.reference.library import Substance, substances
 from app.reference.provenance import Provenance
-from app.science.composition import Kind, Part
+from app.science.composition import Part, PartKind
 from app.science.names import inci_key
 
 
@@ -77,11 +77,11 @@ def titled(name: str) -> str:
     return name[:1].upper() + name[1:]
 
 
-def kind_of(substance: Substance) -> Kind:
+def kind_of(substance: Substance) -> PartKind:
     """Tell where the label puts a substance: colourants and perfume stand apart."""
     if substance.group == "colourants":
-        return Kind.COLOURANT
-    return Kind.PERFUME if inci_key(substance.inci) == "PARFUM" else Kind.INGREDIENT
+        return PartKind.COLOURANT
+    return PartKind.PERFUME if inci_key(substance.inci) == "PARFUM" else PartKind.INGREDIENT
 
 
 def named_parts(parts: Iterable[Part]) -> tuple[Part, ...]:

@@ -9,7 +9,7 @@ from rapidfuzz import fuzz, process
 from app.reference.acid_base import AcidBaseTable, acid_base_table
 from app.reference.known_names import unknown_names
 from app.science.acid_base.model import check_temperature
-from app.science.acid_base.values import STANDARD_TEMPERATURE_C, Adjuster, Line, Mixture
+from app.science.acid_base.values import STANDARD_TEMPERATURE_C, Adjuster, Mixture, MixtureLine
 from app.science.errors import Invalid
 from app.science.names import inci_key
 
@@ -17,7 +17,7 @@ ROUNDING = Decimal("0.01")  # percentages that add up to 100.01 are rounded, not
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class MixtureEntry:
     """One line as written: INCI name, % w/w of the formula, strength 0..100 (None: not said), hydrate in words."""
 
     inci: str
@@ -44,7 +44,7 @@ class Built:
     notes: tuple[str, ...]
 
 
-def build_mixture(entries: Sequence[Entry], conditions: Conditions | None = None) -> Built:
+def build_mixture(entries: Sequence[MixtureEntry], conditions: Conditions | None = None) -> Built:
     """Write a mixture from lines.
 
     Raises:
@@ -64,7 +64,7 @@ def build_mixture(entries: Sequence[Entry], conditions: Conditions | None = None
     return Built(mixture, tuple(dict.fromkeys(notes)))
 
 
-def _line(table: AcidBaseTable, entry: Entry, index: int) -> Line:
+def _line(table: AcidBaseTable, entry: MixtureEntry, index: int) -> MixtureLine:
     assay = Decimal(100) if entry.assay_percent is None else entry.assay_percent
     try:
         return table.line(entry.inci, float(entry.percent), float(assay), entry.hydrate)
@@ -72,7 +72,7 @@ def _line(table: AcidBaseTable, entry: Entry, index: int) -> Line:
         raise Invalid(f"mixture[{index}].{error.field}", error.message) from error
 
 
-def _balancing_water(entries: Sequence[Entry], lines: Sequence[Line], stated: Decimal | None) -> Decimal:
+def _balancing_water(entries: Sequence[MixtureEntry], lines: Sequence[MixtureLine], stated: Decimal | None) -> Decimal:
     """Return the water that makes up the formula; stated water takes the place of water lines too."""
     counted = [e.percent for e, line in zip(entries, lines, strict=True) if stated is None or not line.is_water]
     total = sum(counted, Decimal(0))
@@ -85,7 +85,7 @@ def _balancing_water(entries: Sequence[Entry], lines: Sequence[Line], stated: De
     return stated
 
 
-def _assumptions(table: AcidBaseTable, entry: Entry) -> list[str]:
+def _assumptions(table: AcidBaseTable, entry: MixtureEntry) -> list[str]:
     found = table.find(entry.inci, entry.hydrate)
     if found is None:
         return []

@@ -6,15 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.reference.neutralisers import Neutraliser, neutralisers
-from app.science.acid_base.advice import Advice, ask_dose
+from app.science.acid_base.advice import DoseAdvice, ask_dose
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.dosing import ph_after
 from app.science.acid_base.model import compile_model
-from app.science.acid_base.values import Mixture, Substance
+from app.science.acid_base.values import Mixture, Solute
 
 
 @dataclass(frozen=True, slots=True)
-class Compared:
+class ComparedNeutraliser:
     """One neutraliser for this formula.
 
     Attributes:
@@ -27,7 +27,7 @@ class Compared:
     """
 
     neutraliser: Neutraliser
-    advice: Advice
+    advice: DoseAdvice
     percent_of_batch: float | None
     sodium_mmol: float | None
     ph_low: float | None
@@ -37,7 +37,7 @@ class Compared:
 
 def compare_neutralisers(
     mixture: Mixture, target: float, batch_g: float, candidates: Sequence[Neutraliser] | None = None
-) -> tuple[Compared, ...]:
+) -> tuple[ComparedNeutraliser, ...]:
     """Dose each neutraliser that moves this formula towards the target.
 
     Without candidates, the bases are compared when the target lies above the formula's own pH, the acids otherwise.
@@ -55,10 +55,10 @@ def _towards(mixture: Mixture, target: float) -> tuple[Neutraliser, ...]:
     return tuple(n for n in neutralisers() if n.role == role)
 
 
-def _compare(mixture: Mixture, target: float, batch_g: float, each: Neutraliser) -> Compared:
+def _compare(mixture: Mixture, target: float, batch_g: float, each: Neutraliser) -> ComparedNeutraliser:
     advice = ask_dose(mixture, (each.adjuster,), target, batch_g)
     low, high = _ph_range(advice)
-    return Compared(
+    return ComparedNeutraliser(
         neutraliser=each,
         advice=advice,
         percent_of_batch=None if advice.grams is None else 100.0 * advice.grams / batch_g,
@@ -69,7 +69,7 @@ def _compare(mixture: Mixture, target: float, batch_g: float, each: Neutraliser)
     )
 
 
-def _ph_range(advice: Advice) -> tuple[float | None, float | None]:
+def _ph_range(advice: DoseAdvice) -> tuple[float | None, float | None]:
     if advice.grams is None:
         return None, None
     wanted = advice.grams
@@ -79,6 +79,6 @@ def _ph_range(advice: Advice) -> tuple[float | None, float | None]:
 
 def alkali_mmol(neutraliser: Neutraliser, grams: float) -> float:
     """Give the mmol of sodium and potassium ions in ``grams`` of a solution."""
-    substance: Substance = neutraliser.adjuster.substance
+    substance: Solute = neutraliser.adjuster.substance
     per_mol = sum(n for ion, n in substance.ions if ion.name in {"Na+", "K+"})
     return 10.0 * grams * neutraliser.adjuster.strength_percent / substance.molar_mass * per_mol

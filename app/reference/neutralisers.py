@@ -7,7 +7,7 @@ from typing import Literal, cast
 from app.reference.acid_base import acid_base_table
 from app.reference.tables import read_table
 from app.science.acid_base.cautions import Hazard, hazard
-from app.science.acid_base.values import Adjuster, Substance
+from app.science.acid_base.values import Adjuster, Solute
 
 COLUMNS = [
     "inci_name",
@@ -65,13 +65,13 @@ def _neutraliser(row: dict[str, str]) -> Neutraliser:
     )
 
 
-def is_base(substance: Substance) -> bool:
+def is_base(substance: Solute) -> bool:
     """Tell whether a substance raises the pH of most formulas (hydroxide, amine, carbonate, basic salt)."""
     net = sum(ion.charge * n for ion, n in substance.ions)
     return hazard(substance) in BASIC or (hazard(substance) is Hazard.SALT and net > 0)
 
 
-def counter_adjuster(substance: Substance) -> Adjuster:
+def counter_adjuster(substance: Solute) -> Adjuster:
     """Give the 10 % solution that undoes too much of a substance: citric acid, or sodium hydroxide after an acid."""
     name = BACK_FROM_BASE if is_base(substance) else BACK_FROM_ACID
     found = acid_base_table().find(name)

@@ -8,12 +8,12 @@ from functools import cache
 from app.reference.acid_base import acid_base_table
 from app.reference.blends import blend_uses, blends
 from app.reference.compatibility import classes
-from app.reference.mixtures import Entry, build_mixture
+from app.reference.mixtures import MixtureEntry, build_mixture
 from app.reference.tables import read_table
 from app.science.acid_base.model import LEAST_WATER_PERCENT, compile_model, water_percent
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.speciation import strength_at, undissociated_fraction
-from app.science.acid_base.values import WATER_MOLAR_MASS, Family, Line, Mixture, Substance
+from app.science.acid_base.values import WATER_MOLAR_MASS, Family, Mixture, MixtureLine, Solute
 from app.science.composition import DosedMaterial, expand
 from app.science.names import inci_key
 from app.science.preservation import (
@@ -147,7 +147,9 @@ def assess_materials(materials: Iterable[DosedMaterial], leave_on: bool, ph: Dec
     Raises:
         Invalid: when the formula adds up to more than 100 %.
     """
-    entries = [Entry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0]
+    entries = [
+        MixtureEntry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0
+    ]
     return assess_mixture(build_mixture(entries).mixture, leave_on, None if ph is None else float(ph))
 
 
@@ -194,17 +196,17 @@ def _blends_in(percents: Mapping[str, float]) -> dict[str, BlendDose]:
     return found
 
 
-def _pure(line: Line) -> float:
+def _pure(line: MixtureLine) -> float:
     return line.percent * line.assay_percent / 100.0
 
 
-def _name(line: Line) -> str:
+def _name(line: MixtureLine) -> str:
     return inci_key(line.substance.inci if line.substance is not None else line.name)
 
 
-def _present(lines: Sequence[Line]) -> dict[str, tuple[PreservativeRow, Line, float]]:
+def _present(lines: Sequence[MixtureLine]) -> dict[str, tuple[PreservativeRow, MixtureLine, float]]:
     """Sum the lines by preservative, in the order they first appear."""
-    found: dict[str, tuple[PreservativeRow, Line, float]] = {}
+    found: dict[str, tuple[PreservativeRow, MixtureLine, float]] = {}
     for line in lines:
         entry = preservatives().get(_name(line))
         if entry is not None and _pure(line) > 0:
@@ -213,7 +215,9 @@ def _present(lines: Sequence[Line]) -> dict[str, tuple[PreservativeRow, Line, fl
     return found
 
 
-def _dosed(entry: PreservativeRow, line: Line, percent: float, ph: float | None, medium: tuple[float, float]) -> Dosed:
+def _dosed(
+    entry: PreservativeRow, line: MixtureLine, percent: float, ph: float | None, medium: tuple[float, float]
+) -> Dosed:
     share: float | None = None if entry.preservative.ionic == "cationic" else 1.0
     if entry.family is not None and ph is not None:
         share = undissociated_fraction(entry.family, ph, *medium)
@@ -222,7 +226,7 @@ def _dosed(entry: PreservativeRow, line: Line, percent: float, ph: float | None,
     return Dosed(entry.preservative, percent, percent * (acid_factor(line.substance) if acid else 1.0), share, edge)
 
 
-def acid_factor(substance: Substance | None) -> float:
+def acid_factor(substance: Solute | None) -> float:
     """Return grams of free acid per gram of a salt (1 for the acid itself and for what has no acid)."""
     if substance is None or not substance.families:
         return 1.0

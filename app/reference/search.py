@@ -40,7 +40,7 @@ _UNSPLIT = str.maketrans({"æ": "ae", "œ": "oe", "ø": "o", "ß": "ss", "ł": "
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Generic[K]):
+class SearchEntry(Generic[K]):
     """Something that can be found; ``id`` is what the caller knows it by."""
 
     id: K
@@ -59,7 +59,7 @@ class Hit(Generic[K]):
     with those letters, 0 otherwise; within one standing a higher ``score`` is a better answer.
     """
 
-    entry: Entry[K]
+    entry: SearchEntry[K]
     score: float
     sure: bool
     standing: int = 0
@@ -91,7 +91,7 @@ class Index(Generic[K]):
     ``called`` are the folded names that an entry goes by: its own, its INCI name when it has only one, its other names.
     """
 
-    entries: tuple[Entry[K], ...]
+    entries: tuple[SearchEntry[K], ...]
     words: tuple[str, ...]
     places: tuple[tuple[tuple[int, float], ...], ...]
     called: tuple[tuple[str, ...], ...]
@@ -134,7 +134,7 @@ def _heads(words: tuple[str, ...], length: int) -> dict[str, range]:
     return found
 
 
-def build_index(entries: Iterable[Entry[K]]) -> Index[K]:
+def build_index(entries: Iterable[SearchEntry[K]]) -> Index[K]:
     """Prepare entries for `search`; 5,000 of them take a fraction of a second."""
     kept = tuple(entries)
     found: dict[str, dict[int, float]] = {}
@@ -151,14 +151,14 @@ def build_index(entries: Iterable[Entry[K]]) -> Index[K]:
     return Index(kept, tuple(ordered), places_of, called)
 
 
-def _weighted_words(entry: Entry[K]) -> Iterator[tuple[str, float]]:
+def _weighted_words(entry: SearchEntry[K]) -> Iterator[tuple[str, float]]:
     for text, weight in _weighted_texts(entry):
         yield from ((word, weight) for word in words_of(text))
     for text in (entry.name, *entry.inci, *entry.other_names):
         yield from ((first + second, JOINED) for first, second in pairwise(words_of(text)))
 
 
-def _weighted_texts(entry: Entry[K]) -> Iterator[tuple[str, float]]:
+def _weighted_texts(entry: SearchEntry[K]) -> Iterator[tuple[str, float]]:
     """Give every text of an entry; what stands alone in it, or first, says more about it than the rest."""
     yield entry.name, ALONE
     for texts in (entry.inci, entry.cas):

@@ -5,7 +5,7 @@ from decimal import Decimal
 from functools import cache
 
 from app.reference.blends import Blend, blends
-from app.reference.cautions import Subject, cautions_for
+from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, grade_densities
 from app.reference.forms import form_of, phase_of
 from app.reference.library import Substance, substances
@@ -60,7 +60,7 @@ def from_substance(substance: Substance) -> LibraryMaterial:
         ph_max=substance.ph_max,
         max_temp_c=substance.max_temp_c,
         density=density,
-        cautions=cautions_for(Subject(parts, known(parts), form_of(substance))),
+        cautions=cautions_for(CautionSubject(parts, known(parts), form_of(substance))),
         notes="; ".join(filter(None, (substance.notes, blend.notes if blend else ""))),
         sources=own | ({"density": density.provenance} if density else {}),
     )

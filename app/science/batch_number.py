@@ -18,7 +18,7 @@ _DIGITS_ONLY = re.compile(r"[0-9]*")
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class NumberPiece:
     """One piece of a pattern: a token with its width in digits (0 = as it comes), or plain text with no token."""
 
     text: str
@@ -26,7 +26,7 @@ class Piece:
     width: int = 0
 
 
-def parse_pattern(pattern: str) -> tuple[Piece, ...]:
+def parse_pattern(pattern: str) -> tuple[NumberPiece, ...]:
     """Read a pattern such as ``{code}-{year}-{count:3}``.
 
     ``{year:2}`` is the last two digits of the year, ``{count:3}`` pads the count to three digits; a longer count
@@ -50,7 +50,7 @@ def parse_pattern(pattern: str) -> tuple[Piece, ...]:
     return pieces
 
 
-def _piece(match: re.Match[str]) -> Piece:
+def _piece(match: re.Match[str]) -> NumberPiece:
     inside, words, brace = match.groups()
     if brace:
         raise Invalid(FIELD, "Close every brace: a token is written {count}")
@@ -58,10 +58,10 @@ def _piece(match: re.Match[str]) -> Piece:
         return _token(inside)
     if not _WORDS.fullmatch(words):
         raise Invalid(FIELD, "Use letters, digits, spaces and - _ . / # between the tokens; the number goes on labels")
-    return Piece(words)
+    return NumberPiece(words)
 
 
-def _token(inside: str) -> Piece:
+def _token(inside: str) -> NumberPiece:
     match = _TOKEN.fullmatch(inside.strip())
     if match is None or match[1] not in TOKENS:
         known = " ".join(f"{{{name}}}" for name in TOKENS)
@@ -69,10 +69,10 @@ def _token(inside: str) -> Piece:
     name, width = match[1], int((match[2] or "0")[:4])
     if width and (name not in ("count", "year") or (name == "year" and width not in (2, 4)) or width > WIDEST):
         raise Invalid(FIELD, f"A width goes with {{count:1}} to {{count:{WIDEST}}}, {{year:2}} or {{year:4}}")
-    return Piece("", name, width)
+    return NumberPiece("", name, width)
 
 
-def _check_apart(pieces: tuple[Piece, ...]) -> None:
+def _check_apart(pieces: tuple[NumberPiece, ...]) -> None:
     """Refuse code and count with nothing but digits between them: A1 with count 1 would read like A with count 11."""
     count = next(n for n, piece in enumerate(pieces) if piece.stands_for == "count")
     for place, piece in enumerate(pieces):
@@ -121,7 +121,7 @@ def example(pattern: str, day: date, code: str = "HC1") -> str:
     return format_number(pattern, code, day, 1)
 
 
-def _written(pieces: tuple[Piece, ...], code: str, day: date, count: str) -> str:
+def _written(pieces: tuple[NumberPiece, ...], code: str, day: date, count: str) -> str:
     values = {
         "code": code.strip(),
         "year": f"{day.year:04d}",
@@ -132,7 +132,7 @@ def _written(pieces: tuple[Piece, ...], code: str, day: date, count: str) -> str
     return "".join(_filled(piece, values) for piece in pieces)
 
 
-def _filled(piece: Piece, values: dict[str, str]) -> str:
+def _filled(piece: NumberPiece, values: dict[str, str]) -> str:
     if not piece.stands_for:
         return piece.text
     value = values[piece.stands_for]

@@ -8,7 +8,7 @@ from enum import StrEnum
 from app.science.names import inci_key
 
 
-class Kind(StrEnum):
+class PartKind(StrEnum):
     """What a substance is in the formula for; decides where the label puts it."""
 
     INGREDIENT = "ingredient"
@@ -35,7 +35,7 @@ class Part:
 
     inci: str
     percent: Decimal
-    kind: Kind = Kind.INGREDIENT
+    kind: PartKind = PartKind.INGREDIENT
     nano: bool = False
     cas: str | None = None
     may_contain: bool = False

@@ -86,7 +86,7 @@ class Amounts:
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class CostShare:
     """The share of a line in the cost of all materials, 0 to 100 %."""
 
     id: str
@@ -100,7 +100,7 @@ class Costing:
     units: int
     per_unit: Amounts
     batch: Amounts
-    shares: tuple[Share, ...]
+    shares: tuple[CostShare, ...]
     materials_per_kg: Decimal
     margin_percent: Decimal | None = None
     unpriced: tuple[str, ...] = field(default=())
@@ -127,7 +127,7 @@ def cost(job: Job) -> Costing:
             per_unit=batch.times(1 / Decimal(units)),
             batch=batch,
             shares=tuple(
-                Share(line.id, HUNDRED * price / total if total else ZERO)
+                CostShare(line.id, HUNDRED * price / total if total else ZERO)
                 for line, price in zip(job.lines, prices, strict=True)
             ),
             materials_per_kg=1000 * batch.materials / job.batch_g,

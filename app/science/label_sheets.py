@@ -10,7 +10,7 @@ SLACK_MM = 0.05  # what rounding from inches may cost
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class SheetGrid:
     """A sheet: its page, the first label's corner, the label, and the pitch from one label to the next.
 
     ``shift_x_mm`` and ``shift_y_mm`` are what the printer is off by, as measured on a calibration page; to the right

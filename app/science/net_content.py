@@ -47,7 +47,7 @@ class Law(StrEnum):
     US = "US"
 
 
-class Shape(StrEnum):
+class PanelShape(StrEnum):
     """What the panel is: a rectangle, a cylinder by its diameter, a wrap by its length, a round face, or a surface."""
 
     RECTANGLE = "rectangle"
@@ -67,18 +67,18 @@ class Panel:
     ``width_mm`` is the diameter of a cylinder or a round face, and the length of a label that is wrapped all round.
     """
 
-    shape: Shape
+    shape: PanelShape
     width_mm: Decimal
     height_mm: Decimal
 
     @property
     def area_mm2(self) -> Decimal:
         """The principal display panel by 21 CFR 701.10: 40 % of a cylinder's side or of another shape's surface."""
-        if self.shape is Shape.CYLINDER:
+        if self.shape is PanelShape.CYLINDER:
             return Decimal("0.4") * PI * self.width_mm * self.height_mm
-        if self.shape in (Shape.WRAP, Shape.OTHER):
+        if self.shape in (PanelShape.WRAP, PanelShape.OTHER):
             return Decimal("0.4") * self.width_mm * self.height_mm
-        return (PI / 4 if self.shape is Shape.ROUND else 1) * self.width_mm * self.height_mm
+        return (PI / 4 if self.shape is PanelShape.ROUND else 1) * self.width_mm * self.height_mm
 
 
 @dataclass(frozen=True, slots=True)

@@ -50,7 +50,7 @@ ORGANISMS = {
 }
 
 
-class Verdict(StrEnum):
+class SystemVerdict(StrEnum):
     """What was found about one substance; see the text of the module."""
 
     WITHIN = "within its pH window"
@@ -65,10 +65,10 @@ class Verdict(StrEnum):
     UNKNOWN = "pH not known"
 
 
-ACTING = frozenset({Verdict.WITHIN, Verdict.EDGE, Verdict.ACTIVE, Verdict.SUPPORT})
+ACTING = frozenset({SystemVerdict.WITHIN, SystemVerdict.EDGE, SystemVerdict.ACTIVE, SystemVerdict.SUPPORT})
 
 
-class Status(StrEnum):
+class Preserved(StrEnum):
     """Whether a product is preserved as far as pH, amounts, charge and water tell; only a laboratory can say it is.
 
     Low risk by its nature, after ISO 29621:2017: pH below 3 or above 10, more than 20 % alcohol, a water activity
@@ -191,7 +191,7 @@ class Surroundings:
 
 
 @dataclass(frozen=True, slots=True)
-class System:
+class PreservativeSystem:
     """One substance judged: active part in % w/w of the formula, pH window, verdict, reason, and whether it acts."""
 
     inci: str
@@ -199,7 +199,7 @@ class System:
     active_percent: float
     undissociated_fraction: float | None
     ph_window: tuple[float, float]
-    verdict: Verdict
+    verdict: SystemVerdict
     why: str
     acts: bool
 
@@ -208,10 +208,10 @@ class System:
 class Preservation:
     """Every substance judged, what remains open, hints for the pack, and whether the product counts as preserved."""
 
-    systems: tuple[System, ...]
+    systems: tuple[PreservativeSystem, ...]
     gaps: tuple[str, ...]
     hints: tuple[str, ...]
-    status: Status = Status.UNPRESERVED
+    status: Preserved = Preserved.UNPRESERVED
 
 
 def assess(dosed: Sequence[Dosed], around: Surroundings) -> Preservation:
@@ -223,23 +223,23 @@ def assess(dosed: Sequence[Dosed], around: Surroundings) -> Preservation:
 
 
 def _status(
-    dosed: Sequence[Dosed], systems: Sequence[System], acting: Sequence[Preservative], around: Surroundings
-) -> Status:
+    dosed: Sequence[Dosed], systems: Sequence[PreservativeSystem], acting: Sequence[Preservative], around: Surroundings
+) -> Preserved:
     if around.water_percent < ANHYDROUS_PERCENT:
-        return Status.NO_WATER
+        return Preserved.NO_WATER
     extreme = around.ph is not None and not LOW_RISK_PH[0] <= around.ph <= LOW_RISK_PH[1]
     if extreme or around.alcohol_percent > LOW_RISK_ALCOHOL or around.water_activity < LOW_RISK_WATER_ACTIVITY:
-        return Status.LOW_RISK
+        return Preserved.LOW_RISK
     if all(p.support for p in acting):
-        waiting = (d.preservative for d, s in zip(dosed, systems, strict=True) if s.verdict is Verdict.UNKNOWN)
-        return Status.UNSURE if any(not p.support for p in waiting) else Status.UNPRESERVED
+        waiting = (d.preservative for d, s in zip(dosed, systems, strict=True) if s.verdict is SystemVerdict.UNKNOWN)
+        return Preserved.UNSURE if any(not p.support for p in waiting) else Preserved.UNPRESERVED
     weak = [key for key in ORGANISMS if all(p.cover[key] == "weak" for p in acting)]
-    return Status.PARTLY if weak else Status.PRESERVED
+    return Preserved.PARTLY if weak else Preserved.PRESERVED
 
 
-def _judge(dosed: Dosed, around: Surroundings) -> System:
+def _judge(dosed: Dosed, around: Surroundings) -> PreservativeSystem:
     verdict = _verdict(dosed, around)
-    return System(
+    return PreservativeSystem(
         inci=dosed.preservative.inci,
         percent=dosed.percent,
         active_percent=dosed.active_percent,
@@ -247,7 +247,7 @@ def _judge(dosed: Dosed, around: Surroundings) -> System:
         ph_window=dosed.window,
         verdict=verdict,
         why=" ".join(_why(dosed, around, verdict)),
-        acts=verdict in ACTING or (verdict is Verdict.UNKNOWN and _acts_at_any_ph(dosed)),
+        acts=verdict in ACTING or (verdict is SystemVerdict.UNKNOWN and _acts_at_any_ph(dosed)),
     )
 
 
@@ -257,37 +257,37 @@ def _acts_at_any_ph(dosed: Dosed) -> bool:
     return dosed.preservative.ionic == "neutral" and low <= 4 and high >= 8 and dosed.percent >= dosed.least_percent
 
 
-def _verdict(dosed: Dosed, around: Surroundings) -> Verdict:
+def _verdict(dosed: Dosed, around: Surroundings) -> SystemVerdict:
     known = dosed.preservative
     if around.water_percent < ANHYDROUS_PERCENT:
-        return Verdict.NO_WATER
+        return SystemVerdict.NO_WATER
     if known.rinse_off_only and around.leave_on:
-        return Verdict.WRONG_USE
+        return SystemVerdict.WRONG_USE
     if known.ionic == "cationic" and around.anionic_percent >= dosed.percent:
-        return Verdict.INACTIVATED
-    fits = Verdict.UNKNOWN if around.ph is None else _ph_verdict(dosed, around.ph)
-    if fits in (Verdict.UNKNOWN, Verdict.OUTSIDE):
+        return SystemVerdict.INACTIVATED
+    fits = SystemVerdict.UNKNOWN if around.ph is None else _ph_verdict(dosed, around.ph)
+    if fits in (SystemVerdict.UNKNOWN, SystemVerdict.OUTSIDE):
         return fits
     if dosed.percent < dosed.least_percent * ROUNDED:
-        return Verdict.LITTLE
-    return Verdict.SUPPORT if known.support else fits
+        return SystemVerdict.LITTLE
+    return SystemVerdict.SUPPORT if known.support else fits
 
 
-def _ph_verdict(dosed: Dosed, ph: float) -> Verdict:
+def _ph_verdict(dosed: Dosed, ph: float) -> SystemVerdict:
     """Judge the pH alone; an acid only loses its action upwards."""
     low, high = dosed.window
     acid = dosed.preservative.ionic == "acid"
     room = high - ph if acid else min(high - ph, ph - low)
     if acid and (room < 0 or dosed.blend is not None):
         if not dosed.acts_at_this_ph:
-            return Verdict.OUTSIDE
-        return Verdict.ACTIVE if room < 0 else Verdict.EDGE if room < EDGE_PH else Verdict.WITHIN
-    return Verdict.OUTSIDE if room < 0 else Verdict.EDGE if room < EDGE_PH else Verdict.WITHIN
+            return SystemVerdict.OUTSIDE
+        return SystemVerdict.ACTIVE if room < 0 else SystemVerdict.EDGE if room < EDGE_PH else SystemVerdict.WITHIN
+    return SystemVerdict.OUTSIDE if room < 0 else SystemVerdict.EDGE if room < EDGE_PH else SystemVerdict.WITHIN
 
 
-def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
+def _why(dosed: Dosed, around: Surroundings, verdict: SystemVerdict) -> list[str]:
     known = dosed.preservative
-    if verdict is Verdict.NO_WATER:
+    if verdict is SystemVerdict.NO_WATER:
         return ["Without a water phase there is nothing for it to work in."]
     at = "pH not known" if around.ph is None else f"pH {around.ph:.1f}"
     low, high = dosed.window
@@ -297,14 +297,14 @@ def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
     if known.ionic == "acid" and around.ph is not None:
         words.append(f"{_two(dosed.as_acid_percent)} % as acid, of which {_two(dosed.active_percent)} % acts.")
     words += _amount_words(dosed, verdict)
-    if verdict is Verdict.ACTIVE:
+    if verdict is SystemVerdict.ACTIVE:
         words.append("That is still as much as the least usual amount gives at the edge of the window; lower the pH.")
     if known.ionic == "cationic" and around.anionics:
-        part = "out of action" if verdict is Verdict.INACTIVATED else "partly out of action"
+        part = "out of action" if verdict is SystemVerdict.INACTIVATED else "partly out of action"
         words.append(f"The opposite charge of {', '.join(around.anionics)} takes it {part}.")
-    if verdict is Verdict.SUPPORT:
+    if verdict is SystemVerdict.SUPPORT:
         words.append("It helps a preservative; by itself it is not one.")
-    if verdict is Verdict.WRONG_USE:
+    if verdict is SystemVerdict.WRONG_USE:
         words.append("The shipped EU table allows it in rinse-off products only.")
     weak = [name for key, name in ORGANISMS.items() if known.cover[key] == "weak"]
     return [
@@ -314,13 +314,13 @@ def _why(dosed: Dosed, around: Surroundings, verdict: Verdict) -> list[str]:
     ]
 
 
-def _amount_words(dosed: Dosed, verdict: Verdict) -> list[str]:
+def _amount_words(dosed: Dosed, verdict: SystemVerdict) -> list[str]:
     if dosed.blend is not None:
         most = "" if dosed.blend.use_high is None else f" to {dosed.blend.use_high:g}"
         return [f"Part of the blend {dosed.blend.name}: {_two(dosed.blend.percent)} % of it, usual from "
                 f"{dosed.blend.use_low:g}{most} %."]  # fmt: skip
     low, high = dosed.preservative.use_low, dosed.preservative.use_high
-    if verdict is Verdict.LITTLE:
+    if verdict is SystemVerdict.LITTLE:
         return [f"{_two(dosed.percent)} % is below the usual {low:g} to {high:g} %."]
     return [f"{_two(dosed.percent)} % is above the usual {high:g} %."] if dosed.percent > high else []
 

@@ -51,7 +51,7 @@ ASSUMED_SCALE = Scale(Decimal("0.01"))
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class ScaleChoice:
     """A scale for a weight, and in how many portions the weight must be put on it."""
 
     scale: Scale
@@ -74,14 +74,14 @@ def check_scales(scales: Sequence[Scale]) -> None:
             raise Invalid(f"scales[{position}].capacity_g", message)
 
 
-def choose(grams: Decimal, scales: Sequence[Scale]) -> Choice:
+def choose(grams: Decimal, scales: Sequence[Scale]) -> ScaleChoice:
     """Return the finest scale that holds a weight beside its vessel, else the largest one and the portions it takes."""
     fitting = [scale for scale in scales if scale.holds(grams)]
     if fitting:
-        return Choice(min(fitting, key=lambda scale: scale.readability_g))
+        return ScaleChoice(min(fitting, key=lambda scale: scale.readability_g))
     largest = max(scales, key=lambda scale: (scale.room_g or 0, -scale.readability_g))
     room_g = largest.room_g or grams
-    return Choice(largest, int(ceil_to_step(grams, room_g) / room_g))
+    return ScaleChoice(largest, int(ceil_to_step(grams, room_g) / room_g))
 
 
 def least_resolved_g(scales: Sequence[Scale]) -> Decimal:

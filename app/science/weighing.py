@@ -21,8 +21,8 @@ from itertools import chain
 from app.science.errors import Invalid
 from app.science.formula import Formula, Line, dissolves, total_message
 from app.science.numbers import ceil_to_step, exact_arithmetic, floor_to_step, to_places, to_step
-from app.science.scales import ASSUMED_SCALE, MOST_ERROR_PERCENT, Choice, Scale, check_scales, choose
-from app.science.weighing_advice import Advice, Solvent, advise_portions, advise_small
+from app.science.scales import ASSUMED_SCALE, MOST_ERROR_PERCENT, Scale, ScaleChoice, check_scales, choose
+from app.science.weighing_advice import SolventLine, WeighingAdvice, advise_portions, advise_small
 
 HUNDRED = Decimal(100)
 ZERO = Decimal(0)
@@ -46,7 +46,7 @@ class WeighedLine:
     scale: Scale
     relative_error_percent: Decimal
     resolution_percent: Decimal | None
-    advice: Advice | None = None
+    advice: WeighingAdvice | None = None
 
     @property
     def measured(self) -> Decimal | None:
@@ -84,7 +84,7 @@ class _Target:
     line: Line
     phase: str
     grams: Decimal
-    choice: Choice
+    choice: ScaleChoice
 
     @property
     def step(self) -> Decimal:
@@ -183,13 +183,13 @@ def _by_step(targets: Sequence[_Target]) -> Iterable[list[int]]:
 
 def _advice(
     targets: Sequence[_Target], shown: Sequence[Decimal], scales: Sequence[Scale], batch_g: Decimal
-) -> list[Advice | None]:
+) -> list[WeighingAdvice | None]:
     order = sorted(range(len(targets)), key=lambda place: (not targets[place].line.is_remainder, -targets[place].grams))
     of_phase: dict[str, list[int]] = defaultdict(list)
     for place in order:
         of_phase[targets[place].phase].append(place)
 
-    def solvent_of(place: int) -> Solvent | None:
+    def solvent_of(place: int) -> SolventLine | None:
         """Return the line whose material dissolves this one; never the line itself.
 
         Of those, the q.s. line first, then the largest of the same phase, then the largest of all. A material of which
@@ -200,7 +200,7 @@ def _advice(
         for other in chain(filling, of_phase[targets[place].phase], order):
             line = targets[other].line
             if other != place and (solvency is None or dissolves(line.material, solvency)):
-                return Solvent(line.key, line.name, shown[other], is_sure=solvency is not None)
+                return SolventLine(line.key, line.name, shown[other], is_sure=solvency is not None)
         return None
 
     return [
@@ -210,8 +210,12 @@ def _advice(
 
 
 def _advice_for(
-    target: _Target, shown_g: Decimal, scales: Sequence[Scale], batch_g: Decimal, solvent: Callable[[], Solvent | None]
-) -> Advice | None:
+    target: _Target,
+    shown_g: Decimal,
+    scales: Sequence[Scale],
+    batch_g: Decimal,
+    solvent: Callable[[], SolventLine | None],
+) -> WeighingAdvice | None:
     if target.choice.portions > 1:
         return advise_portions(target.grams, target.choice)
     resolution = target.choice.scale.resolution_percent(target.grams)
@@ -224,7 +228,7 @@ def _relative_error(target: _Target, shown_g: Decimal) -> Decimal:
     return HUNDRED * abs(shown_g - target.grams) / target.grams if target.grams else ZERO
 
 
-def _weighed(target: _Target, shown_g: Decimal, advice: Advice | None) -> WeighedLine:
+def _weighed(target: _Target, shown_g: Decimal, advice: WeighingAdvice | None) -> WeighedLine:
     return WeighedLine(
         line=target.line,
         target_g=target.grams,

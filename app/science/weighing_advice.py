@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.numbers import ceil_to_step, figures, plain, to_step
-from app.science.scales import FEWEST_STEPS, Choice, Scale, choose, least_resolved_g
+from app.science.scales import FEWEST_STEPS, Scale, ScaleChoice, choose, least_resolved_g
 
 HUNDRED = Decimal(100)
 # A stock solution is weighed five times better than the limit where the solvent line allows it.
@@ -14,7 +14,7 @@ STRENGTHS_PERCENT = tuple(map(Decimal, ("10", "5", "2", "1", "0.5", "0.2", "0.1"
 
 
 @dataclass(frozen=True, slots=True)
-class Stock:
+class StockSolution:
     """A dilution of the material in the solvent line, ``strength_percent`` % w/w.
 
     Weigh ``stock_g`` of it in place of the material and take ``take_off_g`` off the line ``solvent_key`` (of the
@@ -32,17 +32,17 @@ class Stock:
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class WeighingAdvice:
     """What to do about a weight: a stock solution, the smallest batch that would do, or weighing in portions."""
 
     text: str
-    stock: Stock | None = None
+    stock: StockSolution | None = None
     smallest_batch_g: Decimal | None = None
     portions: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Solvent:
+class SolventLine:
     """The line from which the solvent of a stock solution is taken, and how much of it the sheet shows (g).
 
     ``is_sure`` when the material is known to dissolve in it.
@@ -54,19 +54,19 @@ class Solvent:
     is_sure: bool = False
 
 
-def advise_portions(grams: Decimal, choice: Choice) -> Advice:
+def advise_portions(grams: Decimal, choice: ScaleChoice) -> WeighingAdvice:
     """Say how a weight above every capacity is weighed."""
     capacity = plain(choice.scale.capacity_g or grams)
     text = (
         f"{plain(to_step(grams, choice.scale.readability_g))} g is more than the largest scale holds ({capacity} g); "
         f"weigh it in {choice.portions} portions."
     )
-    return Advice(text, portions=choice.portions)
+    return WeighingAdvice(text, portions=choice.portions)
 
 
 def advise_small(
-    name: str, target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale], solvent: Solvent | None
-) -> Advice:
+    name: str, target_g: Decimal, batch_g: Decimal, scales: Sequence[Scale], solvent: SolventLine | None
+) -> WeighingAdvice:
     """Return what to do about a weight of a material, above 0, that its scale does not resolve within 5 %.
 
     ``batch_g`` is the batch as it was asked for (before loss is added); the smallest batch is meant in the same sense.
@@ -83,10 +83,10 @@ def advise_small(
         )
     else:
         text += f"Make a batch of at least {plain(smallest)} g, or use a finer scale."
-    return Advice(text, stock, smallest)
+    return WeighingAdvice(text, stock, smallest)
 
 
-def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent, most_g: Decimal) -> Stock | None:
+def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: SolventLine, most_g: Decimal) -> StockSolution | None:
     """Take the strongest dilution that weighs well; failing that, the weakest that the solvent line has room for.
 
     A stock of which ``most_g`` or more would have to be made is no help.
@@ -97,11 +97,13 @@ def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: Solvent, most_g:
     return next(well, possible[-1] if possible else None)
 
 
-def _steps_g(stock: Stock, scales: Sequence[Scale], steps: Decimal) -> Decimal:
+def _steps_g(stock: StockSolution, scales: Sequence[Scale], steps: Decimal) -> Decimal:
     return steps * choose(stock.stock_g, scales).scale.readability_g
 
 
-def _diluted(target_g: Decimal, strength: Decimal, scales: Sequence[Scale], solvent: Solvent) -> Stock | None:
+def _diluted(
+    target_g: Decimal, strength: Decimal, scales: Sequence[Scale], solvent: SolventLine
+) -> StockSolution | None:
     exact_g = target_g * HUNDRED / strength
     choice = choose(exact_g, scales)
     step = choice.scale.readability_g
@@ -109,7 +111,7 @@ def _diluted(target_g: Decimal, strength: Decimal, scales: Sequence[Scale], solv
     if choice.portions > 1 or exact_g < FEWEST_STEPS * step or take_off_g > solvent.grams:
         return None
     material_g = max(COMFORTABLE_STEPS * min(scale.readability_g for scale in scales), ceil_to_step(target_g, step))
-    return Stock(
+    return StockSolution(
         strength,
         to_step(exact_g, step),
         take_off_g,
@@ -120,7 +122,7 @@ def _diluted(target_g: Decimal, strength: Decimal, scales: Sequence[Scale], solv
     )
 
 
-def _stock_sentence(name: str, stock: Stock, *, is_sure: bool) -> str:
+def _stock_sentence(name: str, stock: StockSolution, *, is_sure: bool) -> str:
     start = "Make" if is_sure else f"If it dissolves in {stock.solvent}, make"
     return (
         f"{start} a {plain(stock.strength_percent)} % stock solution: {plain(stock.make_material_g)} g "

@@ -1,11 +1,11 @@
 """Formulas: the draft with its steps back and forth, and the versions kept for good."""
 
 from datetime import datetime
-from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, Integer, text
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from app.science.rules.values import Exposure as Exposure  # noqa: PLC0414 - a column of this module
 from app.store.base import (
     STRICT,
     Amount,
@@ -22,13 +22,6 @@ from app.store.base import (
 from app.store.types import Word
 
 ONE_QS = text("qs = 1")
-
-
-class Exposure(StrEnum):
-    """Whether the product stays on or is rinsed off; decides limits and allergen thresholds."""
-
-    LEAVE_ON = "leave-on"
-    RINSE_OFF = "rinse-off"
 
 
 class Formula(Base):

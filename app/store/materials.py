@@ -8,7 +8,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, Index, Select, select, text
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship, selectinload
 
-from app.science.composition import Kind
+from app.science.composition import PartKind
 from app.store.base import (
     STRICT,
     Amount,
@@ -116,7 +116,7 @@ class MaterialPart(Base):
     __tablename__ = "material_part"
     __table_args__ = (
         not_blank("inci"),
-        one_of("kind", Kind),
+        one_of("kind", PartKind),
         number_between("percent", 0, 100),
         number_between("low", 0, 100),
         number_between("high", 0, 100),
@@ -133,7 +133,7 @@ class MaterialPart(Base):
     percent: Mapped[Amount]
     low: Mapped[MaybeAmount]
     high: Mapped[MaybeAmount]
-    kind: Mapped[Kind] = mapped_column(Word(Kind), default=Kind.INGREDIENT)
+    kind: Mapped[PartKind] = mapped_column(Word(PartKind), default=PartKind.INGREDIENT)
     nano: Mapped[bool] = mapped_column(default=False)
     may_contain: Mapped[bool] = mapped_column(default=False)
     source: Mapped[Words]

@@ -7,6 +7,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from app.science.declaration.values import Jurisdiction as Jurisdiction  # noqa: PLC0414 - a column of this module
 from app.store.base import (
     STRICT,
     Amount,
@@ -28,13 +29,6 @@ class Paper(StrEnum):
 
     A4 = "A4"
     LETTER = "Letter"
-
-
-class Jurisdiction(StrEnum):
-    """Whose rules the label follows."""
-
-    EU = "EU"
-    US = "US"
 
 
 # ISO 22716:2007, 7.2.2 a to d, in our words: what is checked before a batch is begun.

@@ -24,7 +24,7 @@ MOST_BATCHES = 6
 
 
 @dataclass(frozen=True, slots=True)
-class FormulaRow:
+class RecentFormula:
     """A formula with what the bench shows of it."""
 
     id: int
@@ -48,7 +48,7 @@ class Bench:
     """Everything that the first page shows."""
 
     is_demo: bool
-    formulas: tuple[FormulaRow, ...]
+    formulas: tuple[RecentFormula, ...]
     open_batches: tuple[BatchRow, ...]
     decided_batches: tuple[BatchRow, ...]
     wanting: tuple[Wanting, ...]
@@ -67,7 +67,7 @@ def look_at_bench(store: Store) -> Bench:
         newest = asked.order_by(Formula.changed_at.desc(), Formula.id).limit(MOST_FORMULAS)
         return Bench(
             is_demo=the_workshop(session).is_demo,
-            formulas=tuple(FormulaRow(*row) for row in session.execute(newest)),
+            formulas=tuple(RecentFormula(*row) for row in session.execute(newest)),
             open_batches=running,
             decided_batches=decided,
             wanting=(*_wanting(session), *_backup_wanting(store, session)),

@@ -7,10 +7,10 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, parse_number, plain
-from app.science.weighing_advice import Stock
+from app.science.weighing_advice import StockSolution
 from app.store.workshop import Jurisdiction, the_workshop
 from app.work.formulas.declaring import Declared, declared_formula
-from app.work.papers import Asked, asked_formula_at_size
+from app.work.papers import PaperRequest, asked_formula_at_size
 from app.work.recipe import STEPS_G, Recipe, RecipeLine, recipe, with_notes
 from app.work.recipe_notes import recipe_form
 from app.work.stock.listing import StockRow, stock_rows
@@ -34,7 +34,7 @@ class KitLine:
             return self.line.grams * self.participants
 
     @property
-    def stock(self) -> Stock | None:
+    def stock(self) -> StockSolution | None:
         """The stock solution to make where a kit's weight is too small for the scale and one can be made."""
         return self.line.advice.stock if self.line.advice else None
 
@@ -112,7 +112,7 @@ def read_step(text: str) -> Decimal | None:
     return found
 
 
-def class_kits(session: Session, asked: Asked, participants: int, step_g: Decimal | None = None) -> ClassKits:
+def class_kits(session: Session, asked: PaperRequest, participants: int, step_g: Decimal | None = None) -> ClassKits:
     """Return the kits of a class; the size that is asked for is that of one participant.
 
     Raises:

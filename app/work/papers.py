@@ -31,7 +31,7 @@ TODAY = "today"
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class PaperRequest:
     """What was asked for, as typed; empty fields take what stands in the formula, no version takes the draft.
 
     ``prices`` is ``today`` for a version that is to be costed anew; else it keeps those it was saved with.
@@ -47,7 +47,7 @@ class Asked:
     prices: str = ""
 
 
-def formula_asked(session: Session, asked: Asked) -> Formula:
+def formula_asked(session: Session, asked: PaperRequest) -> Formula:
     """Read the version, or the draft when no version is asked for; as it is sold in a product where one is asked for.
 
     Raises:
@@ -64,7 +64,7 @@ def formula_asked(session: Session, asked: Asked) -> Formula:
     return for_product(formula, setting)
 
 
-def _kept_or_draft(session: Session, asked: Asked) -> Formula:
+def _kept_or_draft(session: Session, asked: PaperRequest) -> Formula:
     if asked.version_id is None:
         return read_complete(session, open_draft(session, asked.formula_id))
     formula = read_version(session, asked.version_id)
@@ -93,7 +93,7 @@ def _size(formula: Formula, size: str, fill: str) -> BatchSize:
     return read_batch_size(size or words, fill or fill_words, formula.density_g_ml, field="size")
 
 
-def asked_formula_at_size(session: Session, asked: Asked) -> Formula:
+def asked_formula_at_size(session: Session, asked: PaperRequest) -> Formula:
     """Read the formula that is asked for at the size that is asked for.
 
     Raises:
@@ -104,7 +104,7 @@ def asked_formula_at_size(session: Session, asked: Asked) -> Formula:
     return at_size(formula_asked(session, asked), asked.size, asked.fill, asked.loss)
 
 
-def batch_sheet_of(session: Session, asked: Asked) -> BatchSheet:
+def batch_sheet_of(session: Session, asked: PaperRequest) -> BatchSheet:
     """Work out the batch sheet that is asked for, with what the checks found and nobody answered at its head.
 
     Raises:
@@ -115,7 +115,7 @@ def batch_sheet_of(session: Session, asked: Asked) -> BatchSheet:
     return replace(batch_sheet(formula), findings=open_findings(session, formula), pots=pots_of(session))
 
 
-def cost_sheet_of(session: Session, asked: Asked) -> CostSheet:
+def cost_sheet_of(session: Session, asked: PaperRequest) -> CostSheet:
     """Work out the cost sheet that is asked for.
 
     Raises:
@@ -161,7 +161,7 @@ class DeclarationSheet:
     stops: tuple[AnsweredFinding, ...] = ()
 
 
-def declaration_of(session: Session, asked: Asked) -> DeclarationSheet:
+def declaration_of(session: Session, asked: PaperRequest) -> DeclarationSheet:
     """Write the declaration that is asked for; without a jurisdiction the workshop's own.
 
     Raises:

@@ -9,9 +9,9 @@ from app.science.formula import Formula, Line
 from app.science.numbers import figures, plain, to_places
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, weigh
-from app.science.weighing_advice import Advice
+from app.science.weighing_advice import WeighingAdvice
 from app.store.workshop import Jurisdiction, the_workshop
-from app.work.papers import Asked, asked_formula_at_size
+from app.work.papers import PaperRequest, asked_formula_at_size
 from app.work.recipe_equipment import equipment_for
 from app.work.recipe_notes import RecipeForm, lines_of, recipe_form
 from app.work.sheets import cautions_of
@@ -49,7 +49,7 @@ class RecipeLine:
     rough: str
     density_g_ml: Decimal | None
     material_id: int = 0
-    advice: Advice | None = None
+    advice: WeighingAdvice | None = None
     cautions: str = ""
 
 
@@ -96,7 +96,7 @@ class Recipe:
         return (*((PH_CAUTION,) if self.formula.target_ph is not None else ()), KEEPING_CAUTION, FOR_SALE)
 
 
-def recipe_of(session: Session, asked: Asked) -> Recipe:
+def recipe_of(session: Session, asked: PaperRequest) -> Recipe:
     """Return the recipe of a formula, draft or version, at the size that is asked for.
 
     Raises:

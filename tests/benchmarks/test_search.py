@@ -10,7 +10,7 @@ import pytest
 from pytest_benchmark.fixture import BenchmarkFixture
 
 from app.reference.inci_names import inci_names
-from app.reference.search import Entry, Index, build_index, search
+from app.reference.search import Index, SearchEntry, build_index, search
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -21,7 +21,8 @@ def shelf() -> Index[int]:
     names = [inci_names()[key] for key in chosen]
     cas = [(n.cas,) if n.cas else () for n in names]
     return build_index(
-        Entry(i, n.inci.title(), (n.inci,), c, n.functions) for i, (n, c) in enumerate(zip(names, cas, strict=True))
+        SearchEntry(i, n.inci.title(), (n.inci,), c, n.functions)
+        for i, (n, c) in enumerate(zip(names, cas, strict=True))
     )
 
 

@@ -47,7 +47,7 @@ def test_a_change_is_noticed_when_a_test_fails_and_the_copy_is_as_before(noticed
     test = "import sys; sys.path.insert(0, '.')\nfrom app.weigh import fits\ndef test_it():\n    assert fits(2)\n"
     test += "    assert not fits(3)\n" if noticed else ""
     (tmp_path / "tests" / "test_weigh.py").write_text(test, encoding="utf-8")
-    bench = mutate.Bench(tmp_path, tmp_path)
+    bench = mutate.Workplace(tmp_path, tmp_path)
     bench.reaches = {"app/weigh.py": {2: ["tests/test_weigh.py::test_it"]}}
     before = code.read_text(encoding="utf-8")
     changed = Mutation("app/weigh.py", before.index("<"), "<", "<=", 2)
@@ -56,7 +56,7 @@ def test_a_change_is_noticed_when_a_test_fails_and_the_copy_is_as_before(noticed
 
 
 def test_a_line_that_no_test_reaches_is_not_noticed(tmp_path: Path) -> None:
-    assert mutate.Bench(tmp_path, tmp_path).is_noticed(tmp_path, Mutation("app/x.py", 0, "a", "b", 1)) is False
+    assert mutate.Workplace(tmp_path, tmp_path).is_noticed(tmp_path, Mutation("app/x.py", 0, "a", "b", 1)) is False
 
 
 def test_the_kept_changes_have_their_place() -> None:

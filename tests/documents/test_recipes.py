@@ -16,7 +16,7 @@ from app.science.composition import Part
 from app.science.formula import Formula, Line, Material, Phase
 from app.store.workshop import the_workshop
 from app.work.clock import today
-from app.work.papers import Asked
+from app.work.papers import PaperRequest
 from app.work.recipe import FOR_SALE, PH_CAUTION, recipe, recipe_of, rough_volume
 
 
@@ -116,7 +116,7 @@ def test_volumes_are_a_rough_aid(grams, density, words):
 @pytest.mark.parametrize("formula_id", [2, 4])
 def test_the_longest_formulas_of_the_demonstration_are_a_card_of_one_page(demo, formula_id):
     with demo.reading() as session:
-        found, setting = recipe_of(session, Asked(formula_id)), Setting(the_workshop(session), today(), "A4")
+        found, setting = recipe_of(session, PaperRequest(formula_id)), Setting(the_workshop(session), today(), "A4")
     with pdfplumber.open(io.BytesIO(method_card(found, setting).content)) as pdf:
         assert len(pdf.pages) == 1
         assert FOR_SALE in " ".join(pdf.pages[0].extract_text().split())

@@ -5,11 +5,11 @@ from typing import Any
 from app.documents.session_plot import readings_of, session_plot
 from app.store.engine import Store
 from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading
-from app.work.ph.sessions import Start, look_at_session, start_session
+from app.work.ph.sessions import SessionStart, look_at_session, start_session
 
 
 def test_readings_are_marked_at_the_grams_before_them_and_the_correction_moves_none(store: Store, gel: Any) -> None:
-    session_id = start_session(store, gel.batch_id, Start(gel.materials["alkali"], "6.2", "491", "Ines"))
+    session_id = start_session(store, gel.batch_id, SessionStart(gel.materials["alkali"], "6.2", "491", "Ines"))
 
     def ref() -> SessionRef:
         record = look_at_session(store, gel.batch_id).running.record

@@ -4,7 +4,7 @@ import pytest
 
 from app.reference.acid_base import PKA_COLUMNS, acid_base_table
 from app.reference.limits import limit_rules
-from app.reference.mixtures import Conditions, Entry, build_adjuster, build_mixture
+from app.reference.mixtures import Conditions, MixtureEntry, build_adjuster, build_mixture
 from app.reference.neutraliser_comparison import compare_neutralisers
 from app.reference.neutralisers import counter_adjuster, is_base, neutralisers
 from app.reference.preservatives import preservatives
@@ -67,7 +67,7 @@ def test_hydrates(name, hydrate, molar_mass, water):
 
 
 def test_an_assumed_hydrate_is_named():
-    built = build_mixture([Entry("Sodium Citrate", Decimal(1))])
+    built = build_mixture([MixtureEntry("Sodium Citrate", Decimal(1))])
     assert built.notes == ("Sodium Citrate is taken as dihydrate, as it is commonly sold.",)
 
 
@@ -79,9 +79,9 @@ def test_a_salt_carries_its_second_acid():
 @pytest.mark.parametrize(
     ("entries", "conditions", "field"),
     [
-        ([Entry("Citric Acid", Decimal(60)), Entry("Glycerin", Decimal(50))], None, "mixture"),
-        ([Entry("Citric Acid", Decimal(1), None, "some")], None, "mixture[0].hydrate"),
-        ([Entry("Citric Acid", Decimal(10))], Conditions(Decimal(95)), "water_percent"),
+        ([MixtureEntry("Citric Acid", Decimal(60)), MixtureEntry("Glycerin", Decimal(50))], None, "mixture"),
+        ([MixtureEntry("Citric Acid", Decimal(1), None, "some")], None, "mixture[0].hydrate"),
+        ([MixtureEntry("Citric Acid", Decimal(10))], Conditions(Decimal(95)), "water_percent"),
         ([], Conditions(temperature_c=120), "temperature_c"),
     ],
 )
@@ -92,7 +92,11 @@ def test_impossible_mixtures_name_their_field(entries, conditions, field):
 
 
 def test_stated_water_takes_the_place_of_water_lines():
-    entries = [Entry("Aqua", Decimal(80)), Entry("Citric Acid", Decimal(1)), Entry("Oil", Decimal(19))]
+    entries = [
+        MixtureEntry("Aqua", Decimal(80)),
+        MixtureEntry("Citric Acid", Decimal(1)),
+        MixtureEntry("Oil", Decimal(19)),
+    ]
     built = build_mixture(entries, Conditions(Decimal(80)))
     assert built.mixture.water_percent == 80
     assert not any(line.is_water for line in built.mixture.lines)
@@ -142,7 +146,7 @@ def test_the_way_back_goes_the_other_way():
 
 
 def test_neutralisers_compare_side_by_side():
-    built = build_mixture([Entry("Carbomer", Decimal("0.5"))])
+    built = build_mixture([MixtureEntry("Carbomer", Decimal("0.5"))])
     found = {c.neutraliser.adjuster.substance.inci: c for c in compare_neutralisers(built.mixture, 6.5, 100)}
     assert "Citric Acid" not in found
     lye, amine = found["Sodium Hydroxide"], found["Triethanolamine"]

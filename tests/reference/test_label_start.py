@@ -11,11 +11,11 @@ from app.reference.label_names import LabelNames
 from app.reference.label_start import LabelStart, start_from_label
 from app.reference.preservatives import preservatives
 from app.reference.thickeners import thickener_of
-from app.science.acid_base.gel import Window
+from app.science.acid_base.gel import GelState
 from app.science.inference.infer import infer
 from app.science.label_list.reading import read_list
 from app.science.names import inci_key
-from app.science.preservation import Status
+from app.science.preservation import Preserved
 
 CREAM = (
     "Aqua, Glycerin, Cetearyl Alcohol, Caprylic/Capric Triglyceride, Glyceryl Stearate, Butyrospermum Parkii Butter, "
@@ -43,7 +43,7 @@ def test_a_cream_is_preserved_thickened_and_at_its_ph() -> None:
     assert begun.ph.reached == pytest.approx(begun.ph.target, abs=0.1)
     carbomer = thickener_of("Carbomer")
     assert carbomer is not None
-    assert carbomer.window.at(begun.ph.reached or 0) is Window.FULL
+    assert carbomer.window.at(begun.ph.reached or 0) is GelState.FULL
     assert begun.start.unmet == ()
 
 
@@ -78,6 +78,6 @@ def test_every_list_starts_whole_and_says_what_cannot_be_met(known) -> None:  # 
             (place,) = requirement.terms
             assert begun.percents[place] >= requirement.low * 0.994
     judged = begun.preservation
-    if judged is not None and judged.status is Status.UNPRESERVED and "preservation" not in rules:
+    if judged is not None and judged.status is Preserved.UNPRESERVED and "preservation" not in rules:
         meant = {inci_key(s.inci) for s in judged.systems if s.percent > 0.1}
         assert not meant or judged.gaps

@@ -11,7 +11,7 @@ from app.reference.product_kinds import kinds_by_group, product_kinds, propose_k
 from app.reference.product_rules import phototoxic_limits, product_rules
 from app.reference.prohibited import prohibited_entries, prohibited_index
 from app.reference.rulebook import colourants, rulebook
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.rules.check import check_formula
 from app.science.rules.colourants import Area, check_colourants
 from app.science.rules.hair_dyes import HairDyeIndex, check_hair_dyes
@@ -31,7 +31,7 @@ COMMON = (
 )
 
 
-def present(parts: dict[str, Decimal], kind: Kind = Kind.INGREDIENT) -> Ingredients:
+def present(parts: dict[str, Decimal], kind: PartKind = PartKind.INGREDIENT) -> Ingredients:
     made = tuple(DosedMaterial(n, p, (Part(n, D(100), kind=kind),)) for n, p in parts.items())
     return ingredients(made, classes(), facts_for(parts))
 
@@ -117,7 +117,7 @@ def test_every_colour_of_annex_iv_by_its_area(area: Area, words: str, exposure: 
     assert len(ones) >= 3
     for one in ones:
         asked = facts({}, exposure, words_for(words))
-        found = check_colourants(present({one.ci: D("0.0004")}, Kind.COLOURANT), asked, index, "EU").findings
+        found = check_colourants(present({one.ci: D("0.0004")}, PartKind.COLOURANT), asked, index, "EU").findings
         assert bool(found) is barred, one.ci
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from app.reference.library_search import library_index
 from app.reference.materials import library_materials
-from app.reference.search import Entry, build_index, search
+from app.reference.search import SearchEntry, build_index, search
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,12 @@ def test_a_name_of_nothing_finds_nothing(text: str) -> None:
 
 def test_what_is_called_so_goes_before_what_only_begins_so_and_that_before_the_rest() -> None:
     index = build_index(
-        [Entry(1, "Zinc oxide paste"), Entry(2, "Nano zinc oxide"), Entry(3, "Zinc oxide"), Entry(4, "Zinc oxides")]
+        [
+            SearchEntry(1, "Zinc oxide paste"),
+            SearchEntry(2, "Nano zinc oxide"),
+            SearchEntry(3, "Zinc oxide"),
+            SearchEntry(4, "Zinc oxides"),
+        ]
     )
     assert [(hit.entry.id, hit.standing) for hit in search(index, "zinc oxide")] == [(3, 3), (1, 2), (4, 1), (2, 0)]
 

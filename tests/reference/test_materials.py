@@ -9,7 +9,7 @@ from app.reference.blends import blends
 from app.reference.library import substances
 from app.reference.materials import LibraryMaterial, left_out, library_materials, material
 from app.reference.provenance import Status
-from app.science.composition import Kind
+from app.science.composition import PartKind
 
 ALL = library_materials()
 
@@ -79,10 +79,10 @@ def test_parts_keep_the_range_of_the_supplier() -> None:
 
 def test_colourants_and_perfume_are_told_apart() -> None:
     kinds = {m.key: m.parts[0].kind for m in ALL}
-    assert kinds["ci-77947"] is Kind.COLOURANT
-    assert kinds["zinc-oxide"] is Kind.INGREDIENT
-    assert kinds["parfum"] is Kind.PERFUME
-    assert {m.group for m in ALL if m.parts[0].kind is Kind.COLOURANT} == {"colourants"}
+    assert kinds["ci-77947"] is PartKind.COLOURANT
+    assert kinds["zinc-oxide"] is PartKind.INGREDIENT
+    assert kinds["parfum"] is PartKind.PERFUME
+    assert {m.group for m in ALL if m.parts[0].kind is PartKind.COLOURANT} == {"colourants"}
 
 
 @pytest.mark.parametrize(

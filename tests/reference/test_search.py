@@ -5,12 +5,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.reference.materials import library_materials
-from app.reference.search import Entry, Index, build_index, fold, search, slips_allowed, words_of
+from app.reference.search import Index, SearchEntry, build_index, fold, search, slips_allowed, words_of
 
 
 @pytest.fixture(scope="module")
 def library() -> Index[str]:
-    return build_index(Entry(m.key, m.name, m.inci_names, m.cas_numbers, m.functions) for m in library_materials())
+    return build_index(
+        SearchEntry(m.key, m.name, m.inci_names, m.cas_numbers, m.functions) for m in library_materials()
+    )
 
 
 def keys(index: Index[str], text: str, limit: int = 20) -> list[str]:
@@ -68,7 +70,7 @@ def test_a_part_of_a_blend_finds_the_blend(library: Index[str]) -> None:
 
 def test_a_name_goes_before_a_function(library: Index[str]) -> None:
     assert keys(library, "solvent", 500)
-    both = build_index([Entry("f", "Aqua", functions=("solvent",)), Entry("n", "Solvent blend")])
+    both = build_index([SearchEntry("f", "Aqua", functions=("solvent",)), SearchEntry("n", "Solvent blend")])
     assert keys(both, "solvent") == ["n", "f"]
 
 
@@ -88,7 +90,7 @@ def test_a_word_too_many_still_finds_the_rest(library: Index[str]) -> None:
 
 
 def test_accents_and_case_are_folded() -> None:
-    index = build_index([Entry(1, "Crème à l'œillet"), Entry(2, "Lösung")])
+    index = build_index([SearchEntry(1, "Crème à l'œillet"), SearchEntry(2, "Lösung")])
     assert [h.entry.id for h in search(index, "creme oeillet")] == [1]
     assert [h.entry.id for h in search(index, "LOSUNG")] == [2]
 
@@ -96,7 +98,7 @@ def test_accents_and_case_are_folded() -> None:
 def test_an_empty_index_and_a_limit_of_none() -> None:
     empty: Index[str] = build_index([])
     assert search(empty, "water") == []
-    assert search(build_index([Entry(1, "water")]), "water", 0) == []
+    assert search(build_index([SearchEntry(1, "water")]), "water", 0) == []
 
 
 def test_a_hostile_long_text_is_answered(library: Index[str]) -> None:

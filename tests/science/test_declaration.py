@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
 from app.reference.declaration_notices import DeclarationNotices, declaration_notices
-from app.science.composition import AllergenShare, DosedMaterial, Kind, Part
+from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.declaration.listing import declare
 from app.science.declaration.names import NameBook, colour_name, ingredient_name
 from app.science.declaration.values import Declaration, Group, Jurisdiction
@@ -106,24 +106,26 @@ def test_the_low_part_is_kept_in_descending_order_and_ties_by_name(law: Jurisdic
 def test_colours_stand_last_under_their_legal_name_whatever_their_amount(law: Jurisdiction, colours: list[str]) -> None:
     found = labelled(
         law,
-        one("Titanium Dioxide", "40", kind=Kind.COLOURANT),
+        one("Titanium Dioxide", "40", kind=PartKind.COLOURANT),
         one("Aqua", "59.5"),
         one("Urea", "0.4"),
-        one("CI 42090", "0.1", kind=Kind.COLOURANT),
+        one("CI 42090", "0.1", kind=PartKind.COLOURANT),
     )
     assert names(found)[-2:] == colours == names(found, Group.COLOURANT)
 
 
 def test_a_substance_in_two_roles_stands_under_both_names() -> None:
-    found = labelled(EU, one("Aqua", "90"), one("Titanium Dioxide", "7"), one("CI 77891", "3", kind=Kind.COLOURANT))
+    found = labelled(EU, one("Aqua", "90"), one("Titanium Dioxide", "7"), one("CI 77891", "3", kind=PartKind.COLOURANT))
     assert found.text == "Aqua, Titanium Dioxide, CI 77891"
-    american = labelled(US, one("Aqua", "90"), one("Titanium Dioxide", "7"), one("CI 77891", "3", kind=Kind.COLOURANT))
+    american = labelled(
+        US, one("Aqua", "90"), one("Titanium Dioxide", "7"), one("CI 77891", "3", kind=PartKind.COLOURANT)
+    )
     assert american.text == "Water, Titanium Dioxide, Titanium Dioxide"
     assert any("twice" in warning for warning in american.warnings)
 
 
 def test_the_iron_oxides_are_numbers_in_the_eu_and_one_name_in_the_us() -> None:
-    oxides = [one("CI 77491", "2", kind=Kind.COLOURANT), one("CI 77499", "3", kind=Kind.COLOURANT)]
+    oxides = [one("CI 77491", "2", kind=PartKind.COLOURANT), one("CI 77499", "3", kind=PartKind.COLOURANT)]
     assert names(labelled(EU, one("Aqua", "95"), *oxides), Group.COLOURANT) == ["CI 77499", "CI 77491"]
     american = labelled(US, one("Aqua", "95"), *oxides)
     assert american.text == "Water, Iron Oxides"
@@ -131,7 +133,7 @@ def test_the_iron_oxides_are_numbers_in_the_eu_and_one_name_in_the_us() -> None:
 
 
 def test_hair_dyes_keep_their_place_by_weight_in_the_eu_only() -> None:
-    formula = [one("Aqua", "90"), one("CI 42090", "8", kind=Kind.COLOURANT), one("Urea", "2")]
+    formula = [one("Aqua", "90"), one("CI 42090", "8", kind=PartKind.COLOURANT), one("Urea", "2")]
     assert names(labelled(EU, *formula, hair_dye=True)) == ["Aqua", "CI 42090", "Urea"]
     assert names(labelled(US, *formula, hair_dye=True)) == ["Water", "Urea", "Blue 1"]
 
@@ -164,9 +166,11 @@ def test_colours_are_named_by_jurisdiction(typed: str, cas: str | None, eu: str,
 
 def test_a_colour_without_a_known_legal_name_is_warned_of() -> None:
     base = one("Aqua", "99")
-    assert any("Colour Index" in w for w in labelled(EU, base, one("Blush Pearl", "1", kind=Kind.COLOURANT)).warnings)
-    assert any("not listed" in w for w in labelled(US, base, one("CI 16255", "1", kind=Kind.COLOURANT)).warnings)
-    assert any("certificate" in w for w in labelled(US, base, one("CI 15850", "1", kind=Kind.COLOURANT)).warnings)
+    assert any(
+        "Colour Index" in w for w in labelled(EU, base, one("Blush Pearl", "1", kind=PartKind.COLOURANT)).warnings
+    )
+    assert any("not listed" in w for w in labelled(US, base, one("CI 16255", "1", kind=PartKind.COLOURANT)).warnings)
+    assert any("certificate" in w for w in labelled(US, base, one("CI 15850", "1", kind=PartKind.COLOURANT)).warnings)
 
 
 def test_a_colour_index_number_is_a_colour_even_when_nobody_said_so() -> None:
@@ -185,15 +189,18 @@ def test_shades_stand_in_a_block_of_their_own_even_at_nothing(law: Jurisdiction,
     shades = blend(
         "shades",
         "0",
-        part("CI 42090", kind=Kind.COLOURANT, may_contain=True),
-        part("Mica", kind=Kind.COLOURANT, may_contain=True),
+        part("CI 42090", kind=PartKind.COLOURANT, may_contain=True),
+        part("Mica", kind=PartKind.COLOURANT, may_contain=True),
     )
     assert labelled(law, one("Talc", "100"), shades).text == text
 
 
 def test_a_shade_that_is_in_every_jar_is_listed_once() -> None:
     both = blend(
-        "x", "5", part("Mica", "50", kind=Kind.COLOURANT), part("CI 77019", "50", kind=Kind.COLOURANT, may_contain=True)
+        "x",
+        "5",
+        part("Mica", "50", kind=PartKind.COLOURANT),
+        part("CI 77019", "50", kind=PartKind.COLOURANT, may_contain=True),
     )
     found = labelled(EU, one("Talc", "95"), both)
     assert found.text == "Talc, CI 77019"
@@ -216,11 +223,14 @@ def test_perfume_is_one_word_placed_by_the_sum_of_its_parts(law: Jurisdiction, w
         law,
         one("Talc", "94"),
         blend(
-            "oil 1", "1.5", part("Hexyl Acetate", "60", kind=Kind.PERFUME), part("Amber Base", "40", kind=Kind.PERFUME)
+            "oil 1",
+            "1.5",
+            part("Hexyl Acetate", "60", kind=PartKind.PERFUME),
+            part("Amber Base", "40", kind=PartKind.PERFUME),
         ),
-        one("Rose Base", "1.5", kind=Kind.PERFUME),
+        one("Rose Base", "1.5", kind=PartKind.PERFUME),
         one("Urea", "2"),
-        one("Mint Base", "1", kind=Kind.FLAVOUR),
+        one("Mint Base", "1", kind=PartKind.FLAVOUR),
     )
     assert names(found) == ["Talc", word, "Urea", taste]
     assert found.entries[1].percent == 3
@@ -233,12 +243,12 @@ def test_a_part_called_perfume_is_perfume(typed: str) -> None:
 
 
 def scented(percent: str, inside: str, inci: str = "Linalool") -> DosedMaterial:
-    return blend("scent", percent, part("Parfum", kind=Kind.PERFUME, allergens=(AllergenShare(inci, D(inside)),)))
+    return blend("scent", percent, part("Parfum", kind=PartKind.PERFUME, allergens=(AllergenShare(inci, D(inside)),)))
 
 
 def scented_twice() -> DosedMaterial:
     """Make a perfume whose allergens are more than all of it."""
-    return blend("y", "1", part("Parfum", kind=Kind.PERFUME, allergens=(AllergenShare("Linalool", D(60)),) * 2))
+    return blend("y", "1", part("Parfum", kind=PartKind.PERFUME, allergens=(AllergenShare("Linalool", D(60)),) * 2))
 
 
 @pytest.mark.parametrize(
@@ -267,7 +277,7 @@ def test_a_group_is_named_by_its_group_name_over_the_sum() -> None:
         "1",
         part(
             "Parfum",
-            kind=Kind.PERFUME,
+            kind=PartKind.PERFUME,
             allergens=(AllergenShare("Neral", D("0.06")), AllergenShare("Geranial", D("0.06"))),
         ),
     )
@@ -301,7 +311,7 @@ def noticed(*parts: Part, jurisdiction: str = "EU") -> DeclarationNotices:
 
 def test_a_perfume_or_essential_oil_without_a_sheet_is_told_at_its_place_in_the_eu() -> None:
     """Annex III asks for the names of allergens above 0.001 %: without a sheet nobody can tell them."""
-    oil, scent = Part("Lavandula Angustifolia Oil", D(100)), Part("Parfum", D(100), kind=Kind.PERFUME)
+    oil, scent = Part("Lavandula Angustifolia Oil", D(100)), Part("Parfum", D(100), kind=PartKind.PERFUME)
     said = noticed(oil, scent, Part("Talc", D(100)))
     assert [line.partition(":")[0] for line in said.lines] == ["Lavandula Angustifolia Oil", "Parfum"]
     assert "Linalool (25 to 45 %)" in said.lines[0]
@@ -313,7 +323,7 @@ def test_a_perfume_or_essential_oil_without_a_sheet_is_told_at_its_place_in_the_
 
 def test_an_allergen_name_that_nobody_recognises_is_listed_and_one_named_twice_too() -> None:
     sheet = (AllergenShare("Coumarine", D(2)), AllergenShare("Linalool", D(1)), AllergenShare("linalool", D(1)))
-    said = noticed(Part("Parfum", D(100), kind=Kind.PERFUME, allergens=sheet)).lines
+    said = noticed(Part("Parfum", D(100), kind=PartKind.PERFUME, allergens=sheet)).lines
     assert any("Coumarine on its sheet is no name of the list" in line for line in said)
     assert any("Linalool stands twice" in line for line in said)
     assert not any("Linalool on its sheet" in line for line in said)
@@ -331,7 +341,7 @@ def test_nano_is_marked_in_the_eu_and_apart_from_the_common_form() -> None:
     formula = [one("Talc", "90"), one("Zinc Oxide", "4"), one("Zinc Oxide", "6", nano=True)]
     assert labelled(EU, *formula).text == "Talc, Zinc Oxide (nano), Zinc Oxide"
     assert labelled(US, *formula).text == "Talc, Zinc Oxide"
-    tinted = labelled(EU, one("Talc", "90"), one("Titanium Dioxide (nano)", "10", kind=Kind.COLOURANT))
+    tinted = labelled(EU, one("Talc", "90"), one("Titanium Dioxide (nano)", "10", kind=PartKind.COLOURANT))
     assert tinted.text == "Talc, CI 77891 (nano)"
 
 
@@ -339,7 +349,7 @@ def test_nano_is_marked_in_the_eu_and_apart_from_the_common_form() -> None:
 
 
 def test_an_incidental_is_left_out_in_the_us_and_kept_in_the_eu() -> None:
-    formula = [blend("oil", "100", part("Squalane", "99.9"), part("BHT", "0.1", kind=Kind.INCIDENTAL))]
+    formula = [blend("oil", "100", part("Squalane", "99.9"), part("BHT", "0.1", kind=PartKind.INCIDENTAL))]
     american, european = labelled(US, *formula), labelled(EU, *formula)
     assert american.text == "Squalane"
     assert any("BHT" in warning and "701.3(l)" in warning for warning in american.warnings)
@@ -348,7 +358,7 @@ def test_an_incidental_is_left_out_in_the_us_and_kept_in_the_eu() -> None:
 
 
 def test_an_incidental_that_is_also_put_in_counts_with_it() -> None:
-    oil = blend("oil", "90", part("Squalane", "99"), part("BHT", "1", kind=Kind.INCIDENTAL))
+    oil = blend("oil", "90", part("Squalane", "99"), part("BHT", "1", kind=PartKind.INCIDENTAL))
     found = labelled(US, oil, one("BHT", "10"))
     assert [(e.name, e.percent) for e in found.entries] == [("Squalane", D("89.1")), ("BHT", D("10.9"))]
     assert not any("left out" in warning for warning in found.warnings)
@@ -388,7 +398,7 @@ def test_a_plant_is_one_entry_under_all_its_spellings(law: Jurisdiction) -> None
 
 
 def test_a_bilingual_label_writes_both_names() -> None:
-    formula = [one("Aqua", "97"), one("Parfum", "1"), one("CI 77891", "2", kind=Kind.COLOURANT)]
+    formula = [one("Aqua", "97"), one("Parfum", "1"), one("CI 77891", "2", kind=PartKind.COLOURANT)]
     assert (
         labelled(US, *formula, bilingual=True).text == "Water (Aqua), Fragrance (Parfum), Titanium Dioxide (CI 77891)"
     )
@@ -439,7 +449,7 @@ INCI = (
     "Parfum",
     "BHT",
 )
-KINDS = {"CI 77891": Kind.COLOURANT, "Parfum": Kind.PERFUME}
+KINDS = {"CI 77891": PartKind.COLOURANT, "Parfum": PartKind.PERFUME}
 doses = st.dictionaries(st.sampled_from(INCI), st.integers(1, 3000), min_size=1)
 
 
@@ -448,13 +458,13 @@ doses = st.dictionaries(st.sampled_from(INCI), st.integers(1, 3000), min_size=1)
 def test_the_list_does_not_depend_on_how_blends_are_split(
     dose: dict[str, int], law: Jurisdiction, data: st.DataObject
 ) -> None:
-    whole = [one(inci, str(D(n) / 100), kind=KINDS.get(inci, Kind.INGREDIENT)) for inci, n in dose.items()]
+    whole = [one(inci, str(D(n) / 100), kind=KINDS.get(inci, PartKind.INGREDIENT)) for inci, n in dose.items()]
     pieces: list[DosedMaterial] = []
     for inci, n in dose.items():
         cut = data.draw(st.integers(0, n))
         for size in (cut, n - cut):
             # a blend of twice the weight, half of it this substance and the other half nothing that is declared
-            halves = (part(inci, "50", kind=KINDS.get(inci, Kind.INGREDIENT)), part("Nothing", "0"))
+            halves = (part(inci, "50", kind=KINDS.get(inci, PartKind.INGREDIENT)), part("Nothing", "0"))
             pieces.append(blend(f"{inci} {size}", str(D(2 * size) / 100), *halves))
     shuffled = data.draw(st.permutations(pieces))
     one_way, other_way = declare(whole, law, name_book()), declare(shuffled, law, name_book())
@@ -466,7 +476,7 @@ def test_the_list_does_not_depend_on_how_blends_are_split(
 @settings(max_examples=100)
 def test_groups_follow_each_other_and_the_text_is_the_entries(dose: dict[str, int], law: Jurisdiction) -> None:
     found = declare(
-        [one(i, str(D(n) / 100), kind=KINDS.get(i, Kind.INGREDIENT)) for i, n in dose.items()], law, name_book()
+        [one(i, str(D(n) / 100), kind=KINDS.get(i, PartKind.INGREDIENT)) for i, n in dose.items()], law, name_book()
     )
     order = [list(Group).index(entry.group) for entry in found.entries]
     assert order == sorted(order)

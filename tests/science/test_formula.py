@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.science.batch_size import BatchSize, read_batch_size
-from app.science.composition import AllergenShare, Kind, Part, expand
+from app.science.composition import AllergenShare, Part, PartKind, expand
 from app.science.emulsion_sides import Affinity, Split, split_formula
 from app.science.formula import (
     Formula,
@@ -134,7 +134,7 @@ decimals = st.decimals("0.001", 10**6, places=3)
 maybe = st.none() | decimals
 texts = st.text(st.characters(exclude_categories=["Cs"]), max_size=8)
 parts = st.builds(
-    Part, texts, decimals, st.sampled_from(Kind), st.booleans(), st.none() | texts, st.booleans(),
+    Part, texts, decimals, st.sampled_from(PartKind), st.booleans(), st.none() | texts, st.booleans(),
     st.lists(st.builds(AllergenShare, texts, decimals), max_size=2).map(tuple), maybe, maybe,
 )  # fmt: skip
 prices = st.builds(Price, decimals, decimals, st.booleans(), st.none() | st.dates())

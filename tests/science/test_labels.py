@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from app.reference.label_sheets import common_sheets
 from app.science.errors import Invalid
 from app.science.label_layout import Block, Code, Label, lay_out
-from app.science.label_sheets import Grid
+from app.science.label_sheets import SheetGrid
 from app.science.lengths import parse_mm
 
 
@@ -28,7 +28,7 @@ def test_no_length_is_refused(text):
         parse_mm(text, "width")
 
 
-GRID = Grid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37)
+GRID = SheetGrid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37)
 
 
 def test_labels_lie_row_by_row_and_go_on_on_the_next_page():
@@ -37,7 +37,7 @@ def test_labels_lie_row_by_row_and_go_on_on_the_next_page():
 
 
 def test_the_shift_of_the_printer_is_taken_off():
-    shifted = Grid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37, shift_x_mm=0.8, shift_y_mm=-0.4)
+    shifted = SheetGrid(210, 297, 3, 8, 70, 37, 0, 0.5, 70, 37, shift_x_mm=0.8, shift_y_mm=-0.4)
     assert shifted.corner(4) == pytest.approx((69.2, 37.9))
 
 
@@ -55,14 +55,14 @@ def test_the_shift_of_the_printer_is_taken_off():
 def test_a_grid_that_cannot_be_names_its_field(changes, field):
     measures = {name: getattr(GRID, name) for name in GRID.__slots__} | changes
     with pytest.raises(Invalid) as error:
-        Grid(**measures).check()
+        SheetGrid(**measures).check()
     assert error.value.field == field
 
 
 @pytest.mark.parametrize("name", sorted(common_sheets()))
 def test_every_common_sheet_lies_on_its_page(name):
     measures = common_sheets()[name]
-    grid = Grid(
+    grid = SheetGrid(
         **{key: (value if key in ("columns", "rows", "is_round") else float(value)) for key, value in measures.items()}
     )
     grid.check()

@@ -7,10 +7,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
-from app.science.net_content import Law, Panel, Shape, judge_fills, metric_words, net_content, tolerance_of, us_words
+from app.science.net_content import (
+    Law,
+    Panel,
+    PanelShape,
+    judge_fills,
+    metric_words,
+    net_content,
+    tolerance_of,
+    us_words,
+)
 from app.science.quantities import parse_quantity
 
-SMALL = Panel(Shape.RECTANGLE, Decimal(40), Decimal(50))
+SMALL = Panel(PanelShape.RECTANGLE, Decimal(40), Decimal(50))
 
 
 @pytest.mark.parametrize(
@@ -70,15 +79,15 @@ def test_eu_figures_have_the_height_of_the_directive(content, mm):
 @pytest.mark.parametrize(
     ("panel", "inch"),
     [
-        ((Shape.RECTANGLE, "50.8", "63.5"), Decimal(1) / 16),  # 2 x 2.5 in = 5 square inches
-        ((Shape.RECTANGLE, "50.9", "63.5"), Decimal(1) / 8),
-        ((Shape.RECTANGLE, "127", "127"), Decimal(1) / 8),  # 25
-        ((Shape.RECTANGLE, "254", "254"), Decimal(3) / 16),  # 100
-        ((Shape.RECTANGLE, "508", "508"), Decimal(1) / 4),  # 400
-        ((Shape.RECTANGLE, "509", "508"), Decimal(1) / 2),
-        ((Shape.CYLINDER, "50.8", "50.8"), Decimal(1) / 8),  # 0.4 x pi x 2 x 2 = 5.03
-        ((Shape.WRAP, "159.5", "50.8"), Decimal(1) / 8),  # 0.4 x 6.28 x 2
-        ((Shape.ROUND, "60", "60"), Decimal(1) / 16),
+        ((PanelShape.RECTANGLE, "50.8", "63.5"), Decimal(1) / 16),  # 2 x 2.5 in = 5 square inches
+        ((PanelShape.RECTANGLE, "50.9", "63.5"), Decimal(1) / 8),
+        ((PanelShape.RECTANGLE, "127", "127"), Decimal(1) / 8),  # 25
+        ((PanelShape.RECTANGLE, "254", "254"), Decimal(3) / 16),  # 100
+        ((PanelShape.RECTANGLE, "508", "508"), Decimal(1) / 4),  # 400
+        ((PanelShape.RECTANGLE, "509", "508"), Decimal(1) / 2),
+        ((PanelShape.CYLINDER, "50.8", "50.8"), Decimal(1) / 8),  # 0.4 x pi x 2 x 2 = 5.03
+        ((PanelShape.WRAP, "159.5", "50.8"), Decimal(1) / 8),  # 0.4 x 6.28 x 2
+        ((PanelShape.ROUND, "60", "60"), Decimal(1) / 16),
     ],
 )
 def test_us_letters_go_by_the_panel(panel, inch):

@@ -2,7 +2,16 @@ from dataclasses import replace
 
 import pytest
 
-from app.science.preservation import CHALLENGE, BlendDose, Dosed, Preservative, Status, Surroundings, Verdict, assess
+from app.science.preservation import (
+    CHALLENGE,
+    BlendDose,
+    Dosed,
+    Preservative,
+    Preserved,
+    Surroundings,
+    SystemVerdict,
+    assess,
+)
 
 COVER = {"gram_positive": "some", "gram_negative": "weak", "yeast": "good", "mould": "good"}
 
@@ -24,17 +33,17 @@ def verdict(known, percent=0.5, **where):
 @pytest.mark.parametrize(
     ("changes", "where", "expected"),
     [
-        ({}, {}, Verdict.WITHIN),
-        ({}, {"ph": 4.9}, Verdict.EDGE),
-        ({}, {"ph": 5.1}, Verdict.OUTSIDE),
-        ({}, {"ph": 2.8}, Verdict.WITHIN),
-        ({"ionic": "neutral"}, {"ph": 2.8}, Verdict.OUTSIDE),
-        ({"use_low": 0.6}, {}, Verdict.LITTLE),
-        ({"support": True}, {}, Verdict.SUPPORT),
-        ({"rinse_off_only": True}, {}, Verdict.WRONG_USE),
-        ({"rinse_off_only": True}, {"leave_on": False}, Verdict.WITHIN),
-        ({}, {"water": 0.0}, Verdict.NO_WATER),
-        ({}, {"ph": None}, Verdict.UNKNOWN),
+        ({}, {}, SystemVerdict.WITHIN),
+        ({}, {"ph": 4.9}, SystemVerdict.EDGE),
+        ({}, {"ph": 5.1}, SystemVerdict.OUTSIDE),
+        ({}, {"ph": 2.8}, SystemVerdict.WITHIN),
+        ({"ionic": "neutral"}, {"ph": 2.8}, SystemVerdict.OUTSIDE),
+        ({"use_low": 0.6}, {}, SystemVerdict.LITTLE),
+        ({"support": True}, {}, SystemVerdict.SUPPORT),
+        ({"rinse_off_only": True}, {}, SystemVerdict.WRONG_USE),
+        ({"rinse_off_only": True}, {"leave_on": False}, SystemVerdict.WITHIN),
+        ({}, {"water": 0.0}, SystemVerdict.NO_WATER),
+        ({}, {"ph": None}, SystemVerdict.UNKNOWN),
     ],
 )
 def test_verdicts(changes, where, expected):
@@ -86,24 +95,25 @@ def test_no_word_claims_safety():
 def test_an_acid_above_its_window_is_active_while_as_much_acts_as_at_the_edge():
     """At its edge 12 % of the least usual 0.2 % act, 0.020 % as acid; 0.59 % at 5 % un-ionised is more."""
     active = assess([Dosed(acid(), 0.59, 0.5, 0.05, at_edge=0.12)], around(ph=5.4)).systems[0]
-    assert (active.verdict, active.acts) == (Verdict.ACTIVE, True)
+    assert (active.verdict, active.acts) == (SystemVerdict.ACTIVE, True)
     assert "usual window 3 to 5" in active.why
     gone = assess([Dosed(acid(), 0.59, 0.5, 0.01, at_edge=0.12)], around(ph=6)).systems[0]
-    assert (gone.verdict, gone.acts) == (Verdict.OUTSIDE, False)
+    assert (gone.verdict, gone.acts) == (SystemVerdict.OUTSIDE, False)
 
 
 def test_a_blend_is_judged_by_its_own_amount_and_ph():
     blend = BlendDose("alcohol and acid", 1.0, 0.2, 1.1, 2, 7)
     part = Dosed(acid(use_low=0.1), 0.08, 0.08, 0.6, at_edge=0.13, blend=blend)
     found = assess([part], around(ph=5.2)).systems[0]
-    assert (found.verdict, found.ph_window) == (Verdict.WITHIN, (2, 7))
+    assert (found.verdict, found.ph_window) == (SystemVerdict.WITHIN, (2, 7))
     assert "Part of the blend alcohol and acid: 1 % of it, usual from 0.2 to 1.1 %" in found.why
-    assert assess([replace(part, blend=None)], around(ph=4.5)).systems[0].verdict is Verdict.LITTLE
-    assert assess([replace(part, undissociated=0.001)], around(ph=6.9)).systems[0].verdict is Verdict.OUTSIDE
+    assert assess([replace(part, blend=None)], around(ph=4.5)).systems[0].verdict is SystemVerdict.LITTLE
+    assert assess([replace(part, undissociated=0.001)], around(ph=6.9)).systems[0].verdict is SystemVerdict.OUTSIDE
 
 
 @pytest.mark.parametrize(
-    ("anionic", "expected"), [(10.0, Verdict.INACTIVATED), (0.1, Verdict.INACTIVATED), (0.02, Verdict.WITHIN)]
+    ("anionic", "expected"),
+    [(10.0, SystemVerdict.INACTIVATED), (0.1, SystemVerdict.INACTIVATED), (0.02, SystemVerdict.WITHIN)],
 )
 def test_a_cationic_beside_an_anionic_is_out_of_action(anionic, expected):
     cationic = acid(inci="Benzalkonium Chloride", ionic="cationic", use_low=0.05, use_high=0.1, ph_high=9)
@@ -119,20 +129,20 @@ GOOD = dict.fromkeys(COVER, "good")
 @pytest.mark.parametrize(
     ("dosed", "where", "status"),
     [
-        ([], {}, Status.UNPRESERVED),
-        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.25)], {}, Status.PRESERVED),
-        ([Dosed(acid(), 0.5, 0.42, 0.25)], {}, Status.PARTLY),
-        ([Dosed(acid(cover=GOOD, support=True), 0.5, 0.42, 0.25)], {}, Status.UNPRESERVED),
-        ([Dosed(acid(cover=GOOD), 0.05, 0.042, 0.25)], {}, Status.UNPRESERVED),
-        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.001)], {"ph": 7}, Status.UNPRESERVED),
-        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.25)], {"ph": None}, Status.UNSURE),
-        ([Dosed(acid(cover=GOOD, ionic="neutral", ph_high=10), 0.5, 0.42, 1.0)], {"ph": None}, Status.PRESERVED),
-        ([], {"ph": 2.9}, Status.LOW_RISK),
-        ([], {"ph": 3.0}, Status.UNPRESERVED),
-        ([], {"ph": 10.1}, Status.LOW_RISK),
-        ([], {"alcohol": 20.1}, Status.LOW_RISK),
-        ([], {"alcohol": 20.0}, Status.UNPRESERVED),
-        ([], {"water": 0.5}, Status.NO_WATER),
+        ([], {}, Preserved.UNPRESERVED),
+        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.25)], {}, Preserved.PRESERVED),
+        ([Dosed(acid(), 0.5, 0.42, 0.25)], {}, Preserved.PARTLY),
+        ([Dosed(acid(cover=GOOD, support=True), 0.5, 0.42, 0.25)], {}, Preserved.UNPRESERVED),
+        ([Dosed(acid(cover=GOOD), 0.05, 0.042, 0.25)], {}, Preserved.UNPRESERVED),
+        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.001)], {"ph": 7}, Preserved.UNPRESERVED),
+        ([Dosed(acid(cover=GOOD), 0.5, 0.42, 0.25)], {"ph": None}, Preserved.UNSURE),
+        ([Dosed(acid(cover=GOOD, ionic="neutral", ph_high=10), 0.5, 0.42, 1.0)], {"ph": None}, Preserved.PRESERVED),
+        ([], {"ph": 2.9}, Preserved.LOW_RISK),
+        ([], {"ph": 3.0}, Preserved.UNPRESERVED),
+        ([], {"ph": 10.1}, Preserved.LOW_RISK),
+        ([], {"alcohol": 20.1}, Preserved.LOW_RISK),
+        ([], {"alcohol": 20.0}, Preserved.UNPRESERVED),
+        ([], {"water": 0.5}, Preserved.NO_WATER),
     ],
 )
 def test_whether_a_product_counts_as_preserved(dosed, where, status):
@@ -141,5 +151,5 @@ def test_whether_a_product_counts_as_preserved(dosed, where, status):
 
 
 def test_bound_water_is_of_low_risk():
-    assert assess([], replace(around(), water_activity=0.74)).status is Status.LOW_RISK
-    assert assess([], replace(around(), water_activity=0.75)).status is Status.UNPRESERVED
+    assert assess([], replace(around(), water_activity=0.74)).status is Preserved.LOW_RISK
+    assert assess([], replace(around(), water_activity=0.75)).status is Preserved.UNPRESERVED

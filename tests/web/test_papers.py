@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from app.documents import render
 from app.store.engine import Store
-from app.work.papers import Asked, batch_sheet_of
+from app.work.papers import PaperRequest, batch_sheet_of
 
 KINDS = ("batch-sheet", "cost-sheet", "declaration")
 
@@ -40,7 +40,7 @@ def test_a_batch_sheet_is_read_back_with_the_numbers_that_were_worked_out(
     demo_client: FlaskClient, demo: Store
 ) -> None:
     with demo.reading() as session:
-        sheet = batch_sheet_of(session, Asked(2, size="40 units"))
+        sheet = batch_sheet_of(session, PaperRequest(2, size="40 units"))
     reader = pdf(demo_client, "/formulas/2/batch-sheet.pdf?size=40+units")
     text = words(reader)
     for line in sheet.lines:

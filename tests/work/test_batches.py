@@ -34,7 +34,7 @@ from app.work.batches.weighing import (
 )
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
-from app.work.papers import Asked, batch_sheet_of
+from app.work.papers import PaperRequest, batch_sheet_of
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
 
@@ -156,7 +156,7 @@ def test_a_loss_left_empty_is_that_of_the_version_on_plan_and_sheet(demo: Store)
     with demo.transaction() as session:
         session.execute(text("UPDATE workshop SET loss_percent = '11'"))
     with demo.reading() as session:
-        printed = batch_sheet_of(session, Asked(2, version_id=2, size="900 g"))
+        printed = batch_sheet_of(session, PaperRequest(2, version_id=2, size="900 g"))
     batch_id = plan_batch(demo, Plan(2, 2, "900 g", planned_on="2026-11-30"))
     with demo.reading() as session:
         planned = sheet_of_batch(session, batch_id)["sheet"]

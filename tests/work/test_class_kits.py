@@ -11,14 +11,14 @@ from app.store.materials import Material
 from app.store.products import products_of
 from app.store.stock import Lot, LotState
 from app.work.class_kits import ClassKits, class_kits, read_participants, read_step
-from app.work.papers import Asked
+from app.work.papers import PaperRequest
 
 CREAM = 2
 
 
 def kits(store: Store, participants: int, size: str, step: str = "", product: int | None = None) -> ClassKits:
     with store.reading() as session:
-        return class_kits(session, Asked(CREAM, size=size, product_id=product), participants, read_step(step))
+        return class_kits(session, PaperRequest(CREAM, size=size, product_id=product), participants, read_step(step))
 
 
 @pytest.mark.parametrize("step", ["", "1", "0.1", "0.001"])

@@ -14,21 +14,21 @@ from app.store.workshop import the_workshop
 from app.work.cost_sheet import CostSheet
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
-from app.work.papers import Asked, batch_sheet_of, cost_sheet_of, formula_asked
+from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, formula_asked
 
 CENT = Decimal("1e-9")
 
 
 def sheet(store: Store, formula_id: int, size: str, loss: str = "0") -> CostSheet:
     with store.reading() as session:
-        return cost_sheet_of(session, Asked(formula_id, size=size, loss=loss))
+        return cost_sheet_of(session, PaperRequest(formula_id, size=size, loss=loss))
 
 
 def by_hand(store: Store, formula_id: int, grams: Decimal) -> Decimal:
     """Add up the materials: of what was paid last for a like amount, and of the offers it reaches, the least."""
     with store.reading() as session:
         total = Decimal(0)
-        for line in formula_asked(session, Asked(formula_id)).lines:
+        for line in formula_asked(session, PaperRequest(formula_id)).lines:
             needed = grams * line.percent / 100
             prices = sorted(session.get_one(Material, line.material.id).prices, key=lambda p: p.priced_on)
             paid = [p for p in prices if p.kind.value == "paid"]
@@ -79,7 +79,7 @@ def test_materials_and_packaging_grow_with_the_batch_and_a_unit_gets_no_dearer(
 
 def test_a_material_without_a_price_is_named_and_the_cost_says_at_least(demo: Store) -> None:
     with demo.transaction() as session:
-        line = formula_asked(session, Asked(1)).lines[0]
+        line = formula_asked(session, PaperRequest(1)).lines[0]
         for price in session.scalars(select(Price).where(Price.material_id == line.material.id)):
             session.delete(price)
     found = sheet(demo, 1, "1 kg")
@@ -121,8 +121,8 @@ def test_the_parts_of_every_printed_table_make_up_its_total(demo: Store, formula
 def test_page_and_sheets_say_the_same_grams_and_the_same_cost(demo: Store, formula_id: int) -> None:
     with demo.reading() as session:
         page = results_of(session, open_draft(session, formula_id))
-        cost = cost_sheet_of(session, Asked(formula_id))
-        batch = batch_sheet_of(session, Asked(formula_id))
+        cost = cost_sheet_of(session, PaperRequest(formula_id))
+        batch = batch_sheet_of(session, PaperRequest(formula_id))
     assert page.cost is not None
     assert page.cost.costing == cost.costing
     assert page.weighed_g == batch.weighed_g == cost.weighing.total_g
@@ -137,8 +137,8 @@ def test_a_version_can_be_costed_with_todays_prices_and_stays_what_it_was(demo: 
             price.amount *= 2
         session.execute(text("UPDATE workshop SET labour_rate = '30'"))
     with demo.reading() as session:
-        kept = cost_sheet_of(session, Asked(2, version_id=2))
-        today = cost_sheet_of(session, Asked(2, version_id=2, prices="today"))
+        kept = cost_sheet_of(session, PaperRequest(2, version_id=2))
+        today = cost_sheet_of(session, PaperRequest(2, version_id=2, prices="today"))
     assert today.costing.batch.materials == pytest.approx(2 * kept.costing.batch.materials, abs=CENT)
     assert (kept.job.labour_rate, today.job.labour_rate) == (22, 30)
     assert [row.grams for row in today.materials] == [row.grams for row in kept.materials]

@@ -2,7 +2,7 @@ import pytest
 
 from app.store.engine import Store
 from app.work.materials import shelf
-from app.work.materials.finding import PAGE, Wanted, find, functions_known
+from app.work.materials.finding import PAGE, SearchedFor, find, functions_known
 from app.work.materials.material_form import MaterialForm, PartForm
 
 WATER = MaterialForm(name="Water", phase_hint="water", functions="solvent", parts=(PartForm("Aqua", "", "7732-18-5"),))
@@ -21,7 +21,7 @@ def ids(store: Store) -> dict[str, int]:
 
 
 def names(store: Store, **wanted: str) -> list[str]:
-    return [m.name for m in find(store, Wanted(**wanted)).materials]
+    return [m.name for m in find(store, SearchedFor(**wanted)).materials]
 
 
 SEARCHES = [
@@ -50,24 +50,24 @@ def test_filters_narrow_what_is_listed(store: Store, ids: dict[str, int]) -> Non
     assert names(store) == ["House syrup", "Water"]
     assert names(store, state="retired") == ["Beeswax"]
     assert names(store, state="all") == ["Beeswax", "House syrup", "Water"]
-    library = find(store, Wanted(function="chelating", phase="water")).library
+    library = find(store, SearchedFor(function="chelating", phase="water")).library
     assert library
     assert all("chelating" in one.functions and one.phase_hint == "water" for one in library)
 
 
 def test_the_library_is_offered_only_when_something_is_looked_for(store: Store) -> None:
-    assert find(store, Wanted()).library_count == 0
-    assert find(store, Wanted(words="glycerin")).library_count > 3
-    assert find(store, Wanted(words="glycerin", state="retired")).library_count == 0
+    assert find(store, SearchedFor()).library_count == 0
+    assert find(store, SearchedFor(words="glycerin")).library_count > 3
+    assert find(store, SearchedFor(words="glycerin", state="retired")).library_count == 0
 
 
 def test_what_stands_on_the_shelf_is_not_offered_again(store: Store) -> None:
-    keys = [one.key for one in find(store, Wanted(words="glycerin")).library]
+    keys = [one.key for one in find(store, SearchedFor(words="glycerin")).library]
     material_id = shelf.put_on_shelf(store, "glycerin")
-    found = find(store, Wanted(words="glycerin"))
+    found = find(store, SearchedFor(words="glycerin"))
     assert [one.key for one in found.library] == [key for key in keys if key != "glycerin"]
     shelf.retire(store, material_id)
-    assert [one.key for one in find(store, Wanted(words="glycerin")).library] == keys
+    assert [one.key for one in find(store, SearchedFor(words="glycerin")).library] == keys
 
 
 def test_a_change_is_found_at_once(store: Store, ids: dict[str, int]) -> None:
@@ -84,9 +84,9 @@ def test_a_change_is_found_at_once(store: Store, ids: dict[str, int]) -> None:
 @pytest.mark.usefixtures("ids")
 def test_a_guess_is_not_shown_beside_what_was_found_as_it_is_spelled(store: Store) -> None:
     shelf.add_material(store, WAX.but(name="Triethanolamine 99 %", parts=(PartForm("Triethanolamine"),)))
-    found = find(store, Wanted(words="tea tree"))
+    found = find(store, SearchedFor(words="tea tree"))
     assert (found.materials, found.library[0].name, found.guessed) == ((), "Tea tree oil", False)
-    nothing = find(store, Wanted(words="Moon dust"))
+    nothing = find(store, SearchedFor(words="Moon dust"))
     assert (nothing.shelf_count, nothing.library_count) == (0, 0)
 
 
@@ -95,7 +95,7 @@ def test_long_lists_come_in_pages(store: Store) -> None:
     with store.transaction() as session:
         for n in range(PAGE + 5):
             shelf.insert_material(session, values.but(name=f"Water {n:03}"))
-    first, second, past = (find(store, Wanted(), page) for page in (1, 2, 99))
+    first, second, past = (find(store, SearchedFor(), page) for page in (1, 2, 99))
     assert (len(first.materials), len(second.materials), first.pages) == (PAGE, 5, 2)
     assert (first.shelf_count, past.page) == (PAGE + 5, 2)
 

@@ -14,7 +14,7 @@ from app.science.formula import Formula, Line, Material, Phase
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.work.form import Faults
-from app.work.papers import Asked, asked_formula_at_size
+from app.work.papers import PaperRequest, asked_formula_at_size
 from app.work.pictures import fitted, read_picture
 from app.work.recipe import recipe, recipe_of
 from app.work.recipe_notes import (
@@ -82,7 +82,7 @@ def test_a_picture_fits_its_room_and_is_no_smaller_than_needed(room: int) -> Non
 
 def test_words_are_kept_and_stand_on_the_recipe(store: Store, demo: Store) -> None:
     with demo.reading() as session:
-        before = recipe_of(session, Asked(CREAM))
+        before = recipe_of(session, PaperRequest(CREAM))
         empty = recipe_form(session, CREAM)
     assert "Stick blender" in before.equipment
     typed = RecipeForm(
@@ -90,7 +90,7 @@ def test_words_are_kept_and_stand_on_the_recipe(store: Store, demo: Store) -> No
     )
     save_recipe_notes(demo, CREAM, typed, empty.fingerprint)
     with demo.reading() as session:
-        found = recipe_of(session, Asked(CREAM))
+        found = recipe_of(session, PaperRequest(CREAM))
     assert (found.words, found.equipment) == ("Silky.\nKeep cool.", ("A spoon", "A bowl"))
     assert found.substitutes == ("Shea butter: mango butter",)
     assert replace(found, words="", equipment=before.equipment, substitutes=()) == before
@@ -127,7 +127,7 @@ def test_a_picture_without_words_is_refused_with_the_picture(demo: Store) -> Non
 
 def offered(demo: Store, name: str) -> tuple[Formula, Line, dict[str, Substitute]]:
     with demo.reading() as session:
-        formula = asked_formula_at_size(session, Asked(CREAM))
+        formula = asked_formula_at_size(session, PaperRequest(CREAM))
         line = next(one for one in formula.lines if one.name == name)
         return formula, line, {one.name: one for one in substitutes_for(session, formula, line.key)}
 

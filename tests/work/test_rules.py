@@ -24,7 +24,7 @@ from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
-from app.work.papers import Asked, declaration_of
+from app.work.papers import PaperRequest, declaration_of
 from app.work.products.product_form import ProductForm
 from app.work.products.products import add_product
 from app.work.rules.answers import AnsweredFinding, fingerprint
@@ -444,7 +444,7 @@ def test_what_rests_on_memory_about_a_material_is_listed_with_the_own_value(stor
 def test_a_stop_follows_the_product_until_a_person_answers_it(store: Store, make: Make) -> None:
     """On the plan and on the ingredient list, and gone from both once it has a reason."""
     formula = make("1")
-    asked = Asked(formula)
+    asked = PaperRequest(formula)
     with store.reading() as session:
         assert [one.finding.rule for one in declaration_of(session, asked).stops] == [BENZOATE_RULE]
     assert [one.finding.rule for one in planning_choices(store, formula).stops] == [BENZOATE_RULE]

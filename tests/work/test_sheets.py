@@ -23,7 +23,7 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.papers import Asked, batch_sheet_of, formula_asked
+from app.work.papers import PaperRequest, batch_sheet_of, formula_asked
 from app.work.sheets import ALKALI_CAUTION, HOT_CAUTION, BatchSheet, batch_sheet
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "data" / "published_formulas.json").read_text())["formulas"]
@@ -63,7 +63,7 @@ def test_a_published_formula_is_scaled_without_a_gram_lost(store: Store, publish
     total_g = sum(masses.values())
     for size in SIZES:
         with store.reading() as session:
-            sheet = batch_sheet_of(session, Asked(formula_id, size=size, loss="0"))
+            sheet = batch_sheet_of(session, PaperRequest(formula_id, size=size, loss="0"))
         assert sum(line.weigh_g for line in sheet.lines) == sheet.weighed_g
         assert abs(sheet.weighed_g - sheet.size.net_g) <= HALF * coarsest_g(sheet)
         assert sum(line.target_g for line in sheet.lines) == pytest.approx(sheet.size.net_g, abs=Decimal("1e-6"))
@@ -79,7 +79,7 @@ def hydrophilic(store: Store) -> Formula:
     """Hydrophilic ointment: parabens of 0.025 and 0.015 % beside a quarter of petrolatum."""
     formula_id = put_up(store, next(one for one in PUBLISHED if one["id"] == "usp-hydrophilic-ointment"))
     with store.reading() as session:
-        return formula_asked(session, Asked(formula_id))
+        return formula_asked(session, PaperRequest(formula_id))
 
 
 def scales(*steps: tuple[str, str]) -> tuple[Scale, ...]:
@@ -142,7 +142,7 @@ def test_without_a_scale_a_usual_one_is_assumed(store: Store, hydrophilic: Formu
     with store.transaction() as session:
         session.execute(text("DELETE FROM scale"))
     with store.reading() as session:
-        found = batch_sheet_of(session, Asked(1))
+        found = batch_sheet_of(session, PaperRequest(1))
     assert {(line.scale.readability_g, line.scale.name) for line in found.lines} == {(Decimal("0.01"), "")}
 
 

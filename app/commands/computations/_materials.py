@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from app.commands.computations._base import Percent, RequestModel, Text
-from app.science.composition import AllergenShare, DosedMaterial, Kind, Part
+from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.errors import Invalid
 
 # Data sheets round their percentages; a composition may overshoot by as much as that, and no more.
@@ -26,7 +26,7 @@ class PartItem(RequestModel):
 
     inci: Text
     percent: Percent
-    kind: Kind = Kind.INGREDIENT
+    kind: PartKind = PartKind.INGREDIENT
     nano: bool = False
     cas: str | None = Field(default=None, max_length=40)
     may_contain: bool = False

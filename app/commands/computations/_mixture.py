@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import Field
 
 from app.commands.computations._base import Number, Percent, RequestModel, Text
-from app.reference.mixtures import Built, Conditions, Entry, build_mixture
+from app.reference.mixtures import Built, Conditions, MixtureEntry, build_mixture
 from app.science.acid_base.model import water_percent
 from app.science.acid_base.validity import MOSTLY_ALCOHOL, NO_NUMBER_WATER_SHARE, water_share
 from app.science.acid_base.values import Mixture
@@ -14,7 +14,7 @@ from app.science.errors import Invalid
 MOST_LINES = 300
 
 
-class MixtureLine(RequestModel):
+class MixtureLineModel(RequestModel):
     """One material: INCI name, % w/w of the formula, strength and hydrate."""
 
     inci: Text
@@ -26,7 +26,7 @@ class MixtureLine(RequestModel):
 class MixtureRequest(RequestModel):
     """A mixture with its water, temperature and what becomes of carbonate."""
 
-    mixture: list[MixtureLine] = Field(max_length=MOST_LINES)
+    mixture: list[MixtureLineModel] = Field(max_length=MOST_LINES)
     water_percent: Percent | None = None
     temperature_c: Number | None = None
     carbonate: Literal["closed", "degassed"] = "closed"
@@ -47,9 +47,9 @@ class MixtureRequest(RequestModel):
         )
 
 
-def entries(lines: list[MixtureLine]) -> list[Entry]:
+def entries(lines: list[MixtureLineModel]) -> list[MixtureEntry]:
     """Translate request lines."""
-    return [Entry(line.inci, line.percent, line.assay_percent, line.hydrate) for line in lines]
+    return [MixtureEntry(line.inci, line.percent, line.assay_percent, line.hydrate) for line in lines]
 
 
 def require_watery(mixture: Mixture) -> None:

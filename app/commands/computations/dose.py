@@ -17,7 +17,7 @@ from app.commands.computations._base import (
 from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
 from app.reference.mixtures import build_adjuster
 from app.reference.neutralisers import counter_adjuster
-from app.science.acid_base.advice import Advice, ask_dose
+from app.science.acid_base.advice import DoseAdvice, ask_dose
 from app.science.errors import Invalid
 
 SUMMARY = "Work out the dose of an acid or base that brings a batch to a target pH; learn from readings."
@@ -100,7 +100,7 @@ def compute(request: Request) -> Answer:
     return _answer(request, advice, [*built.notes, *notes, *advice.notes])
 
 
-def _answer(request: Request, advice: Advice, notes: list[str]) -> Answer:
+def _answer(request: Request, advice: DoseAdvice, notes: list[str]) -> Answer:
     reached = advice.grams is not None
     return Answer(
         grams=_grams(advice.grams),

@@ -7,13 +7,13 @@ from typing import Literal
 from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Measured, Number, Percent, RequestModel, Text
-from app.commands.computations._mixture import MOST_LINES, MixtureLine, entries, tidy
+from app.commands.computations._mixture import MOST_LINES, MixtureLineModel, entries, tidy
 from app.reference.acid_base import acid_base_table
 from app.reference.label_names import is_listed, nearest_name
 from app.reference.mixtures import build_mixture
 from app.reference.thickeners import Thickener, thickener_of
 from app.science.acid_base.gel import companions, gel_notes, ionised_at
-from app.science.acid_base.values import Line, Polymer
+from app.science.acid_base.values import MixtureLine, Polymer
 from app.science.errors import Invalid
 
 SUMMARY = "Say how a thickener stands at a pH: ionised part, window, and what thins it."
@@ -31,7 +31,7 @@ class Request(RequestModel):
     """A thickener, the rest of the formula, and the pH."""
 
     polymer: PolymerModel
-    mixture: list[MixtureLine] = Field(default=[], max_length=MOST_LINES)
+    mixture: list[MixtureLineModel] = Field(default=[], max_length=MOST_LINES)
     ph: Number
 
 
@@ -82,7 +82,7 @@ def _look_up(inci: str) -> tuple[Thickener, Polymer | None]:
     return thickener, found.substance.polymer if found else None
 
 
-def _beside(thickener: Thickener, lines: tuple[Line, ...]) -> tuple[str, ...]:
+def _beside(thickener: Thickener, lines: tuple[MixtureLine, ...]) -> tuple[str, ...]:
     if thickener.charge != "anionic" or thickener.salt_tolerance == "good":
         return ()
     cationic = [line.name for line in lines if line.percent > 0 and CATIONIC.search(line.name.upper())]

@@ -7,7 +7,7 @@ from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.commands.computations._base import AnswerModel, Figure, Positive, RequestModel, Text
 from app.science.errors import Invalid
-from app.science.net_content import Law, Panel, Shape, judge_fills, net_content
+from app.science.net_content import Law, Panel, PanelShape, judge_fills, net_content
 from app.science.quantities import Quantity, check_density
 from app.science.units import Measure, find_unit
 
@@ -25,7 +25,7 @@ class NominalModel(RequestModel):
 class PanelModel(RequestModel):
     """The panel in mm; the width of a cylinder or round face is its diameter, that of a wrap its whole length."""
 
-    shape: Shape
+    shape: PanelShape
     width_mm: Positive
     height_mm: Positive
 

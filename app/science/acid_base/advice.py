@@ -5,13 +5,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from app.science.acid_base.belief import Belief
+from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.dosing import LARGEST_DOSE, Dose, plan_dose
 from app.science.acid_base.model import Model, compile_model, dose_system
 from app.science.acid_base.prediction import list_species, predict_model
-from app.science.acid_base.refit import READING_NOISE, SESSION_TRACE, Reading, refit
+from app.science.acid_base.refit import READING_NOISE, SESSION_TRACE, MeterReading, refit
 from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
 from app.science.acid_base.validity import METER, carbonate_notes, crystal_notes, held_by, solution_notes
 from app.science.acid_base.values import Adjuster, Mixture
@@ -26,7 +26,7 @@ PAST = 0.05  # pH by which a reading must lie beyond the target to count as pass
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class DoseAdvice:
     """A dose in grams for the whole batch.
 
     Attributes:
@@ -58,7 +58,7 @@ def ask_dose(
     target: float,
     batch_g: float,
     readings: Sequence[tuple[float, float]] = (),
-) -> Advice:
+) -> DoseAdvice:
     """Plan the dose of ``adjusters[0]`` for a batch, going back with ``adjusters[1]`` when it was passed.
 
     Args:
@@ -80,7 +80,7 @@ def ask_dose(
     return _resumed(model, target, batch_g, sorted(readings))
 
 
-def _fresh(model: Model, target: float, batch_g: float) -> Advice:
+def _fresh(model: Model, target: float, batch_g: float) -> DoseAdvice:
     dose = plan_dose(model, target)
     undissolved = undissolved_words(model.adjusters[0])
     if undissolved and dose.value != 0.0:
@@ -105,9 +105,9 @@ def undissolved_words(adjuster: Adjuster) -> str:
     )
 
 
-def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[float, float]]) -> Advice:
+def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[float, float]]) -> DoseAdvice:
     others = (0.0,) * (len(model.adjusters) - 1)
-    fit = refit(model, [Reading((g / batch_g, *others), ph, READING_NOISE) for g, ph in readings])
+    fit = refit(model, [MeterReading((g / batch_g, *others), ph, READING_NOISE) for g, ph in readings])
     before = np.array([readings[-1][0] / batch_g, *others])
     whole = plan_dose(model, target, fit.belief)
     left = plan_dose(model, target, fit.belief, before)
@@ -118,20 +118,20 @@ def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[f
     return _with_notes(advice, (odd,))
 
 
-def _with_notes(advice: Advice, notes: tuple[str, ...]) -> Advice:
+def _with_notes(advice: DoseAdvice, notes: tuple[str, ...]) -> DoseAdvice:
     return replace(advice, notes=(*notes, *advice.notes))
 
 
 def _advice(
     model: Model,
     plan: tuple[Dose, float, float],
-    belief: Belief | None,
+    belief: InputBelief | None,
     rest: tuple[Dose, Array, float] | None,
-) -> Advice:
+) -> DoseAdvice:
     dose, target, batch_g = plan
     back = _back(model, target, belief, rest) if rest else None
     first = rest[0].first if rest else dose.first
-    return Advice(
+    return DoseAdvice(
         grams=_scaled(dose.value, batch_g),
         low_grams=_scaled(dose.low, batch_g),
         high_grams=_scaled(dose.high, batch_g),
@@ -159,7 +159,7 @@ def _remaining(rest: tuple[Dose, Array, float] | None, whole: Dose, batch_g: flo
     return (left or 0.0) * batch_g
 
 
-def _back(model: Model, target: float, belief: Belief | None, rest: tuple[Dose, Array, float]) -> float | None:
+def _back(model: Model, target: float, belief: InputBelief | None, rest: tuple[Dose, Array, float]) -> float | None:
     """Return the dose of the way-back solution when the last reading lies beyond the target."""
     left, before, seen = rest
     if left.value is not None or len(model.adjusters) < 2 or abs(seen - target) < PAST:

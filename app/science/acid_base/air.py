@@ -3,14 +3,14 @@
 import numpy as np
 from scipy.optimize import brentq
 
-from app.science.acid_base.charge_balance import HIGHEST_PH, LOWEST_PH, System, balance
+from app.science.acid_base.charge_balance import HIGHEST_PH, LOWEST_PH, Solutions, balance
 
 DISSOLVED = 1.4e-5  # mol/kg of CO2 in water under air of 420 ppm: Henry's constant 10^-1.47 mol/(kg atm) at 25 C
 PK1, PK2 = 6.352, 10.329  # Plummer and Busenberg, Geochim. Cosmochim. Acta 1982, 46, 1011 (25 C; also Henry's constant)
 MOST_TAKEN = 1e-4  # mol/kg that an open vessel takes up while it is made and measured (estimate)
 
 
-def uptake_of_carbon_dioxide(system: System, ph: float, ionic_strength: float) -> float:
+def uptake_of_carbon_dioxide(system: Solutions, ph: float, ionic_strength: float) -> float:
     """Return the acid, mol/kg of water, that a solution takes up from the air as carbonic acid.
 
     In equilibrium with the air the charge of bicarbonate and carbonate, c (K1/h + 2 K1 K2/h^2), joins the charge

@@ -11,7 +11,7 @@ from app.science.acid_base.model import Model
 
 
 @dataclass(frozen=True, slots=True)
-class Belief:
+class InputBelief:
     """A normal belief over the inputs of a model and the error of the meter.
 
     Attributes:

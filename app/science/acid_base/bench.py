@@ -7,12 +7,12 @@ from enum import StrEnum
 
 import numpy as np
 
-from app.science.acid_base.belief import Belief
+from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.dosing import Dose, ph_after, plan_dose
 from app.science.acid_base.inputs import COVERAGE
 from app.science.acid_base.model import Model, compile_model, dose_system
-from app.science.acid_base.refit import METER_OFFSET, SESSION_TRACE, Fit, Reading, refit
+from app.science.acid_base.refit import METER_OFFSET, SESSION_TRACE, Fit, MeterReading, refit
 from app.science.acid_base.validity import model_half_width
 from app.science.acid_base.values import Adjuster, Mixture, Range
 
@@ -28,7 +28,7 @@ AGREE = 0.3  # pH within which a second reading confirms the first
 WORST_MISFIT = 3.0  # standard uncertainties of one reading above which something else is wrong
 
 
-class Move(StrEnum):
+class NextMove(StrEnum):
     """What to do next."""
 
     ADD = "add"
@@ -39,7 +39,7 @@ class Move(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BenchStep:
     """The next step of a session.
 
     Attributes:
@@ -54,7 +54,7 @@ class Step:
         notes: warnings for this step.
     """
 
-    move: Move
+    move: NextMove
     which: int
     grams: float
     total_grams: float
@@ -85,7 +85,7 @@ def open_session(mixture: Mixture, adjuster: Adjuster, counter: Adjuster, target
     return Session(compile_model(mixture, (adjuster, counter), SESSION_TRACE), target, batch_g)
 
 
-def next_step(session: Session, added_g: Sequence[float], readings: Sequence[Reading] = ()) -> Step:
+def next_step(session: Session, added_g: Sequence[float], readings: Sequence[MeterReading] = ()) -> BenchStep:
     """Return what to do next.
 
     Nothing is advised on a reading that cannot well be until a second one stands beside it, nor before the first
@@ -103,27 +103,29 @@ def next_step(session: Session, added_g: Sequence[float], readings: Sequence[Rea
     misfit = fit.worst_misfit if fit else 0.0
     expected = expected_reading(session, belief, before)
     if doubtful is not None:
-        return Step(Move.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_TWICE,))
+        return BenchStep(NextMove.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_TWICE,))
     if not trusted and expected.low <= session.target <= expected.high:
-        return Step(Move.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_FIRST,))
+        return BenchStep(NextMove.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_FIRST,))
     if trusted and trusted[-1] is readings[-1] and abs(readings[-1].ph - session.target) <= session.accept:
-        return Step(Move.DONE, 0, 0.0, 0.0, 0.0, 0.0, readings[-1].ph, misfit, _fit_notes(fit))
-    for which, move in enumerate((Move.ADD, Move.BACK)):
+        return BenchStep(NextMove.DONE, 0, 0.0, 0.0, 0.0, 0.0, readings[-1].ph, misfit, _fit_notes(fit))
+    for which, move in enumerate((NextMove.ADD, NextMove.BACK)):
         dose = plan_dose(session.model, session.target, belief, before, which)
         if dose.value:
             return _step(session, move, which, (dose, belief, before), fit)
     words = MEASURE_AGAIN if trusted and dose.value is not None else OUT_OF_REACH
-    return Step(Move.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, (*_fit_notes(fit), words))
+    return BenchStep(NextMove.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, (*_fit_notes(fit), words))
 
 
-def trusted_readings(session: Session, readings: Sequence[Reading]) -> tuple[list[Reading], Reading | None]:
+def trusted_readings(
+    session: Session, readings: Sequence[MeterReading]
+) -> tuple[list[MeterReading], MeterReading | None]:
     """Return the readings to believe, and the last one where it still waits for a second.
 
     A reading far from what the ones before it lead to is believed once another at the same doses agrees with it; one
     that the next reading does not confirm is left out.
     """
-    trusted: list[Reading] = []
-    doubtful: Reading | None = None
+    trusted: list[MeterReading] = []
+    doubtful: MeterReading | None = None
     for reading in readings:
         if doubtful is not None and _agree(doubtful, reading):
             trusted += [doubtful, reading]
@@ -137,7 +139,7 @@ def trusted_readings(session: Session, readings: Sequence[Reading]) -> tuple[lis
 
 
 def implausible(
-    session: Session, added_g: Sequence[float], readings: Sequence[Reading], ph: float, noise: float
+    session: Session, added_g: Sequence[float], readings: Sequence[MeterReading], ph: float, noise: float
 ) -> float | None:
     """Return the pH that was expected where a reading lies more than 1 pH or four standard uncertainties off it.
 
@@ -150,7 +152,7 @@ def implausible(
         ph, noise: the reading and its standard uncertainty.
     """
     doses = tuple(grams / session.batch_g for grams in added_g)
-    reading = Reading(doses, ph, noise)
+    reading = MeterReading(doses, ph, noise)
     trusted, doubtful = trusted_readings(session, readings)
     if (doubtful is not None and _agree(doubtful, reading)) or not _is_far(session, trusted, reading):
         return None
@@ -158,9 +160,9 @@ def implausible(
     return expected_reading(session, belief, np.array(doses)).value
 
 
-def expected_reading(session: Session, belief: Belief | None, doses: Array) -> Range:
+def expected_reading(session: Session, belief: InputBelief | None, doses: Array) -> Range:
     """Return what the meter should show after doses (A,), grams per gram of batch, with about 90 % cover."""
-    believed = belief or Belief.prior(session.model)
+    believed = belief or InputBelief.prior(session.model)
     theta, offsets = believed.rows()
     solved = solve(dose_system(session.model, theta, np.repeat(doses[None, :], theta.shape[0], axis=0)))
     ph = solved.ph + offsets
@@ -172,7 +174,7 @@ def expected_reading(session: Session, belief: Belief | None, doses: Array) -> R
     return Range(float(ph[0]), float(ph[0]) - down, float(ph[0]) + up)
 
 
-def _is_far(session: Session, trusted: Sequence[Reading], reading: Reading) -> bool:
+def _is_far(session: Session, trusted: Sequence[MeterReading], reading: MeterReading) -> bool:
     belief = refit(session.model, trusted, session.meter_offset).belief if trusted else None
     expected = expected_reading(session, belief, np.array(reading.doses))
     off = reading.ph - expected.value
@@ -180,21 +182,23 @@ def _is_far(session: Session, trusted: Sequence[Reading], reading: Reading) -> b
     return abs(off) > min(FAR, max(FAR_SIGMAS * math.hypot(wide, reading.noise), LEAST_FAR))
 
 
-def _agree(one: Reading, other: Reading) -> bool:
+def _agree(one: MeterReading, other: MeterReading) -> bool:
     return np.allclose(one.doses, other.doses) and abs(one.ph - other.ph) <= max(AGREE, 2 * (one.noise + other.noise))
 
 
-def _step(session: Session, move: Move, which: int, plan: tuple[Dose, Belief | None, Array], fit: Fit | None) -> Step:
+def _step(
+    session: Session, move: NextMove, which: int, plan: tuple[Dose, InputBelief | None, Array], fit: Fit | None
+) -> BenchStep:
     dose, belief, before = plan
     first = dose.first or 0.0
     after = before.copy()
     after[which] += first
     expected = float(ph_after(session.model, after[None, :], belief)[0])
-    notes = _fit_notes(fit) + (_correction_notes(session, dose, fit) if move is Move.BACK else ())
+    notes = _fit_notes(fit) + (_correction_notes(session, dose, fit) if move is NextMove.BACK else ())
     scale = session.batch_g
     total, low, high = (dose.value or 0.0, dose.low or 0.0, dose.high or 0.0)
     misfit = fit.worst_misfit if fit else 0.0
-    return Step(move, which, first * scale, total * scale, low * scale, high * scale, expected, misfit, notes)
+    return BenchStep(move, which, first * scale, total * scale, low * scale, high * scale, expected, misfit, notes)
 
 
 def _fit_notes(fit: Fit | None) -> tuple[str, ...]:

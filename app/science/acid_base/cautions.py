@@ -3,7 +3,7 @@
 from enum import StrEnum
 
 from app.science.acid_base.model import CARBONATE
-from app.science.acid_base.values import Substance
+from app.science.acid_base.values import Solute
 
 
 class Hazard(StrEnum):
@@ -57,7 +57,7 @@ WORDS = {
 STEPWISE = "Add in steps with stirring, wait until it is even, and measure before the next addition."
 
 
-def hazard(substance: Substance) -> Hazard:
+def hazard(substance: Solute) -> Hazard:
     """Return what kind of thing a substance is, from its ions and pKa values."""
     net = sum(ion.charge * n for ion, n in substance.ions)
     if not substance.families and substance.polymer is None:
@@ -65,7 +65,7 @@ def hazard(substance: Substance) -> Hazard:
     return Hazard.SALT if not substance.families else _weak_hazard(substance, net)
 
 
-def _weak_hazard(substance: Substance, net: float) -> Hazard:
+def _weak_hazard(substance: Solute, net: float) -> Hazard:
     family = substance.families[0][0]
     if family.key == CARBONATE:
         return Hazard.CARBONATE
@@ -76,6 +76,6 @@ def _weak_hazard(substance: Substance, net: float) -> Hazard:
     return Hazard.SALT
 
 
-def cautions(substance: Substance) -> tuple[str, ...]:
+def cautions(substance: Solute) -> tuple[str, ...]:
     """Return the cautions for handling a substance or its solution, then the one for every pH adjustment."""
     return (*WORDS[hazard(substance)], STEPWISE)

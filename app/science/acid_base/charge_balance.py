@@ -27,7 +27,7 @@ STRENGTH_STEP = 1e-11  # mol/kg
 
 
 @dataclass(frozen=True, slots=True)
-class System:
+class Solutions:
     """N solutions of F families and L polymers, per kg of water.
 
     Attributes:
@@ -96,7 +96,7 @@ def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[
     return cumulative, z
 
 
-def form_shares(system: System, ph: Array, davies: Array) -> Array:
+def form_shares(system: Solutions, ph: Array, davies: Array) -> Array:
     """Return the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term (N,).
 
     x_i is proportional to 10^(i pH - pKa1 - ... - pKai) g(z0) / g(z0 - i), i protons lost; the largest exponent is
@@ -111,7 +111,7 @@ def form_shares(system: System, ph: Array, davies: Array) -> Array:
     return weights
 
 
-def balance(system: System, ph: Array, ionic_strength: Array) -> Balance:
+def balance(system: Solutions, ph: Array, ionic_strength: Array) -> Balance:
     """Evaluate the charge balance, its slope with pH and the sum of z^2 m at given pH and ionic strength, (N,)."""
     davies = davies_term(ionic_strength)
     shares = form_shares(system, ph, davies)
@@ -131,7 +131,7 @@ def balance(system: System, ph: Array, ionic_strength: Array) -> Balance:
     return Balance(charge, slope, total, shares, ionised)
 
 
-def _root(system: System, start: Array, ionic_strength: Array) -> tuple[Array, Balance]:
+def _root(system: Solutions, start: Array, ionic_strength: Array) -> tuple[Array, Balance]:
     """Find the pH of every row at fixed ionic strength: Newton, kept inside a shrinking bracket."""
     low = np.full_like(start, LOWEST_PH)
     high = np.full_like(start, HIGHEST_PH)
@@ -161,7 +161,7 @@ def accelerated(strength: Array, found: Array, last: Array | None, last_found: A
     return following
 
 
-def solve(system: System) -> Equilibrium:
+def solve(system: Solutions) -> Equilibrium:
     """Solve every row for pH and ionic strength together.
 
     The pH is the root of the charge balance, which falls strictly with pH at fixed ionic strength; around it the

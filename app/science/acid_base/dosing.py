@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.science.acid_base.activity import davies_term
-from app.science.acid_base.belief import Belief
-from app.science.acid_base.charge_balance import LN10, Array, System, accelerated, form_shares, solve
+from app.science.acid_base.belief import InputBelief
+from app.science.acid_base.charge_balance import LN10, Array, Solutions, accelerated, form_shares, solve
 from app.science.acid_base.model import Model, Stack, add, dose_system, vary
 from app.science.acid_base.polyelectrolyte import ionised_fraction
 from app.science.acid_base.validity import model_half_width
@@ -42,9 +42,9 @@ class Dose:
     nearest_ph: float
 
 
-def ph_after(model: Model, doses: Array, belief: Belief | None = None) -> Array:
+def ph_after(model: Model, doses: Array, belief: InputBelief | None = None) -> Array:
     """Return the pH (as the meter would read it) after doses (N, A), grams per gram of formula."""
-    believed = belief or Belief.prior(model)
+    believed = belief or InputBelief.prior(model)
     theta = np.repeat(believed.centre[None, :], doses.shape[0], axis=0)
     return solve(dose_system(model, theta, doses)).ph + believed.offset
 
@@ -77,7 +77,7 @@ def dose_to(model: Model, theta: Array, ph: Array, before: Array, which: int = 0
 
 
 def _linear(
-    model: Model, which: int, rows: tuple[Stack, Array], constants: System, ph: Array, strength: Array
+    model: Model, which: int, rows: tuple[Stack, Array], constants: Solutions, ph: Array, strength: Array
 ) -> tuple[Array, Array]:
     """Solve the charge balance for the dose at fixed ionic strength; also give the ionic strength it leads to."""
     base, factor = rows
@@ -103,7 +103,7 @@ def _linear(
 
 
 def plan_dose(
-    model: Model, target: float, belief: Belief | None = None, before: Array | None = None, which: int = 0
+    model: Model, target: float, belief: InputBelief | None = None, before: Array | None = None, which: int = 0
 ) -> Dose:
     """Plan the dose of one adjuster that brings a batch to a target pH.
 
@@ -114,7 +114,7 @@ def plan_dose(
         before: what was added already, shape (A,), grams per gram of formula.
         which: index of the adjuster.
     """
-    believed = belief or Belief.prior(model)
+    believed = belief or InputBelief.prior(model)
     added = np.zeros(len(model.adjusters)) if before is None else before
     theta, offsets = believed.rows()
     doses = np.repeat(added[None, :], theta.shape[0], axis=0)
@@ -168,7 +168,7 @@ class _Question:
         return -float(np.linalg.norm(down)), float(np.linalg.norm(up)), float(doses[0])
 
 
-def _nearest(model: Model, belief: Belief, added: Array, which: int, target: float) -> float:
+def _nearest(model: Model, belief: InputBelief, added: Array, which: int, target: float) -> float:
     """Return the pH closest to the target that any dose of this solution reaches."""
     doses = np.repeat(added[None, :], 200, axis=0)
     doses[:, which] += np.concatenate(([0.0], np.geomspace(1e-6, LARGEST_DOSE, 199)))

@@ -7,13 +7,13 @@ from enum import StrEnum
 import numpy as np
 
 from app.science.acid_base.polyelectrolyte import ionised_fraction
-from app.science.acid_base.values import Line, Polymer
+from app.science.acid_base.values import MixtureLine, Polymer
 
 SALT_LIMIT_PERCENT = 0.1  # beside carbomer (common practice)
 SOLVENT_LIMIT_PERCENT = 20.0
 
 
-class Window(StrEnum):
+class GelState(StrEnum):
     """How a thickener stands at a pH: too acid, swelling, full body, or thinning again."""
 
     BELOW = "below"
@@ -38,13 +38,13 @@ class GelWindow:
     best_from: float | None = None
     best_to: float | None = None
 
-    def at(self, ph: float) -> Window:
+    def at(self, ph: float) -> GelState:
         """Return how the thickener stands at a pH."""
         if ph > self.full_to:
-            return Window.FALLING
+            return GelState.FALLING
         if ph >= self.full_from:
-            return Window.FULL
-        return Window.THICKENING if self.swells_from is not None and ph >= self.swells_from else Window.BELOW
+            return GelState.FULL
+        return GelState.THICKENING if self.swells_from is not None and ph >= self.swells_from else GelState.BELOW
 
 
 def ionised_at(polymer: Polymer, ph: float) -> float:
@@ -55,10 +55,10 @@ def ionised_at(polymer: Polymer, ph: float) -> float:
 def gel_notes(window: GelWindow, ph: float) -> tuple[str, ...]:
     """Say in words what the pH means for the body of the gel."""
     words = {
-        Window.BELOW: "The pH is too low for body: the polymer is hardly swollen.",
-        Window.THICKENING: f"The gel is building: full body comes from about pH {window.full_from:g}.",
-        Window.FULL: f"Within the pH of full body, {window.full_from:g} to {window.full_to:g}.",
-        Window.FALLING: f"Above pH {window.full_to:g} the body falls again: surplus ions screen the charges.",
+        GelState.BELOW: "The pH is too low for body: the polymer is hardly swollen.",
+        GelState.THICKENING: f"The gel is building: full body comes from about pH {window.full_from:g}.",
+        GelState.FULL: f"Within the pH of full body, {window.full_from:g} to {window.full_to:g}.",
+        GelState.FALLING: f"Above pH {window.full_to:g} the body falls again: surplus ions screen the charges.",
     }
     notes = [words[window.at(ph)]]
     if window.best_from is not None and window.best_to is not None:
@@ -66,7 +66,7 @@ def gel_notes(window: GelWindow, ph: float) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def companions(lines: Sequence[Line], cationic: Sequence[str]) -> tuple[str, ...]:
+def companions(lines: Sequence[MixtureLine], cationic: Sequence[str]) -> tuple[str, ...]:
     """Warn about salts, cationics, multivalent ions and alcohol beside an anionic polymer.
 
     Args:
@@ -91,13 +91,13 @@ def companions(lines: Sequence[Line], cationic: Sequence[str]) -> tuple[str, ...
     return tuple(notes)
 
 
-def is_salt(line: Line) -> bool:
+def is_salt(line: MixtureLine) -> bool:
     """Return whether a line brings both strong ions and something to pair with them (not a neutraliser)."""
     if line.substance is None or line.percent <= 0 or line.substance.polymer is not None:
         return False
     return bool(line.substance.ions) and (bool(line.substance.families) or len(line.substance.ions) > 1)
 
 
-def _multivalent(line: Line) -> bool:
+def _multivalent(line: MixtureLine) -> bool:
     ions = line.substance.ions if line.substance is not None else ()
     return line.percent > 0 and any(ion.charge > 1 for ion, _ in ions)

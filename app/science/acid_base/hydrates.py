@@ -3,7 +3,7 @@
 import re
 from dataclasses import replace
 
-from app.science.acid_base.values import WATER_MOLAR_MASS, Substance
+from app.science.acid_base.values import WATER_MOLAR_MASS, Solute
 from app.science.errors import Invalid
 
 WORDS = {
@@ -52,7 +52,7 @@ def name_waters(waters: float) -> str:
     return words.get(waters, f"with {waters:g} H2O")
 
 
-def with_waters(substance: Substance, formula_waters: float, waters: float) -> Substance:
+def with_waters(substance: Solute, formula_waters: float, waters: float) -> Solute:
     """Return the same substance with another number of crystal waters than its formula has.
 
     Molar mass and released water both move by the difference (18.015 g/mol each).

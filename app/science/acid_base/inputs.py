@@ -7,7 +7,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from app.science.acid_base.values import Adjuster, Family, Line, Mixture, Polymer, Substance
+from app.science.acid_base.values import Adjuster, Family, Mixture, MixtureLine, Polymer, Solute
 
 COVERAGE = 1.645  # standard scores of a two-sided 90 % interval
 SOLUTION_ASSAY = 0.02  # a solution as bought scatters more than a solid (common practice)
@@ -21,7 +21,7 @@ STRONG_SALT_MOL_PER_G = (
 )
 
 
-class Kind(Enum):
+class InputKind(Enum):
     """What an uncertain input acts on."""
 
     ASSAY = "assay"
@@ -47,7 +47,7 @@ class Input:
     """
 
     name: str
-    kind: Kind
+    kind: InputKind
     index: int
     sigma: float
     hidden: bool = False
@@ -57,21 +57,23 @@ class Input:
 class Columns:
     """What the columns of the arrays of a model stand for."""
 
-    substances: tuple[Substance, ...]
+    substances: tuple[Solute, ...]
     families: tuple[Family, ...]
     polymers: tuple[Polymer, ...]
     adjusters: tuple[Adjuster, ...] = ()
 
-    def widths(self) -> dict[Kind, int]:
+    def widths(self) -> dict[InputKind, int]:
         """Return how many things each kind of input may act on."""
-        polymers = dict.fromkeys((Kind.EQUIVALENT, Kind.POLYMER_PK, Kind.POLYMER_SLOPE), len(self.polymers))
+        polymers = dict.fromkeys(
+            (InputKind.EQUIVALENT, InputKind.POLYMER_PK, InputKind.POLYMER_SLOPE), len(self.polymers)
+        )
         return {
-            Kind.ASSAY: len(self.substances),
-            Kind.PKA: len(self.families),
+            InputKind.ASSAY: len(self.substances),
+            InputKind.PKA: len(self.families),
             **polymers,
-            Kind.STRENGTH: len(self.adjusters),
-            Kind.TRACE: 1,
-            Kind.ACID_TRACE: 1,
+            InputKind.STRENGTH: len(self.adjusters),
+            InputKind.TRACE: 1,
+            InputKind.ACID_TRACE: 1,
         }
 
 
@@ -89,24 +91,24 @@ def list_inputs(mixture: Mixture, columns: Columns, grams: Sequence[float], trac
         away = abs(mixture.temperature_c - 25.0)
         drift = 0.0 if family.enthalpy_known else PKA_UNKNOWN_ENTHALPY * away * (0.3 if family.charge == 0 else 1.0)
         found.append(
-            Input(f"the pKa of {family.name}", Kind.PKA, index, float((family.uncertainty**2 + drift**2) ** 0.5))
+            Input(f"the pKa of {family.name}", InputKind.PKA, index, float((family.uncertainty**2 + drift**2) ** 0.5))
         )
     for index, polymer in enumerate(columns.polymers):
         slope_sigma = polymer.slope_uncertainty / polymer.slope
         found += [
-            Input(f"the acid content of {polymer.name}", Kind.EQUIVALENT, index, polymer.equivalent_uncertainty),
-            Input(f"the apparent pKa of {polymer.name}", Kind.POLYMER_PK, index, polymer.pk_uncertainty),
-            Input(f"the titration slope of {polymer.name}", Kind.POLYMER_SLOPE, index, slope_sigma),
+            Input(f"the acid content of {polymer.name}", InputKind.EQUIVALENT, index, polymer.equivalent_uncertainty),
+            Input(f"the apparent pKa of {polymer.name}", InputKind.POLYMER_PK, index, polymer.pk_uncertainty),
+            Input(f"the titration slope of {polymer.name}", InputKind.POLYMER_SLOPE, index, slope_sigma),
         ]
     for index, adjuster in enumerate(columns.adjusters):
         name = f"the strength of the {adjuster.substance.inci} solution"
-        found.append(Input(name, Kind.STRENGTH, index, ADJUSTER_STRENGTH))
+        found.append(Input(name, InputKind.STRENGTH, index, ADJUSTER_STRENGTH))
     found += _impurities(columns.substances, grams)
-    found.append(Input("traces of acid or base in the water, such as carbon dioxide", Kind.TRACE, 0, trace))
+    found.append(Input("traces of acid or base in the water, such as carbon dioxide", InputKind.TRACE, 0, trace))
     return tuple(found)
 
 
-def reserves(lines: Sequence[Line], water_kg: float) -> tuple[float, list[Input]]:
+def reserves(lines: Sequence[MixtureLine], water_kg: float) -> tuple[float, list[Input]]:
     """Return what lines without constants bring: mol of base per gram of formula, and the inputs of its doubt.
 
     ``water_kg`` is kg of water per gram of formula.
@@ -116,7 +118,7 @@ def reserves(lines: Sequence[Line], water_kg: float) -> tuple[float, list[Input]
     doubt = [
         Input(
             f"acid or base hidden in {line.name}",
-            Kind.TRACE,
+            InputKind.TRACE,
             0,
             (r.high - r.low) / 2.0 / COVERAGE * line.percent / 100.0 / water_kg,
             hidden=True,
@@ -127,29 +129,29 @@ def reserves(lines: Sequence[Line], water_kg: float) -> tuple[float, list[Input]
     return middle, doubt
 
 
-def _impurities(substances: Sequence[Substance], grams: Sequence[float]) -> Iterator[Input]:
+def _impurities(substances: Sequence[Solute], grams: Sequence[float]) -> Iterator[Input]:
     """Return the acid or alkali left in salts (both ways) and the acid that amines take up from the air (downwards)."""
     for substance, per_kg in zip(substances, grams, strict=True):
         salt = bool(substance.ions) and (bool(substance.families) or len(substance.ions) > 1)
         base = any(family.charge > 0 for family, _ in substance.families)
         if salt or base:
-            kind = Kind.TRACE if salt else Kind.ACID_TRACE
+            kind = InputKind.TRACE if salt else InputKind.ACID_TRACE
             share = IMPURITY_MOL_PER_G if substance.families else STRONG_SALT_MOL_PER_G
             yield Input(f"traces of acid or alkali in {substance.inci}", kind, 0, share * per_kg)
 
 
-def _assays(lines: Sequence[Line], substances: Sequence[Substance]) -> Iterator[Input]:
-    strengths: dict[Substance, float] = {}
+def _assays(lines: Sequence[MixtureLine], substances: Sequence[Solute]) -> Iterator[Input]:
+    strengths: dict[Solute, float] = {}
     for line in lines:
         if line.substance is not None:
             strengths[line.substance] = min(strengths.get(line.substance, 100.0), line.assay_percent)
     for index, substance in enumerate(substances):
         solution = SOLUTION_ASSAY if strengths[substance] < 100.0 else 0.0
         sigma = max(substance.assay_uncertainty, solution)
-        yield Input(f"the assay of {substance.inci}", Kind.ASSAY, index, sigma)
+        yield Input(f"the assay of {substance.inci}", InputKind.ASSAY, index, sigma)
 
 
-def effects(inputs: Sequence[Input], columns: Columns) -> dict[Kind, NDArray[np.float64]]:
+def effects(inputs: Sequence[Input], columns: Columns) -> dict[InputKind, NDArray[np.float64]]:
     """Return for each kind the matrix that turns standard scores (N, P) into changes (N, width)."""
     matrices = {kind: np.zeros((len(inputs), width)) for kind, width in columns.widths().items()}
     for row, entry in enumerate(inputs):

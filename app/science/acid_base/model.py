@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.science.acid_base.activity import COLDEST_C, HOTTEST_C, davies_slope, pka_at, pkw
-from app.science.acid_base.charge_balance import Array, System, stack_constants
-from app.science.acid_base.inputs import Columns, Input, Kind, effects, list_inputs, reserves
-from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Line, Mixture, Substance
+from app.science.acid_base.charge_balance import Array, Solutions, stack_constants
+from app.science.acid_base.inputs import Columns, Input, InputKind, effects, list_inputs, reserves
+from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Mixture, MixtureLine, Solute
 from app.science.errors import Invalid
 
 CARBONATE = "carbonic_acid"
@@ -59,7 +59,7 @@ class Model:
     water_kg: float
     hidden: float
     inputs: tuple[Input, ...]
-    effects: dict[Kind, Array]
+    effects: dict[InputKind, Array]
     cumulative: Array
     charges: Array
 
@@ -118,7 +118,7 @@ def check_temperature(temperature_c: float) -> None:
         raise Invalid("temperature_c", f"the constants are known from {COLDEST_C:g} to {HOTTEST_C:g} °C only")
 
 
-def water_percent(lines: Sequence[Line], balancing_percent: float) -> float:
+def water_percent(lines: Sequence[MixtureLine], balancing_percent: float) -> float:
     """Return the water of a formula, % w/w.
 
     Counted are the balancing water, lines of water, what hydrosols and juices hold, the rest of solutions and the
@@ -127,7 +127,7 @@ def water_percent(lines: Sequence[Line], balancing_percent: float) -> float:
     return balancing_percent + sum(_line_water(line) for line in lines)
 
 
-def _line_water(line: Line) -> float:
+def _line_water(line: MixtureLine) -> float:
     if line.is_water:
         return line.percent
     rest = line.percent * (1.0 - line.assay_percent / 100.0)
@@ -137,9 +137,9 @@ def _line_water(line: Line) -> float:
     return rest + moles * line.substance.water * WATER_MOLAR_MASS
 
 
-def _merge(lines: Sequence[Line]) -> dict[Substance, float]:
+def _merge(lines: Sequence[MixtureLine]) -> dict[Solute, float]:
     """Sum the grams per 100 g of each substance that takes part in the charge balance."""
-    grams: dict[Substance, float] = {}
+    grams: dict[Solute, float] = {}
     for line in lines:
         if line.substance is not None and line.substance.active and line.percent * line.assay_percent > 0:
             share = line.percent * line.assay_percent / 100.0
@@ -152,13 +152,13 @@ def _pkas(family: Family, mixture: Mixture) -> tuple[float, ...]:
     return tuple(pka_at(p, h, mixture.temperature_c) for p, h in zip(family.pkas, enthalpies, strict=True))
 
 
-def _solution(adjuster: Adjuster) -> tuple[Substance, float, float]:
+def _solution(adjuster: Adjuster) -> tuple[Solute, float, float]:
     share = adjuster.strength_percent / 100.0
     crystal = share / adjuster.substance.molar_mass * adjuster.substance.water * WATER_MOLAR_MASS
     return adjuster.substance, share, (1.0 - share + crystal) / 1000.0
 
 
-def _weak(substance: Substance, columns: Columns) -> list[float]:
+def _weak(substance: Solute, columns: Columns) -> list[float]:
     amounts = dict.fromkeys((f.key for f in columns.families), 0.0)
     for family, per_mol in substance.families:
         if family.key in amounts:
@@ -166,12 +166,12 @@ def _weak(substance: Substance, columns: Columns) -> list[float]:
     return list(amounts.values())
 
 
-def _groups(substance: Substance, columns: Columns) -> list[float]:
+def _groups(substance: Solute, columns: Columns) -> list[float]:
     key = substance.polymer.key if substance.polymer else ""
     return [substance.polymer_equivalents if p.key == key else 0.0 for p in columns.polymers]
 
 
-def _stack(rows: Sequence[tuple[Substance, float, float]], columns: Columns) -> Stack:
+def _stack(rows: Sequence[tuple[Solute, float, float]], columns: Columns) -> Stack:
     """Stack (substance, grams of it, kg of water with it)."""
     moles = np.array([grams / s.molar_mass for s, grams, _ in rows])
     weak = np.array([_weak(s, columns) for s, _, _ in rows]).reshape(len(rows), len(columns.families))
@@ -194,24 +194,24 @@ class Variants:
 
     base: Stack
     strength: Array
-    constants: System
+    constants: Solutions
 
 
 def vary(model: Model, theta: Array) -> Variants:
     """Apply variants of the uncertain inputs; ``theta`` holds standard scores, shape (N, P)."""
     change = {kind: theta @ matrix for kind, matrix in model.effects.items()}
-    trace = change[Kind.TRACE] + np.minimum(theta, 0.0) @ model.effects[Kind.ACID_TRACE]
-    factors = np.exp(change[Kind.ASSAY])
+    trace = change[InputKind.TRACE] + np.minimum(theta, 0.0) @ model.effects[InputKind.ACID_TRACE]
+    factors = np.exp(change[InputKind.ASSAY])
     base = Stack(
         factors @ model.parts.families,
-        factors @ model.parts.polymers * np.exp(-change[Kind.EQUIVALENT]),
+        factors @ model.parts.polymers * np.exp(-change[InputKind.EQUIVALENT]),
         factors @ model.parts.charge + model.hidden + trace[:, 0] * model.water_kg,
         factors @ model.parts.square,
         np.full(theta.shape[0], model.water_kg),
     )
-    pk = np.array([p.pk for p in model.columns.polymers]) + change[Kind.POLYMER_PK]
-    slope = np.array([p.slope for p in model.columns.polymers]) * np.exp(change[Kind.POLYMER_SLOPE])
-    return Variants(base, np.exp(change[Kind.STRENGTH]), _constants(model, change[Kind.PKA], pk, slope))
+    pk = np.array([p.pk for p in model.columns.polymers]) + change[InputKind.POLYMER_PK]
+    slope = np.array([p.slope for p in model.columns.polymers]) * np.exp(change[InputKind.POLYMER_SLOPE])
+    return Variants(base, np.exp(change[InputKind.STRENGTH]), _constants(model, change[InputKind.PKA], pk, slope))
 
 
 def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
@@ -226,18 +226,18 @@ def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
     )
 
 
-def _constants(model: Model, shift: Array, pk: Array, slope: Array) -> System:
+def _constants(model: Model, shift: Array, pk: Array, slope: Array) -> Solutions:
     cumulative = model.cumulative
     if shift.any():
         cumulative = cumulative + shift[:, :, None] * np.arange(model.charges.shape[1])
     nothing = np.zeros(0)
-    return System(
+    return Solutions(
         nothing, cumulative, model.charges, nothing, pk, slope, nothing, nothing,
         model.davies, pkw(model.mixture.temperature_c),
     )  # fmt: skip
 
 
-def dose_system(model: Model, theta: Array, doses: Array) -> System:
+def dose_system(model: Model, theta: Array, doses: Array) -> Solutions:
     """Return the System of N variants (N, P) after doses (N, A), grams of adjuster per gram of formula."""
     variants = vary(model, theta)
     rows = add(variants.base, model.added, variants.strength, doses)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import least_squares
 
-from app.science.acid_base.belief import Belief
+from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.model import Model, dose_system
 
@@ -23,7 +23,7 @@ STEP = 1e-4
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class MeterReading:
     """A reading: grams of each adjuster added so far per gram of formula, the pH shown, its standard uncertainty."""
 
     doses: tuple[float, ...]
@@ -42,7 +42,7 @@ class Fit:
         readings: how many readings were fitted.
     """
 
-    belief: Belief
+    belief: InputBelief
     worst_misfit: float
     cost: float
     readings: int
@@ -62,7 +62,7 @@ def _can_be(cost: float, readings: int) -> bool:
     return cost <= readings + 4.0 * math.sqrt(2.0 * readings)
 
 
-def refit(model: Model, readings: Sequence[Reading], meter_offset: float = METER_OFFSET) -> Fit:
+def refit(model: Model, readings: Sequence[MeterReading], meter_offset: float = METER_OFFSET) -> Fit:
     """Return the most probable inputs and meter offset given the readings, with their spread.
 
     Each input has the prior N(0, 1) in its stated uncertainty, the offset of the meter N(0, ``meter_offset``). The sum
@@ -128,10 +128,10 @@ class _Problem:
         size = float(np.linalg.norm(slopes))
         return (SIDE * slopes / size, -SIDE * slopes / size) if size else ()
 
-    def belief(self, score: Array, jacobian: Array, widening: float) -> Belief:
+    def belief(self, score: Array, jacobian: Array, widening: float) -> InputBelief:
         """Return the most probable scores and the curvature there as a belief, wider where readings disagree."""
         covariance = np.linalg.inv(jacobian.T @ jacobian + np.eye(len(score)))
         spread = np.asarray(np.linalg.cholesky(0.5 * (covariance + covariance.T)), dtype=np.float64)
         spread[-1] *= self.meter
         spread *= widening
-        return Belief(score[:-1], float(score[-1]) * self.meter, spread, MODEL_SHARE_AFTER)
+        return InputBelief(score[:-1], float(score[-1]) * self.meter, spread, MODEL_SHARE_AFTER)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.science.acid_base.cautions import WORDS, Hazard, hazard
-from app.science.acid_base.values import WATER_MOLAR_MASS, Substance
+from app.science.acid_base.values import WATER_MOLAR_MASS, Solute
 from app.science.errors import Invalid
 
 DENSITY_SOURCE = "concentrative table of aqueous sodium hydroxide at 20 °C; 18, 25 and 50 % from memory"
@@ -29,7 +29,7 @@ CHECK = "Check the strength on a small trial before trusting it; keep the bottle
 
 
 @dataclass(frozen=True, slots=True)
-class Stock:
+class StockRecipe:
     """How to make a stock solution.
 
     Attributes:
@@ -58,15 +58,15 @@ class Stock:
 
 
 @dataclass(frozen=True, slots=True)
-class Material:
+class StockMaterial:
     """What the stock is made from: the substance, its strength in the material 0..100, and whether that is liquid."""
 
-    substance: Substance
+    substance: Solute
     assay_percent: float
     liquid: bool
 
 
-def make_stock(material: Material, strength_percent: float, total_g: float) -> Stock:
+def make_stock(material: StockMaterial, strength_percent: float, total_g: float) -> StockRecipe:
     """Work out a stock solution of ``strength_percent`` % w/w, ``total_g`` grams of it.
 
     Raises:
@@ -84,7 +84,7 @@ def make_stock(material: Material, strength_percent: float, total_g: float) -> S
         raise Invalid("total_g", "say how much to make: more than 0 g")
     needed = total_g * strength_percent / material.assay_percent
     known = material.substance.key == "sodium_hydroxide"
-    return Stock(
+    return StockRecipe(
         material_g=needed,
         water_g=total_g - needed,
         strength_percent=strength_percent,
@@ -107,7 +107,7 @@ def sodium_hydroxide_density(mass_percent: float) -> float | None:
     return float(np.interp(mass_percent, strengths, densities))
 
 
-def _molality(substance: Substance, strength_percent: float) -> float:
+def _molality(substance: Solute, strength_percent: float) -> float:
     water = 100.0 - strength_percent + strength_percent / substance.molar_mass * substance.water * WATER_MOLAR_MASS
     return 1000.0 * strength_percent / substance.molar_mass / water if water > 0 else float("inf")
 
@@ -119,7 +119,7 @@ def _rise(strength_percent: float) -> float | None:
     return float(np.interp(strength_percent, strengths, rises))
 
 
-def _steps(material: Material, strength_percent: float, grams: tuple[float, float]) -> tuple[str, ...]:
+def _steps(material: StockMaterial, strength_percent: float, grams: tuple[float, float]) -> tuple[str, ...]:
     name = material.substance.inci
     corrosive = hazard(material.substance) in {Hazard.STRONG_ALKALI, Hazard.STRONG_ACID}
     steps = [
@@ -141,7 +141,7 @@ def _heat_words(strength_percent: float) -> str:
     return f"Made at once it heats up by about {rise:.0f} °C: let it cool between portions."
 
 
-def _label(substance: Substance, strength_percent: float) -> str:
+def _label(substance: Solute, strength_percent: float) -> str:
     words = {
         Hazard.STRONG_ALKALI: "CORROSIVE. Causes severe burns. Goggles, gloves.",
         Hazard.STRONG_ACID: "CORROSIVE. Causes burns. Goggles, gloves.",

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.science.acid_base.belief import Belief
+from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.charge_balance import LN10, Array, solve
 from app.science.acid_base.dosing import LARGEST_DOSE, Dose
 from app.science.acid_base.model import Model, dose_system
@@ -43,7 +43,7 @@ def useful_doses(dose: Dose, points: int = POINTS) -> Array:
 
 
 def curve_with_band(
-    model: Model, doses: Array, batch_g: float, belief: Belief | None = None, which: int = 0
+    model: Model, doses: Array, batch_g: float, belief: InputBelief | None = None, which: int = 0
 ) -> tuple[CurvePoint, ...]:
     """Return the titration curve of one adjuster with its band (about 90 % cover).
 
@@ -59,7 +59,7 @@ def curve_with_band(
         belief: what is known of the inputs; before any reading the stated uncertainties.
         which: index of the adjuster.
     """
-    believed = belief or Belief.prior(model)
+    believed = belief or InputBelief.prior(model)
     theta, offsets = believed.rows()
     count = len(doses)
     table = np.zeros((count, len(model.adjusters)))

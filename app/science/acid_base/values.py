@@ -63,7 +63,7 @@ class Ion:
 
 
 @dataclass(frozen=True, slots=True)
-class Substance:
+class Solute:
     """What one mole of a substance brings to the water.
 
     Attributes:
@@ -122,7 +122,7 @@ class Reserve:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class MixtureLine:
     """One line of a formula.
 
     Attributes:
@@ -138,7 +138,7 @@ class Line:
 
     name: str
     percent: float
-    substance: Substance | None = None
+    substance: Solute | None = None
     assay_percent: float = 100.0
     is_water: bool = False
     own_water_percent: float = 0.0
@@ -158,7 +158,7 @@ class Mixture:
         ideal: activity coefficients are left at 1 (textbook exercises only).
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[MixtureLine, ...]
     water_percent: float
     temperature_c: float = STANDARD_TEMPERATURE_C
     degassed: bool = False
@@ -169,7 +169,7 @@ class Mixture:
 class Adjuster:
     """A solution that is added: ``strength_percent`` % w/w of ``substance``, the rest water."""
 
-    substance: Substance
+    substance: Solute
     strength_percent: float
 
 

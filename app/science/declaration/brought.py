@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.names import LabelName, NameBook, colour_name, ingredient_name, role_by_name
 from app.science.declaration.values import Jurisdiction, Role
 from app.science.names import inci_key
@@ -17,7 +17,7 @@ ONE_WORD = {
     (Role.FLAVOUR, Jurisdiction.EU): "Aroma",
     (Role.FLAVOUR, Jurisdiction.US): "Flavor",
 }
-_ROLE_OF_KIND = {Kind.PERFUME: Role.PERFUME, Kind.FLAVOUR: Role.FLAVOUR, Kind.COLOURANT: Role.COLOUR}
+_ROLE_OF_KIND = {PartKind.PERFUME: Role.PERFUME, PartKind.FLAVOUR: Role.FLAVOUR, PartKind.COLOURANT: Role.COLOUR}
 _NANO = re.compile(r"\s*\(nano\)", re.IGNORECASE)
 
 
@@ -34,7 +34,7 @@ class Brought:
     @property
     def incidental(self) -> bool:
         """Tell whether the part was marked as without effect in the product."""
-        return self.part.kind is Kind.INCIDENTAL
+        return self.part.kind is PartKind.INCIDENTAL
 
 
 def brought(
@@ -62,7 +62,7 @@ def _brought(
 def role_of(part: Part, book: NameBook) -> Role:
     """Give the role of a part: its kind, unless its name alone settles that it is perfume, flavour or colour."""
     role = _ROLE_OF_KIND.get(part.kind)
-    if role is None and part.kind is Kind.INGREDIENT:
+    if role is None and part.kind is PartKind.INGREDIENT:
         role = role_by_name(part.inci, book)
     if role is Role.COLOUR and part.may_contain:
         return Role.SHADE

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.brought import Brought
 from app.science.declaration.names import NameBook, find_colour, has_colour_index
 from app.science.declaration.values import Entry, Jurisdiction, Role
@@ -83,11 +83,11 @@ def _about_roles(bits: Sequence[Brought], book: NameBook) -> Iterable[str]:
         name = bit.part.inci
         if bit.part.may_contain and bit.role is not Role.SHADE:
             yield f"{name} is no colourant, so it cannot stand under 'may contain'; it is listed by its weight."
-        if bit.part.kind is Kind.INGREDIENT and bit.role in (Role.COLOUR, Role.SHADE) and has_colour_index(name):
+        if bit.part.kind is PartKind.INGREDIENT and bit.role in (Role.COLOUR, Role.SHADE) and has_colour_index(name):
             yield f"{name} is a colour by its name and is listed as a colourant."
         if bit.role is Role.SHADE and bit.name.key in colours:
             yield f"{bit.name.text} is in every jar, so it is listed once, with the colourants."
-        if bit.role is Role.INGREDIENT and bit.part.kind is Kind.INGREDIENT and _only_a_colour(name, book):
+        if bit.role is Role.INGREDIENT and bit.part.kind is PartKind.INGREDIENT and _only_a_colour(name, book):
             yield f"{name} is listed by its weight; if it is there to colour, mark it as a colourant."
 
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from fnmatch import fnmatchcase
 from functools import lru_cache
 
-from app.science.composition import DosedMaterial, Kind
+from app.science.composition import DosedMaterial, PartKind
 from app.science.numbers import figures
 from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, plain_name, rule_key
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
@@ -120,12 +120,12 @@ def unsheeted(materials: Iterable[DosedMaterial], index: AllergenIndex) -> dict[
     return {kind: tuple(dict.fromkeys(names)) for kind, names in found.items()}
 
 
-def _sheet_kind(name: str, kind: Kind, index: AllergenIndex) -> str | None:
+def _sheet_kind(name: str, kind: PartKind, index: AllergenIndex) -> str | None:
     entry = index.find(name)
     if entry is not None and not entry.is_natural:
         return None
     known = index.kind_of(name) or ("essential oil" if entry is not None else None)
-    return known or ("perfume" if kind in (Kind.PERFUME, Kind.FLAVOUR) else None)
+    return known or ("perfume" if kind in (PartKind.PERFUME, PartKind.FLAVOUR) else None)
 
 
 def check_allergens(formula: FormulaFacts, index: AllergenIndex) -> Verdict:

@@ -14,7 +14,7 @@ from itertools import chain
 from re import Pattern
 from re import compile as compile_pattern
 
-from app.science.composition import Kind
+from app.science.composition import PartKind
 from app.science.rules.limit_present import Present
 from app.science.rules.limit_verdicts import judge
 from app.science.rules.names import Amount, plain_name, rule_key
@@ -113,7 +113,7 @@ def _present(found: Iterable[Amount], index: LimitIndex) -> tuple[Present, ...]:
 
 def _counts(amount: Amount, subject: Subject) -> bool:
     """A UV filter limit does not count what is there as a colour: that is its own list (Annex IV)."""
-    return amount.kind != Kind.COLOURANT or not any("Annex VI " in rule.legal_reference for rule in subject.rules)
+    return amount.kind != PartKind.COLOURANT or not any("Annex VI " in rule.legal_reference for rule in subject.rules)
 
 
 def _anchored(subject: Subject, pairs: Iterable[tuple[Amount, Decimal]]) -> bool:

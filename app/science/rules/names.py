@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
-from app.science.composition import Contribution, DosedMaterial, Kind, expand
+from app.science.composition import Contribution, DosedMaterial, PartKind, expand
 from app.science.names import inci_key
 
 WATER_WORDS = frozenset({"AQUA", "WATER", "EAU"})
@@ -58,7 +58,7 @@ class Amount:
     name: str
     percent: Decimal
     material: str
-    kind: Kind
+    kind: PartKind
     cas: str | None = None
     carrier: str | None = None
 

@@ -6,8 +6,7 @@ from decimal import Decimal
 
 from app.science.names import inci_key
 from app.science.numbers import figures
-from app.science.preservation import Preservation, Status, System
-from app.science.preservation import Verdict as Keeps
+from app.science.preservation import Preservation, PreservativeSystem, Preserved, SystemVerdict
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
 from app.science.rules.names import plain, rule_key
@@ -151,20 +150,20 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     if water < WATER_TO_KEEP_PERCENT or _keeps_itself(present, formula):
         return
     found = judge(formula)
-    if found is None or found.status in (Status.NO_WATER, Status.PRESERVED, Status.PARTLY):
+    if found is None or found.status in (Preserved.NO_WATER, Preserved.PRESERVED, Preserved.PARTLY):
         return
     helping = {inci_key(i.words) for i in present if i.is_a("helper_antimicrobial")}
     systems = [s for s in found.systems if inci_key(s.inci) not in helping]
     judged = {inci_key(s.inci) for s in systems}
     listed = [i for i in present if i.is_a("preservative") or _is_listed(i)]
-    acting = found.status == Status.LOW_RISK and any(s.acts for s in systems)
-    if acting or found.status == Status.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
+    acting = found.status == Preserved.LOW_RISK and any(s.acts for s in systems)
+    if acting or found.status == Preserved.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
         return
     watery = [i.name for i in present if i.water > 0]
-    unclear = (Keeps.WRONG_USE,) if formula.ph is not None else (Keeps.WRONG_USE, Keeps.OUTSIDE)
+    unclear = (SystemVerdict.WRONG_USE,) if formula.ph is not None else (SystemVerdict.WRONG_USE, SystemVerdict.OUTSIDE)
     if any(s.verdict in unclear for s in systems):
         return  # the law speaks of a wrong use elsewhere, and a predicted pH is too little to alarm by
-    idle = [s for s in systems if s.verdict != Keeps.SUPPORT]
+    idle = [s for s in systems if s.verdict != SystemVerdict.SUPPORT]
     helpers = [i.name for i in present if i.is_a("helper_antimicrobial")]
     severity = _weight(idle, present, formula)
     figure = figures(water, 4)
@@ -179,13 +178,15 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
         yield _say(rules["P01"], watery, f"{figure} % water and no preservative", None, water, severity=severity)
 
 
-def _weight(idle: Sequence[System], present: Sequence[Ingredient], formula: FormulaFacts) -> Severity | None:
+def _weight(
+    idle: Sequence[PreservativeSystem], present: Sequence[Ingredient], formula: FormulaFacts
+) -> Severity | None:
     """Return how much open water weighs where that is other than usual; ``idle`` is what does not count as preserving.
 
     Several preservatives each below its usual amount are perhaps enough together; acids near their usual pH, or beside
     much that binds water, still do something.
     """
-    scanty = len(idle) > 1 and all(s.verdict == Keeps.LITTLE for s in idle)
+    scanty = len(idle) > 1 and all(s.verdict == SystemVerdict.LITTLE for s in idle)
     if scanty and sum(s.percent for s in idle) >= TOGETHER_PERCENT:
         return Severity.NOTE
     if EASILY_HARMED & formula.products:
@@ -194,9 +195,9 @@ def _weight(idle: Sequence[System], present: Sequence[Ingredient], formula: Form
     return Severity.NOTE if helped else None
 
 
-def _at_the_edge(formula: FormulaFacts, idle: Iterable[System]) -> bool:
+def _at_the_edge(formula: FormulaFacts, idle: Iterable[PreservativeSystem]) -> bool:
     """Tell whether acids stand above their usual pH and still below the one at which they are given up (C21)."""
-    above = all(s.verdict == Keeps.OUTSIDE and rule_key(s.inci) in AS_ACID for s in idle)
+    above = all(s.verdict == SystemVerdict.OUTSIDE and rule_key(s.inci) in AS_ACID for s in idle)
     return above and formula.ph is not None and formula.ph <= IDLE_ACID_PH
 
 

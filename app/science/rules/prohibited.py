@@ -7,7 +7,7 @@ from enum import StrEnum
 from fnmatch import translate
 from functools import lru_cache
 
-from app.science.composition import Kind
+from app.science.composition import PartKind
 from app.science.rules.names import plain_name, rule_key
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Verdict
@@ -90,7 +90,7 @@ def _judge(i: Ingredient, entry: ProhibitedEntry, sure: bool, formula: FormulaFa
         barred = "hair dye" in formula.products
         return _say(i, entry, Severity.STOP, f"prohibited in hair dyes ({short})") if barred else Verdict()
     if entry.condition == Barred.FRAGRANCE:
-        scent = f"kind:{Kind.PERFUME}" in i.tags or i.words.endswith(SCENTS)
+        scent = f"kind:{PartKind.PERFUME}" in i.tags or i.words.endswith(SCENTS)
         severity = Severity.STOP if scent else Severity.CAUTION
         return _say(i, entry, severity, f"prohibited as a fragrance ingredient ({short})")
     if entry.condition == Barred.SUPPLIER:

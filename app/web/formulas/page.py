@@ -17,8 +17,8 @@ from app.work.formulas.around import Around, read_around
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import code_faults, open_draft
 from app.work.formulas.faults import FieldFault
-from app.work.formulas.fields import Change, changes
-from app.work.formulas.merge import Clash, merge
+from app.work.formulas.fields import FieldChange, changes
+from app.work.formulas.merge import MergeConflict, merge
 from app.work.formulas.results import Results, results_of
 from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft
@@ -142,8 +142,8 @@ def _only_open(found: list[FieldFault]) -> bool:
 class Conflict:
     """What the other page changed and where both changed the same field."""
 
-    changes: tuple[Change, ...]
-    clashes: tuple[Clash, ...]
+    changes: tuple[FieldChange, ...]
+    clashes: tuple[MergeConflict, ...]
 
 
 def conflict_between(base: Draft | None, theirs: Draft, mine: Draft) -> Conflict:

@@ -14,7 +14,7 @@ from app.web import context
 from app.web.materials.forms import whole_number
 from app.work.csv_text import write_table
 from app.work.materials.composition import width_text
-from app.work.materials.finding import Wanted, search_library
+from app.work.materials.finding import SearchedFor, search_library
 from app.work.materials.shelf import on_shelf
 from app.work.rules.own_values import memory_about
 
@@ -29,7 +29,7 @@ NO_GROUP = "mixtures and others"
 def index() -> str:
     """Show the shipped materials by group, or those that fit a search."""
     words = request.args.get("q", "")
-    found = search_library(Wanted(words=words))[0] if words.strip() else []
+    found = search_library(SearchedFor(words=words))[0] if words.strip() else []
     return render_template(
         "library/index.html", words=words, found=found, groups=_groups(), size=len(library_materials())
     )

@@ -5,16 +5,16 @@ from collections.abc import Mapping
 from app.store.materials import PhaseHint
 from app.web.row_number import number
 from app.work.materials.composition import fitted, with_pasted, with_water
-from app.work.materials.finding import ALL, IN_USE, RETIRED, Wanted
+from app.work.materials.finding import ALL, IN_USE, RETIRED, SearchedFor
 from app.work.materials.material_form import MaterialForm, PartForm
 
 MORE_ROWS = 3
 
 
-def wanted(query: Mapping[str, str]) -> Wanted:
+def wanted(query: Mapping[str, str]) -> SearchedFor:
     """Return what is looked for from the address; words that are no filter are passed over."""
     phase, state = query.get("phase", ""), query.get("state", IN_USE)
-    return Wanted(
+    return SearchedFor(
         words=query.get("q", ""),
         function=query.get("function", ""),
         phase=phase if phase in {hint.value for hint in PhaseHint} else "",

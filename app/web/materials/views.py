@@ -15,7 +15,7 @@ from app.web.materials.forms import wanted, whole_number
 from app.web.materials.page import render_page
 from app.work.form import Faults
 from app.work.materials import shelf
-from app.work.materials.finding import MOST_LIBRARY, Found, Wanted, find, functions_known
+from app.work.materials.finding import MOST_LIBRARY, FoundMaterial, SearchedFor, find, functions_known
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]
 
@@ -48,7 +48,7 @@ def _listing() -> dict[str, object]:
     }
 
 
-def _address(asked: Wanted, **changed: str | int) -> str:
+def _address(asked: SearchedFor, **changed: str | int) -> str:
     """Write the address of the list with some filters changed; an empty one is left out."""
     state = asked.state if asked.state != "in use" else ""
     values = {"q": asked.words[:200], "function": asked.function, "phase": asked.phase, "state": state, **changed}
@@ -56,7 +56,7 @@ def _address(asked: Wanted, **changed: str | int) -> str:
     return f"{url_for('materials.index')}?{query}" if query else url_for("materials.index")
 
 
-def _chips(asked: Wanted) -> list[tuple[str, str]]:
+def _chips(asked: SearchedFor) -> list[tuple[str, str]]:
     """Give the filters that are set, each with the address of the list without it."""
     set_now = [
         (f"function: {asked.function}", "function", asked.function),
@@ -66,7 +66,7 @@ def _chips(asked: Wanted) -> list[tuple[str, str]]:
     return [(words, _address(asked, **{name: ""})) for words, name, is_set in set_now if is_set]
 
 
-def _count(found: Found, asked: Wanted) -> str:
+def _count(found: FoundMaterial, asked: SearchedFor) -> str:
     words = f"{found.shelf_count:,} on your shelf"
     return f"{words}, {found.library_count:,} more in the library" if asked.filtered else words
 

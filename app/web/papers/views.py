@@ -16,19 +16,19 @@ from app.web.template_tools import workshop
 from app.work.batches.sheets import sheet_of_batch
 from app.work.clock import today
 from app.work.formulas.faults import IncompleteFormula
-from app.work.papers import Asked, batch_sheet_of, cost_sheet_of, declaration_of
+from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
 
 blueprint = Blueprint("papers", __name__)
 Page = str | Response | tuple[str, int]
 
 
-def asked(formula_id: int) -> Asked:
+def asked(formula_id: int) -> PaperRequest:
     """Read from the address which paper is wanted."""
     args = request.args
     version = number(args.get("version", ""))
     if version is None and args.get("version"):
         raise NotFound("There is no such version of this formula.")
-    return Asked(
+    return PaperRequest(
         formula_id,
         version,
         args.get("size", ""),
@@ -98,7 +98,7 @@ def sheet_for_batch_pdf(batch_id: int) -> Page:
     return _pressed("batch_sheet", values, url_for("papers.sheet_for_batch", batch_id=batch_id))
 
 
-Maker = Callable[[Any, Asked], Any]
+Maker = Callable[[Any, PaperRequest], Any]
 
 
 def _page(kind: str, formula_id: int, make: Maker) -> Page:

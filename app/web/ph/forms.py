@@ -4,12 +4,12 @@ from collections.abc import Mapping
 
 from app.web.row_number import number
 from app.work.ph.entries import SessionRef, TypedAddition, TypedReading
-from app.work.ph.sessions import Start
+from app.work.ph.sessions import SessionStart
 
 
-def start_of(form: Mapping[str, str]) -> Start:
+def start_of(form: Mapping[str, str]) -> SessionStart:
     """Read the form that starts a session."""
-    return Start(
+    return SessionStart(
         number(form.get("material_id", "")),
         form.get("target", ""),
         form.get("batch_g", ""),

@@ -17,7 +17,7 @@ from app.web.row_number import number
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.steps import OpenDraft
-from app.work.ph.comparing import Choice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
+from app.work.ph.comparing import FormulaChoice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.stock import STARTS, TypedStock, start_of, stock_of
 
@@ -49,9 +49,9 @@ def _page(sheet: Sheet, fault: str = "") -> str:
     )
 
 
-def _choice(sheet: Sheet, row_version: int) -> Choice:
+def _choice(sheet: Sheet, row_version: int) -> FormulaChoice:
     rows = [line for line in sheet.results.formula.lines if line.material.id and line.parts and line.percent > 0]
-    return Choice(
+    return FormulaChoice(
         formula_id=sheet.current.formula_id,
         draft=sheet.current.draft,
         origin=SaveOrigin(row_version, f"ph-{new_id()}"),
@@ -68,7 +68,7 @@ def _chosen_place(ids: list[int]) -> int | None:
     return places[-1] if places else None
 
 
-def _chosen(formula_id: int, apply: Callable[[Choice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
+def _chosen(formula_id: int, apply: Callable[[FormulaChoice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
     sheet = look(context.store(), formula_id)
     version = number(request.form.get("row_version", ""))
     choice = _choice(sheet, -1 if version is None else version)
@@ -89,7 +89,7 @@ def neutraliser(formula_id: int) -> Page:
     """Put another neutraliser into the formula, at the dose for the target."""
     inci = request.form.get("inci", "")
 
-    def apply(choice: Choice, sheet: Sheet) -> tuple[OpenDraft, str]:
+    def apply(choice: FormulaChoice, sheet: Sheet) -> tuple[OpenDraft, str]:
         return choose_neutraliser(context.store(), choice, inci, sheet.results.formula.target_ph)
 
     return _chosen(formula_id, apply, "neutralisers")

@@ -8,7 +8,7 @@ from app.documents.class_kits import ClassLabels, class_labels, class_paper, usu
 from app.documents.papers import Setting
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
-from app.science.label_sheets import Grid
+from app.science.label_sheets import SheetGrid
 from app.store.labels import LabelSheet, label_sheets
 from app.store.products import Product, products_of
 from app.web import context
@@ -28,7 +28,7 @@ class _Asked:
     """A class as it was asked for, with what there is to choose from; a fault instead of kits where it cannot be."""
 
     kits: ClassKits | None
-    grid: Grid
+    grid: SheetGrid
     setting: Setting
     sheets: tuple[LabelSheet, ...]
     products: tuple[Product, ...]

@@ -10,7 +10,7 @@ from app.science.batch_size import BatchSize
 from app.science.formula import Formula, Line, Material
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, Weighing
-from app.science.weighing_advice import Advice
+from app.science.weighing_advice import WeighingAdvice
 from app.store.batches import Batch, BatchLine
 from app.work.batches.loading import load_batch
 from app.work.batches.pots import pots_of
@@ -71,5 +71,5 @@ def planned_weighing(batch: Batch, formula: Formula) -> Weighing:
 def _weighed(line: Line, row: BatchLine) -> WeighedLine:
     error = 100 * abs(row.shown_g - row.target_g) / row.target_g if row.target_g else Decimal(0)
     scale = Scale(row.step_g, None, row.scale)
-    advice = Advice(row.advice) if row.advice else None
+    advice = WeighingAdvice(row.advice) if row.advice else None
     return WeighedLine(line, row.target_g, row.shown_g, scale, error, scale.resolution_percent(row.target_g), advice)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from sqlalchemy.orm import Session
 
 from app.work.formulas.readings import PhReading, ph_readings
-from app.work.formulas.versions import Origin, VersionRow, list_versions, origin_of
+from app.work.formulas.versions import VersionOrigin, VersionRow, list_versions, origin_of
 from app.work.rules.section import GivenAnswers, read_given_answers
 
 
@@ -14,7 +14,7 @@ class Around:
     """What stands around a draft: its versions, where it was branched from, answers to findings, readings."""
 
     versions: list[VersionRow] = field(default_factory=list)
-    origin: Origin | None = None
+    origin: VersionOrigin | None = None
     given: GivenAnswers = field(default_factory=GivenAnswers)
     readings: tuple[PhReading, ...] = ()
 

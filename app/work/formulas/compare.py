@@ -49,7 +49,7 @@ class FactPair:
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class FormulaComparison:
     """Every line of two formulas in the order of the right one, and every other difference."""
 
     lines: tuple[LinePair, ...]
@@ -61,7 +61,7 @@ class Comparison:
         return tuple(pair for pair in self.lines if pair.state != "same")
 
 
-def compare(left: Formula, right: Formula) -> Comparison:
+def compare(left: Formula, right: Formula) -> FormulaComparison:
     """Match the lines of two formulas, by their keys first and then by the name of the material."""
     rest = {line.key: line for line in left.lines}
     matches = {line.key: rest.pop(line.key) for line in right.lines if line.key in rest}
@@ -71,7 +71,7 @@ def compare(left: Formula, right: Formula) -> Comparison:
             matches[line.key] = rest.pop(other.key)
     here, there = _letters(left), _letters(right)
     pairs = [_pair(matches.get(line.key), line, here, there) for line in right.lines]
-    return Comparison(
+    return FormulaComparison(
         (*pairs, *(LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest)),
         tuple(_facts_apart(left, right)),
     )

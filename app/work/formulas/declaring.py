@@ -10,7 +10,6 @@ from app.reference.declaration_notices import declaration_notices, under_inci_na
 from app.science.composition import DosedMaterial
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Entry
-from app.science.declaration.values import Jurisdiction as Law
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.science.plain_data import from_plain, to_plain
@@ -74,7 +73,7 @@ def _declared(present: Sequence[DosedMaterial], exposure: str, jurisdiction: Jur
         named = under_inci_names(present, jurisdiction.value)
         allergens = declared_allergens(named, exposure, jurisdiction.value)
         said = declaration_notices(present, exposure, jurisdiction.value)
-        found = declare(named, Law(jurisdiction.value), name_book(), allergens, notices=said.at_names)
+        found = declare(named, jurisdiction, name_book(), allergens, notices=said.at_names)
     except Invalid as fault:
         return Declared(jurisdiction.value, fault=fault.message)
     except ValueError:

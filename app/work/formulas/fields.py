@@ -30,7 +30,7 @@ GROUPS = ("phase", "line")
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class FieldChange:
     """One field that differs; ``before`` or ``after`` is None where the row is missing."""
 
     path: str
@@ -81,7 +81,7 @@ def _line(values: Mapping[str, Value], row_id: str, qs: bool) -> DraftLine:
     return DraftLine(row_id, str(phase), str(typed), material_id, str(amount), qs, str(note))  # type: ignore[arg-type]
 
 
-def changes(before: Draft, after: Draft) -> tuple[Change, ...]:
+def changes(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
     """List what differs between two drafts, in the order of the page, in words."""
     old, new = flat(before), flat(after)
     paths = list(dict.fromkeys([*new, *old]))
@@ -89,16 +89,16 @@ def changes(before: Draft, after: Draft) -> tuple[Change, ...]:
     return (*_whole_rows(before, after, single), *_moves(before, after))
 
 
-def _change(path: str, before: Draft, after: Draft, old: Mapping[str, Value], new: Mapping[str, Value]) -> Change:
+def _change(path: str, before: Draft, after: Draft, old: Mapping[str, Value], new: Mapping[str, Value]) -> FieldChange:
     draft = after if path in new else before
     texts = [shown(path, side[path], draft) if path in side else None for side in (old, new)]
-    return Change(path, words_of(path, draft), *texts)
+    return FieldChange(path, words_of(path, draft), *texts)
 
 
-def _whole_rows(before: Draft, after: Draft, single: Sequence[Change]) -> tuple[Change, ...]:
+def _whole_rows(before: Draft, after: Draft, single: Sequence[FieldChange]) -> tuple[FieldChange, ...]:
     """Show a row that came or went as one change instead of one per field."""
     old, new = ({(group, row_id) for group in GROUPS for row_id in order(draft, group)} for draft in (before, after))
-    kept: dict[str, Change] = {}
+    kept: dict[str, FieldChange] = {}
     for change in single:
         group, _, rest = change.path.partition(".")
         row_id = rest.partition(".")[0]
@@ -109,20 +109,20 @@ def _whole_rows(before: Draft, after: Draft, single: Sequence[Change]) -> tuple[
     return tuple(kept.values())
 
 
-def _row_change(group: str, row_id: str, before: Draft, after: Draft, *, came: bool) -> Change:
+def _row_change(group: str, row_id: str, before: Draft, after: Draft, *, came: bool) -> FieldChange:
     draft = after if came else before
     summary = row_summary(group, row_id, draft)
     texts = (None, summary) if came else (summary, None)
-    return Change(f"{group}.{row_id}", row_name(group, row_id, draft), *texts)
+    return FieldChange(f"{group}.{row_id}", row_name(group, row_id, draft), *texts)
 
 
-def _moves(before: Draft, after: Draft) -> tuple[Change, ...]:
+def _moves(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
     found = []
     for group, words in (("phase", "Order of the phases"), ("line", "Order of the lines")):
         shared = set(order(before, group)) & set(order(after, group))
         old, new = ([i for i in order(draft, group) if i in shared] for draft in (before, after))
         if old != new:
-            found.append(Change(f"order.{group}", words, None, "moved"))
+            found.append(FieldChange(f"order.{group}", words, None, "moved"))
     return tuple(found)
 
 

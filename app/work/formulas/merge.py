@@ -10,7 +10,7 @@ ABSENT = "(removed)"
 
 
 @dataclass(frozen=True, slots=True)
-class Clash:
+class MergeConflict:
     """A field, or a whole row, that both sides changed in different ways since ``base``."""
 
     path: str
@@ -25,7 +25,7 @@ class Merged:
     """The draft with both sides' changes, and the clashes that ``picks`` decided or that fell to mine."""
 
     draft: Draft
-    clashes: tuple[Clash, ...]
+    clashes: tuple[MergeConflict, ...]
 
 
 def merge(base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str] | None = None) -> Merged:
@@ -51,7 +51,7 @@ def _row_path(path: str) -> str:
 
 def _merge_fields(
     base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str]
-) -> tuple[dict[str, Value], list[Clash]]:
+) -> tuple[dict[str, Value], list[MergeConflict]]:
     old, other, own = flat(base), flat(theirs), flat(mine)
     values: dict[str, Value] = {}
     clashes = []
@@ -60,7 +60,7 @@ def _merge_fields(
         values[path] = _pick(*sides, picks.get(path))
         if path in own and path in other and _both_changed(*sides):
             texts = (shown(path, value, mine) for value in sides)
-            clashes.append(Clash(path, words_of(path, mine), *texts))
+            clashes.append(MergeConflict(path, words_of(path, mine), *texts))
     return values, clashes
 
 
@@ -93,12 +93,12 @@ class _Rows:
             return False
         return f"{self.group}.{row_id}" in (self.changed_here if row_id in self.own else self.changed_there)
 
-    def _clash(self, row_id: str) -> Clash:
+    def _clash(self, row_id: str) -> MergeConflict:
         sides = [
             row_summary(self.group, row_id, draft) if row_id in order(draft, self.group) else ABSENT
             for draft in (self.base, self.theirs, self.mine)
         ]
-        return Clash(f"{self.group}.{row_id}", row_name(self.group, row_id, self.base), *sides)
+        return MergeConflict(f"{self.group}.{row_id}", row_name(self.group, row_id, self.base), *sides)
 
     def _stays(self, row_id: str) -> bool:
         if row_id not in self.old:

@@ -69,7 +69,7 @@ def _ph(formula: Formula) -> Range | None:
 
 
 @dataclass(frozen=True, slots=True)
-class Difference:
+class ListDifference:
     """What differs between two outcomes of a list: what only the right has, what only the left has."""
 
     came: tuple[str, ...]
@@ -82,9 +82,9 @@ class OutcomePair:
 
     left: Outcome
     right: Outcome
-    names: Difference
+    names: ListDifference
     order_differs: bool
-    findings: Difference
+    findings: ListDifference
 
     @property
     def cost_difference(self) -> Decimal | None:
@@ -107,8 +107,8 @@ def side_by_side(left: Outcome, right: Outcome) -> OutcomePair:
     )
 
 
-def _apart(left: Sequence[str], right: Sequence[str]) -> Difference:
-    return Difference(tuple(x for x in right if x not in left), tuple(x for x in left if x not in right))
+def _apart(left: Sequence[str], right: Sequence[str]) -> ListDifference:
+    return ListDifference(tuple(x for x in right if x not in left), tuple(x for x in left if x not in right))
 
 
 def with_amounts(draft: Draft, amounts: dict[str, str]) -> Draft:

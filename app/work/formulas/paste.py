@@ -17,11 +17,11 @@ LONGEST_NAME = 200
 LONGEST_AMOUNT = 40
 PLACES = 4
 
-Match = Callable[[str, str], Sequence["Choice"]]
+Match = Callable[[str, str], Sequence["MaterialOffer"]]
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class MaterialOffer:
     """A material that a pasted name may mean: ``value`` is ``shelf:<id>`` or ``library:<key>``.
 
     ``sure`` when it is called just so, ``likely`` when it is the obvious one.
@@ -40,19 +40,19 @@ class PastedRow:
     place: int
     name: str
     amount: str
-    choices: tuple[Choice, ...] = ()
+    choices: tuple[MaterialOffer, ...] = ()
     fault: str = ""
     phase: str = ""
 
     @property
-    def sure(self) -> Choice | None:
+    def sure(self) -> MaterialOffer | None:
         """The choice that is exactly the pasted name, or else the obvious one."""
         exact = next((choice for choice in self.choices if choice.sure), None)
         return exact or next((choice for choice in self.choices if choice.likely), None)
 
 
 @dataclass(frozen=True, slots=True)
-class Preview:
+class PastePreview:
     """The rows that would be added, the role of each column, and how many lines were passed over.
 
     ``are_weights`` when most amounts carry a unit of weight or measure, ``phases`` the phases that were named.
@@ -74,7 +74,7 @@ class Preview:
         return tuple(dict.fromkeys(row.phase for row in self.rows if row.phase))
 
 
-def preview(text: str, present: int, match: Match, columns: Sequence[str] = ()) -> Preview:
+def preview(text: str, present: int, match: Match, columns: Sequence[str] = ()) -> PastePreview:
     """Read pasted text into rows; ``present`` lines stand in the formula already.
 
     Raises:
@@ -88,7 +88,7 @@ def preview(text: str, present: int, match: Match, columns: Sequence[str] = ()) 
         count = f"There are {len(table.rows):,} rows"
         raise Invalid("rows", f"{count}; a formula holds {MOST_LINES} lines, {room} are free.")
     rows = tuple(_row(place, row, match) for place, row in enumerate(table.rows))
-    return Preview(rows, table.passed_over, table.columns, table.sample)
+    return PastePreview(rows, table.passed_over, table.columns, table.sample)
 
 
 def _row(place: int, read: TableRow, match: Match) -> PastedRow:

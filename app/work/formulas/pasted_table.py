@@ -52,7 +52,7 @@ class TableRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class PastedTable:
     """A pasted table: the role of each column, its rows, and how many lines were passed over."""
 
     columns: tuple[str, ...]
@@ -61,7 +61,7 @@ class Table:
     sample: tuple[str, ...] = ()
 
 
-def read_table(text: str, columns: Sequence[str] = ()) -> Table:
+def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
     """Return the table of a text; ``columns`` are the roles of its columns where somebody chose them."""
     lines = list(islice(_cells(text), LONGEST_PASTE))
     width = min(max(map(len, lines), default=0), MOST_COLUMNS)
@@ -81,7 +81,7 @@ def read_table(text: str, columns: Sequence[str] = ()) -> Table:
             phase = row.phase
             rows.append(row)
     first = next((cells for cells in lines if not is_heading(cells) and len(cells) > 1), ())
-    return Table(roles, tuple(rows), passed, tuple(first[:width]))
+    return PastedTable(roles, tuple(rows), passed, tuple(first[:width]))
 
 
 def _cells(text: str) -> Iterable[list[str]]:

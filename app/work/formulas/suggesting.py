@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 from app.reference.library_search import library_index
 from app.reference.materials import material as library_material
-from app.reference.search import Entry, search
+from app.reference.search import SearchEntry, search
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.work.form import Faults
-from app.work.formulas.paste import Choice
+from app.work.formulas.paste import MaterialOffer
 from app.work.materials.finding import LONGEST_QUERY, shelf_index
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf
@@ -56,11 +56,11 @@ def suggest(store: Store, text: str, most: int = MOST) -> list[Suggestion]:
     return [one for guess, _, _, one in ranked if guess == ranked[0][0]][:most]
 
 
-def _suggestion(value: str, entry: Entry[int] | Entry[str], on_shelf: bool) -> Suggestion:
+def _suggestion(value: str, entry: SearchEntry[int] | SearchEntry[str], on_shelf: bool) -> Suggestion:
     return Suggestion(value, entry.name, ", ".join(entry.inci[:4]), on_shelf)
 
 
-def choices(store: Store, name: str, inci: str = "") -> list[Choice]:
+def choices(store: Store, name: str, inci: str = "") -> list[MaterialOffer]:
     """Return what a pasted or typed name may mean, with the INCI name that stood beside it, if one did.
 
     Sure when a name or a single INCI name is the very same; the first is likely when it begins as was typed, or is
@@ -73,7 +73,7 @@ def choices(store: Store, name: str, inci: str = "") -> list[Choice]:
     exact = next((one for one in found if keys & {inci_key(one.name), inci_key(one.inci)}), None)
     key = inci_key(name)
     likely = found[0] if found and (len(found) == 1 or inci_key(found[0].name).startswith(key)) else None
-    return [Choice(one.value, one.name, one is exact, exact is None and one is likely) for one in found]
+    return [MaterialOffer(one.value, one.name, one is exact, exact is None and one is likely) for one in found]
 
 
 def take(store: Store, value: str, typed: str) -> str:

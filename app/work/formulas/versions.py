@@ -37,7 +37,7 @@ class VersionRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Origin:
+class VersionOrigin:
     """Where a formula was branched from."""
 
     formula_id: int
@@ -96,7 +96,7 @@ def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
     return [VersionRow(*row) for row in session.execute(asked.order_by(FormulaVersion.number.desc()))]
 
 
-def origin_of(session: Session, formula_id: int) -> Origin | None:
+def origin_of(session: Session, formula_id: int) -> VersionOrigin | None:
     """Tell which version a formula was branched from; None when it was started from nothing."""
     asked = (
         select(StoredFormula.id, StoredFormula.name, FormulaVersion.id, FormulaVersion.number)
@@ -105,7 +105,7 @@ def origin_of(session: Session, formula_id: int) -> Origin | None:
         .where(Branch.formula_id == formula_id)
     )
     row = session.execute(asked).first()
-    return Origin(*row) if row else None
+    return VersionOrigin(*row) if row else None
 
 
 @action(once="version of {formula_id}")

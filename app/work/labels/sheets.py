@@ -6,7 +6,7 @@ from typing import Any
 
 from app.reference.label_sheets import common_sheets
 from app.science.errors import Invalid
-from app.science.label_sheets import Grid
+from app.science.label_sheets import SheetGrid
 from app.science.lengths import parse_mm
 from app.science.numbers import parse_number, plain
 from app.store.engine import Store
@@ -80,7 +80,7 @@ class SheetForm(Form):
     @rule
     def labels_lie_on_the_page(self) -> None:
         """Refuse labels that overlap or leave the page."""
-        grid = Grid(
+        grid = SheetGrid(
             float(self.page_width), float(self.page_height), self.across, self.down, float(self.label_width),
             float(self.label_height), float(self.left), float(self.top), float(self.pitch_x), float(self.pitch_y),
             self.is_round,
@@ -91,9 +91,9 @@ class SheetForm(Form):
 SHEETS = Register(LabelSheet, SheetForm, label_sheets)
 
 
-def grid_of(sheet: LabelSheet) -> Grid:
+def grid_of(sheet: LabelSheet) -> SheetGrid:
     """Return the grid of a stored sheet."""
-    return Grid(
+    return SheetGrid(
         float(sheet.page_width_mm), float(sheet.page_height_mm), sheet.columns, sheet.rows,
         float(sheet.label_width_mm), float(sheet.label_height_mm), float(sheet.left_mm), float(sheet.top_mm),
         float(sheet.pitch_x_mm), float(sheet.pitch_y_mm), sheet.is_round, float(sheet.shift_x_mm),

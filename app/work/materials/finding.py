@@ -13,7 +13,7 @@ from app.reference.library_search import library_index
 from app.reference.material import LibraryMaterial
 from app.reference.materials import library_materials
 from app.reference.materials import material as library_material
-from app.reference.search import Entry, Index, build_index, search
+from app.reference.search import Index, SearchEntry, build_index, search
 from app.reference.synonyms import other_names
 from app.science.names import inci_key
 from app.store.engine import Store
@@ -27,7 +27,7 @@ LONGEST_QUERY = 200
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class SearchedFor:
     """What is looked for: words, and the filters that are set; an empty filter lets everything pass."""
 
     words: str = ""
@@ -67,7 +67,7 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundMaterial:
     """One page of the answer, with the counts of the whole of it; ``guessed`` when a spelling was guessed."""
 
     materials: tuple[Material, ...]
@@ -101,9 +101,9 @@ def _read_shelf(session: Session, marker: Marker) -> Shelf:
     return Shelf(marker, outlines, build_index(entries))
 
 
-def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]]) -> Entry[int]:
+def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]]) -> SearchEntry[int]:
     first = inci_key(parts[0][0]) if parts else ""
-    return Entry(
+    return SearchEntry(
         id=outline.id,
         name=name,
         inci=tuple(inci for inci, _ in parts),
@@ -113,7 +113,7 @@ def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]])
     )
 
 
-def find(store: Store, wanted: Wanted, page: int = 1) -> Found:
+def find(store: Store, wanted: SearchedFor, page: int = 1) -> FoundMaterial:
     """Return the materials that fit on the shelf and in the library, without those of the library that stand on it.
 
     A guess at a spelling is not shown beside something that was found as it is spelled.
@@ -131,10 +131,10 @@ def find(store: Store, wanted: Wanted, page: int = 1) -> Found:
         materials = materials_in_order(session, ids[(page - 1) * PAGE : page * PAGE])
     shipped = [m for m in listed if m.key not in shelf.live_library_keys]
     guessed = not (sure and library_sure)
-    return Found(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page, pages)
+    return FoundMaterial(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page, pages)
 
 
-def _shelf_ids(shelf: Shelf, wanted: Wanted) -> tuple[list[int], bool]:
+def _shelf_ids(shelf: Shelf, wanted: SearchedFor) -> tuple[list[int], bool]:
     if not wanted.words.strip():
         return [o.id for o in shelf.outlines.values() if _passes(o, wanted)], True
     hits = search(shelf.index, wanted.words[:LONGEST_QUERY], limit=len(shelf.outlines))
@@ -142,16 +142,16 @@ def _shelf_ids(shelf: Shelf, wanted: Wanted) -> tuple[list[int], bool]:
     return ids, all(hit.sure for hit in hits)
 
 
-def _passes(outline: Outline, wanted: Wanted) -> bool:
+def _passes(outline: Outline, wanted: SearchedFor) -> bool:
     state = wanted.state == ALL or outline.retired == (wanted.state == RETIRED)
     return state and _fits(outline.functions, outline.phase, wanted)
 
 
-def _fits(functions: Iterable[str], phase: str, wanted: Wanted) -> bool:
+def _fits(functions: Iterable[str], phase: str, wanted: SearchedFor) -> bool:
     return (not wanted.function or wanted.function in functions) and (not wanted.phase or wanted.phase == phase)
 
 
-def search_library(wanted: Wanted) -> tuple[list[LibraryMaterial], bool]:
+def search_library(wanted: SearchedFor) -> tuple[list[LibraryMaterial], bool]:
     """Return the shipped materials that fit, best first, and whether every word was found as it is spelled.
 
     All of them come by name when no word is given but a filter is; none without either.

@@ -9,10 +9,10 @@ from rapidfuzz.distance import OSA
 from rapidfuzz.process import extractOne
 
 from app.reference.allergens import allergen_entries, allergen_index
-from app.reference.cautions import Subject, cautions_for
+from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.material import LibraryMaterial, known
 from app.reference.solvents import proposed_solvent
-from app.science.composition import AllergenShare, Kind, Part
+from app.science.composition import AllergenShare, Part, PartKind
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.science.numbers import parse_number, plain
@@ -33,7 +33,7 @@ SOLVENTS = {Solvent.NONE: "nothing (a powder that stays one)", Solvent.UNKNOWN: 
 _ALLERGEN = re.compile(r'(?P<inci>"[^"]+"|.+?)[\s:;=|]+(?P<percent>[0-9.,]+) ?%?', re.ASCII)
 
 
-class Share(Field[PercentRange]):
+class ShareField(Field[PercentRange]):
     """The percent of a part, one figure or a range; a part that stands alone needs none."""
 
     def read(self, text: str, at: str, form: Form) -> PercentRange:
@@ -158,9 +158,9 @@ class PartForm(Form):
     filled_by = ("inci", "percent", "cas", "allergens")
 
     inci = Line("INCI name", csv="inci", width="w20")
-    percent = Share("Percent or range", csv="percent", width="w8")
+    percent = ShareField("Percent or range", csv="percent", width="w8")
     cas = Line("CAS number", csv="cas", longest=40, width="w8")
-    kind = OneOf("For", Kind, "Choose what this substance is for.", csv="kind", default=Kind.INGREDIENT.value)
+    kind = OneOf("For", PartKind, "Choose what this substance is for.", csv="kind", default=PartKind.INGREDIENT.value)
     nano = Tick("nano", csv="nano")
     may_contain = Tick("may contain", csv="may contain")
     allergens = Allergens("Allergen sheet, a line each, % of this row", csv="allergens")
@@ -193,7 +193,7 @@ class PartForm(Form):
         """The row in one line, for comparing two states."""
         text = self.text
         extras = ("nano" if text["nano"] else "", "may contain" if text["may_contain"] else "")
-        kind = "" if text["kind"] == Kind.INGREDIENT else text["kind"]
+        kind = "" if text["kind"] == PartKind.INGREDIENT else text["kind"]
         allergens = ", ".join(line.strip() for line in text["allergens"].splitlines() if line.strip())
         pieces = (f"{text['inci']} {text['percent']}", text["cas"], kind, *extras, allergens, text["source"])
         return "; ".join(piece.strip() for piece in pieces if piece.strip())
@@ -225,7 +225,7 @@ class Certificate(Area):
 
 def usual_cautions(parts: Sequence[Part], form: str) -> str:
     """Return the usual cautions for what is in a material, a line each; empty when none is known."""
-    return "\n".join(c.text for c in cautions_for(Subject(tuple(parts), known(parts), form)))
+    return "\n".join(c.text for c in cautions_for(CautionSubject(tuple(parts), known(parts), form)))
 
 
 class LibraryKey(Field[str | None]):

@@ -53,7 +53,7 @@ class Incoming:
 
 
 @dataclass(frozen=True, slots=True)
-class Preview:
+class TransferPreview:
     """What taking a file would do: names that are new, that differ from the shelf, and that are there as they are."""
 
     new: tuple[str, ...]
@@ -152,7 +152,7 @@ def _at_line(field: str, message: str, records: list[Record]) -> LineFault:
     return LineFault(records[min(place, len(records) - 1)].line, message)
 
 
-def preview(store: Store, text: str) -> Preview:
+def preview(store: Store, text: str) -> TransferPreview:
     """Return what taking a file would do; writes nothing.
 
     Raises:
@@ -170,7 +170,7 @@ def preview(store: Store, text: str) -> Preview:
                 new if there is None else changed if one.form.as_read().differences(MaterialForm.of(there)) else same
             )
             listed.append(one.form.name)
-    return Preview(tuple(new), tuple(changed), tuple(same))
+    return TransferPreview(tuple(new), tuple(changed), tuple(same))
 
 
 def import_materials(store: Store, text: str, *, update: bool, key: str = "") -> int:

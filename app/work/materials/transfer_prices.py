@@ -18,7 +18,7 @@ from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_t
 from app.work.field_reading import one_line
 from app.work.form import Faults
 from app.work.materials.prices import PriceContext, PriceForm
-from app.work.materials.transfer import TURN_S, Preview
+from app.work.materials.transfer import TURN_S, TransferPreview
 
 COLUMNS = ("material", "price", "amount", "grams", "date", "supplier", "kind", "note", "currency", "price per kg")
 REQUIRED = ("material", "price", "amount")
@@ -101,7 +101,7 @@ def _incoming(record: Record, by_name: dict[str, Material], shop: Workshop) -> I
     return IncomingPrice(material, columns | ({"quantity_text": words} if words else {}))
 
 
-def preview_prices(store: Store, text: str) -> Preview:
+def preview_prices(store: Store, text: str) -> TransferPreview:
     """Return what taking a file would do; writes nothing.
 
     Raises:
@@ -110,7 +110,7 @@ def preview_prices(store: Store, text: str) -> Preview:
     with store.reading() as session:
         incoming = _read(session, text)
         new = tuple(one.words for one in incoming if not one.there)
-        return Preview(new, (), tuple(one.words for one in incoming if one.there))
+        return TransferPreview(new, (), tuple(one.words for one in incoming if one.there))
 
 
 def import_prices(store: Store, text: str, *, key: str = "") -> int:

@@ -5,11 +5,11 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.reference.materials import library_materials
-from app.reference.neutraliser_comparison import Compared, compare_neutralisers
+from app.reference.neutraliser_comparison import ComparedNeutraliser, compare_neutralisers
 from app.reference.neutralisers import Neutraliser, neutralisers
 from app.reference.thickeners import Thickener, thickener_of, thickeners
 from app.science.acid_base.advice import ask_dose
-from app.science.acid_base.gel import Window
+from app.science.acid_base.gel import GelState
 from app.science.acid_base.values import Adjuster, Mixture
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
@@ -36,7 +36,7 @@ ROUNDS = 3
 class Neutralising:
     """The neutralisers for one formula; without any, ``why_not`` says why."""
 
-    rows: tuple[Compared, ...]
+    rows: tuple[ComparedNeutraliser, ...]
     own: PhLine | None
     before_g: float
     why_not: str = ""
@@ -47,7 +47,7 @@ class ThickenerRow:
     """A thickener beside the formula's pH: how it stands there, and whether the formula has it."""
 
     thickener: Thickener
-    window: Window | None
+    window: GelState | None
     mine: bool
 
 
@@ -75,7 +75,7 @@ def neutralising(
     return Neutralising(rows, own, before_g)
 
 
-def _own_row(own: PhLine, mixture: Mixture, target: float, before_g: float) -> Compared | None:
+def _own_row(own: PhLine, mixture: Mixture, target: float, before_g: float) -> ComparedNeutraliser | None:
     """Return the row of the formula's own line: its substance as the table has it, at its own strength."""
     key = own.adjuster.substance.key
     known = next((one for one in neutralisers() if one.adjuster.substance.key == key), None)
@@ -104,7 +104,7 @@ def thickener_rows(materials: Sequence[DosedMaterial], ph: float | None) -> tupl
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class FormulaChoice:
     """What a chosen neutraliser or thickener needs to know of the formula it goes into."""
 
     formula_id: int
@@ -115,7 +115,7 @@ class Choice:
     chosen: int | None = None
 
 
-def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal | None) -> tuple[OpenDraft, str]:
+def choose_neutraliser(store: Store, choice: FormulaChoice, inci: str, target: Decimal | None) -> tuple[OpenDraft, str]:
     """Put another acid or base into the formula at the dose for its target; also what was done, in words.
 
     Raises:
@@ -135,7 +135,7 @@ def choose_neutraliser(store: Store, choice: Choice, inci: str, target: Decimal 
     return saved, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
 
 
-def _percent(choice: Choice, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
+def _percent(choice: FormulaChoice, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
     """Find the percentage of the finished formula; the line that fills up makes room for it."""
     filling = {line.material_id for line in choice.draft.lines if line.qs}
     others = [
@@ -174,7 +174,7 @@ def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callabl
     return name, wanted.adjuster, lambda: add_material(store, typed)
 
 
-def choose_thickener(store: Store, choice: Choice, inci: str) -> tuple[OpenDraft, str]:
+def choose_thickener(store: Store, choice: FormulaChoice, inci: str) -> tuple[OpenDraft, str]:
     """Put another thickener into the formula at its middle dose; also what else must change, in words.
 
     Raises:
@@ -202,7 +202,7 @@ def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
     return f"{words} Work the dose of {own.material} out again." if own else words
 
 
-def _old_thickener(choice: Choice, wanted: Thickener) -> int | None:
+def _old_thickener(choice: FormulaChoice, wanted: Thickener) -> int | None:
     for material, key in zip(choice.materials, choice.ids, strict=True):
         known = [thickener_of(part.inci) for part in material.parts if part.percent >= MAINLY]
         if any(one is not None and one.inci != wanted.inci for one in known):
@@ -231,5 +231,5 @@ def _share(material: Material, wanted: Thickener) -> Decimal | None:
     return found[0] if found and found[0] >= MAINLY else None
 
 
-def _written(store: Store, choice: Choice, rewrite: Rewrite, change: str) -> OpenDraft:
+def _written(store: Store, choice: FormulaChoice, rewrite: Rewrite, change: str) -> OpenDraft:
     return save_draft(store, choice.formula_id, rewritten(choice.draft, rewrite), choice.origin, change=change)

@@ -7,7 +7,7 @@ import numpy as np
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.science.acid_base.belief import Belief
+from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.bench import trusted_readings
 from app.science.acid_base.dosing import dose_to, ph_after
 from app.science.acid_base.refit import refit
@@ -118,7 +118,7 @@ def _cancelled_g(session: Session, batch: Batch, state: State, most: Decimal) ->
     except Invalid:
         return None
     trusted, _ = trusted_readings(model, readings_of(state))
-    belief = refit(model.model, trusted).belief if trusted else Belief.prior(model.model)
+    belief = refit(model.model, trusted).belief if trusted else InputBelief.prior(model.model)
     done = np.array([[float(state.added_g), float(state.counter_g)]]) / model.batch_g
     ph = ph_after(model.model, done, belief) - belief.offset
     alone = dose_to(model.model, belief.centre[None, :], ph, np.zeros((1, 2)))

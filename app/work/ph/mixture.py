@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.acid_base import acid_base_table
-from app.reference.mixtures import Entry, build_mixture
+from app.reference.mixtures import MixtureEntry, build_mixture
 from app.reference.neutralisers import is_base, neutralisers
 from app.science.acid_base.model import water_percent
 from app.science.acid_base.prediction import predict
@@ -34,7 +34,7 @@ def mixture_of(materials: Sequence[DosedMaterial]) -> tuple[Mixture, tuple[str, 
         Invalid: when the percentages add up to more than 100.
     """
     built = build_mixture(
-        [Entry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0]
+        [MixtureEntry(total.inci, total.percent, Decimal(100)) for total in expand(materials) if total.percent > 0]
     )
     return built.mixture, built.notes
 

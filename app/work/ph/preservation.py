@@ -8,21 +8,21 @@ from app.science.acid_base.model import water_percent
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
 from app.science.names import inci_key
-from app.science.preservation import ORGANISMS, Verdict
+from app.science.preservation import ORGANISMS, SystemVerdict
 from app.work.ph.mixture import mixture_of
 
 # The words of the verdicts, explained; they claim nothing beyond pH and amount.
 VERDICT_WORDS = {
-    Verdict.WITHIN: "pH and amount lie inside the usual ranges",
-    Verdict.EDGE: "inside, but within 0.3 pH of the limit: measure, and keep it there",
-    Verdict.ACTIVE: "above the usual pH, but as much acts as the least usual amount gives at the edge: lower the pH",
-    Verdict.OUTSIDE: "the pH lies outside the usual range",
-    Verdict.INACTIVATED: "an anionic surfactant, soap or polymer inactivates it",
-    Verdict.LITTLE: "the pH fits, the amount does not reach the usual level",
-    Verdict.SUPPORT: "it boosts other preservatives; by itself it is not one",
-    Verdict.WRONG_USE: "the shipped EU table allows it in rinse-off products only",
-    Verdict.NO_WATER: "there is no water for it to work in",
-    Verdict.UNKNOWN: "no pH can be predicted, so nothing is said about it",
+    SystemVerdict.WITHIN: "pH and amount lie inside the usual ranges",
+    SystemVerdict.EDGE: "inside, but within 0.3 pH of the limit: measure, and keep it there",
+    SystemVerdict.ACTIVE: "above the usual pH, but as much acts as the least usual amount at the edge: lower the pH",
+    SystemVerdict.OUTSIDE: "the pH lies outside the usual range",
+    SystemVerdict.INACTIVATED: "an anionic surfactant, soap or polymer inactivates it",
+    SystemVerdict.LITTLE: "the pH fits, the amount does not reach the usual level",
+    SystemVerdict.SUPPORT: "it boosts other preservatives; by itself it is not one",
+    SystemVerdict.WRONG_USE: "the shipped EU table allows it in rinse-off products only",
+    SystemVerdict.NO_WATER: "there is no water for it to work in",
+    SystemVerdict.UNKNOWN: "no pH can be predicted, so nothing is said about it",
 }
 
 

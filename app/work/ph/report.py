@@ -10,8 +10,8 @@ from app.reference.acid_base import acid_base_table
 from app.reference.neutralisers import neutralisers
 from app.reference.preservatives import assess_mixture
 from app.reference.thickeners import Thickener, thickener_of
-from app.science.acid_base.advice import Advice, ask_dose
-from app.science.acid_base.gel import Window, companions, gel_notes
+from app.science.acid_base.advice import DoseAdvice, ask_dose
+from app.science.acid_base.gel import GelState, companions, gel_notes
 from app.science.acid_base.model import compile_model
 from app.science.acid_base.prediction import predict
 from app.science.acid_base.titration import POINTS, BufferShare, CurvePoint, buffer_shares, curve_with_band
@@ -34,7 +34,7 @@ class Gel:
 
     thickener: Thickener
     percent: Decimal
-    window: Window
+    window: GelState
     notes: tuple[str, ...]
 
 
@@ -47,7 +47,7 @@ class Titration:
 
     material: str
     adjuster: Adjuster
-    advice: Advice
+    advice: DoseAdvice
     in_formula: float
     own_line: bool
     others: tuple[PhLine, ...] = ()

@@ -11,11 +11,11 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.reference.neutralisers import counter_adjuster
-from app.science.acid_base.bench import ACCEPT, Move, Step, next_step, open_session, trusted_readings
+from app.science.acid_base.bench import ACCEPT, BenchStep, NextMove, next_step, open_session, trusted_readings
 from app.science.acid_base.bench import Session as Model
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.dosing import plan_dose
-from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, Reading, refit
+from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, MeterReading, refit
 from app.science.acid_base.titration import CurvePoint, curve_with_band, useful_doses
 from app.science.acid_base.values import Adjuster
 from app.science.errors import Invalid
@@ -41,7 +41,7 @@ def entries_of(record: PhSession) -> tuple[Entry, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SessionRow:
     """An addition or a reading, with what had been added of its material when it was made."""
 
     entry: Entry
@@ -74,16 +74,16 @@ class State:
     solution: Solution | None
     counter: Adjuster | None
     counter_solution: Solution | None
-    rows: tuple[Row, ...]
+    rows: tuple[SessionRow, ...]
     added_g: Decimal
     counter_g: Decimal
-    step: Step | None = None
+    step: BenchStep | None = None
     why_not: str = ""
     curve: tuple[CurvePoint, ...] = ()
     refitted: tuple[CurvePoint, ...] = ()
 
     @property
-    def last(self) -> Row | None:
+    def last(self) -> SessionRow | None:
         """The entry made last."""
         return self.rows[-1] if self.rows else None
 
@@ -101,7 +101,7 @@ class State:
     def met_by_the_model(self) -> bool:
         """Whether nothing is left to add because the model, not the last reading, sees the target met."""
         step = self.step
-        return step is not None and step.move is Move.STOP and abs(step.expected_ph - self.target) <= ACCEPT
+        return step is not None and step.move is NextMove.STOP and abs(step.expected_ph - self.target) <= ACCEPT
 
     @property
     def too_little_to_weigh(self) -> bool:
@@ -217,7 +217,7 @@ def model_of(session: Session, batch: Batch, state: State) -> Model:
     return open_session(mixture, state.solution.adjuster, state.counter, float(record.target_ph), float(record.batch_g))
 
 
-def readings_of(state: State) -> list[Reading]:
+def readings_of(state: State) -> list[MeterReading]:
     """Return the readings for the model: doses in grams per gram of batch, noise from the stated uncertainty."""
     batch_g, readings = float(state.record.batch_g), []
     doses = [0.0, 0.0]
@@ -226,7 +226,7 @@ def readings_of(state: State) -> list[Reading]:
             which = 0 if row.material_id == state.record.material_id else 1
             doses[which] += float(row.entry.grams or ZERO) / batch_g
         elif row.entry.value is not None:
-            readings.append(Reading((doses[0], doses[1]), float(row.entry.value), noise_of(row.entry.uncertainty)))
+            readings.append(MeterReading((doses[0], doses[1]), float(row.entry.value), noise_of(row.entry.uncertainty)))
     return readings
 
 
@@ -260,12 +260,12 @@ def _doses(model: Model, state: State) -> "np.ndarray[tuple[int], np.dtype[np.fl
     return np.asarray(doses * (most / doses[-1]), dtype=np.float64)
 
 
-def _rows(entries: Sequence[Entry], shelf: Shelf, material_of: Mapping[int, int], main: int) -> tuple[Row, ...]:
+def _rows(entries: Sequence[Entry], shelf: Shelf, material_of: Mapping[int, int], main: int) -> tuple[SessionRow, ...]:
     sums: dict[int, Decimal] = {}
     rows = []
     for entry in entries:
         key = material_of[entry.line_id] if isinstance(entry, BatchWeighing) else main
         grams = entry.grams if isinstance(entry, BatchWeighing) else None
         sums[key] = sums.get(key, ZERO) + (grams or ZERO)
-        rows.append(Row(entry, key, shelf[key].name if key in shelf else "", sums[key]))
+        rows.append(SessionRow(entry, key, shelf[key].name if key in shelf else "", sums[key]))
     return tuple(rows)

@@ -100,7 +100,7 @@ def _start_form(session: Session, batch: Batch) -> StartForm:
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class SessionStart:
     """What was typed to start a session."""
 
     material_id: int | None
@@ -111,7 +111,7 @@ class Start:
 
 
 @action(once="pH session of batch {batch_id}", key="{typed.key}")
-def start_session(session: Session, batch_id: int, typed: Start) -> int:
+def start_session(session: Session, batch_id: int, typed: SessionStart) -> int:
     """Start a session and give its id; the same form taken twice starts one.
 
     Raises:
@@ -140,7 +140,7 @@ def start_session(session: Session, batch_id: int, typed: Start) -> int:
     return record.id
 
 
-def _read_start(session: Session, batch: Batch, typed: Start) -> PhSession:
+def _read_start(session: Session, batch: Batch, typed: SessionStart) -> PhSession:
     reader = FieldReader()
     known = reader.read(_known_solution, session, typed.material_id)
     target = reader.read(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))

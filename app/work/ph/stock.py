@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.acid_base import acid_base_table
-from app.science.acid_base.stock import Material, Stock, make_stock
+from app.science.acid_base.stock import StockMaterial, StockRecipe, make_stock
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
 from app.science.quantities import parse_grams
@@ -15,7 +15,7 @@ LEAST, MOST_G = Decimal("0.01"), Decimal(100_000)
 
 
 @dataclass(frozen=True, slots=True)
-class Start:
+class StockStart:
     """What a stock solution is made from, as it is usually bought (strengths: common practice)."""
 
     key: str
@@ -27,15 +27,15 @@ class Start:
 
 
 STARTS = (
-    Start("naoh-pellets", "Sodium hydroxide pellets or pearls", "Sodium Hydroxide", "98", False, "10"),
-    Start("naoh-liquor", "Sodium hydroxide liquor 45 %", "Sodium Hydroxide", "45", True, "10"),
-    Start("koh-flakes", "Potassium hydroxide flakes", "Potassium Hydroxide", "88", False, "18"),
-    Start("koh-liquor", "Potassium hydroxide liquor 45 %", "Potassium Hydroxide", "45", True, "18"),
-    Start("citric", "Citric acid, anhydrous", "Citric Acid", "99.5", False, "20"),
-    Start("citric-mono", "Citric acid monohydrate (as citric acid)", "Citric Acid", "91", False, "20"),
-    Start("lactic", "Lactic acid 88 %", "Lactic Acid", "88", True, "10"),
-    Start("tromethamine", "Tromethamine", "Tromethamine", "99", False, "40"),
-    Start("arginine", "Arginine", "Arginine", "98.5", False, "10"),
+    StockStart("naoh-pellets", "Sodium hydroxide pellets or pearls", "Sodium Hydroxide", "98", False, "10"),
+    StockStart("naoh-liquor", "Sodium hydroxide liquor 45 %", "Sodium Hydroxide", "45", True, "10"),
+    StockStart("koh-flakes", "Potassium hydroxide flakes", "Potassium Hydroxide", "88", False, "18"),
+    StockStart("koh-liquor", "Potassium hydroxide liquor 45 %", "Potassium Hydroxide", "45", True, "18"),
+    StockStart("citric", "Citric acid, anhydrous", "Citric Acid", "99.5", False, "20"),
+    StockStart("citric-mono", "Citric acid monohydrate (as citric acid)", "Citric Acid", "91", False, "20"),
+    StockStart("lactic", "Lactic acid 88 %", "Lactic Acid", "88", True, "10"),
+    StockStart("tromethamine", "Tromethamine", "Tromethamine", "99", False, "40"),
+    StockStart("arginine", "Arginine", "Arginine", "98.5", False, "10"),
 )
 
 
@@ -49,7 +49,7 @@ class TypedStock:
     total: str = ""
 
 
-def start_of(key: str) -> Start:
+def start_of(key: str) -> StockStart:
     """Give the starting material of a key.
 
     Raises:
@@ -61,7 +61,7 @@ def start_of(key: str) -> Start:
     return found
 
 
-def stock_of(typed: TypedStock) -> tuple[Start, Stock]:
+def stock_of(typed: TypedStock) -> tuple[StockStart, StockRecipe]:
     """Work out a stock solution.
 
     Raises:
@@ -78,12 +78,12 @@ def stock_of(typed: TypedStock) -> tuple[Start, Stock]:
     return start, _made(start, float(assay), float(strength), float(total))
 
 
-def _made(start: Start, assay: float, strength: float, total: float) -> Stock:
+def _made(start: StockStart, assay: float, strength: float, total: float) -> StockRecipe:
     found = acid_base_table().find(start.inci)
     if found is None:
         raise Faults([Invalid("start", f"{start.inci} is missing from the tables.")])
     try:
-        return make_stock(Material(found.substance, assay, start.liquid), strength, total)
+        return make_stock(StockMaterial(found.substance, assay, start.liquid), strength, total)
     except Invalid as fault:
         field = {"strength_percent": "strength", "total_g": "total"}.get(fault.field, "start")
         raise Faults([Invalid(field, f"{fault.message[0].upper()}{fault.message[1:]}.")]) from fault

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from app.science.preservation import Status
+from app.science.preservation import Preserved
 from app.store.stock import DocumentKind
 from app.work.products.dossier import Dossier
 
@@ -76,11 +76,11 @@ def _without_tests(found: Dossier, words: str) -> Iterable[str]:
 
 
 def _microbes(found: Dossier) -> Iterable[str]:
-    status = found.preservation.status if found.preservation else Status.NO_WATER
-    if status in (Status.NO_WATER, Status.LOW_RISK):
+    status = found.preservation.status if found.preservation else Preserved.NO_WATER
+    if status in (Preserved.NO_WATER, Preserved.LOW_RISK):
         yield from _without_tests(found, f"The reasons for {status.value} (ISO 29621), or a microbial count.")
         return
-    if status is not Status.PRESERVED:
+    if status is not Preserved.PRESERVED:
         yield f"Preservation: {status.value}, as far as pH, amounts and water tell."
     yield from _without_tests(found, "A challenge test (ISO 11930 or the pharmacopoeia), and microbial counts.")
 

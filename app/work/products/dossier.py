@@ -14,7 +14,7 @@ from sqlalchemy.orm import Session, selectinload
 from app.reference.allergens import allergen_index
 from app.reference.inci_names import inci_names
 from app.reference.library import find_substance
-from app.science.composition import Kind, SubstanceTotal, expand
+from app.science.composition import PartKind, SubstanceTotal, expand
 from app.science.errors import Invalid
 from app.science.formula import Formula, Line, Phase
 from app.science.names import inci_key
@@ -80,7 +80,7 @@ class MaterialRow:
     @property
     def is_perfume(self) -> bool:
         """Whether it holds a perfume or a flavour."""
-        return any(part.kind in (Kind.PERFUME, Kind.FLAVOUR) for part in self.line.parts)
+        return any(part.kind in (PartKind.PERFUME, PartKind.FLAVOUR) for part in self.line.parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.reference.allergens import allergen_index
-from app.science.composition import Kind
+from app.science.composition import PartKind
 from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.engine import Store
@@ -276,7 +276,7 @@ def _without_allergens(session: Session) -> set[int]:
         for material_id, inci, kind in session.execute(
             select(MaterialPart.material_id, MaterialPart.inci, MaterialPart.kind)
         )
-        if kind in (Kind.PERFUME, Kind.FLAVOUR) or index.kind_of(inci) in ("perfume", "essential oil")
+        if kind in (PartKind.PERFUME, PartKind.FLAVOUR) or index.kind_of(inci) in ("perfume", "essential oil")
     }
     return fragrant - sheets
 

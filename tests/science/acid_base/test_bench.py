@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from app.science.acid_base.bench import Move, expected_reading, implausible, next_step, open_session
+from app.science.acid_base.bench import NextMove, expected_reading, implausible, next_step, open_session
 from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.dosing import ph_after
 from app.science.acid_base.model import dose_system
-from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, Reading, refit
+from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, MeterReading, refit
 
 PASS = 0.3
 BATCH_G = 250.0
@@ -44,16 +44,16 @@ def run(session, rng, most=8):
 
     def measure():
         doses = (added[0] / session.batch_g, added[1] / session.batch_g)
-        readings.append(Reading(doses, true_ph(added) + offset + READING_NOISE * rng.standard_normal()))
+        readings.append(MeterReading(doses, true_ph(added) + offset + READING_NOISE * rng.standard_normal()))
 
     for additions in range(most + 1):
         step = next_step(session, added, readings)
-        if step.move is Move.MEASURE:
+        if step.move is NextMove.MEASURE:
             measure()
             step = next_step(session, added, readings)
-        if step.move is Move.DONE:
+        if step.move is NextMove.DONE:
             return additions, passed
-        assert step.move in {Move.ADD, Move.BACK}
+        assert step.move in {NextMove.ADD, NextMove.BACK}
         added[step.which] += step.grams
         ph = true_ph(added)
         passed = max(passed, direction * (ph - session.target))
@@ -72,16 +72,16 @@ def test_the_loop_converges_and_hardly_ever_passes(scenes):
 
 def test_a_passed_target_plans_the_correction(scenes):
     session = open_session(*scenes[0], BATCH_G)
-    step = next_step(session, (4.5, 0.0), [Reading((4.5 / BATCH_G, 0.0), 7.6)])
-    assert step.move is Move.BACK
+    step = next_step(session, (4.5, 0.0), [MeterReading((4.5 / BATCH_G, 0.0), 7.6)])
+    assert step.move is NextMove.BACK
     assert step.grams > 0
     assert any("gel thins" in note for note in step.notes)
 
 
 def test_readings_that_fit_nothing_are_called_out(scenes):
     session = open_session(*scenes[3], BATCH_G)
-    step = next_step(session, (0.0, 0.0), [Reading((0.0, 0.0), 3.4), Reading((0.0, 0.0), 3.4)])
-    assert step.move is Move.ADD
+    step = next_step(session, (0.0, 0.0), [MeterReading((0.0, 0.0), 3.4), MeterReading((0.0, 0.0), 3.4)])
+    assert step.move is NextMove.ADD
     assert any("do not fit" in note for note in step.notes)
 
 
@@ -89,15 +89,15 @@ def test_a_reading_that_cannot_well_be_advises_nothing_until_a_second_one(scenes
     session = open_session(*scenes[3], BATCH_G)
     expected = next_step(session, (0.0, 0.0)).expected_ph
     assert expected < 4
-    typed = Reading((0.0, 0.0), 8.5)
+    typed = MeterReading((0.0, 0.0), 8.5)
     assert implausible(session, (0.0, 0.0), [], 8.5, READING_NOISE) == pytest.approx(2.1, abs=0.3)
     step = next_step(session, (0.0, 0.0), [typed])
-    assert (step.move, step.grams, step.total_grams) == (Move.MEASURE, 0.0, 0.0)
-    again = Reading((0.0, 0.0), 2.2)
+    assert (step.move, step.grams, step.total_grams) == (NextMove.MEASURE, 0.0, 0.0)
+    again = MeterReading((0.0, 0.0), 2.2)
     assert implausible(session, (0.0, 0.0), [typed], 2.2, READING_NOISE) is None
     after = next_step(session, (0.0, 0.0), [typed, again])
     alone = next_step(session, (0.0, 0.0), [again])
-    assert (after.move, after.grams) == (Move.ADD, pytest.approx(alone.grams))
+    assert (after.move, after.grams) == (NextMove.ADD, pytest.approx(alone.grams))
 
 
 @pytest.mark.parametrize("off", [1.05, -1.05, 0.6, 0.2])
@@ -114,14 +114,14 @@ def test_nothing_is_advised_before_the_first_reading_where_the_target_may_be_met
     start = expected_reading(open_session(mixture, adjuster, counter, 2.0, BATCH_G), None, np.zeros(2))
     inside = open_session(mixture, adjuster, counter, start.high - 0.01, BATCH_G)
     outside = open_session(mixture, adjuster, counter, start.high + 0.05, BATCH_G)
-    assert next_step(inside, (0.0, 0.0)).move is Move.MEASURE
-    assert next_step(outside, (0.0, 0.0)).move is Move.ADD
+    assert next_step(inside, (0.0, 0.0)).move is NextMove.MEASURE
+    assert next_step(outside, (0.0, 0.0)).move is NextMove.ADD
 
 
 def test_the_first_addition_stays_a_safe_part_after_a_start_reading(scenes):
     session = open_session(*scenes[3], BATCH_G)
     start = expected_reading(session, None, np.zeros(2)).value
-    step = next_step(session, (0.0, 0.0), [Reading((0.0, 0.0), start)])
+    step = next_step(session, (0.0, 0.0), [MeterReading((0.0, 0.0), start)])
     assert step.grams <= 0.85 * step.total_grams
 
 
@@ -133,9 +133,11 @@ def test_the_salt_of_the_correction_is_what_the_solution_brings(mix, solution, n
     other = solution("Sodium Hydroxide" if acid else "Citric Acid", 10)
     formula = (("Carbomer", 0.5), ("Sodium Hydroxide", 0.25)) if acid else (("Lactic Acid", 5, 88),)
     session = open_session(mix(*formula), other, solution(name, 10), 5.5 if acid else 4.5, BATCH_G)
-    readings = [Reading((0.0, 0.0), 7.8), Reading((0.0, 0.0), 7.8)] if acid else [Reading((0.2, 0.0), 2.4)] * 2
+    readings = (
+        [MeterReading((0.0, 0.0), 7.8), MeterReading((0.0, 0.0), 7.8)] if acid else [MeterReading((0.2, 0.0), 2.4)] * 2
+    )
     step = next_step(session, (0.0, 0.0) if acid else (0.2 * BATCH_G, 0.0), readings)
-    assert step.move is Move.BACK
+    assert step.move is NextMove.BACK
     said = float(re.search(r"about ([\d.e+]+) mmol", " ".join(step.notes))[1])
     assert said == pytest.approx(1000 * step.total_grams * 0.10 / molar_mass, rel=0.06)
 
@@ -146,7 +148,7 @@ def test_the_fit_finds_the_inputs_that_made_the_readings(scenes):
     theta = np.full((1, len(session.model.inputs)), 0.8)
     doses = np.array([[g / BATCH_G, 0.0] for g in (0.0, 2.0, 3.5, 4.2)])
     ph = solve(dose_system(session.model, np.repeat(theta, len(doses), axis=0), doses)).ph
-    readings = [Reading(tuple(d), float(p)) for d, p in zip(doses, ph, strict=True)]
+    readings = [MeterReading(tuple(d), float(p)) for d, p in zip(doses, ph, strict=True)]
     fit = refit(session.model, readings)
     assert fit.is_plausible
     assert np.abs(ph_after(session.model, doses, fit.belief) - ph).max() < 0.03
@@ -155,18 +157,18 @@ def test_the_fit_finds_the_inputs_that_made_the_readings(scenes):
 def test_the_cost_of_a_fit_counts_what_the_inputs_were_moved_by(scenes):
     """A single reading far off can be met by moving the inputs; the misfit alone would not show it."""
     session = open_session(*scenes[0], BATCH_G)
-    fit = refit(session.model, [Reading((1.0 / BATCH_G, 0.0), 7.5)])
+    fit = refit(session.model, [MeterReading((1.0 / BATCH_G, 0.0), 7.5)])
     assert not fit.is_plausible
 
 
 def test_a_reading_at_the_target_ends_the_session(scenes):
     session = open_session(*scenes[0], BATCH_G)
-    step = next_step(session, (3.6, 0.0), [Reading((3.6 / BATCH_G, 0.0), 6.45)])
-    assert step.move is Move.DONE
+    step = next_step(session, (3.6, 0.0), [MeterReading((3.6 / BATCH_G, 0.0), 6.45)])
+    assert step.move is NextMove.DONE
     assert step.grams == 0
 
 
 def test_no_way_to_the_target_is_told(mix, solution):
     acid = solution("Citric Acid", 10)
     session = open_session(mix(("Carbomer", 0.5)), acid, acid, 7.0, BATCH_G)
-    assert next_step(session, (0.0, 0.0)).move is Move.STOP
+    assert next_step(session, (0.0, 0.0)).move is NextMove.STOP

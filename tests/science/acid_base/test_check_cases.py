@@ -16,7 +16,7 @@ from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.speciation import undissociated_fraction
 from app.science.acid_base.stock import sodium_hydroxide_density
-from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Line, Mixture
+from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Mixture, MixtureLine
 
 CASES = json.loads((Path(__file__).parents[2] / "data" / "chem_check_cases.json").read_text(encoding="utf-8"))["cases"]
 TABLE = acid_base_table()
@@ -42,7 +42,7 @@ def molal_mixture(case):
     for solute in given["solutes"]:
         found = substance(solute["species"], constants)
         moles = solute.get("mol_per_kg_water", solute.get("mol_per_litre"))
-        lines.append(Line(found.inci, moles * found.molar_mass / 10, found))
+        lines.append(MixtureLine(found.inci, moles * found.molar_mass / 10, found))
         water -= moles * found.water * WATER_MOLAR_MASS
     ideal = case["model"] == "ideal"
     return Mixture(tuple(lines), water / 10, float(given["temperature_C"]), ideal=ideal)

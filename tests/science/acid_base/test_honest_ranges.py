@@ -9,7 +9,7 @@ from decimal import Decimal
 import numpy as np
 import pytest
 
-from app.reference.mixtures import Entry, build_mixture
+from app.reference.mixtures import MixtureEntry, build_mixture
 from app.science.acid_base.air import uptake_of_carbon_dioxide
 from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.model import compile_model, dose_system
@@ -21,7 +21,7 @@ from app.science.errors import Invalid
 
 
 def written(*lines: tuple[str, float]):
-    return build_mixture([Entry(name, Decimal(str(percent))) for name, percent in lines])
+    return build_mixture([MixtureEntry(name, Decimal(str(percent))) for name, percent in lines])
 
 
 def found(*lines: tuple[str, float]):

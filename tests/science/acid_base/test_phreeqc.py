@@ -7,7 +7,7 @@ from app.reference.acid_base import acid_base_table
 from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict
-from app.science.acid_base.values import Line, Mixture
+from app.science.acid_base.values import Mixture, MixtureLine
 
 MIXTURES = 90
 STRONGEST = 0.3
@@ -22,7 +22,7 @@ def random_mixtures():
     ]
     while True:
         chosen = [known[i] for i in chance.choice(len(known), chance.integers(2, 9), replace=False)]
-        lines = [Line(s.inci, 10 ** chance.uniform(-2, 0.1), s) for s in chosen]
+        lines = [MixtureLine(s.inci, 10 ** chance.uniform(-2, 0.1), s) for s in chosen]
         mixture = Mixture(tuple(lines), 100.0 - sum(line.percent for line in lines))
         found = predict(mixture)
         if found.ionic_strength < STRONGEST:

@@ -5,7 +5,7 @@ from app.science.acid_base.activity import davies_slope, pka_at, pkw
 from app.science.acid_base.dosing import ph_after, plan_dose
 from app.science.acid_base.model import compile_model, water_percent
 from app.science.acid_base.prediction import form_name, predict
-from app.science.acid_base.refit import Reading, refit
+from app.science.acid_base.refit import MeterReading, refit
 from app.science.errors import Invalid
 
 
@@ -129,7 +129,7 @@ def test_a_true_polymer_mass_is_learned_from_readings(mix, solution):
     model = compile_model(mix(("Carbomer", 0.5)), (lye,))
     truth = compile_model(mix(("Carbomer", 0.46)), (lye,))
     doses = [0.004, 0.008, 0.011]
-    readings = [Reading((d,), float(ph_after(truth, np.array([[d]]))[0])) for d in doses]
+    readings = [MeterReading((d,), float(ph_after(truth, np.array([[d]]))[0])) for d in doses]
     fitted = plan_dose(model, 6.5, refit(model, readings).belief)
     right = plan_dose(truth, 6.5)
     assert fitted.value == pytest.approx(right.value, rel=0.02)

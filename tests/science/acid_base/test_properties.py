@@ -11,7 +11,7 @@ from app.science.acid_base.dosing import ph_after, plan_dose
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict
 from app.science.acid_base.speciation import undissociated_fraction
-from app.science.acid_base.values import Adjuster, Line, Mixture
+from app.science.acid_base.values import Adjuster, Mixture, MixtureLine
 
 TABLE = acid_base_table()
 NAMES = sorted(key for key, row in TABLE.by_species.items() if row.substance.active)
@@ -91,7 +91,7 @@ def test_splitting_a_material_in_two_changes_nothing(drawn, share):
 @given(lines, st.floats(0.2, 5.0))
 def test_only_the_ratios_matter(drawn, scale):
     plain = mixture(drawn)
-    scaled = tuple(Line(x.name, x.percent * scale, x.substance, x.assay_percent) for x in plain.lines)
+    scaled = tuple(MixtureLine(x.name, x.percent * scale, x.substance, x.assay_percent) for x in plain.lines)
     again = predict(Mixture(scaled, plain.water_percent * scale))
     assert again.ph.value == pytest.approx(predict(plain).ph.value, abs=1e-8)
 

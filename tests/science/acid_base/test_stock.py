@@ -1,12 +1,12 @@
 import pytest
 
 from app.reference.acid_base import acid_base_table
-from app.science.acid_base.stock import Material, make_stock, sodium_hydroxide_density
+from app.science.acid_base.stock import StockMaterial, make_stock, sodium_hydroxide_density
 from app.science.errors import Invalid
 
 
 def material(name, assay, liquid=False):
-    return Material(acid_base_table().find(name).substance, assay, liquid)
+    return StockMaterial(acid_base_table().find(name).substance, assay, liquid)
 
 
 def test_ten_percent_from_pearls():
@@ -63,7 +63,7 @@ def test_the_crystal_water_of_a_salt_joins_the_water_of_its_solution():
     moles = 10 / 294.10
     salt = acid_base_table().find("Sodium Citrate", "dihydrate").substance
     expected = 1000 * moles / (90 + moles * 2 * 18.015)
-    assert make_stock(Material(salt, 100, liquid=False), 10, 100).molality == pytest.approx(expected, rel=2e-4)
+    assert make_stock(StockMaterial(salt, 100, liquid=False), 10, 100).molality == pytest.approx(expected, rel=2e-4)
 
 
 def test_more_than_dissolves_is_refused():

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from app.reference.declaration_names import name_book
 from app.reference.label_names import LabelNames
 from app.reference.library import substances
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.listing import declare
 from app.science.declaration.values import Jurisdiction
 from app.science.errors import Invalid
@@ -227,7 +227,7 @@ def test_a_printed_declaration_gives_back_its_names(names: list[str], data: st.D
 
 def _part(name: str) -> Part:
     substance = substances()[name.upper()]
-    return Part(name, Decimal(100), Kind.COLOURANT if substance.group == "colourants" else Kind.INGREDIENT)
+    return Part(name, Decimal(100), PartKind.COLOURANT if substance.group == "colourants" else PartKind.INGREDIENT)
 
 
 def test_a_heap_of_brackets_is_left_unread_instead_of_followed_down() -> None:

@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from app.reference.allergens import allergen_index
-from app.science.composition import AllergenShare, DosedMaterial, Kind, Part
+from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.rules.allergens import declared_allergens, unsheeted
 from app.science.rules.values import Exposure
 
@@ -14,7 +14,7 @@ EU = allergen_index("EU")
 
 def perfume(percent, **shares):
     sheet = tuple(AllergenShare(name.replace("_", " "), Decimal(share)) for name, share in shares.items())
-    return DosedMaterial("scent", Decimal(percent), (Part("Parfum", Decimal(100), Kind.PERFUME, allergens=sheet),))
+    return DosedMaterial("scent", Decimal(percent), (Part("Parfum", Decimal(100), PartKind.PERFUME, allergens=sheet),))
 
 
 def named(materials, exposure="leave-on", index=EU):

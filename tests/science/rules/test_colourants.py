@@ -2,12 +2,12 @@ from decimal import Decimal
 
 import pytest
 
-from app.science.composition import DosedMaterial, Kind, Part
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.rules.values import Severity
 
 
 def colour(name):
-    return [DosedMaterial("tint", Decimal("0.1"), (Part(name, Decimal(100), Kind.COLOURANT),))]
+    return [DosedMaterial("tint", Decimal("0.1"), (Part(name, Decimal(100), PartKind.COLOURANT),))]
 
 
 def of(verdict, name):

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from app.science.composition import AllergenShare, DosedMaterial, Kind, Part
+from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.rules.values import Severity
 
 V, III, II = "EU 1223/2009 Annex V entry ", "EU 1223/2009 Annex III entry ", "EU 1223/2009 Annex II entry "
@@ -188,7 +188,7 @@ def test_an_alcoholic_product_may_be_a_fragrance(ask):
 
 
 def test_a_colour_does_not_count_as_a_filter(ask):
-    colour = Part("Titanium Dioxide", Decimal(100), kind=Kind.COLOURANT)
+    colour = Part("Titanium Dioxide", Decimal(100), kind=PartKind.COLOURANT)
     assert not said(ask((DosedMaterial("white", Decimal(30), (colour,)),)), "EU 1223/2009 Annex VI entry 27")
 
 

@@ -8,12 +8,12 @@ from hypothesis import strategies as st
 
 from app.science.errors import Invalid
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.paste import Choice, in_percent, preview, with_rows
+from app.work.formulas.paste import MaterialOffer, in_percent, preview, with_rows
 from app.work.formulas.resolve import MOST_LINES
 from app.work.formulas.usual_phases import sort_into_phases
 
 
-def nothing(_name: str, _inci: str) -> list[Choice]:
+def nothing(_name: str, _inci: str) -> list[MaterialOffer]:
     return []
 
 
@@ -54,8 +54,10 @@ def test_a_row_without_a_name_says_so() -> None:
 
 
 def test_only_an_exact_name_is_sure() -> None:
-    found = preview("Aqua\t1", 0, lambda _, __: [Choice("shelf:2", "Aquasil"), Choice("shelf:1", "Aqua", True)])
-    assert found.rows[0].sure == Choice("shelf:1", "Aqua", True)
+    found = preview(
+        "Aqua\t1", 0, lambda _, __: [MaterialOffer("shelf:2", "Aquasil"), MaterialOffer("shelf:1", "Aqua", True)]
+    )
+    assert found.rows[0].sure == MaterialOffer("shelf:1", "Aqua", True)
 
 
 @pytest.mark.parametrize("text", ["", "\n\n", "Total\t100", "Ingredient\t%"])

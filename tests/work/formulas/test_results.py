@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from app.science.composition import Kind, Part
+from app.science.composition import Part, PartKind
 from app.science.formula import Material, Price
 from app.store.materials import Packaging, PriceKind
 from app.store.materials import Price as StoredPrice
@@ -124,7 +124,7 @@ def test_a_batch_without_a_unit_has_no_unit_cost(draft: Make, shelf: Shelf, fill
 
 
 def test_the_list_is_written_under_the_home_law_first(draft: Make, shelf: Shelf) -> None:
-    perfume = replace(shelf[3], parts=(Part("Parfum", Decimal(100), Kind.PERFUME),))
+    perfume = replace(shelf[3], parts=(Part("Parfum", Decimal(100), PartKind.PERFUME),))
     formula = draft((1, None), (2, "5"), (3, "0.3"))
     found = work_out(formula, shelf | {3: perfume}, jurisdiction=Jurisdiction.US).declarations
     assert [one.jurisdiction for one in found] == ["US", "EU"]

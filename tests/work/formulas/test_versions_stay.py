@@ -24,7 +24,7 @@ from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version, read_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.papers import Asked, batch_sheet_of, cost_sheet_of, declaration_of
+from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
 
 FORMULA = 2
 KEPT = {"batch_sheet": batch_sheet_of, "cost_sheet": cost_sheet_of, "declaration": declaration_of}
@@ -33,7 +33,7 @@ amounts = st.decimals("0.01", 90, places=2)
 
 def everything(store: Store, version_id: int, batch_id: int) -> dict[str, Any]:
     """Give every figure of a version and of a batch of it; what the checks find is of today and left out."""
-    asked = Asked(FORMULA, version_id)
+    asked = PaperRequest(FORMULA, version_id)
     with store.reading() as session:
         found: dict[str, Any] = {name: make(session, asked) for name, make in KEPT.items()}
         found["version"] = read_version(session, version_id)

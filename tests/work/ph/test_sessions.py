@@ -9,7 +9,7 @@ import pytest
 from scipy.stats import norm
 from sqlalchemy import text
 
-from app.science.acid_base.bench import Move, Step, open_session
+from app.science.acid_base.bench import BenchStep, NextMove, open_session
 from app.science.acid_base.dosing import ph_after
 from app.science.acid_base.refit import METER_OFFSET
 from app.science.errors import Invalid
@@ -29,12 +29,12 @@ from app.work.ph.droppers import weigh_drops
 from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading, take_back_last
 from app.work.ph.formula_update import update_formula
 from app.work.ph.session_state import State, model_of, noise_of
-from app.work.ph.sessions import Start, end_session, look_at_session, start_session
+from app.work.ph.sessions import SessionStart, end_session, look_at_session, start_session
 from app.work.ph.solutions import put_counter_solution_on_shelf
 
 
 def begin(store: Store, gel: Any, **changed: Any) -> int:
-    typed = replace(Start(gel.materials["alkali"], "6.2", "491", "Ines", "start"), **changed)
+    typed = replace(SessionStart(gel.materials["alkali"], "6.2", "491", "Ines", "start"), **changed)
     return start_session(store, gel.batch_id, typed)
 
 
@@ -80,7 +80,7 @@ def read(store: Store, gel: Any, key: str, ph: Decimal) -> None:
     """Read a pH, and once more where the first reading waits for a second."""
     add_reading(store, at(store, gel, key), TypedReading(str(ph), sure=str(ph)))
     step = running(store, gel).step
-    if step is not None and step.move is Move.MEASURE:
+    if step is not None and step.move is NextMove.MEASURE:
         add_reading(store, at(store, gel, f"{key} again"), TypedReading(str(ph), sure=str(ph)))
 
 
@@ -107,9 +107,9 @@ def test_following_the_steps_meets_the_target_without_passing_it_far(store: Stor
     for turn in range(8):
         state = running(store, gel)
         assert state.step is not None
-        if state.step.move is Move.DONE:
+        if state.step.move is NextMove.DONE:
             break
-        back = state.step.move is Move.BACK
+        back = state.step.move is NextMove.BACK
         add_addition(store, at(store, gel, f"a{turn}"), TypedAddition(f"{state.step.grams:.3f}", back=back))
         now = running(store, gel)
         seen.append(ph(now.added_g, now.counter_g))
@@ -146,7 +146,7 @@ def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(st
     read(store, gel, "2", true_beaker(store, gel, 1.2)(Decimal(14), Decimal(0)))
     state = running(store, gel)
     assert state.step is not None
-    assert (state.step.move, state.step.which) == (Move.BACK, 1)
+    assert (state.step.move, state.step.which) == (NextMove.BACK, 1)
     words = " ".join(state.step.notes)
     assert "gel thins" in words
     assert "mmol of salt" in words
@@ -333,9 +333,9 @@ def test_a_reading_far_from_what_is_expected_is_asked_about_and_advises_nothing(
     assert told.value.field == "sure"
     add_reading(store, at(store, gel, "3"), TypedReading("8.5", sure="8.5"))
     step = running(store, gel).step
-    assert (step.move, step.grams, step.total_grams) == (Move.MEASURE, 0, 0)
+    assert (step.move, step.grams, step.total_grams) == (NextMove.MEASURE, 0, 0)
     add_reading(store, at(store, gel, "4"), TypedReading(str(right)))
-    assert running(store, gel).step.move is Move.ADD
+    assert running(store, gel).step.move is NextMove.ADD
     assert [one.value for one in batch_of(store, gel).readings] == [Decimal("8.5"), right]
 
 
@@ -396,19 +396,19 @@ def test_a_counter_solution_is_put_on_the_shelf_once(store: Store, gel: Any) -> 
 
 @pytest.mark.parametrize(
     ("move", "expected", "met"),
-    [(Move.STOP, 6.25, True), (Move.STOP, 7.4, False), (Move.ADD, 6.25, False)],
+    [(NextMove.STOP, 6.25, True), (NextMove.STOP, 7.4, False), (NextMove.ADD, 6.25, False)],
     ids=["the model sees it met", "nothing reaches it", "something is left to add"],
 )
 def test_a_stop_at_the_target_asks_for_one_more_reading(
-    store: Store, gel: Any, move: Move, expected: float, met: bool
+    store: Store, gel: Any, move: NextMove, expected: float, met: bool
 ) -> None:
     begin(store, gel)
-    step = Step(move, 0, 0.5, 0.5, 0.4, 0.6, expected, 1.0)
+    step = BenchStep(move, 0, 0.5, 0.5, 0.4, 0.6, expected, 1.0)
     assert replace(running(store, gel), step=step).met_by_the_model is met
 
 
 @pytest.mark.parametrize(("grams", "little"), [(0.004, True), (0.5, False), (0.0, False)])
 def test_an_addition_that_no_scale_shows_is_said_to_be_one(store: Store, gel: Any, grams: float, little: bool) -> None:
     begin(store, gel)
-    step = Step(Move.ADD, 0, grams, grams, grams, grams, 6.0, 1.0)
+    step = BenchStep(NextMove.ADD, 0, grams, grams, grams, grams, 6.0, 1.0)
     assert replace(running(store, gel), step=step).too_little_to_weigh is little

@@ -10,7 +10,7 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.products import live_products, products_of
 from app.work.form import Faults
-from app.work.papers import Asked, cost_sheet_of, declaration_of, formula_asked
+from app.work.papers import PaperRequest, cost_sheet_of, declaration_of, formula_asked
 from app.work.products.product_form import PackForm, ProductForm, RateForm
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate
 
@@ -50,8 +50,8 @@ def test_one_formula_is_sold_in_several_sizes_that_cost_what_they_hold(demo: Sto
     with demo.reading() as session:
         stored = load_product(session, product_id)
         assert [(p.packaging_id, p.per_unit) for p in stored.packaging] == [(1, 2)]
-        usual = cost_sheet_of(session, Asked(2, size="1 kg"))
-        small = cost_sheet_of(session, Asked(2, size="1 kg", product_id=product_id))
+        usual = cost_sheet_of(session, PaperRequest(2, size="1 kg"))
+        small = cost_sheet_of(session, PaperRequest(2, size="1 kg", product_id=product_id))
     assert (small.costing.units, small.job.fill_g) == (33, 30)
     assert small.formula.name == "Hand cream 30 g"
     assert small.batch.materials == usual.batch.materials
@@ -61,11 +61,11 @@ def test_one_formula_is_sold_in_several_sizes_that_cost_what_they_hold(demo: Sto
 def test_a_price_in_another_currency_needs_a_rate_and_is_turned_into_the_workshops(demo: Store) -> None:
     product_id = add_product(demo, 2, form(currency="usd", price="11.00", jurisdiction="US"))
     with demo.reading() as session:
-        assert formula_asked(session, Asked(2, product_id=product_id)).price is None
+        assert formula_asked(session, PaperRequest(2, product_id=product_id)).price is None
     set_rate(demo, RateForm(currency="USD", rate="0.90"))
     with demo.reading() as session:
-        assert formula_asked(session, Asked(2, product_id=product_id)).price == D("9.90")
-        assert declaration_of(session, Asked(2, product_id=product_id)).declared.jurisdiction == "US"
+        assert formula_asked(session, PaperRequest(2, product_id=product_id)).price == D("9.90")
+        assert declaration_of(session, PaperRequest(2, product_id=product_id)).declared.jurisdiction == "US"
 
 
 @pytest.mark.parametrize(
@@ -103,4 +103,4 @@ def test_a_form_adds_one_product_and_two_people_do_not_overwrite_each_other(demo
         assert [row.name for row in products_of(session, 2)] != ["One"]
         assert load_product(session, product_id).name == "One"
         with pytest.raises(NotFound):
-            formula_asked(session, Asked(1, product_id=product_id))
+            formula_asked(session, PaperRequest(1, product_id=product_id))
