@@ -76,22 +76,25 @@ def decimals(text: str) -> str:
     return str(min(len(part), 6))
 
 
-def at_point(text: str, column: int | Iterable[str]) -> str:
+def at_point(text: str, column: int | Iterable[str]) -> Markup | str:
     """Return a written number with what it lacks to stand at the point of its column, in blanks as wide as figures.
+
+    The blanks stand in a ``span`` of class ``pad``, so that a row shown as a card can do without them.
 
     Args:
         text: the number, with its unit where it has one.
         column: the most decimals of the column, or the texts it holds.
 
-    >>> at_point("5", 2) == "5" + POINT_WIDE + 2 * FIGURE_WIDE, at_point("1.5 g", ["0.25 g"]) == f"1.5{FIGURE_WIDE} g"
-    (True, True)
+    >>> str(at_point("5", 2)).count(FIGURE_WIDE), str(at_point("1.5 g", ["0.25 g"])).endswith("</span> g")
+    (2, True)
     """
     most = column if isinstance(column, int) else max((int(decimals(one) or 0) for one in column), default=0)
     own = decimals(text)
     if not own:
         return text
     number, blank, unit = text.partition(" ")
-    return number + (POINT_WIDE if own == "0" and most else "") + FIGURE_WIDE * (most - int(own)) + blank + unit
+    pad = (POINT_WIDE if own == "0" and most else "") + FIGURE_WIDE * (most - int(own))
+    return Markup('{}<span class="pad">{}</span>{}').format(number, pad, blank + unit) if pad else text
 
 
 @pass_context

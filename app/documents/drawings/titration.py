@@ -8,7 +8,7 @@ from app.documents.drawings.ruler import KINDS, Window
 from app.documents.drawings.shapes import EDGE, Drawing, Shape
 from app.science.acid_base.titration import CurvePoint
 
-HEIGHT, TOP, BOTTOM = 300.0, 24.0, 42.0
+HEIGHT, TOP, BOTTOM = 300.0, 32.0, 42.0
 STEPS = (1.0, 2.0, 5.0)
 BAR = 0.02  # the breadth of a window along the edge
 EVERY = 8  # of the points of a curve, so many are marked with their values
@@ -72,7 +72,7 @@ def titration(
     if target is not None:
         words = f"target {target:g}"
         shapes.append(Shape("line", EDGE, frame.y(target), 1 - EDGE, frame.y(target), "wanted", words))
-        shapes.append(Shape("text", 0.5, frame.y(target) - 5, look="strong", words=words, anchor="middle"))
+        shapes.append(Shape("text", 0.12, frame.y(target) - 5, look="strong", words=words))
     shapes.append(Shape("path", 0, 0, look="curve", points=frame.points([(p.grams, p.ph) for p in curve])))
     if fitted:
         shapes.append(Shape("path", 0, 0, look="fitted", points=frame.points([(p.grams, p.ph) for p in fitted])))
