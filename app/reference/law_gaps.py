@@ -5,7 +5,7 @@ from functools import cache
 COMMON = (
     "Safety assessment or substantiation by a qualified person: not done here; no finding is not a pass.",
     "Purity, heavy metals, nitrosamines, peroxide values, microbes and stability: a supplier or laboratory tells.",
-    "Perfume certificates by category of product, where none was entered; poison, transport, packaging and waste law.",
+    "Perfume certificates that were not entered with the material; poison, transport, packaging and waste law.",
     "Other countries: Great Britain, Canada, Australia, Japan and the rest have rules of their own.",
 )
 EU = (

@@ -37,6 +37,8 @@ FORBIDDEN_USES = {
         "products for children under 6",
     ),
 }
+# The cell of the tables for what a certificate states, which a maker enters with the material.
+PERFUME_CERTIFICATE = "the limit on the perfume certificate for the category of the product"
 SPRAYED_SUN = "sun products that can reach the lungs by inhalation"
 BATH_AND_SHAMPOO = frozenset({"bath product", "shower gel", "shampoo"})
 
@@ -64,7 +66,7 @@ def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[Limit
     lines = [
         f"{names_of(present)}: {r.supplier_data} ({r.legal_reference}); ask the supplier."
         for r in rows
-        if r.supplier_data
+        if r.supplier_data and not _is_shown(present, r, formula)
     ]
     lines += [f"{names_of(present)}: {r.condition} ({r.legal_reference})." for r in rows if r.rule_type == "pending"]
     if uses and not formula.products:
@@ -72,6 +74,11 @@ def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[Limit
             f"{names_of(present)}: not in {', '.join(uses)} ({rows[0].legal_reference}); the use was not given."
         )
     return tuple(dict.fromkeys((*lines, *_open_kinds(present, formula, active))))
+
+
+def _is_shown(present: Present, rule: LimitRule, formula: FormulaFacts) -> bool:
+    """Tell whether what the supplier has to show was entered: the certificate of every perfume there is."""
+    return rule.supplier_data == PERFUME_CERTIFICATE and {a.material for a in present.amounts} <= formula.certified
 
 
 def _open_kinds(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Iterable[str]:

@@ -117,7 +117,8 @@ class FormulaFacts:
     hot each material gets and ``order`` in what order they go in, by name of the material, as far as known;
     ``joined_c`` are the temperatures at which phases are joined. ``on`` is the day the law is asked for, None where
     the law as the tables have it is meant; ``formaldehyde_percent`` what a laboratory measured in the product;
-    ``amounts`` what the materials bring, name by name.
+    ``certified`` names the materials whose perfume certificate states the category of the product; ``amounts`` what
+    the materials bring, name by name.
     """
 
     materials: tuple[DosedMaterial, ...]
@@ -129,6 +130,7 @@ class FormulaFacts:
     joined_c: tuple[Decimal, ...] = ()
     on: date | None = None
     formaldehyde_percent: Decimal | None = None
+    certified: frozenset[str] = frozenset()
     amounts: tuple[Amount, ...] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

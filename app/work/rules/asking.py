@@ -34,6 +34,7 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     target = formula.target_ph
     kind = kind_of_product(formula.product_kind, formula.product_type, formula.special_uses)
     exposure = formula.exposure if formula.exposure in set(Exposure) else Exposure.LEAVE_ON
+    certified = _certified(formula)
     facts = FormulaFacts(
         materials=in_inci(tuple(material for material in formula.dosed if material.parts)),
         exposure=Exposure(exposure),
@@ -43,11 +44,12 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
         temperatures_c=_temperatures(formula),
         order=tuple(dict.fromkeys(line.name for line in formula.lines if line.material.id)),
         joined_c=_joined_hot(formula),
+        certified=frozenset(dose.name for dose in certified if kind.certificate_category in dose.limits),
     )
     texts = tuple(text for text in (formula.name, formula.product_type, formula.claims) if text.strip())
     missing = tuple(_missing(formula))
     claimed = bool(formula.claims.strip())
-    return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, _certified(formula))
+    return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, certified)
 
 
 def _certified(formula: Formula) -> tuple[CertifiedDose, ...]:

@@ -4,6 +4,8 @@ from decimal import Decimal
 
 import pytest
 
+from app.reference.product_kinds import words_for
+from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.errors import Invalid
 from app.science.rules.certificates import CertifiedDose, check_certificates, read_certificate, write_certificate
 from app.science.rules.values import Severity
@@ -51,3 +53,17 @@ def test_what_is_no_certificate_is_refused_at_its_field(text):
     with pytest.raises(Invalid) as caught:
         read_certificate(text, "certificate")
     assert caught.value.field == "certificate"
+
+
+def test_a_certificate_that_was_entered_is_no_longer_asked_for(ask):
+    """One perfume of two with its certificate leaves the other to be asked for; both, and the line is gone."""
+
+    def asked_for(*certified: str) -> list[str]:
+        scent = (Part("Parfum", D(100), kind=PartKind.PERFUME),)
+        mixture = [DosedMaterial(name, D(1), scent) for name in ("Rose", "Fig")]
+        found = ask(mixture, products=words_for("body lotion"), certified=frozenset(certified))
+        return [line for line in found.not_checked if "perfume certificate" in line]
+
+    assert asked_for()
+    assert asked_for("Rose")
+    assert not asked_for("Rose", "Fig")
