@@ -116,6 +116,11 @@ def products_of(session: Session, formula_id: int) -> list[Product]:
     return list(session.scalars(asked.order_by(Product.id)))
 
 
+def every_product_of(session: Session, formula_id: int) -> list[Product]:
+    """List every product of a formula, retired ones too, in the order they were added."""
+    return list(session.scalars(_whole().where(Product.formula_id == formula_id).order_by(Product.id)))
+
+
 def live_products(session: Session) -> list[Product]:
     """List every product that is not retired, by name, with its formula and packaging."""
     asked = _whole().where(Product.retired_at.is_(None)).order_by(Product.name, Product.id)

@@ -35,3 +35,27 @@ def test_a_file_that_cannot_be_read_is_told(demo_client: FlaskClient, content: b
 
 def test_a_kind_of_file_that_is_not_there_is_not_found(demo_client: FlaskClient) -> None:
     assert demo_client.get("/formulas/file/formulas.exe").status_code == 404
+
+
+def test_a_spreadsheet_of_ones_own_is_shown_with_questions_and_taken(demo_client: FlaskClient) -> None:
+    rows = "Ingredient,%\nWater,90\nGlycerin,5-10\nShea butter,5\n"
+    sent = {"file": (io.BytesIO(rows.encode()), "own.csv")}
+    shown = demo_client.post("/formulas/file", data=sent, content_type="multipart/form-data")
+    assert shown.status_code == 200
+    assert "1 cell is doubtful" in shown.text
+    data = re.search(r'name="data" value="([^"]+)"', shown.text)
+    asked = re.search(r'name="(answer [^"]+)" value="5-10"', shown.text)
+    assert data
+    assert asked
+    form = {"data": data[1], "file_name": "own.csv", asked[1]: "5", "take": "", "name ": "My cream", "key": "q"}
+    again = demo_client.post("/formulas/file/kept", data={**form, "again": "yes"})
+    assert "No cell is doubtful" in again.text
+    assert demo_client.post("/formulas/file/kept", data=form).status_code == 303
+    assert "My cream" in demo_client.get("/formulas").text
+    assert "1 formula of a spreadsheet" in demo_client.get("/formulas/file").text
+
+
+def test_everything_goes_out_as_one_archive(demo_client: FlaskClient) -> None:
+    answer = demo_client.get("/formulas/file/everything.zip")
+    assert answer.headers["Content-Type"] == "application/zip"
+    assert answer.data.startswith(b"PK")

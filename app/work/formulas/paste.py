@@ -135,7 +135,9 @@ def with_rows(draft: Draft, rows: Iterable[tuple[str, ...]], phase: str, new_id:
         fills_up = bool(FILLS_UP.fullmatch(amount))
         heading = words[0].strip() if words else ""
         if heading not in homes:
-            draft, homes[heading] = _phase(draft, heading, set(homes.values()) - {phase}, new_id)
+            # What another heading, or a row without one, went into is no empty phase any more.
+            taken = {home for words, home in homes.items() if words} | {line.phase for line in lines}
+            draft, homes[heading] = _phase(draft, heading, taken, new_id)
         typed = "" if fills_up and free else amount
         lines.append(DraftLine(new_id(), homes[heading], name, None, typed, fills_up and free))
         free = free and not fills_up

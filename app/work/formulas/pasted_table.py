@@ -143,6 +143,21 @@ def _is(read: object, cell: str) -> bool:
     return True
 
 
+def heading_role(cell: str) -> str:
+    """Return what a column is whose heading is a cell: one of ROLES; empty where it is no heading."""
+    return next((role for role, one in _HEADING.items() if cell.strip() and one.fullmatch(cell)), "")
+
+
+def is_total(cell: str) -> bool:
+    """Tell whether a cell is the word of a total."""
+    return bool(cell.strip()) and bool(_TOTAL.fullmatch(cell))
+
+
+def is_phase_heading(cell: str) -> bool:
+    """Tell whether a cell opens a phase, such as ``Phase A``, ``B:`` or ``Oil phase``."""
+    return bool(_PHASE_HEADING.fullmatch(cell)) and not is_total(cell)
+
+
 def is_heading(cells: Sequence[str]) -> bool:
     """Tell whether a line holds nothing but names of columns."""
     words = [cell for cell in cells if cell]

@@ -146,7 +146,7 @@ def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> Fo
         value=value.to_json(),
         declared=declared_everywhere(value).to_json(),
     )
-    version.lines = _rows(value)
+    version.lines = version_lines(value)
     session.add(version)
     session.flush()
     return version
@@ -158,7 +158,7 @@ def latest_version(session: Session, formula_id: int) -> FormulaVersion | None:
     return session.scalars(asked.order_by(FormulaVersion.number.desc()).limit(1)).first()
 
 
-def _rows(value: Formula) -> list[VersionLine]:
+def version_lines(value: Formula) -> list[VersionLine]:
     """Give the lines as rows: they hold the materials on the shelf and are found by queries."""
     places = [(phase, line) for phase in value.phases for line in phase.lines]
     return [

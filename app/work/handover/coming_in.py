@@ -4,6 +4,7 @@ import json
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from decimal import Decimal
 from typing import cast
 
@@ -11,11 +12,12 @@ from sqlalchemy import func, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from app.science.formula import Formula as Science
 from app.science.names import inci_key
 from app.store.errors import NotFound
-from app.store.formulas import Formula, FormulaVersion
+from app.store.formulas import Exposure, Formula, FormulaVersion
 from app.store.handover import FormulaImport
-from app.store.materials import Material, Packaging
+from app.store.materials import Material, Packaging, Price
 from app.store.products import Product, ProductPackaging, products_of
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
@@ -23,21 +25,38 @@ from app.work.clock import now
 from app.work.csv_text import LineFault, Unreadable, write_table
 from app.work.equipment import PackagingForm, note_pack_price
 from app.work.form import Faults
+from app.work.form_fields import is_yes
+from app.work.formulas.declaring import DeclaredLists
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import LONGEST_CODE, insert
 from app.work.formulas.resolve import MOST_LINES
 from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import add_step, code_taken, opened
-from app.work.handover.going_out import add_draft
+from app.work.formulas.versions import version_lines
+from app.work.handover.going_out import add_draft, with_ids
+from app.work.handover.kept_sheets import KeptFormula
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Row, Tables, empty_tables, read_tables
 from app.work.materials.shelf import new_material
 from app.work.materials.transfer import COLUMNS as MATERIAL_COLUMNS
 from app.work.materials.transfer import Incoming as IncomingMaterial
 from app.work.materials.transfer import read_file
+from app.work.materials.transfer_prices import COLUMNS as PRICE_COLUMNS
+from app.work.materials.transfer_prices import read_prices
 from app.work.products.product_form import ProductForm
 
 LONGEST_TEXT = 10_000
+EXPOSURES = frozenset(one.value for one in Exposure)
 _PACK = re.compile(r"(?P<count>[\d.]+)\s*x\s*(?P<name>.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class IncomingVersion:
+    """A version of a file: its row and its formula as numbers."""
+
+    number: int
+    row: Row
+    kept_at: datetime
+    value: Science
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +64,8 @@ class IncomingFormula:
     """A formula of a file: its draft and products, and how it stands to what is here.
 
     ``state`` is ``new``, ``same`` (here just so) or ``other`` (another formula has its code); ``unknown`` are the
-    materials that are neither on the shelf nor in the file, ``beside`` the code it gets beside the other.
+    materials that are neither on the shelf nor in the file, ``beside`` the code it gets beside the other; ``versions``
+    are those of the file, ``left_out`` the numbers of those that name a material which is nowhere.
     """
 
     code: str
@@ -55,15 +75,25 @@ class IncomingFormula:
     state: str
     unknown: tuple[str, ...]
     beside: str = ""
+    versions: tuple[IncomingVersion, ...] = ()
+    left_out: tuple[int, ...] = ()
+    retired: bool = False
+    products_retired: tuple[bool, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class FilePreview:
-    """What taking a file would do; nothing is written yet."""
+    """What taking a file would do; nothing is written yet. ``prices`` counts those of materials that are new."""
 
     formulas: tuple[IncomingFormula, ...]
     new_materials: tuple[str, ...]
     new_packaging: tuple[str, ...]
+    prices: int = 0
+
+    @property
+    def versions(self) -> int:
+        """How many versions would come with formulas that are added."""
+        return sum(len(one.versions) for one in self.formulas if one.state != "same")
 
 
 def preview_file(session: Session, data: bytes) -> FilePreview:
@@ -77,20 +107,22 @@ def preview_file(session: Session, data: bytes) -> FilePreview:
     names = {inci_key(one.form.name) for one in materials}
     shelf = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
     formulas = tuple(_incoming(session, tables, names | shelf))
-    if not formulas:
-        raise Unreadable([LineFault(0, "There is no formula in this file.")])
     pieces = set(session.scalars(select(Packaging.name)))
     new_packaging = tuple(row["name"] for row in tables["packaging"] if row["name"] not in pieces)
-    return FilePreview(formulas, tuple(one.form.name for one in materials), new_packaging)
+    if not formulas and not materials and not new_packaging:
+        raise Unreadable([LineFault(0, "There is no formula in this file, and nothing else that is new here.")])
+    prices = sum(inci_key(row["material"]) in names for row in tables["prices"])
+    return FilePreview(formulas, tuple(one.form.name for one in materials), new_packaging, prices)
 
 
 def _new_materials(session: Session, tables: Tables) -> list[IncomingMaterial]:
-    """Return the materials of a file that the shelf has no live one of that name of."""
+    """Return the materials of a file that the shelf has none of, retired ones where it has none of that name at all."""
     if not tables["materials"]:
         return []
     incoming = read_file(write_table(MATERIAL_COLUMNS, tables["materials"]))
     live = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
-    return [one for one in incoming if not one.retired and one.key[0] not in live]
+    there = set(session.scalars(select(Material.name_key))) | {one.key[0] for one in incoming if not one.retired}
+    return [one for one in incoming if one.key[0] not in (there if one.retired else live)]
 
 
 def _incoming(session: Session, tables: Tables, known: set[str]) -> Iterable[IncomingFormula]:
@@ -116,8 +148,22 @@ def _incoming(session: Session, tables: Tables, known: set[str]) -> Iterable[Inc
         beside = _free_code(session, code, seen) if state == "other" else ""
         packs = tuple(tuple(_packs(one["packaging"])) for one in products)
         unknown = tuple(name for name in missing if name)
-        yield IncomingFormula(code, draft, forms, packs, state, unknown, beside)
-    strays = {row["formula"].strip() for name in ("phases", "lines", "products") for row in tables[name]} - seen
+        versions, left_out = _versions(tables, code, known, faults)
+        yield IncomingFormula(
+            code,
+            draft,
+            forms,
+            packs,
+            state,
+            unknown,
+            beside,
+            versions,
+            left_out,
+            is_yes(row["retired"]),
+            tuple(is_yes(one["retired"]) for one in products),
+        )
+    parts = ("phases", "lines", "products", "versions")
+    strays = {row["formula"].strip() for name in parts for row in tables[name]} - seen
     words = "There are rows of a formula {!r} that is not in the table formulas."
     faults += [LineFault(0, words.format(code[:20])) for code in sorted(strays)]
     if faults:
@@ -139,6 +185,31 @@ def _draft(tables: Tables, row: Row, code: str) -> Draft:
     head = {name: row[name] for name in HEAD if name != "special_uses"}
     uses = tuple(use.strip() for use in row["special_uses"].split(",") if use.strip())
     return Draft(code=code, special_uses=uses, phases=tuple(phases) or (DraftPhase("p1"),), lines=tuple(lines), **head)
+
+
+def _versions(
+    tables: Tables, code: str, known: set[str], faults: list[LineFault]
+) -> tuple[tuple[IncomingVersion, ...], tuple[int, ...]]:
+    """Return the versions of a formula, and the numbers of those that name a material which is nowhere."""
+    found: dict[int, IncomingVersion] = {}
+    left_out: list[int] = []
+    for row in (one for one in tables["versions"] if one["formula"].strip() == code):
+        try:
+            number, kept_at = int(row["number"]), datetime.fromisoformat(row["kept_at"])
+            value = Science.from_json(row["value"])
+            Draft.from_json(row["content"])
+            DeclaredLists.from_json(row["declared"] or '{"lists": []}')
+            whole = number >= 1 and number not in found and kept_at.tzinfo is not None and row["exposure"] in EXPOSURES
+        except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError, RecursionError):
+            whole, number = False, 0
+        if not whole or sum((line.percent for line in value.lines), Decimal(0)) != value.total_percent:
+            faults.append(LineFault(0, f"A version of {code} ({row['number'][:20]}) cannot be read or stands twice."))
+            continue
+        if any(inci_key(line.material.name) not in known for line in value.lines):
+            left_out.append(number)
+            continue
+        found[number] = IncomingVersion(number, row, kept_at, value)
+    return tuple(found[number] for number in sorted(found)), tuple(left_out)
 
 
 def _too_long(draft: Draft) -> bool:
@@ -183,7 +254,14 @@ def _free_code(session: Session, code: str, seen: set[str]) -> str:
 
 @action(once="formula file")
 def take_file(
-    session: Session, data: bytes, *, replace_drafts: bool, who: str = "", file_name: str = "", key: str = ""
+    session: Session,
+    data: bytes,
+    *,
+    replace_drafts: bool,
+    with_versions: bool = False,
+    who: str = "",
+    file_name: str = "",
+    key: str = "",
 ) -> int:
     """Take a file whole and return the id of its import; what is here just so stays untouched.
 
@@ -191,6 +269,8 @@ def take_file(
         data: the file.
         replace_drafts: put drafts over those of formulas with the same code, each as one step that can be undone; else
             they are added beside, with a code of their own.
+        with_versions: keep the versions of formulas that are added; what is kept stays, so that taking the import back
+            retires these formulas instead of deleting them.
         who: the person, for the list of imports.
         file_name: its name, for the list of imports.
         key: the one-time key of the form.
@@ -202,11 +282,7 @@ def take_file(
     written: dict[str, list[int]] = {name: [] for name in ("formulas", "materials", "packaging", "products")}
     steps: list[tuple[int, int]] = []
     tables = read_tables(data)
-    for one in _new_materials(session, tables):
-        material = new_material(one.form)
-        session.add(material)
-        session.flush()
-        written["materials"].append(material.id)
+    written["materials"] += _add_materials(session, tables)
     written["packaging"] += _add_packaging(session, tables)
     for incoming in found.formulas:
         if incoming.state == "same":
@@ -224,7 +300,10 @@ def take_file(
             code = incoming.beside or incoming.code
             draft = replace(incoming.draft, code=code)
             formula = insert(session, draft.name, code, draft, f"Imported from {file_name or 'a file'}")
+            formula.retired_at = now() if incoming.retired else None
             written["formulas"].append(formula.id)
+            if with_versions:
+                _keep_versions(session, formula, incoming)
         written["products"] += _add_products(session, formula, incoming)
     changed = len(written["formulas"]) + len(steps)
     row = FormulaImport(
@@ -237,6 +316,72 @@ def take_file(
     session.add(row)
     session.flush()
     return row.id
+
+
+@action(once="formulas of a spreadsheet")
+def take_kept(
+    session: Session, found: Sequence[KeptFormula], *, who: str = "", file_name: str = "", key: str = ""
+) -> int:
+    """Add formulas that were read from a spreadsheet, each as a draft, and return the id of the import."""
+    written: dict[str, list[int]] = {name: [] for name in ("formulas", "materials", "packaging", "products", "steps")}
+    for one in found:
+        formula = insert(session, one.name, "", one.draft, f"Taken from {file_name or 'a spreadsheet'}")
+        session.flush()
+        written["formulas"].append(formula.id)
+    count = len(found)
+    row = FormulaImport(
+        taken_at=now(),
+        taken_by=who.strip()[:80],
+        file_name=file_name.strip()[:200],
+        summary=f"{count} {'formula' if count == 1 else 'formulas'} of a spreadsheet",
+        content=json.dumps(written),
+    )
+    session.add(row)
+    session.flush()
+    return row.id
+
+
+def _add_materials(session: Session, tables: Tables) -> list[int]:
+    """Add the materials that are new here with their prices, and return their ids."""
+    names, added = set(), []
+    for one in _new_materials(session, tables):
+        material = new_material(one.form)
+        material.retired_at = now() if one.retired else None
+        session.add(material)
+        session.flush()
+        added.append(material.id)
+        if not one.retired:
+            names.add(one.key[0])
+    rows = [row for row in tables["prices"] if inci_key(row["material"]) in names]
+    if rows:
+        for price in reversed(read_prices(session, write_table(PRICE_COLUMNS, rows))):
+            session.add(Price(material_id=price.material.id, **price.columns))
+        session.flush()
+    return added
+
+
+def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula) -> None:
+    """Keep the versions of a formula that was added, with the ids that its materials and packaging have here."""
+    newest_last = select(Material.name_key, Material.id).order_by(Material.retired_at.is_(None), Material.id)
+    materials = {key: row_id for key, row_id in session.execute(newest_last)}  # noqa: C416
+    packaging = {name: row_id for name, row_id in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
+    for one in incoming.versions:
+        value = with_ids(one.value, materials, packaging)
+        version = FormulaVersion(
+            formula_id=formula.id,
+            number=one.number,
+            name=one.row["name"] or value.name,
+            exposure=Exposure(one.row["exposure"]),
+            note=one.row["note"],
+            kept_at=one.kept_at,
+            kept_by=one.row["kept_by"],
+            content=match_materials(session, Draft.from_json(one.row["content"])).to_json(),
+            value=value.to_json(),
+            declared=one.row["declared"] or None,
+        )
+        version.lines = version_lines(value)
+        session.add(version)
+        session.flush()
 
 
 def _add_packaging(session: Session, tables: Tables) -> list[int]:
@@ -259,11 +404,12 @@ def _add_products(session: Session, formula: Formula, incoming: IncomingFormula)
     there = {product.name for product in products_of(session, formula.id)}
     ids = {name: key for name, key in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
     added = []
-    for form, packs in zip(incoming.products, incoming.packaging, strict=True):
+    for form, packs, retired in zip(incoming.products, incoming.packaging, incoming.products_retired, strict=True):
         checked = form.checked(the_workshop(session))
         if checked.name in there:
             continue
         product = Product(formula_id=formula.id, created_at=now(), **checked.columns())
+        product.retired_at = now() if retired else None
         known = [(ids[name], count) for name, count in packs if name in ids]
         product.packaging = [
             ProductPackaging(position=place, packaging_id=piece, per_unit=count)
@@ -314,7 +460,8 @@ def _deleted(session: Session, kind: type, ids: Sequence[int]) -> Iterable[str]:
             continue
         name = str(row.name)
         if kind is Formula and _was_used(session, row):
-            yield name
+            row.retired_at = row.retired_at or now()
+            yield f"{name} (retired)"
             continue
         try:
             with session.begin_nested():

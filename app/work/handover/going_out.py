@@ -1,45 +1,62 @@
 """Formulas out: their drafts as typed, their products, and the materials and packaging that they name."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.science.formula import Formula as Science
+from app.science.names import inci_key
 from app.science.numbers import plain
-from app.store.formulas import Formula
+from app.store.formulas import Formula, FormulaVersion
+from app.store.material_queries import all_materials, every_packaging
 from app.store.materials import Material, Packaging, materials_by_id
-from app.store.products import Product, products_of
+from app.store.products import Product, every_product_of, products_of
+from app.store.workshop import the_workshop
 from app.work.equipment import PackagingForm
 from app.work.formulas.draft import Draft
 from app.work.formulas.steps import opened
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Tables, empty_tables
 from app.work.materials.transfer import material_lines
+from app.work.materials.transfer_prices import price_cells
 from app.work.pricing import Exchange, exchange_of, pack_price
 from app.work.products.product_form import ProductForm
 
 
-def formulas_out(session: Session, formula_ids: Iterable[int] = ()) -> Tables:
-    """Return the tables of some formulas, or of every one that is not retired."""
+def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bool = False) -> Tables:
+    """Return the tables of some formulas, or of every one that is not retired.
+
+    With ``every`` also of those that are, with their retired products, every material and all packaging.
+    """
     wanted = tuple(formula_ids)
     asked = select(Formula).order_by(Formula.code)
-    chosen = asked.where(Formula.id.in_(wanted)) if wanted else asked.where(Formula.retired_at.is_(None))
+    if wanted:
+        asked = asked.where(Formula.id.in_(wanted))
+    elif not every:
+        asked = asked.where(Formula.retired_at.is_(None))
     tables = empty_tables()
     materials: set[int] = set()
     packaging: dict[int, Packaging] = {}
-    for formula in session.scalars(chosen):
+    for formula in session.scalars(asked):
         draft = opened(session, formula).draft
         add_draft(tables, formula.code, draft)
+        tables["formulas"][-1]["retired"] = "yes" if formula.retired_at else ""
         materials |= {line.material_id for line in draft.lines if line.material_id is not None}
-        for product in products_of(session, formula.id):
+        for version in sorted(formula.versions, key=lambda one: one.number):
+            tables["versions"].append(_version(formula.code, version))
+            materials |= {line.material_id for line in version.lines}
+        for product in _products(session, formula.id, every=every):
             tables["products"].append(_product(formula.code, product))
             packaging |= {pack.packaging_id: pack.packaging for pack in product.packaging}
-    shelf = materials_by_id(session, materials).values()
-    tables["materials"] = [row for one in sorted(shelf, key=_name) for row in material_lines(one)]
+    shelf = all_materials(session) if every else list(materials_by_id(session, materials).values())
+    currency = the_workshop(session).currency
+    for material in sorted(shelf, key=_name):
+        tables["materials"] += material_lines(material)
+        tables["prices"] += (price_cells(material, price, currency) for price in material.prices)
+    pieces = every_packaging(session) if every else [piece for _, piece in sorted(packaging.items())]
     exchange = exchange_of(session)
-    tables["packaging"] = [
-        {**PackagingForm.of(piece).text, "price": _pack_price(piece, exchange)}
-        for _, piece in sorted(packaging.items())
-    ]
+    tables["packaging"] = [{**PackagingForm.of(piece).text, "price": _pack_price(piece, exchange)} for piece in pieces]
     return tables
 
 
@@ -51,6 +68,43 @@ def _pack_price(piece: Packaging, exchange: Exchange) -> str:
 
 def _name(material: Material) -> str:
     return material.name_key
+
+
+def _products(session: Session, formula_id: int, *, every: bool) -> list[Product]:
+    return every_product_of(session, formula_id) if every else products_of(session, formula_id)
+
+
+def _version(code: str, version: FormulaVersion) -> dict[str, str]:
+    """Return a version as a row; the ids of this workshop, which mean nothing elsewhere, are taken out."""
+    draft = Draft.from_json(version.content)
+    return {
+        "formula": code,
+        "number": str(version.number),
+        "name": version.name,
+        "exposure": version.exposure.value,
+        "note": version.note,
+        "kept_at": version.kept_at.isoformat(),
+        "kept_by": version.kept_by,
+        "content": replace(draft, lines=tuple(replace(line, material_id=None) for line in draft.lines)).to_json(),
+        "value": with_ids(Science.from_json(version.value), {}, {}).to_json(),
+        "declared": version.declared or "",
+    }
+
+
+def with_ids(formula: Science, materials: Mapping[str, int], packaging: Mapping[str, int]) -> Science:
+    """Return a formula whose materials and packaging carry the ids that belong to their names here, 0 without one."""
+    phases = tuple(
+        replace(
+            phase,
+            lines=tuple(
+                replace(line, material=replace(line.material, id=materials.get(inci_key(line.material.name), 0)))
+                for line in phase.lines
+            ),
+        )
+        for phase in formula.phases
+    )
+    packs = tuple(replace(pack, id=packaging.get(pack.name, 0)) for pack in formula.packaging)
+    return replace(formula, phases=phases, packaging=packs)
 
 
 def add_draft(tables: Tables, code: str, draft: Draft) -> None:
@@ -69,4 +123,10 @@ def add_draft(tables: Tables, code: str, draft: Draft) -> None:
 def _product(code: str, product: Product) -> dict[str, str]:
     form = ProductForm.of(product)
     packs = "; ".join(f"{pack.per_unit:f} x {pack.packaging.name}" for pack in product.packaging)
-    return {"formula": code, **{name: form.text[name] for name in PRODUCT_FIELDS}, "packaging": packs}
+    retired = "yes" if product.retired_at else ""
+    return {
+        "formula": code,
+        **{name: form.text[name] for name in PRODUCT_FIELDS},
+        "packaging": packs,
+        "retired": retired,
+    }

@@ -1,14 +1,18 @@
 """The tables of a hand-over file, all text, as JSON, as a spreadsheet of sheets, and as one CSV.
 
-``formulas`` holds a row a formula, ``phases`` and ``lines`` theirs in order, ``products`` and ``packaging`` what is
-sold, ``materials`` the shelf materials that the lines name (columns of the materials file). Rows belong to a formula by
-its code, lines to a phase by its letter. Numbers stand as they were typed.
+``formulas`` holds a row a formula, ``phases`` and ``lines`` theirs in order, ``versions`` those kept of it,
+``products`` and ``packaging`` what is sold, ``materials`` the shelf materials that are named (columns of the materials
+file) and ``prices`` what was paid for them. Rows belong to a formula by its code, lines to a phase by its letter.
+Numbers stand as they were typed.
 """
 
 import io
 import json
+import re
 import zipfile
-from collections.abc import Iterable, Mapping
+import zlib
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import fields
 from typing import Any
 
 from openpyxl import Workbook, load_workbook
@@ -17,27 +21,129 @@ from openpyxl.utils.exceptions import InvalidFileException
 
 from app.work.csv_text import LineFault, Unreadable, decode, write_table
 from app.work.csv_text import read_table as read_csv_table
+from app.work.equipment import PackagingForm
+from app.work.form import Form
+from app.work.formulas.draft import Draft
+from app.work.formulas.fields import HEAD_WORDS as FIELD_WORDS
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.prices import PriceForm
 from app.work.materials.transfer import COLUMNS as MATERIAL_COLUMNS
+from app.work.materials.transfer_prices import COLUMNS as PRICE_COLUMNS
 from app.work.products.product_form import ProductForm
 
 Row = Mapping[str, str]
 Tables = dict[str, list[dict[str, str]]]
 
 KIND, SCHEMA = "formulas", 1
-HEAD = (
-    "name", "product_type", "exposure", "special_uses", "basis", "density", "batch", "fill", "loss_percent",
-    "target_ph", "labour_minutes", "notes",
-)  # fmt: skip
+# Every field of a draft but those that have a table or a column of their own: a new one goes out and in by its name.
+HEAD = tuple(field.name for field in fields(Draft) if field.name not in ("code", "phases", "lines"))
 PRODUCT_FIELDS = tuple(name for name in ProductForm.fields if name != "packaging")
+VERSION_FIELDS = ("number", "name", "exposure", "note", "kept_at", "kept_by", "content", "value", "declared")
 TABLES: Mapping[str, tuple[str, ...]] = {
-    "formulas": ("code", *HEAD),
+    "formulas": ("code", *HEAD, "retired"),
     "phases": ("formula", "phase", "name", "temperature", "method"),
     "lines": ("formula", "phase", "material", "amount", "to_100", "note"),
-    "products": ("formula", *PRODUCT_FIELDS, "packaging"),
-    "packaging": ("name", "units_per_pack", "price", "supplier", "notes"),
+    "products": ("formula", *PRODUCT_FIELDS, "packaging", "retired"),
+    "packaging": tuple(PackagingForm.fields),
     "materials": MATERIAL_COLUMNS,
+    "prices": PRICE_COLUMNS,
+    "versions": ("formula", *VERSION_FIELDS),
 }
+_FORMULA = "code of the formula"
+
+
+def _labels(*forms: type[Form]) -> dict[str, str]:
+    """Return the words of the fields of some forms, by their columns in a file."""
+    return {column: field.label for form in forms for column, field in form.csv_columns().items()}
+
+
+# What each table holds, and what each of its columns means.
+DESCRIBED: Mapping[str, tuple[str, dict[str, str]]] = {
+    "formulas": (
+        "Every formula as it is typed now.",
+        {
+            "code": _FORMULA,
+            **{name: FIELD_WORDS.get(name, name.replace("_", " ")) for name in HEAD},
+            "retired": "yes or nothing",
+        },
+    ),
+    "phases": (
+        "The phases of every formula, in order.",
+        {
+            "formula": _FORMULA,
+            "phase": "letter of the phase",
+            "name": "name of the phase",
+            "temperature": "temperature, degrees Celsius",
+            "method": "what is done, a step a line",
+        },
+    ),
+    "lines": (
+        "The lines of every formula, in order.",
+        {
+            "formula": _FORMULA,
+            "phase": "letter of the phase",
+            "material": "name of the material as typed",
+            "amount": "amount as typed, in the basis of the formula",
+            "to_100": "yes for the line that fills up to 100",
+            "note": "note at the line",
+        },
+    ),
+    "products": (
+        "What is sold of each formula.",
+        {
+            "formula": _FORMULA,
+            **{name: ProductForm.fields[name].label for name in PRODUCT_FIELDS},
+            "packaging": "pieces for a unit and names, parted by semicolons",
+            "retired": "yes or nothing",
+        },
+    ),
+    "packaging": ("Packaging.", {name: field.label for name, field in PackagingForm.fields.items()}),
+    "materials": (
+        "The materials, a row for each substance in them; what belongs to the whole stands in the first.",
+        {
+            **{column: column.replace("_", " ") for column in MATERIAL_COLUMNS},
+            **_labels(MaterialForm, PartForm),
+            "retired": "yes or nothing",
+            "part": "place of the substance in the material",
+            "low": "lower end of the supplier's range, %",
+            "high": "upper end of the supplier's range, %",
+        },
+    ),
+    "prices": (
+        "What was paid, or offered, for materials.",
+        {
+            **{column: column for column in PRICE_COLUMNS},
+            **_labels(PriceForm),
+            "material": "name of the material",
+            "grams": "the amount in grams",
+            "currency": "currency of the workshop, ISO 4217",
+            "price per kg": "price of 1 kg",
+        },
+    ),
+    "versions": (
+        "Every version that was kept of a formula; kept as it is.",
+        {
+            "formula": _FORMULA,
+            "number": "number of the version",
+            "name": "name of the formula then",
+            "exposure": "leave-on or rinse-off",
+            "note": "note to the version",
+            "kept_at": "when it was kept, ISO 8601 in UTC",
+            "kept_by": "by whom",
+            "content": "the draft as typed, JSON",
+            "value": "the formula as numbers, with its materials as they were, JSON",
+            "declared": "its ingredient lists under each law, JSON",
+        },
+    ),
+}
+# What a file that is no whole spreadsheet raises on the way.
+BROKEN = (
+    InvalidFileException, zipfile.BadZipFile, zlib.error, KeyError, ValueError, OSError, TypeError, SyntaxError,
+    EOFError, AttributeError, IndexError,
+)  # fmt: skip
 LARGEST = 20_000_000
+MOST_IN_CELL = 32_000  # a cell of a spreadsheet holds 32 767 signs
+_GOES_ON = re.compile(r"#\d+$")
 MOST_ROWS = 50_000
 FORMATS = {"json": "JSON", "xlsx": "spreadsheet (xlsx)", "csv": "CSV"}
 
@@ -54,12 +160,25 @@ def write_json(tables: Tables) -> bytes:
 
 def write_xlsx(tables: Tables) -> bytes:
     """Return the tables as a workbook with a sheet each; every cell is text, so that nothing is taken for a formula."""
+    return write_workbook(tables, TABLES)
+
+
+def write_workbook(tables: Mapping[str, Sequence[Row]], layout: Mapping[str, Sequence[str]]) -> bytes:
+    """Return tables as a workbook, each a sheet with its columns in the order of ``layout``; every cell is text.
+
+    A text too long for a cell goes on in columns ``name#2``, ``name#3`` and so on.
+    """
     book = Workbook(write_only=True)
-    for name, columns in TABLES.items():
-        sheet = book.create_sheet(name)
-        sheet.append(list(columns))
-        for row in tables[name]:
-            sheet.append([_text_cell(sheet, row.get(column, "")) for column in columns])
+    for name, columns in layout.items():
+        sheet, rows = book.create_sheet(name), tables[name]
+        parts = {
+            one: max((-(-len(row.get(one, "")) // MOST_IN_CELL) for row in rows), default=1) or 1 for one in columns
+        }
+        places = [(one, part) for one in columns for part in range(parts[one])]
+        sheet.append([one if part == 0 else f"{one}#{part + 1}" for one, part in places])
+        for row in rows:
+            texts = (row.get(one, "")[part * MOST_IN_CELL : (part + 1) * MOST_IN_CELL] for one, part in places)
+            sheet.append([_text_cell(sheet, text) for text in texts])
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
@@ -130,7 +249,7 @@ def _read_xlsx(data: bytes) -> dict[str, Any]:
     try:
         book = load_workbook(io.BytesIO(data), read_only=True, data_only=False)
         sheets = {sheet.title: list(_sheet_rows(sheet)) for sheet in book.worksheets if sheet.title in TABLES}
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError, TypeError) as error:
+    except BROKEN as error:
         raise _fault("This spreadsheet cannot be read; save it again as xlsx.") from error
     if not sheets:
         raise _fault("None of the sheets is called formulas, phases or lines.")
@@ -143,7 +262,11 @@ def _sheet_rows(sheet: Any) -> Iterable[dict[str, str]]:
     for number, row in enumerate(rows):
         if number > MOST_ROWS:
             raise ValueError("too many rows")
-        cells = {name: _as_text(cell) for name, cell in zip(heading, row, strict=False) if name}
+        cells: dict[str, str] = {}
+        for name, cell in zip(heading, row, strict=False):
+            whole = _GOES_ON.sub("", name)
+            cells[whole] = cells.get(whole, "") + _as_text(cell) if whole != name else _as_text(cell)
+        cells.pop("", None)
         if any(cells.values()):
             yield cells
 
@@ -181,3 +304,19 @@ def _checked(found: Mapping[str, Any]) -> Tables:
                 raise Unreadable([LineFault(number, f"In the table {name}: a cell holds a sign that no text has.")])
             tables[name].append({column: row.get(column, "") for column in columns})
     return tables
+
+
+def is_hand_over(data: bytes) -> bool:
+    """Tell whether a file says that it is one of these, rather than a table somebody keeps."""
+    if data.startswith(b"PK"):
+        try:
+            book = load_workbook(io.BytesIO(data), read_only=True)
+            return any(sheet.title in TABLES and _heading(sheet) & {"code", "formula"} for sheet in book.worksheets)
+        except BROKEN:
+            return False
+    start = data[:200].decode("utf-8-sig", errors="replace").lstrip()
+    return start.startswith(("{", "[")) or start.casefold().startswith(("table,", "table;", "table\t"))
+
+
+def _heading(sheet: Any) -> set[str]:
+    return {_as_text(cell) for cell in next(sheet.iter_rows(max_row=1, values_only=True), ())}

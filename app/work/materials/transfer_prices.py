@@ -53,11 +53,12 @@ def export_prices(store: Store) -> str:
     with store.reading() as session:
         currency = the_workshop(session).currency
         live = [m for m in all_materials(session) if m.retired_at is None]
-        rows = (_line(material, price, currency) for material in live for price in material.prices)
+        rows = (price_cells(material, price, currency) for material in live for price in material.prices)
         return write_table(COLUMNS, rows, NUMBERS)
 
 
-def _line(material: Material, price: Price, currency: str) -> dict[str, str]:
+def price_cells(material: Material, price: Price, currency: str) -> dict[str, str]:
+    """Return a price as a row of the file."""
     extra = {
         "currency": price.currency or currency,
         "grams": plain(price.quantity_g),
@@ -66,7 +67,12 @@ def _line(material: Material, price: Price, currency: str) -> dict[str, str]:
     return PriceForm.of(price).cells | extra | {"material": material.name}
 
 
-def _read(session: Session, text: str) -> list[IncomingPrice]:
+def read_prices(session: Session, text: str) -> list[IncomingPrice]:
+    """Return the prices of a file, each with its material.
+
+    Raises:
+        Unreadable: with everything that is wrong, by line.
+    """
     shop = the_workshop(session)
     by_name = {inci_key(m.name): m for m in all_materials(session) if m.retired_at is None}
     faults: list[LineFault] = []
@@ -108,7 +114,7 @@ def preview_prices(store: Store, text: str) -> TransferPreview:
         Unreadable: with everything that is wrong, by line.
     """
     with store.reading() as session:
-        incoming = _read(session, text)
+        incoming = read_prices(session, text)
         new = tuple(one.words for one in incoming if not one.there)
         return TransferPreview(new, (), tuple(one.words for one in incoming if one.there))
 
@@ -123,7 +129,7 @@ def import_prices(store: Store, text: str, *, key: str = "") -> int:
         Unreadable: with everything that is wrong, by line; nothing is written then.
     """
     with store.reading() as session:
-        found = [None if one.there else (one.material.id, one.columns) for one in _read(session, text)]
+        found = [None if one.there else (one.material.id, one.columns) for one in read_prices(session, text)]
     # Pieces are cut from the whole file, so that a key stands for the same lines when it is taken again.
     pieces = [found[start : start + PIECE] for start in range(0, len(found), PIECE)]
     for number, piece in enumerate(pieces):

@@ -42,7 +42,7 @@ def test_the_demonstration_goes_out_and_comes_into_an_empty_workshop_unchanged(
 ) -> None:
     went = out(demo)
     assert {name: len(rows) > 0 for name, rows in went.items()} == dict.fromkeys(TABLES, True)
-    take_file(store, WRITERS[kind](went), replace_drafts=False)
+    take_file(store, WRITERS[kind](went), replace_drafts=False, with_versions=True)
     assert out(store) == went
     with store.reading() as session:
         assert len(live_products(session)) == 10

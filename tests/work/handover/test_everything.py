@@ -1,0 +1,110 @@
+"""Everything of a workshop in one archive: documented, the same in every form, nothing missing."""
+
+import csv
+import io
+import json
+import zipfile
+from collections import defaultdict
+from decimal import Decimal
+
+from openpyxl import load_workbook
+from sqlalchemy import func, select
+
+from app.store.batches import Batch, BatchWeighing
+from app.store.engine import Store
+from app.store.formulas import Formula, FormulaVersion
+from app.store.materials import Material, Price
+from app.store.products import Product
+from app.store.stock import Lot, StockMove
+from app.work.handover.coming_in import preview_file, take_file, undo_import
+from app.work.handover.everything import described, everything_out
+from app.work.handover.going_out import formulas_out
+from app.work.handover.tables import write_json
+
+
+def archive(store: Store) -> zipfile.ZipFile:
+    with store.reading() as session:
+        return zipfile.ZipFile(io.BytesIO(everything_out(session)))
+
+
+def test_every_form_of_a_table_holds_the_same_and_every_column_is_explained(demo: Store) -> None:
+    with archive(demo) as packed:
+        whole = json.loads(packed.read("everything.json"))
+        book = load_workbook(io.BytesIO(packed.read("everything.xlsx")), read_only=True)
+        explained = packed.read("README.txt").decode("utf-8")
+        sheets = {sheet.title: list(sheet.iter_rows(values_only=True)) for sheet in book.worksheets}
+        book.close()
+        for name, (_, columns) in described().items():
+            text = packed.read(f"csv/{name}.csv").decode("utf-8-sig")
+            heading, *rows = csv.reader(io.StringIO(text, newline=""))
+            assert heading == list(columns)
+            assert f"\n{name}\n" in explained
+            assert all(f"    {column}: {words}" in explained for column, words in columns.items())
+            plain = [[cell.removeprefix("'") for cell in row] for row in rows]
+            listed = [[row.get(column, "").removeprefix("'") for column in heading] for row in whole[name]]
+            assert plain == listed
+            assert len(sheets[name]) == len(rows) + 1
+
+
+def test_every_record_is_in_it_and_the_ledger_adds_up(demo: Store) -> None:
+    with archive(demo) as packed:
+        whole = json.loads(packed.read("everything.json"))
+    kinds = {
+        "formulas": Formula, "versions": FormulaVersion, "products": Product, "lots": Lot,
+        "stock_moves": StockMove, "batches": Batch, "weighings": BatchWeighing,
+    }  # fmt: skip
+    with demo.reading() as session:
+        counts = {name: session.scalar(select(func.count()).select_from(kind)) for name, kind in kinds.items()}
+        materials = set(session.scalars(select(Material.name)))
+        counts["prices"] = session.scalar(select(func.count(Price.material_id)))
+        counts["packaging_prices"] = session.scalar(select(func.count(Price.packaging_id)))
+    assert {name: len(whole[name]) for name in counts} == counts
+    assert {row["name"] for row in whole["materials"]} == materials
+    moved: dict[str, Decimal] = defaultdict(Decimal)
+    for row in whole["stock_moves"]:
+        moved[row["lot"]] += Decimal(row["amount"])
+    assert {row["code"]: Decimal(row["on_hand"]) for row in whole["lots"]} == dict(moved)
+
+
+def test_what_goes_out_with_everything_comes_in_again_with_versions_and_what_was_retired(
+    demo: Store, store: Store
+) -> None:
+    with demo.transaction() as session:
+        session.get_one(Formula, 3).retired_at = session.get_one(Formula, 2).created_at
+        session.get_one(Product, 1).retired_at = session.get_one(Formula, 2).created_at
+    with archive(demo) as packed:
+        data = packed.read("formulas.json")
+    taken = take_file(store, data, replace_drafts=False, with_versions=True)
+    with demo.reading() as there, store.reading() as here:
+        assert formulas_out(here, every=True) == formulas_out(there, every=True)
+        lines = select(FormulaVersion).where(FormulaVersion.number == 1)
+        assert all(line.material_id for version in here.scalars(lines) for line in version.lines)
+    stays = undo_import(store, taken)
+    assert stays.count("(retired)") == 8
+    with store.reading() as session:
+        assert session.scalar(select(func.count(Formula.id)).where(Formula.retired_at.is_(None))) == 0
+
+
+def test_a_version_whose_material_is_nowhere_is_left_out_and_said(demo: Store, store: Store) -> None:
+    with demo.reading() as session:
+        went = formulas_out(session)
+    went["materials"] = [row for row in went["materials"] if row["name"] != "Shea butter"]
+    data = write_json(went)
+    with store.reading() as session:
+        shown = {one.code: one for one in preview_file(session, data).formulas}
+    assert shown["HC"].left_out == (1,)
+    assert shown["HG"].left_out == ()
+    take_file(store, data, replace_drafts=False, with_versions=True)
+    with store.reading() as session:
+        assert session.scalar(select(func.count(FormulaVersion.id))) == sum(len(one.versions) for one in shown.values())
+
+
+def test_materials_come_in_without_a_formula(demo: Store, store: Store) -> None:
+    with demo.reading() as session:
+        went = formulas_out(session, every=True)
+    only = {name: went[name] if name in ("materials", "prices") else [] for name in went}
+    take_file(store, write_json(only), replace_drafts=False)
+    with demo.reading() as there, store.reading() as here:
+        for column in (Material.id, Price.material_id):
+            counted = select(func.count(column))
+            assert here.scalar(counted) == there.scalar(counted)
