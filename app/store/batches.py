@@ -62,6 +62,8 @@ class Batch(Base):
         CheckConstraint(
             "(state IN ('released', 'rejected', 'cancelled')) = (decided_at IS NOT NULL)", name="decision_is_dated"
         ),
+        Index("ix_batch_newest", "planned_on", "id"),
+        Index("ix_batch_state_newest", "state", "planned_on", "id"),
         STRICT,
     )
 

@@ -28,7 +28,13 @@ class Formula(Base):
     """A formula: a name, a short code, and a draft that is always there."""
 
     __tablename__ = "formula"
-    __table_args__ = (not_blank("name"), not_blank("code"), one_of("exposure", Exposure), STRICT)
+    __table_args__ = (
+        not_blank("name"),
+        not_blank("code"),
+        one_of("exposure", Exposure),
+        Index("ix_formula_changed", "changed_at"),
+        STRICT,
+    )
 
     id: Mapped[Key]
     code: Mapped[str] = mapped_column(unique=True)

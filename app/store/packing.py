@@ -4,7 +4,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 
-from sqlalchemy import CheckConstraint, Index, select
+from sqlalchemy import CheckConstraint, ForeignKey, Index, select, text
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 from sqlalchemy.orm.attributes import flag_modified
 
@@ -28,6 +28,10 @@ from app.store.products import Product
 from app.store.stock import Lot
 from app.store.types import Day, Millionths, Word
 from app.store.workshop import Jurisdiction
+
+LEFT = text("units <> 0")
+# The same as a condition of a query: written out, since a value that is bound lets no partial index serve.
+SOME_LEFT = text("(finished_balance.units <> 0)")
 
 
 class RunState(StrEnum):
@@ -77,6 +81,9 @@ class PackingRun(Base):
             name="units_add_up",
         ),
         CheckConstraint("(state = 'open') = (closed_at IS NULL)", name="closing_is_dated"),
+        Index("ix_packing_run_best_before", "best_before"),
+        Index("ix_packing_run_code_printed", "code_printed"),
+        Index("ix_packing_run_state_newest", "state", "packed_on", "id"),
         STRICT,
     )
 
@@ -325,6 +332,23 @@ class FinishedMove(Base):
     why: Mapped[Words]
     by: Mapped[Words]
     at: Mapped[datetime]
+
+
+class FinishedBalance(Base):
+    """The finished units of a product out of a batch that are on hand; triggers keep it the sum of what came and went.
+
+    What is packed comes in when its run is closed; counts and dispatches change it, and so does a dispatch cancelled.
+    """
+
+    __tablename__ = "finished_balance"
+    __table_args__ = (
+        Index("ix_finished_balance_left", "product_id", "batch_id", sqlite_where=LEFT, postgresql_where=LEFT),
+        STRICT,
+    )
+
+    product_id: Mapped[int] = mapped_column(ForeignKey("product.id", ondelete="RESTRICT"), primary_key=True)
+    batch_id: Mapped[int] = mapped_column(ForeignKey("batch.id", ondelete="RESTRICT"), primary_key=True)
+    units: Mapped[int]
 
 
 def get_run(session: Session, run_id: int, *, for_writing: bool = False) -> PackingRun:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
 
-from sqlalchemy import CheckConstraint, Index, select
+from sqlalchemy import CheckConstraint, Index, select, text
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
 from app.store.base import (
@@ -27,6 +27,10 @@ from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.materials import Material, Packaging
 from app.store.types import Day, Millionths, Word
+
+HELD = text("on_hand > 0")
+# The same as a condition of a query: written out, since a value that is bound lets no partial index serve.
+HOLDS = text("(lot.on_hand > 0)")
 
 
 class LotState(StrEnum):
@@ -108,6 +112,9 @@ class Lot(Base):
         ),
         CheckConstraint("(state = 'quarantine') = (decided_at IS NULL)", name="decision_is_dated"),
         Index("ix_lot_due", "expires_on", "retest_on"),
+        Index("ix_lot_held", "material_id", "packaging_id", sqlite_where=HELD, postgresql_where=HELD),
+        Index("ix_lot_held_due", "state", "expires_on", "retest_on", sqlite_where=HELD, postgresql_where=HELD),
+        Index("ix_lot_supplier_lot", "supplier_lot"),
         STRICT,
     )
 

@@ -29,6 +29,7 @@ from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedWeighing, record_weighings
 from app.work.clock import now
 from app.work.demo_packing import load_packing
+from app.work.demo_tracing import load_tracing
 from app.work.equipment import note_pack_price
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import insert
@@ -60,6 +61,7 @@ def load_demo(store: Store) -> None:
     for row in batches["batches"]:
         _batch(store, row, ids[row["formula"]])
     load_packing(store, _file("packing"), ids)
+    load_tracing(store, _file("tracing"))
     with store.transaction() as session:
         _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:

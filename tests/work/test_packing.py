@@ -112,14 +112,14 @@ def test_units_on_hand_are_packed_less_what_left_by_any_way(demo: Store) -> None
                 run_id=runs[0], kind=UnitsKind.DISCARDED, units=-3, moved_on=today(), why="fell", by="Tom", at=now()
             )
         )
-    count_also("sent out", lambda _session, of: {(product_id, batch_id): -5})
+    count_also("lent", lambda _session, of: {(product_id, batch_id): -5})
     try:
         with demo.reading() as session:
             (row,) = finished_rows(session, Of(product_id, batch_id))
             assert (row.packed, row.on_hand, units_on_hand(session, product_id, batch_id)) == (28, 20, 20)
-            assert row.moved == {"counted, used here or thrown away": -3, "sent out": -5}
+            assert row.moved == {"counted, used here or thrown away": -3, "lent": -5}
     finally:
-        del SOURCES["sent out"]
+        del SOURCES["lent"]
 
 
 @pytest.mark.parametrize(

@@ -11,9 +11,10 @@ from app.store.errors import Conflict, NotFound
 from app.store.packing import get_run
 from app.web import context
 from app.web.packing.area import blueprint
+from app.web.row_number import number
 from app.work.clock import today
 from app.work.form import Faults, Form
-from app.work.packing.finished import Of, finished_rows, low_products
+from app.work.packing.finished import PAGE, Of, all_gone, finished_page, finished_rows, low_products
 from app.work.packing.samples import LookForm, discard_sample, get_sample, look_at_sample, sample_rows, units_left
 from app.work.packing.units_by_hand import UnitsForm, finished_csv, move_units
 
@@ -23,11 +24,14 @@ Page = str | Response | tuple[str, int]
 @blueprint.get("/packing/finished")
 def units() -> str:
     """List finished units by product and batch."""
+    everything, skip = request.args.get("show", "") == "all", number(request.args.get("skip", "")) or 0
     with context.store().reading() as session:
-        rows, low = finished_rows(session), low_products(session, today())
-    everything = request.args.get("show", "") == "all"
-    shown = [row for row in rows if everything or row.on_hand]
-    return render_template("packing/finished.html", rows=shown, gone=len(rows) - len(shown), low=low, today=today())
+        rows = finished_page(session, everything=everything, skip=skip)
+        gone = 0 if everything else all_gone(session)
+        low = low_products(session, today())
+    given = {"rows": rows[:PAGE], "more": len(rows) > PAGE, "skip": skip, "most": PAGE}
+    show = "all" if everything else ""
+    return render_template("packing/finished.html", gone=gone, low=low, show=show, today=today(), **given)
 
 
 @blueprint.get("/packing/finished.csv")

@@ -34,15 +34,14 @@ def index() -> str:
     """Show what is on hand."""
     words, show = request.args.get("q", "")[:200], request.args.get("show", "")
     show = show if show in SHOWN else ""
-    rows = listing.load_stock(context.store(), words, show)
-    pages = max(1, -(-len(rows) // listing.PAGE))
-    page = min(max(whole_number(request.args.get("page", ""), 1), 1), pages)
+    page = whole_number(request.args.get("page", ""), 1)
+    rows, page, count = listing.load_stock(context.store(), words, show, page)
     return render_template(
         "stock/index.html",
-        rows=rows[(page - 1) * listing.PAGE : page * listing.PAGE],
-        count=len(rows),
+        rows=rows,
+        count=count,
         page=page,
-        pages=pages,
+        pages=max(1, -(-count // listing.PAGE)),
         words=words,
         show=show,
         shown=SHOWN,

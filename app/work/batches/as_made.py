@@ -13,6 +13,7 @@ from app.science.numbers import exact_arithmetic, to_places
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, Weighing
 from app.store.batches import PH, Batch, BatchLine
+from app.store.stock import lots_by_id
 from app.store.workshop import the_workshop
 from app.work.batches.sheets import formula_of_batch, planned_weighing
 from app.work.formulas.declaring import declared_formula
@@ -94,11 +95,13 @@ def made_formula(session: Session, batch: Batch) -> Formula | None:
     if not held:
         return None
     percents = _percents([grams for _, grams in held])
+    # Loaded at once and held, so that each line finds its lots without asking again.
+    lots = lots_by_id(session, {one.lot_id for line, _ in held for one in line.standing if one.lot_id is not None})
     planned = formula_of_batch(batch)
     made: dict[str, list[Line]] = {}
     for (line, _), percent in zip(held, percents, strict=True):
         material = shelf[line.material_id]
-        material = replace(material, parts=parts_as_weighed(session, line, material.parts))
+        material = replace(material, parts=parts_as_weighed(lots, line, material.parts))
         made.setdefault(line.phase, []).append(Line(_key(line), material, percent))
     known = [replace(phase, lines=tuple(made.pop(phase.letter, ()))) for phase in planned.phases]
     phases = (*known, *(Phase(letter, lines=tuple(lines)) for letter, lines in made.items()))

@@ -6,17 +6,19 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeAlias
 
-from sqlalchemy import Select, func, or_, select, union
+from sqlalchemy import Select, or_, select, union
 from sqlalchemy.orm import aliased
 
 from app.science.numbers import plain
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
+from app.store.tracing import variants
 from app.work.csv_text import write_table
 
 Rows: TypeAlias = Select[int, str, int, str, int, Decimal, BatchState, date, str]
-MOST_ROWS = 200
+MOST_ROWS = 100
+MOST_PRODUCTS = 150
 MOST_WORDS = 8
 
 
@@ -78,11 +80,16 @@ def find_batches(store: Store, words: str = "", state: str = "", formula_id: int
 
 
 def products_made(store: Store) -> list[tuple[int, str]]:
-    """Return the products that were ever planned, by name: the id of the formula, and its name today."""
-    planned = select(FormulaVersion.formula_id).join(Batch, Batch.version_id == FormulaVersion.id)
-    asked = select(Formula.id, Formula.name).where(Formula.id.in_(planned)).order_by(Formula.name)
+    """Return the products that were ever planned, by name: the id of the formula, and its name today.
+
+    Of more than can be chosen from none is returned; the words of a search find a product as well.
+    """
+    planned = select(Batch.id).join(FormulaVersion, Batch.version_id == FormulaVersion.id)
+    of_formula = planned.where(FormulaVersion.formula_id == Formula.id).exists()
+    asked = select(Formula.id, Formula.name).where(of_formula).order_by(Formula.name).limit(MOST_PRODUCTS + 1)
     with store.reading() as session:
-        return [(key, name) for key, name in session.execute(asked)]
+        found = [(key, name) for key, name in session.execute(asked)]
+    return found if len(found) <= MOST_PRODUCTS else []
 
 
 def _weighed(material: str, lot: str) -> Select[int]:
@@ -93,7 +100,7 @@ def _weighed(material: str, lot: str) -> Select[int]:
     if material.strip():
         found = found.where(BatchLine.name.icontains(material.strip()[:80], autoescape=True))
     if lot.strip():
-        found = found.where(func.lower(BatchWeighing.lot_text) == lot.strip().lower())
+        found = found.where(BatchWeighing.lot_text.in_(variants(lot)))
     return found
 
 
@@ -119,9 +126,14 @@ def batches_csv(store: Store, search: Search) -> str:
 
 def latest_batches(store: Store, states: Collection[BatchState], most: int) -> tuple[BatchRow, ...]:
     """List the newest batches in any of some states, however many others came after them."""
-    wanted = _all_rows().where(Batch.state.in_(states)).limit(most)
     with store.reading() as session:
-        return tuple(BatchRow(*row) for row in session.execute(wanted))
+        # Each state by itself is read off its index, newest first; all of them at once would be sorted anew.
+        found = [
+            BatchRow(*row)
+            for state in states
+            for row in session.execute(_all_rows().where(Batch.state == state).limit(most))
+        ]
+    return tuple(sorted(found, key=lambda row: (row.planned_on, row.id), reverse=True)[:most])
 
 
 def _all_rows() -> Rows:

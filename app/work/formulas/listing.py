@@ -10,6 +10,7 @@ from app.store.engine import Store
 from app.store.formulas import Exposure, Formula, FormulaVersion
 
 MOST_WORDS = 8
+PAGE = 100
 ORDERS = {"changed": Formula.changed_at.desc(), "name": func.lower(Formula.name), "code": func.lower(Formula.code)}
 
 
@@ -28,12 +29,20 @@ class FormulaRow:
     batches: int
 
 
-def list_formulas(store: Store, words: str = "", order: str = "changed", *, retired: bool = False) -> list[FormulaRow]:
+def list_formulas(
+    store: Store,
+    words: str = "",
+    order: str = "changed",
+    *,
+    retired: bool = False,
+    skip: int = 0,
+    most: int | None = None,
+) -> list[FormulaRow]:
     """List formulas that hold every word in name, code or type; ``order`` is ``changed``, ``name`` or ``code``."""
     kept = Formula.retired_at.is_not(None) if retired else Formula.retired_at.is_(None)
     asked = _matching(_rows().where(kept), words).order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
     with store.reading() as session:
-        return [FormulaRow(*row) for row in session.execute(asked)]
+        return [FormulaRow(*row) for row in session.execute(asked.offset(skip).limit(most))]
 
 
 def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:

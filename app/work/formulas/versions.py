@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import lru_cache
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
@@ -62,10 +63,17 @@ def read_version(session: Session, version_id: int) -> Formula:
     return formula_of(_find_version(session, version_id))
 
 
+@lru_cache(maxsize=64)
+def _read(value: str) -> Formula:
+    """Read a kept value; a page asks for the same one several times, and neither text nor value ever changes."""
+    return Formula.from_json(value)
+
+
 def formula_of(version: FormulaVersion) -> Formula:
     """Return the formula that a version keeps."""
-    value = Formula.from_json(version.value)
-    return replace(value, formula_id=version.formula_id, version_id=version.id, version_number=version.number)
+    return replace(
+        _read(version.value), formula_id=version.formula_id, version_id=version.id, version_number=version.number
+    )
 
 
 def kept_lists(session: Session, version_id: int) -> DeclaredLists | None:

@@ -5,15 +5,16 @@ that returns the units by product and batch, below zero for what left.
 """
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from app.store.batches import Batch
-from app.store.packing import FinishedMove, PackingRun, RunState
+from app.store.packing import SOME_LEFT, FinishedBalance, FinishedMove, PackingRun, RunState
 from app.store.products import Product
 
 # (product id, batch id)
@@ -113,14 +114,72 @@ def low_products(session: Session, day: date) -> list[LowProduct]:
     products = session.execute(kept).all()
     if not products:
         return []
+    there = select(FinishedBalance.product_id, FinishedBalance.batch_id, FinishedBalance.units).where(
+        FinishedBalance.product_id.in_([number for number, _name, _keep in products]), SOME_LEFT
+    )
+    left = session.execute(there).all()
+    until = {(row.product_id, row.batch_id): row.until for row in _packed(session, {row.batch_id for row in left})}
     good: Counter[int] = Counter()
-    for row in finished_rows(session):
-        good[row.product_id] += 0 if row.is_past(day) else row.on_hand
+    for product_id, batch_id, units in left:
+        last = until.get((product_id, batch_id))
+        good[product_id] += 0 if last is not None and last < day else units
     return [
         LowProduct(number, name, good[number], keep or 0)
         for number, name, keep in products
         if good[number] < (keep or 0)
     ]
+
+
+PAGE = 100
+
+
+def finished_page(session: Session, *, everything: bool = False, skip: int = 0) -> list[FinishedRow]:
+    """Return a page of what is on hand, or of all that was ever packed, by product; one row more when there is more."""
+    asked = (
+        select(FinishedBalance.product_id, Product.name, FinishedBalance.batch_id, Batch.number, FinishedBalance.units)
+        .join(Product, Product.id == FinishedBalance.product_id)
+        .join(Batch, Batch.id == FinishedBalance.batch_id)
+        .order_by(Product.name, FinishedBalance.product_id, FinishedBalance.batch_id)
+        .offset(skip)
+        .limit(PAGE + 1)
+    )
+    keys = session.execute(asked if everything else asked.where(SOME_LEFT)).all()
+    packed = {(row.product_id, row.batch_id): row for row in _packed(session, {row.batch_id for row in keys})}
+    found = []
+    for product_id, product, batch_id, batch, units in keys:
+        row = packed.get((product_id, batch_id))
+        if row is not None:
+            moved = {"otherwise": units - int(row.units)}
+            found.append(FinishedRow(product_id, product, batch_id, batch, int(row.units), moved, row.until, row.last))
+    return found
+
+
+def _packed(session: Session, batches: set[int]) -> Sequence[Any]:
+    units = func.sum(PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled).label("units")
+    until, last = func.min(PackingRun.best_before).label("until"), func.max(PackingRun.packed_on).label("last")
+    asked = (
+        select(PackingRun.product_id, PackingRun.batch_id, units, until, last)
+        .where(PackingRun.state == RunState.CLOSED, PackingRun.batch_id.in_(sorted(batches)))
+        .group_by(PackingRun.product_id, PackingRun.batch_id)
+    )
+    return session.execute(asked).all()
+
+
+def all_gone(session: Session) -> int:
+    """Return how many products out of batches are all gone."""
+    whole = session.scalar(select(func.count()).select_from(FinishedBalance)) or 0
+    return whole - (session.scalar(select(func.count()).select_from(FinishedBalance).where(SOME_LEFT)) or 0)
+
+
+def past_their_date(session: Session, day: date) -> int:
+    """Return how many products out of batches are on hand past their date."""
+    there = select(FinishedBalance.units).where(
+        FinishedBalance.product_id == PackingRun.product_id,
+        FinishedBalance.batch_id == PackingRun.batch_id,
+        FinishedBalance.units > 0,
+    )
+    asked = select(PackingRun.product_id, PackingRun.batch_id).where(PackingRun.best_before < day, there.exists())
+    return len(set(session.execute(asked).all()))
 
 
 def units_on_hand(session: Session, product_id: int, batch_id: int) -> int:

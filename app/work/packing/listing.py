@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import Select, case, func, select
+from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
 
 from app.store.batches import Batch
@@ -11,7 +11,7 @@ from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.work.batches.sections import Section, add
 from app.work.clock import today
-from app.work.packing.finished import finished_rows, low_products
+from app.work.packing.finished import low_products, past_their_date
 from app.work.packing.runs import PACKABLE, packable
 from app.work.packing.samples import sample_rows
 
@@ -53,9 +53,13 @@ def _rows(session: Session, asked: Select[PackingRun]) -> list[RunRow]:
 
 def latest_runs(session: Session, *, skip: int = 0) -> list[RunRow]:
     """Return packing runs, a page of them: those that are open, then the newest."""
-    first = case((PackingRun.state == RunState.OPEN, 0), else_=1)
-    asked = select(PackingRun).order_by(first, PackingRun.packed_on.desc(), PackingRun.id.desc())
-    return _rows(session, asked.offset(skip).limit(MOST + 1))
+    opened = select(PackingRun).where(PackingRun.state == RunState.OPEN)
+    rest = select(PackingRun).where(PackingRun.state != RunState.OPEN)
+    newest = (PackingRun.packed_on.desc(), PackingRun.id.desc())
+    count = session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0
+    found = _rows(session, opened.order_by(*newest).offset(skip).limit(MOST + 1)) if skip < count else []
+    left = MOST + 1 - len(found)
+    return found + _rows(session, rest.order_by(*newest).offset(max(skip - count, 0)).limit(left))
 
 
 def runs_of(session: Session, batch_id: int) -> list[RunRow]:
@@ -96,7 +100,7 @@ def packing_wants(session: Session) -> PackingWants:
     return PackingWants(
         open_runs=session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0,
         low=len(low_products(session, day)),
-        past=sum(row.is_past(day) for row in finished_rows(session)),
+        past=past_their_date(session, day),
         to_look_at=sum(row.is_due for row in samples),
         to_discard=sum(row.is_over for row in samples),
     )

@@ -1,6 +1,7 @@
 """The composition, assay and allergens of one lot: its certificate goes before the usual figures of the material."""
 
 import json
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -86,14 +87,14 @@ def lot_parts(lot: Lot) -> tuple[Part, ...]:
     return tuple(row.checked().part for row in LotCompositionForm(parts=_own_rows(lot), by="-").checked().parts)
 
 
-def parts_as_weighed(session: Session, line: BatchLine, usual: tuple[Part, ...]) -> tuple[Part, ...]:
+def parts_as_weighed(known: Mapping[int, Lot], line: BatchLine, usual: tuple[Part, ...]) -> tuple[Part, ...]:
     """Return the composition of what was weighed on a line: that of its lots where they have one of their own.
 
     Portions of several lots are mixed by weight: percent = sum(grams x percent) / sum(grams). What has no lot, or a
     lot without a composition of its own, counts as the material.
     """
     portions = [(one.grams, one.lot_id) for one in line.standing if one.grams]
-    lots = {lot_id: lot_parts(get_lot(session, lot_id)) for _, lot_id in portions if lot_id is not None}
+    lots = {lot_id: lot_parts(known[lot_id]) for _, lot_id in portions if lot_id is not None}
     if not any(lots.values()):
         return usual
     whole = sum((grams for grams, _ in portions), ZERO)

@@ -13,11 +13,12 @@ from sqlalchemy.orm import Session
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.materials import Material, Packaging
-from app.store.stock import Lot, LotState
+from app.store.stock import HOLDS, Lot, LotState
 from app.work.clock import today
 
 SOON = timedelta(days=30)
 PAGE = 100
+MOST_WORDS = 8
 ZERO = Decimal(0)
 OPEN = (BatchState.PLANNED, BatchState.IN_PROCESS)
 ALL, LOW, DUE, HELD = "", "low", "due", "quarantine"
@@ -101,20 +102,66 @@ def stock_row(session: Session, thing: Material | Packaging) -> StockRow:
     return row
 
 
-def _rows(session: Session, day: date) -> list[StockRow]:
-    reserved = reserved_grams(session)
+def stock_page(session: Session, words: str, place: int) -> tuple[list[StockRow], int, int]:
+    """Return a page of what is on hand, or should be, by name; with its number and how many rows there are in all.
+
+    Names are listed first, and only those of the page are added up.
+    """
+    day, reserved = today(), reserved_grams(session)
+    held = select(Lot.id).where(HOLDS, Lot.material_id == Material.id).exists()
+    kept = (held, Material.reorder_g.is_not(None), Material.id.in_(sorted(reserved)))
+    parts = words.split()[:MOST_WORDS]
+    wanted = (
+        Material.retired_at.is_(None),
+        or_(*kept),
+        *(Material.name.icontains(part[:80], autoescape=True) for part in parts),
+    )
+    pieces = [row for row in _rows(session, day, {}, (set(), None)) if row.lots or row.reorder]
+    pieces = [row for row in pieces if all(part.casefold() in row.name.casefold() for part in parts)]
+    count = (session.scalar(select(func.count(Material.id)).where(*wanted)) or 0) + len(pieces)
+    place = min(max(place, 1), max(1, -(-count // PAGE)))
+    asked = select(Material.id, Material.name).where(*wanted).order_by(Material.name_key).limit(place * PAGE)
+    named: list[tuple[str, int | None, StockRow | None]] = [(name, key, None) for key, name in session.execute(asked)]
+    named += [(row.name, None, row) for row in pieces]
+    shown = sorted(named, key=lambda one: one[0].casefold())[(place - 1) * PAGE : place * PAGE]
+    summed = _rows(session, day, reserved, ({key for _, key, _ in shown if key is not None}, set()))
+    rows = summed + [row for _, _, row in shown if row is not None]
+    return sorted(rows, key=lambda row: row.name.casefold()), place, count
+
+
+Of = tuple[set[int] | None, set[int] | None]
+
+
+def _rows(
+    session: Session, day: date, reserved: dict[int, Decimal] | None = None, of: Of | None = None
+) -> list[StockRow]:
+    """Add up every material and packaging, or only those ``of`` names: materials, packaging; None means all."""
+    reserved = reserved_grams(session) if reserved is None else reserved
     columns = select(Material.id, Material.name, Material.reorder_g, Material.drawn_here)
+    columns = columns.where(Material.retired_at.is_(None))
+    pieces = select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
+    sums_of = _sums(day)
+    if of is not None:
+        columns, of_material = _only(columns, Material.id, Lot.material_id, of[0])
+        pieces, of_packaging = _only(pieces, Packaging.id, Lot.packaging_id, of[1])
+        sums_of = sums_of.where(or_(of_material, of_packaging))
     materials = {
         number: StockRow(number, None, name, reorder, drawn_here, reserved=reserved.get(number, ZERO))
-        for number, name, reorder, drawn_here in session.execute(columns.where(Material.retired_at.is_(None)))
+        for number, name, reorder, drawn_here in session.execute(columns)
     }
-    pieces = select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
     packaging = {number: StockRow(None, number, name, reorder) for number, name, reorder in session.execute(pieces)}
-    for material_id, packaging_id, *sums in session.execute(_sums(day)):
+    for material_id, packaging_id, *sums in session.execute(sums_of):
         row = materials.get(material_id) if material_id is not None else packaging.get(packaging_id)
         if row is not None:
             _fill(row, *sums)
     return [*materials.values(), *packaging.values()]
+
+
+def _only(asked: Any, key: Any, of_lot: Any, ids: set[int] | None) -> tuple[Any, Any]:
+    """Narrow a query to some ids, and return the condition that picks their lots."""
+    if ids is None:
+        return asked, of_lot.is_not(None)
+    return asked.where(key.in_(sorted(ids))), of_lot.in_(sorted(ids))
 
 
 def _sums(day: date) -> Select[*tuple[Any, ...]]:
@@ -140,7 +187,7 @@ def _sums(day: date) -> Select[*tuple[Any, ...]]:
             func.count(Lot.id),
             func.min(due),
         )
-        .where(Lot.on_hand > ZERO)
+        .where(HOLDS)
         .group_by(Lot.material_id, Lot.packaging_id)
     )
 
@@ -187,23 +234,30 @@ class Attention:
 
 def attention(session: Session) -> Attention:
     """Return what the first page says of the stock; nothing is low where no stock is kept."""
-    day = today()
-    rows = _rows(session, day)
-    kept = any(row.lots or row.reorder for row in rows)
-    usable = select(func.count(Lot.id)).where(Lot.on_hand > ZERO, Lot.state == LotState.ACCEPTED)
+    day, reserved = today(), reserved_grams(session)
+    # Only what is needed, or has an amount to keep, can be low.
+    kept_g = set(session.scalars(select(Material.id).where(Material.reorder_g.is_not(None))))
+    kept_pieces = set(session.scalars(select(Packaging.id).where(Packaging.reorder.is_not(None))))
+    rows = _rows(session, day, reserved, (kept_g | set(reserved), kept_pieces))
+    kept = bool(kept_g or kept_pieces) or session.scalar(select(Lot.id).where(HOLDS).limit(1)) is not None
+    usable = select(func.count()).select_from(Lot).where(HOLDS, Lot.state == LotState.ACCEPTED)
     past = or_(Lot.expires_on < day, Lot.retest_on < day)
     soon = or_(Lot.expires_on <= day + SOON, Lot.retest_on <= day + SOON)
+    held = select(func.count()).select_from(Lot).where(HOLDS, Lot.state == LotState.QUARANTINE)
     expired = session.scalar(usable.where(past)) or 0
     return Attention(
         low=sum(row.is_low for row in rows) if kept else 0,
         soon=(session.scalar(usable.where(soon)) or 0) - expired,
         expired=expired,
-        held=session.scalar(select(func.count(Lot.id)).where(Lot.on_hand > ZERO, Lot.state == LotState.QUARANTINE))
-        or 0,
+        held=session.scalar(held) or 0,
     )
 
 
-def load_stock(store: Store, words: str, show: str) -> list[StockRow]:
-    """Return what is on hand for a page."""
+def load_stock(store: Store, words: str, show: str, place: int) -> tuple[list[StockRow], int, int]:
+    """Return a page of what is on hand, its number, and how many rows there are in all."""
     with store.reading() as session:
-        return stock_rows(session, words, show)
+        if show == ALL:
+            return stock_page(session, words, place)
+        rows = stock_rows(session, words, show)
+    place = min(max(place, 1), max(1, -(-len(rows) // PAGE)))
+    return rows[(place - 1) * PAGE : place * PAGE], place, len(rows)

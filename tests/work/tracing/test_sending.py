@@ -9,6 +9,7 @@ from sqlalchemy.exc import DBAPIError
 from app.store.distribution import Dispatch, DispatchImport, get_receiver
 from app.store.engine import Store
 from app.store.errors import Conflict
+from app.store.packing import FinishedBalance
 from app.work.csv_text import Unreadable
 from app.work.form import Faults
 from app.work.packing.finished import units_on_hand
@@ -47,6 +48,8 @@ def refused(store: Store, **texts: str) -> dict[str, str]:
 def on_hand(store: Store, graph: Graph) -> tuple[int, int]:
     of = (graph.product.id, graph.batches["N-1"])
     with store.reading() as session:
+        kept = session.get(FinishedBalance, of)
+        assert (kept.units if kept else 0) == units_on_hand(session, *of)
         return units_on_hand(session, *of), units_out(session, *of)
 
 
