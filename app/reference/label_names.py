@@ -1,6 +1,8 @@
 """The names that a printed list may hold: the library, the inventory, other ways of printing, likely misspellings."""
 
+import re
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache, lru_cache
 from types import MappingProxyType
 
@@ -20,6 +22,8 @@ SHORTEST_GUESS = 6
 LEAST_LIKENESS = 80.0
 ONE_SLIP_TO = 9
 TWO_SLIPS_TO = 20
+MISREAD = re.compile(r"(?<=[A-Z])[015](?=[A-Z])")  # a figure in the midst of letters: read off a picture
+LETTERS = {"0": "O", "1": "L", "5": "S"}
 
 
 @cache
@@ -58,7 +62,10 @@ class LabelNames:
 
     def guess(self, text: str) -> Match | None:
         """Find the name a text is a likely misspelling of; None when nothing, or more than one thing, is close."""
-        return _guess(inci_key(text))
+        key = inci_key(text)
+        clean = MISREAD.sub(lambda sign: LETTERS[sign.group()], key)
+        read = self.find(clean) if clean != key else None
+        return replace(read, certainty=Certainty.SPELLING) if read else _guess(clean)
 
 
 @lru_cache(maxsize=20_000)
@@ -138,8 +145,8 @@ def _guess(key: str) -> Match | None:
     close = process.extract(key, near, scorer=OSA.distance, processor=None, score_cutoff=slips, limit=8)
     likely = [(name, distance) for name, distance, _ in close if _digits(name) == _digits(key)]
     best = [name for name, distance in likely if distance == min(d for _, d in likely)]
-    meant = {_find(name) for name in _preferred(best)}
-    found = meant.pop() if len(meant) == 1 else None
+    meant = {match.key: match for name in _preferred(best) if (match := _find(name))}
+    found = next(iter(meant.values())) if len(meant) == 1 else None
     return Match(found.key, found.inci, Certainty.SPELLING) if found else None
 
 

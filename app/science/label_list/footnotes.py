@@ -17,7 +17,11 @@ NOTE_WORDS = re.compile(
     r"store|use|warning|caution|batch|lot|sustainab\w+|wild|crafted|gmo|see|product|formula|without)\b",
     re.IGNORECASE,
 )
-START = re.compile(rf"(?:(?<=[\n.;)])|(?<=\s))\s*{SIGN}+\s*[:=]?\s*(?=[^\W\d_])|(?<=[^\d\s]{{3}}[.\n])\s+(?=[A-Z(0-9])")
+START = re.compile(
+    rf"(?:(?<=[\n.;)])|(?<=\s))\s*{SIGN}+\s*[:=]?\s*(?=[^\W\d_])|(?<=[^\d\s]{{3}}[.\n])\s+(?=[A-Z(0-9])"
+    r"|(?<=[^\d\s]{3})\n\s*(?=[A-Z(0-9])"
+)
+REMARK = re.compile(r"(?P<name>[^()\[\]]+?)\s*[(\[](?P<note>[^()\[\]]+)[)\]]\s*")
 MANY_WORDS = 4
 
 
@@ -41,6 +45,9 @@ def _parted(piece: Piece, book: NameBook) -> tuple[Piece | None, str]:
     sure = next((cut for cut in cuts if known(bare(cut[0].text).text, book)), None)
     if sure:
         return sure
+    plain = REMARK.fullmatch(piece.text)
+    if plain and _is_note(plain["note"], book) and known(bare(plain["name"]).text, book):
+        return replace(piece, text=plain["name"], end=piece.start + len(plain["name"])), ""
     if _is_note(piece.text, book):
         return None, piece.text
     return cuts[0] if cuts else (piece, "")

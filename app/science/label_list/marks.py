@@ -8,6 +8,7 @@ from app.science.label_list.pieces import SIGNS
 
 NANO = re.compile(r"[\[(]\s*nano\s*[\])]|(?<=\s)nano\Z", re.IGNORECASE)
 PERCENT = re.compile(r"[\[(:=]?\s*(?:~|ca\.?\s*)?(\d{1,3}(?:[.,]\d+)?)\s*(?:%|percent\b)\s*(?:[wW]/[wW])?\s*[\])]?")
+PER_MILLION = re.compile(r"[\[(]?\s*(\d{1,3}(?:[., ]?\d{3})*|\d+)\s*ppm\s*[\])]?", re.IGNORECASE)
 LEADING = re.compile(rf"\A[\s{re.escape(SIGNS)}]*[{re.escape(SIGNS)}]\s*")
 TRAILING = re.compile(rf"\s*[{re.escape(SIGNS)}][\s{re.escape(SIGNS)}]*\Z")
 INSIDE = re.compile(rf"[{re.escape(SIGNS)}]+(?=\s|[)/])")
@@ -40,9 +41,20 @@ def bare(text: str) -> Bare:
 
 def _percent(text: str) -> tuple[str, Decimal | None]:
     found = PERCENT.search(text)
-    if not found or not text.replace(found.group(), "").strip():
+    if found is None:
+        return _per_million(text)
+    if not text.replace(found.group(), "").strip():
         return text, None
     value = Decimal(found.group(1).replace(",", "."))
+    return (text[: found.start()] + " " + text[found.end() :]).strip(), value if value <= 100 else None
+
+
+def _per_million(text: str) -> tuple[str, Decimal | None]:
+    """Read '(100 ppm)' as 0.01 %."""
+    found = PER_MILLION.search(text)
+    if not found or not text.replace(found.group(), "").strip():
+        return text, None
+    value = Decimal(re.sub(r"[., ]", "", found.group(1))) / 10_000
     return (text[: found.start()] + " " + text[found.end() :]).strip(), value if value <= 100 else None
 
 

@@ -12,13 +12,13 @@ LOOSE_AND = re.compile(r"\s+(?:and|et|und)\s+|\s*&\s*|\s+\+\s+", re.IGNORECASE)
 COLOUR_INDEX = re.compile(r"\bC\.?\s?I\.?\s*(?:No\.?\s*)?(\d{5})(:\d)?|\A(\d{5})(:\d)?\Z|\bE\s?171\b", re.IGNORECASE)
 LINE_BREAK = re.compile(r"[ \t]*[\r\n]+[ \t]*")
 SOFT = str.maketrans({"\u00ad": "", "\u200b": "", "\u2060": "", "\ufeff": "", "\u00a0": " ", "\u2019": "'"})
-DASHES = str.maketrans(dict.fromkeys("‐‑‒–−", "-"))
+DASHES = str.maketrans({**dict.fromkeys("‐‑‒–−", "-"), "\\": "/"})
 DEEPEST = 12  # more brackets than this in one piece are no name but noise
 PERFUMES = frozenset({"PARFUM", "AROMA"})
 
 
 def plain(text: str) -> str:
-    """Write all dashes and blanks in one way and take invisible signs out."""
+    """Write all dashes, slashes and blanks in one way and take invisible signs out."""
     return text.translate(SOFT).translate(DASHES)
 
 

@@ -11,11 +11,15 @@ BULLET = re.compile(f"[{BULLETS}]")
 HEADING = re.compile(
     r"(?P<inactive>\b(?:inactive|other)\s+)?(?P<active>\bactive\s+)?"
     r"\b(?:full\s+)?(?:ingredients?\s+list|list\s+of\s+ingredients|ingr[eé]dients?|ingredientes|ingredienti|"
-    r"zutaten|bestandteile|ingredi[eë]nten|ingredienser|sk[łl]adniki|inci(?:\s+name)?|composition)"
-    r"(?:\s*[(/]\s*\w+\s*\)?)*\s*[:：]",
+    r"zutaten|bestandteile|ingredi[eë]nten|ingredienser|inhaltsstoffe|ainesosat|innehåll|indhold|全成分|成分|전성분|sk[łl]adniki|inci(?:\s+name)?|composition)"
+    r"(?:\s*[(/]\s*\w+\s*\)?)*\s*[:：]|\b(?P<actives>actives?)\s*[:：]",
     re.IGNORECASE,
 )
-BARE_HEADING = re.compile(r"\A\s*(?:ingredients?|ingr[eé]dients|inci)\b\s*(?:[-–—=]\s*|\r?\n\s*)", re.IGNORECASE)
+BARE_HEADING = re.compile(
+    r"\A\s*(?:(?:full|key|all|complete)\s+)?(?:ingredients?|ingr[eé]dients|inhaltsstoffe|inci)(?:\s+list)?\b\s*"
+    r"(?:[-–—=]\s*|\r?\n\s*)",
+    re.IGNORECASE,
+)
 MAY_CONTAIN = re.compile(
     r"[\[(]?\s*(?:\(?\s*(?:\+\s*/\s*-|±|\+\s*/\s*[−–])\s*\)?|\b(?:may\s+contain|peut\s+contenir|kann\s+enthalten|"
     r"puede\s+contener|pu[òo]\s+contenere|kan\s+bevatten)\b)(?:\s*(?:\(?\+\s*/\s*-\)?|±|may\s+contain))*\s*[:：]?",
@@ -25,6 +29,7 @@ PERCENT_COMMA = re.compile(r"\d,(?=\d+\s*%)")
 LOCANTS = re.compile(r"(?<![^\W_])(?:\d{1,2}'?|[NOS])(?:,(?:\d{1,2}'?|[NOS]))+(?=-)")
 SPACED_LOCANTS = re.compile(r"(?:\A|[,;\n])\s*\d{1,2}(?:,\s\d{1,2})+(?=-[A-Za-z])")
 NUMBER_COMMA = re.compile(r"(?<![^\W_])(?:\d{1,2}),(?=\d{1,2}-)")
+NUMBERING = re.compile(r"\d{1,3}[.)]\s+(?=[A-Za-z])")
 SIGNS = "*†‡§¤°^#¹²³⁴⁵"
 
 
@@ -43,10 +48,10 @@ def pieces_of(text: str) -> list[Piece]:
 
     Commas inside numbers of a chemical name ('1,2-Hexanediol'), inside percentages and inside brackets do not cut.
     """
-    lines = _lines_separate(text)
+    lines, spaced = _lines_separate(text), _spaced_marks(text)
     found = []
     for stretch in _stretches(text):
-        for start, end in _cut(text, stretch, lines):
+        for start, end in _cut(text, stretch, lines, spaced):
             piece = _trimmed(text, start, end)
             if piece:
                 found.append(Piece(text[piece[0] : piece[1]], *piece, stretch.may_contain, stretch.active))
@@ -61,16 +66,32 @@ def _lines_separate(text: str) -> bool:
     return len(lines) > 1 and marks < len(lines) - 1
 
 
+def _spaced_marks(text: str) -> frozenset[int]:
+    """Return the places of tabs, of dashes between blanks, or of numbers in front, where nothing else separates."""
+    if re.search(r"[,;\r\n，、]", LOCANTS.sub("", text).strip()) or BULLET.search(text):
+        return frozenset()
+    tabs = [place for place, sign in enumerate(text) if sign == "\t"]
+    dashes = [match.start() + 1 for match in re.finditer(r"(?<=\S) - (?=\S)", text)]
+    numbers = [
+        match.start() - 1 for match in NUMBERING.finditer(text) if text[match.start() - 1 : match.start()] == " "
+    ]
+    return frozenset(tabs or max(dashes, numbers, key=len)) if tabs or len(dashes) + len(numbers) > 1 else frozenset()
+
+
 def _stretches(text: str) -> Iterator[Stretch]:
     bare = BARE_HEADING.match(text)
     start, active = (bare.end() if bare else 0), False
     headings = list(HEADING.finditer(text))
-    if headings and not headings[0].group("active"):
+    if headings and not _of_actives(headings[0]):
         start = headings[0].end()
     for heading in headings:
         yield from _with_palette(text, start, max(start, heading.start()), active)
-        start, active = heading.end(), bool(heading.group("active"))
+        start, active = heading.end(), _of_actives(heading)
     yield from _with_palette(text, start, len(text), active)
+
+
+def _of_actives(heading: re.Match[str]) -> bool:
+    return bool(heading.group("active") or heading.group("actives"))
 
 
 def _with_palette(text: str, start: int, end: int, active: bool) -> Iterator[Stretch]:
@@ -101,13 +122,13 @@ def _balanced(text: str) -> bool:
     return text.count("(") == text.count(")") and text.count("[") == text.count("]")
 
 
-def _cut(text: str, stretch: Stretch, lines: bool) -> Iterator[tuple[int, int]]:
+def _cut(text: str, stretch: Stretch, lines: bool, spaced: frozenset[int]) -> Iterator[tuple[int, int]]:
     kept = _protected(text)
     start, depth = stretch.start, 0
     for place in range(stretch.start, stretch.end):
         sign = text[place]
         depth = max(0, depth + (sign in "([{") - (sign in ")]}"))
-        separates = sign in ",;，、" + BULLETS or (lines and sign in "\r\n")
+        separates = sign in ",;，、" + BULLETS or (lines and sign in "\r\n") or place in spaced
         if separates and place not in kept and (not depth or not _closes(text, place, stretch.end)):
             yield start, place
             start, depth = place + 1, 0
@@ -133,11 +154,13 @@ def _protected(text: str) -> set[int]:
 
 
 def _trimmed(text: str, start: int, end: int) -> tuple[int, int] | None:
-    """Take blanks, list dashes and the closing full stop off a piece; None when nothing is left."""
+    """Take blanks, list dashes, a number in front and the closing full stop off a piece; None when nothing is left."""
     while start < end and (
         text[start].isspace() or (text[start] in "-–—" and start + 1 < end and text[start + 1].isspace())
     ):
         start += 1
+    number = NUMBERING.match(text, start, end)
+    start = number.end() if number else start
     while start < end and (text[end - 1].isspace() or text[end - 1] in ".:"):
         end -= 1
     keep = text[start:end].casefold().endswith((" denat", "denat", " no"))

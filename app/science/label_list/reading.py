@@ -18,6 +18,7 @@ from app.science.label_list.naming import (
     spellings,
 )
 from app.science.label_list.pieces import pieces_of
+from app.science.label_list.surroundings import cleared
 from app.science.label_list.values import Certainty, Match, NameBook, Piece, ReadList, ReadName
 from app.science.names import inci_key
 
@@ -43,7 +44,7 @@ def read_list(text: str, book: NameBook) -> ReadList:
     """
     if len(text) > MOST_CHARACTERS:
         raise Invalid("text", "this is longer than any ingredient list; paste the list alone")
-    pieces, footnotes = without_footnotes(pieces_of(plain_keeping_places(text)), book)
+    pieces, footnotes = without_footnotes(pieces_of(cleared(plain_keeping_places(text))), book)
     found = [name for number, piece in enumerate(pieces) for name in _names(piece, number, book)]
     if not found:
         raise Invalid("text", "there is no ingredient name in this text")
