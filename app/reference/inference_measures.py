@@ -9,8 +9,9 @@ from functools import cache
 import numpy as np
 
 from app.reference.densities import densities
+from app.reference.inference_free_of import free_of
 from app.reference.inference_prior import class_priors
-from app.reference.label_ph import ACIDS, BASES, adjuster_dose
+from app.reference.label_ph import ACIDS, BASES, adjuster_dose, ph_of
 from app.reference.tables import read_table
 from app.science.inference.below_line import GOES_ON
 from app.science.inference.evidence import (
@@ -21,6 +22,7 @@ from app.science.inference.evidence import (
     RatioMeasurement,
     density_of,
     expected_narrowing,
+    narrowing_by_outcome,
 )
 from app.science.inference.infer import Observed, Worked, infer
 from app.science.inference.values import Floats, Known, ListedName
@@ -45,8 +47,18 @@ class Measure(StrEnum):
     SCATTERED = "tail not in order"
     ALPHABETICAL = "tail in alphabetical order"
     LINE = "at or below 1 % from"
+    FREE_OF = "free of"
 
 
+QUESTIONS: Mapping[Measure, str] = {
+    Measure.SALT: "a salt reading",
+    Measure.PRICE: "the price per kg",
+    Measure.SPF: "the SPF on the pack",
+    Measure.SMELLS: "whether it smells of alcohol",
+    Measure.THINS: "whether a pinch of salt thins it",
+    Measure.SCATTERED: "whether the end of the list descends",
+    Measure.LINE: "which names are at or below 1 %",
+}
 USUAL_ERROR: Mapping[Measure, float] = {
     Measure.DRYING: 1.0,
     Measure.DENSITY: 0.005,
@@ -58,6 +70,9 @@ MODEL_ERROR = {Measure.DRYING: 0.5, Measure.DENSITY: 0.006, Measure.ASH: 0.3}  #
 SMELT_FROM, UNSMELT_TO = 8.0, 3.0  # % of alcohol that is plainly smelled, and that is not (from memory)
 LEAST_GEL = 0.12  # % of an acid polymer that makes a body (common practice)
 SPF_PER_PERCENT = 4.0  # more protection than this from 1 % of filters is not usual (from memory)
+CARRIED_IN = 0.1  # % w/w that other materials may bring of what a pack says it is free of (from memory)
+SPF_USUAL, PRICE_USUAL = 2.0, 4.0  # protection from 1 % of filters, and price over cost of materials (from memory)
+OUTCOMES = 12
 RATIO_ERROR = 0.15
 LEAST_NARROWING = 0.005
 
@@ -66,7 +81,8 @@ LEAST_NARROWING = 0.005
 class Reading:
     """One reading: ``value`` in the measure's unit (% w/w, g/mL, pH, SPF, currency per kg), within ``error``.
 
-    ``place`` is the name from which all is at or below 1 %; ``prices`` are those per kg by key, for a price.
+    ``place`` is the name from which all is at or below 1 %; ``prices`` are those per kg by key, for a price; ``word``
+    is what the pack says it is free of.
     """
 
     measure: Measure
@@ -74,6 +90,7 @@ class Reading:
     error: float | None = None
     place: int = 0
     prices: Mapping[str, float] = field(default_factory=dict)
+    word: str = ""
 
     @property
     def sigma(self) -> float:
@@ -88,6 +105,11 @@ class Narrowing:
 
     measure: Measure
     share: float
+
+    @property
+    def question(self) -> str:
+        """What there is to find out, in words."""
+        return QUESTIONS.get(self.measure, self.measure.value)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +198,9 @@ def _bounds(listed: Sequence[ListedName], reading: Reading) -> Iterator[BoundMea
     if measure is Measure.PRICE and reading.prices:
         shares = np.array([reading.prices.get(name.key, 0.0) / 100 for name in listed])
         yield BoundMeasurement(measure, shares, 0.0, value, 0.1 * value)
+    if measure is Measure.FREE_OF:
+        shares = np.array([float(free_of(reading.word).counts(name)) for name in listed])
+        yield BoundMeasurement(f"{measure} {reading.word}", shares, 0.0, CARRIED_IN, CARRIED_IN)
     if measure in ENDS:
         classes, keys, low, high, sigma = ENDS[measure]
         shares = np.array([float(name.class_name in classes or name.key in keys) for name in listed])
@@ -185,42 +210,102 @@ def _bounds(listed: Sequence[ListedName], reading: Reading) -> Iterator[BoundMea
 
 def _ratio(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:
     """Read a pH as the ratio of the base to the acid it neutralises, worked out by the charge balance."""
+    if not any(name.class_name in BASES for name in listed):
+        return
+    found = _ratio_at(listed, np.array([row.estimate for row in infer(listed, class_priors(), known).rows]), reading)
+    if found is not None:
+        yield found
+
+
+def _ratio_at(listed: Sequence[ListedName], percents: Floats, reading: Reading) -> RatioMeasurement | None:
+    """Return the ratio a pH tells of, near a composition (% w/w); None where no base faces an acid."""
     bases = [i for i, name in enumerate(listed) if name.class_name in BASES]
-    if not bases:
-        return
-    rows = infer(listed, class_priors(), known).rows
-    base = max(bases, key=lambda i: rows[i].estimate)
     acids = [i for i, name in enumerate(listed) if name.class_name in ACIDS or name.key in SALT_SHY]
-    percents = [row.estimate for row in rows]
-    doses = [adjuster_dose(listed, percents, base, reading.value + step) for step in (-0.1, 0.0, 0.1)]
-    if not acids or any(not dose for dose in doses):
-        return
+    if not bases or not acids:
+        return None
+    base, acid = max(bases, key=lambda i: percents[i]), max(acids, key=lambda i: percents[i])
+    amounts = [float(percent) for percent in percents]
+    doses = [adjuster_dose(listed, amounts, base, reading.value + step) for step in (-0.1, 0.0, 0.1)]
+    if any(not dose for dose in doses):
+        return None
     low, middle, high = (float(dose or 1.0) for dose in doses)
-    acid = max(acids, key=lambda i: rows[i].estimate)
     slope = abs(np.log(high / low)) / 0.2
     sigma = float(np.hypot(RATIO_ERROR, slope * reading.sigma))
-    yield RatioMeasurement(Measure.PH, base, acid, middle / percents[acid], sigma)
+    return RatioMeasurement(Measure.PH, base, acid, middle / amounts[acid], sigma)
 
 
 def expected_narrowings(
-    listed: Sequence[ListedName], worked: Worked, readings: Iterable[Reading]
+    listed: Sequence[ListedName],
+    worked: Worked,
+    readings: Iterable[Reading],
+    prices: Mapping[str, float] | None = None,
 ) -> tuple[Narrowing, ...]:
-    """Return what each measurement not made yet would narrow, the most telling first."""
+    """Return what each measurement or look not made yet would narrow, the most telling first.
+
+    ``prices`` are those per kg by key, as far as they are known; without them a price tells nothing.
+    """
     if not len(worked.draws):
         return ()
     chosen = np.searchsorted(np.cumsum(worked.weight), (np.arange(len(worked.draws)) + 0.5) / len(worked.draws))
     draws = worked.draws[chosen.clip(max=len(worked.draws) - 1)]
-    made = {reading.measure for reading in readings}
+    made = {same for reading in readings for same in SAME.get(reading.measure, (reading.measure,))}
     found = [
-        Narrowing(measure, expected_narrowing(draws, predicted, Reading(measure).sigma))
-        for measure, predicted in _predicted(listed, draws)
+        Narrowing(measure, expected_narrowing(draws, predicted, sigma))
+        for measure, predicted, sigma in _predicted(listed, draws)
+        if measure not in made
+    ]
+    found += [
+        Narrowing(measure, narrowing_by_outcome(draws, outcomes))
+        for measure, outcomes in _outcomes(listed, draws, prices or {})
         if measure not in made
     ]
     return tuple(sorted((n for n in found if n.share >= LEAST_NARROWING), key=lambda n: -n.share))
 
 
-def _predicted(listed: Sequence[ListedName], draws: Floats) -> Iterator[tuple[Measure, Floats]]:
+# Readings that answer the same question: one of them made, the question is not asked again.
+SAME: Mapping[Measure, tuple[Measure, ...]] = {
+    Measure.NO_SMELL: (Measure.SMELLS,),
+    Measure.HOLDS: (Measure.THINS,),
+    Measure.ALPHABETICAL: (Measure.SCATTERED,),
+}
+
+
+def _predicted(listed: Sequence[ListedName], draws: Floats) -> Iterator[tuple[Measure, Floats, float]]:
+    """Yield what each composition would read, and the error of the reading."""
     parts = _physicals(listed)
-    yield Measure.DRYING, draws @ np.array([part.volatile for part in parts])
-    yield Measure.ASH, draws @ np.array([part.ash for part in parts])
-    yield Measure.DENSITY, density_of(draws, np.array([part.density for part in parts]))
+    yield Measure.DRYING, draws @ np.array([part.volatile for part in parts]), Reading(Measure.DRYING).sigma
+    yield Measure.ASH, draws @ np.array([part.ash for part in parts]), Reading(Measure.ASH).sigma
+    yield Measure.DENSITY, density_of(draws, np.array([part.density for part in parts])), Reading(Measure.DENSITY).sigma
+    middle = np.exp(np.log(np.maximum(draws, 1e-6)).mean(axis=0))
+    natural = ph_of(listed, [float(x) for x in 100 * middle / middle.sum()])
+    ratio = _ratio_at(listed, middle, Reading(Measure.PH, natural or 0.0)) if natural is not None else None
+    if ratio is not None:
+        top, bottom = (np.maximum(draws[:, place], 1e-9) for place in (ratio.top, ratio.bottom))
+        yield Measure.PH, np.log(top / bottom), ratio.sigma
+
+
+def _outcomes(
+    listed: Sequence[ListedName], draws: Floats, prices: Mapping[str, float]
+) -> Iterator[tuple[Measure, Floats]]:
+    """Yield the likelihood of every outcome of what is smelled, tried, seen or read; shape (outcomes, draws)."""
+    for yes, no in ((Measure.SMELLS, Measure.NO_SMELL), (Measure.THINS, Measure.HOLDS)):
+        either = [next(_bounds(listed, Reading(measure))) for measure in (yes, no)]
+        if either[0].coefficients.any():
+            likely = np.exp([one.log_likelihood(draws) for one in either])
+            yield yes, likely / likely.sum(axis=0)
+    chain = draws[:, [place for place, name in enumerate(listed) if not name.colour]]
+    above = (chain >= 1).sum(axis=1)
+    yield Measure.LINE, np.array([above == count for count in np.unique(above)], dtype=np.float64)
+    falling = (np.diff(chain, axis=1) <= 1e-9 + 0.05 * chain[:, :-1]).all(axis=1)
+    yield Measure.SCATTERED, np.array([falling, ~falling], dtype=np.float64)
+    for measure, factor in ((Measure.SALT, 1.0), (Measure.SPF, SPF_USUAL), (Measure.PRICE, PRICE_USUAL)):
+        found = list(_bounds(listed, Reading(measure, prices=prices)))
+        if found and found[0].coefficients.any():
+            read = factor * np.quantile(draws @ found[0].coefficients, (np.arange(OUTCOMES) + 0.5) / OUTCOMES)
+            readings = (Reading(measure, float(value), prices=prices) for value in read)
+            yield measure, np.array([_likelihood(listed, reading, draws) for reading in readings])
+
+
+def _likelihood(listed: Sequence[ListedName], reading: Reading, draws: Floats) -> Floats:
+    likely: Floats = np.exp(next(_bounds(listed, reading)).log_likelihood(draws))
+    return likely

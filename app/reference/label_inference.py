@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from app.reference.inference_caps import exposure_of, legal_caps
+from app.reference.inference_free_of import free_of_notes
 from app.reference.inference_measures import (
+    Measure,
     Narrowing,
     Reading,
     expected_narrowings,
@@ -55,7 +57,7 @@ def infer_label(
     product_kind: str = "",
     on: date | None = None,
     readings: Sequence[Reading] = (),
-    with_narrowing: bool = False,
+    narrowing_at: Mapping[str, float] | None = None,
 ) -> LabelInference:
     """Infer the percentages of a read list.
 
@@ -64,11 +66,12 @@ def infer_label(
         known: what the maker knows, by place in the list (% w/w).
         product_type: free words for the kind of product; may be empty.
         jurisdiction: whose legal maxima hold, ``EU`` or ``US``.
-        aside: rules the maker sets aside, each ``maximum`` or ``order`` with the place of its name.
+        dropped: rules the maker sets aside, each ``maximum`` or ``order`` with the place of its name.
         product_kind: the kind of product of the pick-list, empty where none is chosen.
         on: the day the law is asked for; without one only maxima that have always held count.
         readings: what was measured and seen of the product.
-        with_narrowing: whether to work out what further measurements would narrow.
+        narrowing_at: prices of a kilogram by the key of a substance, as far as they are known, to work out what further
+            measurements would narrow; None where that is not wanted.
 
     Raises:
         Invalid: when there are no names or too many.
@@ -80,14 +83,19 @@ def infer_label(
     stated = kind_of(f"{product_kind} {product_type}")
     kind = kind_by_names(listed, stated)
     observed, known = observe(listed, known, readings)
-    found = work_out(listed, class_priors(), known, doubtful, kind=kind, observed=observed, with_draws=with_narrowing)
+    found = work_out(
+        listed, class_priors(), known, doubtful, kind=kind, observed=observed, with_draws=narrowing_at is not None
+    )
     moved: list[str] = []
-    if kind and with_narrowing:
-        without = infer(listed, class_priors(), known, doubtful, observed=observed)
-        moved = _moved_by_kind(listed, found.inference, without)
+    if kind and narrowing_at is not None:  # both from the list alone: what was measured would be worked out twice
+        alone = replace(observed, measurements=())
+        both = (infer(listed, class_priors(), known, doubtful, kind=k, observed=alone) for k in (kind, ""))
+        moved = _moved_by_kind(listed, *both)
     notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, stated, moved)]
+    free = (reading.word for reading in readings if reading.measure is Measure.FREE_OF)
+    notes += free_of_notes([word for word in free if f"{Measure.FREE_OF} {word}" not in found.unfitting], listed)
     notes += [UNFITTING.format(name) for name in found.unfitting]
-    narrowing = expected_narrowings(listed, found, readings) if with_narrowing else ()
+    narrowing = () if narrowing_at is None else expected_narrowings(listed, found, readings, narrowing_at)
     return LabelInference(listed, found.inference, tuple(notes), kind, narrowing)
 
 

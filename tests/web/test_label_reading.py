@@ -241,7 +241,7 @@ def test_the_started_formulas_are_named_on_the_page(client: FlaskClient, store: 
 
 def test_what_is_seen_and_measured_is_kept_and_counts(client: FlaskClient, cream: int) -> None:
     before = text_of(client.get(f"/read-a-label/{cream}"))
-    assert "Most useful to measure: " in before
+    assert "Most useful to find out: " in before
     form = {"observed-drying": "50 ± 1", "observed-tail": "scattered", "observed-pack": "3 % urea"}
     assert client.post(f"/read-a-label/{cream}/observed", data=form).status_code == 303
     page = text_of(client.get(f"/read-a-label/{cream}"))

@@ -141,3 +141,22 @@ def expected_narrowing(draws: Floats, predicted: Floats, sigma: float) -> float:
     spread = centred.std(axis=0) * np.sqrt(off.var() + sigma**2)
     share = np.divide((centred * off[:, None]).mean(axis=0), spread, out=np.zeros(draws.shape[1]), where=spread > 0)
     return float(np.mean(1.0 - np.sqrt(1.0 - np.clip(share, -1.0, 1.0) ** 2)))
+
+
+def narrowing_by_outcome(draws: Floats, outcomes: Floats) -> float:
+    """Return by how much an observation with several outcomes would narrow the bands on average, 0 to 1.
+
+    For each name 1 - (sum of P(outcome) times the spread of ln x after it) / the spread before it.
+
+    Args:
+        draws: compositions, (draws, names), % w/w.
+        outcomes: the likelihood of every outcome for each of them, (outcomes, draws).
+    """
+    logs = np.log(np.maximum(draws, 1e-6))
+    chance = outcomes.sum(axis=1)
+    weight = outcomes[chance > 0] / chance[chance > 0, None]
+    middle = weight @ logs
+    spread = np.sqrt(np.maximum(weight @ logs**2 - middle**2, 0.0))
+    after, before = (chance[chance > 0] / chance.sum()) @ spread, logs.std(axis=0)
+    left = np.divide(after, before, out=np.ones(draws.shape[1]), where=before > 1e-9)
+    return float(np.mean(1.0 - np.minimum(left, 1.0)))

@@ -104,8 +104,9 @@ def work_out(
     draws, weight = np.zeros((0, len(names))), np.zeros(0)
     unfitting: tuple[str, ...] = ()
     if belief is not None and (seen.measurements or with_draws):
-        seen, unfitting = _fitting(seen, belief)
-        belief, tilts = _tilted(belief, usual, nodes, constraints, seen)
+        first = draw_compositions(belief.source, FIRST_DRAWS) if seen.measurements else draws
+        seen, unfitting = _fitting(seen, first)
+        belief, tilts = _tilted(belief, usual, nodes, constraints, (seen, first))
         draws = np.clip(draw_compositions(belief.source, DRAWS), resolved.bounds.low, resolved.bounds.high)
         weight = weights_of(seen.measurements, draws, tilts)
     raw = weighted_quantiles(draws, weight, BAND) if seen.measurements and len(draws) else None
@@ -113,24 +114,21 @@ def work_out(
     return Worked(_answer(names, resolved, points, belief), draws, weight, unfitting)
 
 
-def _fitting(seen: Observed, belief: Belief) -> tuple[Observed, tuple[str, ...]]:
+def _fitting(seen: Observed, draws: Floats) -> tuple[Observed, tuple[str, ...]]:
     """Set measurements aside that lie far from everything the list allows."""
-    if not seen.measurements:
-        return seen, ()
-    draws = draw_compositions(belief.source, FIRST_DRAWS)
     near = [one for one in seen.measurements if one.log_likelihood(draws).max() > FARTHEST_FIT]
     unfitting = tuple(one.name for one in seen.measurements if not any(one is kept for kept in near))
     return replace(seen, measurements=tuple(near)), unfitting
 
 
 def _tilted(
-    belief: Belief, usual: UsagePrior, nodes: Nodes, constraints: ListConstraints, seen: Observed
+    belief: Belief, usual: UsagePrior, nodes: Nodes, constraints: ListConstraints, seen: tuple[Observed, Floats]
 ) -> tuple[Belief, Mapping[int, Tilt]]:
     """Lay the measured sums on the names that carry them, so that the draws fall where the measurement is."""
-    sums = [one for one in seen.measurements if isinstance(one, LinearMeasurement)]
+    observed, draws = seen
+    sums = [one for one in observed.measurements if isinstance(one, LinearMeasurement)]
     if not sums:
         return belief, {}
-    draws = draw_compositions(belief.source, FIRST_DRAWS)
     tilts = dict(found for one in sums if (found := tilt_for(one, draws)))
     again = believe(usual, nodes, replace(constraints, tilts={**constraints.tilts, **tilts}))
     return (again, tilts) if again is not None else (belief, {})

@@ -75,7 +75,10 @@ def _spaced_marks(text: str) -> frozenset[int]:
     numbers = [
         match.start() - 1 for match in NUMBERING.finditer(text) if text[match.start() - 1 : match.start()] == " "
     ]
-    return frozenset(tabs or max(dashes, numbers, key=len)) if tabs or len(dashes) + len(numbers) > 1 else frozenset()
+    if tabs:
+        return frozenset(tabs)
+    marks = dashes if len(dashes) >= len(numbers) else numbers
+    return frozenset(marks if len(marks) > 1 else ())
 
 
 def _stretches(text: str) -> Iterator[Stretch]:

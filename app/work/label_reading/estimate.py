@@ -167,7 +167,7 @@ def work_out(
     places = {name.key: place for place, name in enumerate(reading.names)}
     dropped = {(kind, places[key]) for kind, key in constraints.dropped if key in places}
     found = infer_label(
-        reading.names, known, product_type, jurisdiction, dropped, readings=readings, with_narrowing=True
+        reading.names, known, product_type, jurisdiction, dropped, readings=readings, narrowing_at=prices or {}
     )
     return LabelEstimate(
         reading=reading,

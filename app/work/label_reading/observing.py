@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from app.reference.inference_free_of import said_free_of
 from app.reference.inference_measures import Measure, Reading
 from app.science.errors import Invalid
 from app.science.inference.values import Known
@@ -127,6 +128,7 @@ def _number(text: str, one: NumberField) -> tuple[float, float | None]:
 
 def _pack_readings(text: str, observed: Mapping[str, str]) -> Iterator[Reading]:
     spf, ph = _SPF.search(text), _PH.search(text)
+    yield from (Reading(Measure.FREE_OF, word=word) for word in said_free_of(text))
     if spf:
         yield Reading(Measure.SPF, float(spf.group(1)))
     if ph and not observed.get("ph"):
