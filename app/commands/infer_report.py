@@ -15,9 +15,12 @@ from app.reference.inference_prior import (
     KIND_COLUMNS,
     LEVEL_COLUMNS,
     NAME_COLUMNS,
+    class_priors,
     class_starts,
     kind_starts,
 )
+from app.reference.label_start import start_from_label
+from app.reference.label_start_faults import start_faults
 from app.reference.tables import FOLDER, read_table
 from app.science.inference.accuracy import (
     FOLDS,
@@ -169,6 +172,24 @@ def _write(name: str, columns: Sequence[str], rows: Iterable[dict[str, str]]) ->
         writer.writerows(rows)
 
 
+def start_lines(lists: Iterable[KnownList]) -> Iterable[str]:
+    """Say of what each list gives to start from: what is said not to be met, and what is wrong without a word."""
+    said: Counter[str] = Counter()
+    count, faults = 0, []
+    for known in lists:
+        found = infer(known.names, class_priors(), kind=known.kind)
+        begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type)
+        count += 1
+        if begun is None:
+            said["anything"] += 1
+            continue
+        said.update({requirement.rule for requirement in begun.start.unmet})
+        faults += [f"{known.id}: {fault}" for fault in start_faults(known.names, begun)]
+    unmet = ", ".join(f"{rule} in {times}" for rule, times in said.most_common()) or "nothing"
+    yield f"to start from, {count} lists: cannot be met and said so: {unmet}; wrong without a word: {len(faults)}"
+    yield from faults
+
+
 @click.command("infer-report")
 @click.option("--refit", "fit_again", is_flag=True, help="Fit the shipped tables anew before measuring.")
 def infer_report(fit_again: bool) -> None:
@@ -176,3 +197,4 @@ def infer_report(fit_again: bool) -> None:
     if fit_again:
         refit()
     click.echo(report())
+    click.echo("\n".join(["", *start_lines((*known_lists(), *held_out_lists()))]))

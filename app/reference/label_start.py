@@ -5,14 +5,16 @@ are common practice.
 """
 
 import itertools
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
-from app.reference.blends import blend_uses, blends
+from app.reference.blends import Blend, blend_uses, blends
 from app.reference.inference_caps import exposure_of
+from app.reference.label_blends import telling_parts
 from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
 from app.reference.label_targets import targets_from
 from app.reference.mixtures import build_mixture
@@ -30,6 +32,10 @@ from app.science.rules.values import Exposure
 
 OILS = frozenset({"oil", "ester", "hydrocarbon", "silicone", "wax"})
 SCENTS = frozenset({"perfume", "essential_oil"})
+FATTY = "fatty_alcohol"
+BASE_CLASSES = frozenset({"emulsifier", "surfactant", "surfactant_co", "cationic", "hydrocarbon", FATTY})
+LIKELY, ODDS = 0.5, 2.0  # names that are sold as one blend are more often bought so than alone (common practice)
+ALONE = 0.33  # density of the ln of the ratio of two names bought each by itself, spread 1.2 (from the fitted classes)
 WORKING = frozenset({"chelator", "antioxidant"})
 EMULSIFIER_SHARE, LEAST_OIL = 0.15, 5.0  # an emulsifier of about a sixth of its oils (common practice)
 SOLUBILISER_SHARE = 3.0  # solubiliser over perfume or essential oil (common practice)
@@ -43,12 +49,21 @@ AS_BEFORE = 0.5  # rounding the rest may move the adjuster by no more than half,
 
 @dataclass(frozen=True, slots=True)
 class BoughtBlend:
-    """A preservative blend whose parts all stand in the list in its ratio, by the places of its parts."""
+    """A blend whose parts all stand in the list in its ratio, by the places of its parts.
+
+    ``on_top`` are parts of which more may be added beside the blend, as fatty alcohol is to an emulsifying wax.
+    """
 
     name: str
     places: tuple[int, ...]
     shares: Mapping[int, float]
     source: str
+    on_top: frozenset[int] = frozenset()
+
+    @property
+    def lead(self) -> int:
+        """The place of the largest part that comes with the blend alone: the others follow it."""
+        return max((p for p in self.shares if p not in self.on_top), key=lambda place: self.shares[place])
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,21 +117,24 @@ def start_from_label(
     target, reason, adjuster = _target(shape)
     solvable = ph_of(shape.listed, [row.estimate for row in shape.rows]) is not None
     needs = [*_requirements(shape, bought, target)]
+
+    def nearest(requirements: Sequence[Requirement]) -> MakeableStart:
+        return makeable_start(inference.rows, chain, inference.line_probability, requirements, counted)
+
     try:
-        start = makeable_start(inference.rows, chain, inference.line_probability, needs, counted)
-        for _ in range(ROUNDS):
-            if target is None or adjuster is None or not solvable:
-                break
-            amount = adjuster_dose(listed, start.percents, adjuster, target)
-            if amount is None or abs(amount - start.percents[adjuster]) < 0.005 * max(amount, 1e-4):
-                break
-            pinned = Requirement("pH", {adjuster: 1.0}, amount, amount, "charge balance of the shipped tables", 200.0)
-            start = makeable_start(inference.rows, chain, inference.line_probability, [*needs, pinned], counted)
+        start = nearest(needs)
+        kept = tuple(blend for blend in bought if not _missed(blend, start.unmet))
+        if kept != bought:  # bought alone, then
+            bought, needs = kept, [*_requirements(shape, kept, target)]
+            start = nearest(needs)
+        if target is not None and adjuster is not None and solvable:
+            start = _at_its_ph(nearest, start, needs, (listed, adjuster, target))
     except ValueError:
         return None
-    missed_blends = any(r.rule == "blend" for r in start.unmet)
-    bought = () if missed_blends else bought
+    bought = tuple(blend for blend in bought if not _missed(blend, start.unmet))
     percents = _weighable(start.percents, needs, adjuster, bought)
+    if not _descends(percents, chain[: start.above_line]):
+        percents = _weighable(start.percents, needs, adjuster, bought, three_figures)
     if adjuster is not None and target is not None and solvable:
         amount = adjuster_dose(listed, percents, adjuster, target)
         if amount is not None and abs(amount - percents[adjuster]) <= AS_BEFORE * amount:
@@ -133,6 +151,11 @@ def start_from_label(
     return LabelStart(start, bought, ph, _preservation(shape, start, reached), tuple(needs), targets)
 
 
+def three_figures(percent: float) -> float:
+    """Return a percentage with three significant figures, where coarser ones would change the order."""
+    return float(f"{percent:.3g}")
+
+
 def _descends(percents: Sequence[float], places: Iterable[int]) -> bool:
     return all(percents[a] >= percents[b] for a, b in itertools.pairwise(places))
 
@@ -142,6 +165,7 @@ def _weighable(
     needs: Iterable[Requirement],
     adjuster: int | None,
     bought: Iterable[BoughtBlend],
+    figures: Callable[[float], float] = weighable,
 ) -> tuple[float, ...]:
     """Round to figures as one weighs them, never below a least amount; the largest takes what is left to 100.
 
@@ -151,13 +175,15 @@ def _weighable(
     largest = max(range(len(percents)), key=lambda place: percents[place])
     rounded = []
     for place, percent in enumerate(percents):
-        value = float(f"{percent:.2g}") if place == adjuster else weighable(percent)
+        value = float(f"{percent:.2g}") if place == adjuster else figures(percent)
         low = least.get(place, 0.0)
         rounded.append(min(low, percent) if value < low <= percent + 1e-6 else value)
     for blend in bought:
-        first = max(blend.shares, key=lambda place: blend.shares[place])
         for place, share in blend.shares.items():
-            rounded[place] = float(f"{rounded[first] * share / blend.shares[first]:.2g}")
+            if place not in blend.on_top and place != blend.lead:
+                rounded[place] = float(
+                    f"{rounded[blend.lead] * share / blend.shares[blend.lead]:.{2 if figures is weighable else 3}g}"
+                )
     rest = 100.0 - sum(rounded) + rounded[largest]
     for place in range(len(rounded)):  # two that were nearly alike may not change places
         if place != largest and percents[place] <= percents[largest] and rounded[place] > rest:
@@ -198,8 +224,31 @@ def _is_soap(key: str) -> bool:
     }  # fmt: skip
 
 
+def _at_its_ph(
+    nearest: Callable[[Sequence[Requirement]], MakeableStart],
+    start: MakeableStart,
+    needs: Sequence[Requirement],
+    setting: tuple[Sequence[ListedName], int, float],
+) -> MakeableStart:
+    """Find the start again with what sets the pH at the amount the charge balance asks, until it asks no other."""
+    listed, adjuster, target = setting
+    for _ in range(ROUNDS):
+        amount = adjuster_dose(listed, start.percents, adjuster, target)
+        if amount is None or abs(amount - start.percents[adjuster]) < 0.005 * max(amount, 1e-4):
+            break
+        pinned = Requirement("pH", {adjuster: 1.0}, amount, amount, "charge balance of the shipped tables", 200.0)
+        start = nearest([*needs, pinned])
+    return start
+
+
+def _missed(blend: BoughtBlend, unmet: Iterable[Requirement]) -> bool:
+    return any(one.rule == "blend" and set(one.terms) <= set(blend.places) for one in unmet)
+
+
 def _bought_blends(shape: _Shape) -> Iterator[BoughtBlend]:
-    """Find preservative blends whose parts all stand in the list, in bands that allow the blend's ratio."""
+    """Find blends whose parts all stand in the list: preservatives where the bands allow the ratio, emulsifiers and
+    detergents where the ratio is likelier than two names bought alone would make it.
+    """
     places = {name.key: i for i, name in enumerate(shape.listed) if shape.counted[i]}
     taken: set[int] = set()
     for name, blend in sorted(blends().items(), key=lambda pair: -len(pair[1].parts)):
@@ -208,7 +257,48 @@ def _bought_blends(shape: _Shape) -> Iterator[BoughtBlend]:
         known = name in blend_uses() and 1 < len(parts) == len(kept)
         if known and not taken & set(kept) and _ratio_fits(shape, kept):
             taken |= set(kept)
-            yield BoughtBlend(name, tuple(kept), kept, f"{blend.provenance.source} ({blend.provenance.status})")
+            yield BoughtBlend(name, tuple(kept), kept, _source(blend))
+    others = (_base_blend(shape, name, places) for name in telling_parts() if name not in blend_uses())
+    for likely, base in sorted((one for one in others if one), key=lambda pair: -pair[0]):
+        if likely >= LIKELY and not taken & set(base.places):
+            taken |= set(base.places)
+            yield base
+
+
+def _source(blend: Blend) -> str:
+    return f"{blend.provenance.source} ({blend.provenance.status})"
+
+
+def _base_blend(shape: _Shape, name: str, places: Mapping[str, int]) -> tuple[float, BoughtBlend] | None:
+    """Return a blend of emulsifiers, detergents or light oils with the chance that it was bought as one.
+
+    The odds are those beforehand, times the density of the ratio of its parts at that of the blend over the density
+    it has where each is bought alone (Savage-Dickey ratio; Dickey, Ann. Math. Stat. 42 (1971) 204,
+    doi:10.1214/aoms/1177693507).
+    """
+    shares = {places[key]: share for key, share in telling_parts()[name].items() if key in places}
+    classes = {shape.listed[place].class_name for place in shares}
+    if len(shares) < len(telling_parts()[name]) or not classes <= BASE_CLASSES or classes == {FATTY}:
+        return None
+    on_top = frozenset(place for place in shares if shape.listed[place].class_name == FATTY)
+    blend = BoughtBlend(name, tuple(shares), shares, _source(blends()[name]), on_top)
+    chance, lead = 1.0, shape.rows[blend.lead]
+    for place, share in shares.items():
+        row, wanted = shape.rows[place], math.log(share / shares[blend.lead])
+        if place in on_top:
+            enough = row.band_high >= lead.estimate * math.exp(wanted)
+            chance = chance if enough else 0.0
+        elif place != blend.lead:
+            width = math.hypot(_spread(row), _spread(lead))
+            off = (math.log(row.estimate / lead.estimate) - wanted) / width
+            odds = ODDS * math.exp(-0.5 * off**2) / (width * math.sqrt(2 * math.pi)) / ALONE
+            chance = min(chance, odds / (1 + odds))
+    return chance, blend
+
+
+def _spread(row: Estimate) -> float:
+    """Return the standard deviation of ln x that an 80 % band has."""
+    return max(math.log(max(row.band_high, 1e-6) / max(row.band_low, 1e-6)) / 2.56, 0.02)
 
 
 def _ratio_fits(shape: _Shape, shares: Mapping[int, float]) -> bool:
@@ -230,12 +320,13 @@ def _requirements(shape: _Shape, bought: Sequence[BoughtBlend], target: float | 
 
 def _blend_requirements(shape: _Shape, bought: Sequence[BoughtBlend]) -> Iterator[Requirement]:
     for blend in bought:
-        first = max(blend.shares, key=lambda place: blend.shares[place])
+        first = blend.lead
         for place, share in blend.shares.items():
             if place != first:
                 terms = {place: 1.0, first: -share / blend.shares[first]}
-                yield Requirement("blend", terms, 0.0, 0.0, blend.source)
-        least = blend_uses()[blend.name].use_low
+                most = np.inf if place in blend.on_top else 0.0
+                yield Requirement("blend", terms, 0.0, most, blend.source)
+        least = blend_uses()[blend.name].use_low if blend.name in blend_uses() else None
         if shape.wet and least is not None:
             low = float(least) * blend.shares[first] / 100
             yield Requirement("preservation", {first: 1.0}, low, source=blend.source)

@@ -1,18 +1,19 @@
 """What to start from: the checks of a formula hold, and products come out as what they are."""
 
-from itertools import pairwise
-
 import pytest
 
-from app.reference.corpus import known_lists
+from app.reference.corpus import held_out_lists, known_lists
 from app.reference.inference_prior import class_priors
 from app.reference.label_inference import infer_label
 from app.reference.label_names import LabelNames
 from app.reference.label_start import LabelStart, start_from_label
+from app.reference.label_start_faults import start_faults
 from app.reference.preservatives import preservatives
 from app.reference.thickeners import thickener_of
 from app.science.acid_base.gel import GelState
+from app.science.inference.fit import KnownList
 from app.science.inference.infer import infer
+from app.science.inference.values import Known
 from app.science.label_list.reading import read_list
 from app.science.names import inci_key
 from app.science.preservation import Preserved
@@ -50,7 +51,7 @@ def test_a_cream_is_preserved_thickened_and_at_its_ph() -> None:
 def test_a_blend_bought_as_one_keeps_its_ratio() -> None:
     """Phenoxyethanol and ethylhexylglycerin 90:10, as the blend is sold (table of blends)."""
     percents, begun = start(CREAM, "o/w cream")
-    assert [blend.name for blend in begun.blends] == ["phenoxyethanol + ethylhexylglycerin"]
+    assert "phenoxyethanol + ethylhexylglycerin" in [blend.name for blend in begun.blends]
     assert percents["PHENOXYETHANOL"] / percents["ETHYLHEXYLGLYCERIN"] == pytest.approx(9, rel=0.15)
 
 
@@ -62,22 +63,62 @@ def test_a_clay_mask_and_a_mineral_sun_cream_come_out_as_what_they_are() -> None
     assert 12 <= sun["ZINC OXIDE"] <= 25
 
 
-@pytest.mark.parametrize("known", known_lists()[::16], ids=lambda known: known.id)
-def test_every_list_starts_whole_and_says_what_cannot_be_met(known) -> None:  # type: ignore[no-untyped-def]
-    """Order, line and sum hold; what is meant to preserve reaches its amount, or the start says that it cannot."""
+@pytest.mark.parametrize("known", [*known_lists()[::16], *held_out_lists()[::8]], ids=lambda known: known.id)
+def test_every_list_starts_whole_and_says_what_cannot_be_met(known: KnownList) -> None:
+    """Order, line and sum hold; what preserves and thickens reaches its amount, or the start says that it cannot.
+
+    `infer-report` asks all lists.
+    """
     found = infer(known.names, class_priors(), kind=known.kind)
     begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type)
     assert begun is not None
-    assert sum(begun.percents) == pytest.approx(100, abs=1e-4)
-    chain = [p for p, name in zip(begun.percents, known.names, strict=True) if not name.colour]
-    above = begun.start.above_line
-    assert all(a >= b - 1e-6 for a, b in pairwise(chain[:above]))
-    rules = {r.rule for r in begun.start.unmet}
-    for requirement in begun.requirements:
-        if len(requirement.terms) == 1 and requirement.rule == "preservation" and requirement.rule not in rules:
-            (place,) = requirement.terms
-            assert begun.percents[place] >= requirement.low * 0.994
+    assert list(start_faults(known.names, begun)) == []
     judged = begun.preservation
-    if judged is not None and judged.status is Preserved.UNPRESERVED and "preservation" not in rules:
+    if (
+        judged is not None
+        and judged.status is Preserved.UNPRESERVED
+        and all(r.rule != "preservation" for r in begun.start.unmet)
+    ):
         meant = {inci_key(s.inci) for s in judged.systems if s.percent > 0.1}
         assert not meant or judged.gaps
+
+
+@pytest.mark.parametrize(
+    ("text", "blend", "ratio"),
+    [
+        (
+            "Aqua, Cocos Nucifera Oil, Cetearyl Olivate, Glycerin, Sorbitan Olivate, Sodium Benzoate",
+            "cetearyl olivate",
+            1.5,
+        ),
+        (
+            "Aqua, Caprylic/Capric Triglyceride, Glyceryl Stearate, PEG-100 Stearate, Phenoxyethanol",
+            "glyceryl stearate",
+            1,
+        ),
+    ],
+)
+def test_an_emulsifier_blend_is_started_with_as_it_is_bought(text: str, blend: str, ratio: float) -> None:
+    """Cetearyl and sorbitan olivate 60:40, glyceryl and PEG-100 stearate 50:50 (table of blends)."""
+    _, begun = start(text, "o/w cream")
+    (bought,) = [one for one in begun.blends if one.name.startswith(blend)]
+    first, second = (begun.percents[place] for place in bought.places)
+    assert first / second == pytest.approx(ratio, rel=0.1)
+
+
+def test_fatty_alcohol_may_stand_beside_its_emulsifying_wax() -> None:
+    """Emulsifying wax holds polysorbate 60 and three times as much cetearyl alcohol; more is added at will."""
+    text = "Aqua, Cetearyl Alcohol, Helianthus Annuus Seed Oil, Glycerin, Polysorbate 60, Phenoxyethanol"
+    percents, begun = start(text, "o/w cream")
+    assert [blend.name for blend in begun.blends] == ["emulsifying wax (cetearyl alcohol + polysorbate 60)"]
+    assert percents["CETEARYL ALCOHOL"] >= 3 * percents["POLYSORBATE 60"] * 0.98
+
+
+def test_names_in_no_ratio_of_a_blend_are_bought_alone() -> None:
+    text = "Aqua, Caprylic/Capric Triglyceride, PEG-100 Stearate, Glycerin, Panthenol, Xanthan Gum, Glyceryl Stearate"
+    names = read_list(text, LabelNames()).names
+    known = {2: Known(8.0, 8.0), 6: Known(0.2, 0.2)}
+    found = infer_label(names, known, "o/w cream")
+    begun = start_from_label(found.names, found.inference, [True] * len(names), "o/w cream")
+    assert begun is not None
+    assert begun.blends == ()

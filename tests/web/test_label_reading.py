@@ -278,8 +278,14 @@ def test_two_lists_stand_side_by_side_with_what_changed(client: FlaskClient, cre
     assert "Compare the two" in text_of(client.get(f"/read-a-label/{cream}"))
     page = text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": second}))
     assert "1 new, 2 gone" in page
-    assert "Both allow" not in page
+    assert "As one product" not in page
     assert client.get(f"/read-a-label/{cream}/beside", query_string={"other": "x"}).status_code == 404
     same = text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": cream}))
-    assert "Both allow" in same
+    assert "As one product" in same
+    assert "change places" not in same
     assert "about the same" in same
+    names = LIST.split(", ")
+    turned = ", ".join([*names[:-2], names[-1].rstrip("."), names[-2]])
+    answer = client.post("/read-a-label", data={**FORM, "title": "Other market", "text": turned})
+    third = int(answer.location.rsplit("/", 1)[1].split("?")[0])
+    assert "change places" in text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": third}))

@@ -3,7 +3,7 @@
 import pytest
 
 from app.science.inference.values import Estimate
-from app.work.label_reading.two_lists import _both, _change
+from app.work.label_reading.two_lists import _change, changing_places
 
 
 def answer(low: float, likely: float, high: float) -> Estimate:
@@ -28,7 +28,9 @@ def test_a_change_is_clear_only_where_the_bands_part(
     assert _change(before, after) == change
 
 
-def test_what_both_allow_is_where_their_bounds_meet() -> None:
-    assert _both(answer(2, 3, 4), answer(3, 5, 6)) == (1.5, 8.0)
-    assert _both(answer(1, 1.5, 2), answer(20, 25, 30)) is None
-    assert _both(None, answer(1, 2, 3)) is None
+@pytest.mark.parametrize(
+    ("second", "swapped"),
+    [("ABCD", ""), ("ABDC", "CD"), ("ADBC", "BCD"), ("BACD", "AB")],
+)
+def test_names_that_change_places_are_those_of_the_free_order(second: str, swapped: str) -> None:
+    assert changing_places("ABCD", second) == list(swapped)

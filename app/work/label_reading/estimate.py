@@ -1,6 +1,6 @@
 """A printed list read and worked out: every name with its bounds, band and estimate, and what clashes."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -162,13 +162,7 @@ def work_out(
     Raises:
         Invalid: at ``value-<place>``, when a value cannot be read.
     """
-    known = pack_claims(constraints.observed.get(PACK, ""), reading.names) | known_values(reading, constraints)
-    readings = readings_of(constraints, reading.names, prices or {})
-    places = {name.key: place for place, name in enumerate(reading.names)}
-    dropped = {(kind, places[key]) for kind, key in constraints.dropped if key in places}
-    found = infer_label(
-        reading.names, known, product_type, jurisdiction, dropped, readings=readings, narrowing_at=prices or {}
-    )
+    found = _inferred(reading, constraints, product_type, jurisdiction, prices or {})
     return LabelEstimate(
         reading=reading,
         product_type=product_type,
@@ -178,10 +172,37 @@ def work_out(
         clashes=tuple(_shown(clash, found, reading.names, constraints) for clash in found.inference.clashes),
         dropped=tuple(_dropped_statements(reading.names, constraints)),
         line_words=line_words(found),
-        notes=(*found.notes, *_reader_notes(reading, found), *_left_over(constraints, places)),
+        notes=(
+            *found.notes,
+            *_reader_notes(reading, found),
+            *_left_over(constraints, {name.key for name in reading.names}),
+        ),
         before_first=found.inference.line_probability[0],
         start=_start(reading, found, product_type),
         constraints=constraints,
+    )
+
+
+def answers_alone(
+    reading: ReadList, constraints: UserConstraints, product_type: str, jurisdiction: str
+) -> tuple[Estimate, ...]:
+    """Return only the answers of ``work_out``, which takes less time."""
+    return _inferred(reading, constraints, product_type, jurisdiction, None).inference.rows
+
+
+def _inferred(
+    reading: ReadList,
+    constraints: UserConstraints,
+    product_type: str,
+    jurisdiction: str,
+    prices: Mapping[str, float] | None,
+) -> LabelInference:
+    known = pack_claims(constraints.observed.get(PACK, ""), reading.names) | known_values(reading, constraints)
+    readings = readings_of(constraints, reading.names, prices or {})
+    places = {name.key: place for place, name in enumerate(reading.names)}
+    dropped = {(kind, places[key]) for kind, key in constraints.dropped if key in places}
+    return infer_label(
+        reading.names, known, product_type, jurisdiction, dropped, readings=readings, narrowing_at=prices
     )
 
 
@@ -287,7 +308,7 @@ def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
     return (f"{note}." for note in reading.notes if note not in said)
 
 
-def _left_over(constraints: UserConstraints, places: Mapping[str, int]) -> Iterable[str]:
-    gone = [key for key in constraints.values if key not in places]
+def _left_over(constraints: UserConstraints, keys: Collection[str]) -> Iterable[str]:
+    gone = [key for key in constraints.values if key not in keys]
     if gone:
         yield f"Something is known of names that the list does not hold any more: {', '.join(gone)}."

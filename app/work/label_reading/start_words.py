@@ -86,7 +86,10 @@ def _ph(start: LabelStart, sheet: LabelEstimate) -> str:
 
 
 def _blend(bought: BoughtBlend, sheet: LabelEstimate) -> str:
-    parts = " and ".join(f"{sheet.names[place].inci} ({share:g} %)" for place, share in bought.shares.items())
+    parts = " and ".join(
+        f"{sheet.names[place].inci} ({share:g} %{', more may be added' if place in bought.on_top else ''})"
+        for place, share in bought.shares.items()
+    )
     return f"{parts}: {bought.name}; {bought.source}."
 
 
