@@ -3,6 +3,7 @@
 import io
 import re
 from collections.abc import Callable
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
 from app.store.engine import Store
+from app.store.workshop import the_workshop
 
 pytestmark = pytest.mark.browser
 
@@ -44,18 +46,75 @@ def test_the_first_run_ends_with_a_printed_sheet(
     page.close()
 
 
-def test_a_batch_is_planned_and_taken_down(visit: Callable[..., Page]) -> None:
+def grams_of(page: Page) -> str:
+    return page.locator(".weigh-target").inner_text().removesuffix("g").strip()
+
+
+def weigh_now(page: Page, grams: str = "") -> None:
+    """Weigh the line that the bench shows, as planned or otherwise, and see the next one."""
+    left = page.locator(".headline .soft").last.inner_text()
+    page.locator("input[name^=lot-]").fill("L-26/114")
+    page.locator("input[name^=actual-]").fill(grams or grams_of(page))
+    page.get_by_label("Weighed by").fill("Ines")
+    page.get_by_role("button", name="Save and go on").click()
+    expect(page.locator(".headline .soft").last).not_to_have_text(left)
+
+
+def test_a_batch_goes_from_its_plan_to_its_release_by_a_second_person(visit: Callable[..., Page], store: Store) -> None:
+    with store.transaction() as session:
+        the_workshop(session).two_people = True
     page = visit("/batches/new?formula=1", width=820)
     page.get_by_label("Amount to make").fill("300 g")
     page.get_by_label("Made by").fill("Ines")
     page.get_by_role("button", name="Plan batch and give it a number").click()
     expect(page.get_by_role("heading", name=re.compile("Batch HG-2026-002"))).to_be_visible()
-    page.get_by_label("Grams of Water, purified").fill("277,9")
-    page.get_by_label("Lot of Water, purified").fill("W-9")
-    page.get_by_label("Weighed by").fill("Ines")
-    page.get_by_role("button", name="Save weights").click()
-    expect(page.get_by_role("row", name=re.compile("Water, purified")).locator(".weighed")).to_contain_text("277.9 g")
+    record = page.url
+    page.get_by_role("link", name="Weigh line by line").click()
+    weigh_now(page, str(Decimal(grams_of(page)) - 20))
+    page.get_by_role("link", name="Correct it").click()
+    page.get_by_label("Weight, g").fill("277.9")
+    page.get_by_label("Reason").fill("misread")
+    page.get_by_role("button", name="Record correction").click()
+    row = page.get_by_role("row", name=re.compile("Water, purified"))
+    expect(row.locator(".weighed")).to_contain_text("277.9 g")
     expect(page.locator(".state").first).to_have_text("in process")
+    page.goto(f"{record}/weigh")
+    while page.locator(".weigh-target").count():
+        is_glycerin = "Glycerin" in page.locator("#now").inner_text()
+        weigh_now(page, str(Decimal(grams_of(page)) + 1) if is_glycerin else "")
+    page.goto(record)
+    expect(page.locator("#rescue")).to_contain_text("Glycerin, vegetable")
+    page.get_by_role("button", name="Raise every line").click()
+    expect(page.locator(".flashes")).to_contain_text("Every line is raised")
+    for line in page.locator(".bench-table tbody tr").all():
+        missing = Decimal(line.locator(".planned").inner_text()) - Decimal(
+            line.locator(".weighed strong").inner_text().removesuffix("g").strip()
+        )
+        if missing > 0:
+            line.locator("input[name^=actual]").fill(str(missing))
+            line.locator("input[name^=lot]").fill("L-26/115")
+    page.get_by_role("button", name="Save weights").click()
+    expect(page.locator("#rescue")).to_have_count(0)
+    page.get_by_label("Read or seen").fill("6.0")
+    page.get_by_role("button", name="Record reading").click()
+    page.get_by_label("Yield, g").fill("322")
+    page.get_by_role("button", name="Record yield").click()
+    expect(page.locator("#decide li")).to_have_count(1)
+    page.locator("#deviations summary", has_text="Decide").click()
+    for words, text in (
+        ("Cause", "a heavy hand"),
+        ("Effect on the product", "none"),
+        ("Action and decision", "raised"),
+    ):
+        page.locator("#deviations .open").get_by_label(words).fill(text)
+    page.get_by_role("button", name="Record decision").click()
+    page.locator("#decide-who").fill("Ines")
+    page.get_by_role("button", name="Release batch").click()
+    expect(page.locator("#decide-who-fault")).to_contain_text("somebody else has to release it")
+    page.locator("#decide-who").fill("Tom")
+    page.get_by_role("button", name="Release batch").click()
+    expect(page.locator(".state").first).to_have_text("released")
+    expect(page.get_by_role("button", name="Save weights")).to_have_count(0)
 
 
 def test_on_a_phone_the_field_of_a_weight_is_in_sight_beside_its_material(visit: Callable[..., Page]) -> None:

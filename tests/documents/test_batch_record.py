@@ -9,8 +9,10 @@ from pypdf import PdfReader
 
 from app.store.batches import Batch
 from app.store.engine import Store
+from app.work.batches.deciding import decide
+from app.work.batches.deviations import TypedDeviation, record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_reading
+from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -74,6 +76,37 @@ def test_every_lot_weight_and_name_of_a_half_done_batch_of_40_lines_is_on_paper(
         assert words in close
     assert all("Batch FL-2026-001" in page for page in found)
     assert [f"page {n} of {len(found)}" in page for n, page in enumerate(found, start=1)] == [True] * len(found)
+
+
+@pytest.mark.paper
+def test_a_released_batch_of_40_lines_prints_everything_and_asks_for_signatures(
+    demo_client: FlaskClient, demo: Store
+) -> None:
+    batch_id = long_batch(demo)
+    entries = [
+        TypedWeighing(line.id, f"{line.shown_g + Decimal('0.01') * (n % 5):f}", f"LOT-{n:03d}")
+        for n, line in enumerate(load(demo, batch_id).lines, start=1)
+    ]
+    record_weighings(demo, batch_id, 1, entries, who="Ines", checked_by="Tom")
+    add_reading(demo, batch_id, kind="appearance", words="clear and even", who="Tom")
+    record_yield(demo, batch_id, text="391", who="Ines")
+    with demo.reading() as session:
+        keys = [one.key for one in still_open(session, load_batch(session, batch_id))]
+    for key in keys:
+        record_deviation(demo, batch_id, TypedDeviation(key, "", "slip", "none", "accepted", "Tom"))
+    decide(demo, batch_id, load(demo, batch_id).row_version, state="released", who="Tom", why="all as wanted")
+    line = load(demo, batch_id).lines[7]
+    late = TypedCorrection(f"{line.actual_g:f}", "LOT-808", "Tom", "label was misread")
+    correct_weighing(demo, batch_id, line.standing[0].id, late)
+    found = pages(demo_client, batch_id, "A4")
+    close = "".join("".join(found).split())
+    for n, line in enumerate(load(demo, batch_id).lines, start=1):
+        assert line.name.replace(" ", "") in close
+        assert f"{line.actual_g:.2f}" in close
+        assert f"LOT-{n:03d}" in close
+    for words in ("LOT-808", "labelwasmisread", "ReleasedbyTom", "allaswanted", "Releasedby:Tom.Signature,date"):
+        assert words in close
+    assert all("Batch FL-2026-001" in page for page in found)
 
 
 def test_the_record_of_a_batch_is_a_page_too_and_a_wrong_number_is_not_found(demo_client: FlaskClient) -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
 
+from app.science.errors import Invalid
 from app.science.tolerance import is_tight, weighing_band
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
@@ -23,6 +24,7 @@ from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.equipment import VESSELS, VesselForm
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.gear import TypedGearCheck, record_check
@@ -155,7 +157,10 @@ def test_what_is_not_as_planned_keeps_a_batch_from_its_release(
 def test_a_batch_without_a_reading_or_with_an_impossible_yield_is_not_released(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     weigh(demo, batch_id)
-    record_yield(demo, batch_id, text="999999", who="Ines")
+    with pytest.raises(Invalid) as told:
+        record_yield(demo, batch_id, text="999999", who="Ines")
+    assert told.value.field == "yield-sure"
+    record_yield(demo, batch_id, text="999999", who="Ines", sure="999999")
     found = open_of(demo, batch_id)
     assert any("pH was not read" in what for what in found)
     assert any(what.startswith("Yield 3") for what in found)
@@ -206,11 +211,14 @@ def test_where_one_works_alone_the_record_says_so(demo: Store) -> None:
 
 def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
+    VESSELS.add(demo, VesselForm("Beaker 250 ml", "120 g", "250"))
+    VESSELS.add(demo, VesselForm("Pot 5 l", "1.2 kg", "5000"))
     weigh(demo, batch_id, {"glycerin": "18"})
     before = load(demo, batch_id)
     with demo.reading() as session:
         offered = offered_rescue(session, load_batch(session, batch_id))
     assert offered is not None
+    assert (offered.vessels, offered.some_vessel_known) == (("Pot 5 l",), True)
     assert "Glycerin" in offered.cause
     rescue_batch(demo, batch_id, before.row_version, who="Ines", key="k")
     rescue_batch(demo, batch_id, before.row_version, who="Ines", key="k")

@@ -174,11 +174,11 @@ def reading(batch_id: int) -> Page:
 @blueprint.post("/<int:batch_id>/yield")
 def batch_yield(batch_id: int) -> Page:
     """Record the yield."""
-    return done(
-        batch_id,
-        lambda: record_yield(context.store(), batch_id, text=typed_in("yield"), who=typed_in("who")),
-        "readings",
-    )
+
+    def act() -> None:
+        record_yield(context.store(), batch_id, text=typed_in("yield"), who=typed_in("who"), sure=typed_in("sure"))
+
+    return done(batch_id, act, "readings")
 
 
 @blueprint.post("/<int:batch_id>/note")

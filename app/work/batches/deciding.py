@@ -20,7 +20,7 @@ CHOICES = (BatchState.QUARANTINE, BatchState.RELEASED, BatchState.REJECTED, Batc
 
 def what_is_open(session: Session, batch: Batch) -> list[str]:
     """Return what keeps a batch from its release, in sentences; empty when nothing does."""
-    stops = [f"Stop, as made: {one.finding.what}." for one in made_findings(session, batch)]
+    stops = [f"Stop, as made: {one.finding.what}" for one in made_findings(session, batch)]
     return [*(one.what for one in still_open(session, batch)), *stops]
 
 

@@ -4,6 +4,7 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
+from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import DENSEST_G_ML, HEAVIEST_G, LIGHTEST_G_ML, parse_grams
 from app.science.tolerance import checks_of
@@ -17,6 +18,7 @@ from app.work.formulas.versions import formula_of
 from app.work.people import person_named
 
 LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
+SLIP = Decimal(2)  # times what is in the batch, from which on a yield is asked about (common practice)
 KINDS = (PH, "appearance", "smell", "viscosity", "density", "temperature", "weight", "other")
 LIMITS = {
     PH: (Decimal(0), Decimal(14)),
@@ -89,15 +91,19 @@ def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str =
 
 
 @action()
-def record_yield(session: Session, batch_id: int, *, text: str, who: str) -> None:
+def record_yield(session: Session, batch_id: int, *, text: str, who: str, sure: str = "") -> None:
     """Record how much finished product came out, in grams.
 
     Raises:
-        Invalid: at ``yield``, when it cannot be read.
+        Invalid: at ``yield``, when it cannot be read; at ``yield-sure``, when it is twice what is in the batch or more
+            and ``sure`` does not repeat it.
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
     weight, by = read_weight(text, "yield"), person_named(session, who, "who", "Write who weighed the yield.")
+    held = batch.held_g
+    if weight is not None and held and weight >= SLIP * held and sure.strip() != text.strip():
+        raise Invalid("yield-sure", f"{plain(weight)} g is more than the {plain(held)} g in the batch. Is it right?")
     if weight == batch.yield_g:
         return
     batch.log("yield", by=by, at=now(), old=_words(batch.yield_g), new=_words(weight))

@@ -10,9 +10,11 @@ from app.science.numbers import figures, plain
 from app.science.rescue import Poured, Rescue, rescue
 from app.science.tolerance import Band, weighing_band
 from app.store.batches import Batch, BatchLine, Deviation
+from app.store.workshop import vessels
 from app.work.action import action
 from app.work.batches.deviations import band_of
 from app.work.batches.loading import open_batch
+from app.work.batches.sheets import formula_of_batch
 from app.work.clock import now
 from app.work.people import person_named
 from app.work.stock.listing import lots_of
@@ -37,12 +39,17 @@ class LineToAdd:
 
 @dataclass(frozen=True, slots=True)
 class OfferedRescue:
-    """How a batch is rescued: what was poured too much, what it comes to, and what has to be added."""
+    """How a batch is rescued: what was poured too much, what it comes to, and what has to be added.
+
+    ``vessels`` are those of the workshop that hold it, where it is known of any how much it holds.
+    """
 
     cause: str
     total_g: Decimal
     planned_g: Decimal
     lines: tuple[LineToAdd, ...]
+    vessels: tuple[str, ...]
+    some_vessel_known: bool
 
 
 def offered_rescue(session: Session, batch: Batch) -> OfferedRescue | None:
@@ -55,7 +62,10 @@ def offered_rescue(session: Session, batch: Batch) -> OfferedRescue | None:
     by_id = {str(line.id): line for line in _planned(batch)}
     rows = tuple(_to_add(session, by_id[key], grams, found) for key, grams in found.missing.items())
     planned = sum((line.shown_g for line in by_id.values()), ZERO)
-    return OfferedRescue("; ".join(causes), found.total_g, planned, rows)
+    known = [one for one in vessels(session) if one.holds_ml is not None]
+    total_ml = found.total_g / (formula_of_batch(batch).density_g_ml or Decimal(1))
+    large = tuple(one.name for one in known if (one.holds_ml or ZERO) >= total_ml)
+    return OfferedRescue("; ".join(causes), found.total_g, planned, rows, large, bool(known))
 
 
 def _planned(batch: Batch) -> list[BatchLine]:

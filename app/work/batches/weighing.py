@@ -7,7 +7,7 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import plain
+from app.science.numbers import figures, plain
 from app.science.quantities import HEAVIEST_G, parse_grams
 from app.store.batches import Batch, BatchLine, BatchWeighing
 from app.store.errors import NotFound
@@ -135,7 +135,9 @@ def slip_question(line: BatchLine, grams: Decimal) -> str:
     after = so_far + grams
     ratio = after / planned
     if ratio >= SLIP:
-        return f"{line.name}: {plain(after)} g is {ratio:.3g} times the planned {plain(planned)} g. Is it right?"
+        return (
+            f"{line.name}: {plain(after)} g is {figures(ratio, 2)} times the planned {plain(planned)} g. Is it right?"
+        )
     slipped = any(abs(ratio * power - 1) <= DECIMAL_SLIP for power in (10, 100, 1000))
     if slipped and not so_far:
         return f"{line.name}: {plain(grams)} g looks like a misplaced decimal point of {plain(planned)} g. Is it right?"
