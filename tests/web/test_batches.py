@@ -47,7 +47,7 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     page = demo_client.get(path).text
     assert "Batch HG-2026-002" in page
     ids = re.findall(r'name="actual-(\d+)"', page)
-    planned = re.findall(r'class="number planned">([\d.]+)<', page)
+    planned = re.findall(r'class="number planned">([\d.]+)\s*<', page)
     weights = {f"actual-{i}": grams for i, grams in zip(ids, planned, strict=True)}
     weights |= {f"lot-{i}": f"L{i}" for i in ids}
     form = {"row_version": field(page, "row_version"), "who": "Ines", **weights}

@@ -160,7 +160,8 @@ def test_a_swapped_line_is_a_deviation_and_the_batch_as_made_holds_the_other_mat
     assert (line.name, line.planned_name, line.is_swapped) == ("Coco-caprylate", "Glycerin, vegetable", True)
     with demo.reading() as session:
         sheet = sheet_of_batch(session, batch_id)["sheet"]
-        assert "Coco-caprylate" in [row.line.name for row in sheet.lines]
+        notes = {row.line.name: row.line.note for row in sheet.lines}
+        assert notes["Coco-caprylate"] == "in the place of Glycerin, vegetable"
         found = [one.what for one in still_open(session, load_batch(session, batch_id))]
     assert "Glycerin, vegetable: Coco-caprylate was taken in its place." in found
     weigh(demo, batch_id)

@@ -58,7 +58,10 @@ def formula_to_make(batch: Batch) -> Formula:
 
 
 def _with_material(line: Line, material: Material | None) -> Line:
-    return replace(line, material=material) if material else line
+    if material is None:
+        return line
+    stands_for = f"in the place of {line.name}"
+    return replace(line, material=material, note=f"{stands_for}; {line.note}" if line.note else stands_for)
 
 
 def planned_weighing(batch: Batch, formula: Formula) -> Weighing:
