@@ -79,7 +79,7 @@ def test_a_formula_is_built_from_nothing_by_keyboard_alone(visit: Callable[..., 
     page.keyboard.press("Control+s")
     saved(page)
     draft = stored(store, formula_id)
-    assert [line.amount for line in draft.lines] == ["5", "9+1", "q.s."]
+    assert [line.amount for line in draft.lines] == ["5", "10", "q.s."]
     assert all(line.material_id for line in draft.lines)
     assert total(store, formula_id) == 100
 
