@@ -11,7 +11,7 @@ CLEAN = [one for one in ALL if not any(s != Severity.NOTE for d in one.duties fo
 
 
 def test_there_are_enough_of_both_markets_with_and_without_a_kind() -> None:
-    assert len(ALL) >= 350
+    assert len(ALL) >= 600
     assert sum(one.market == "US" for one in ALL) >= 80
     assert sum(not one.facts.products for one in ALL) >= 20
     assert len(CLEAN) >= 40

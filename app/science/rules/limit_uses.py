@@ -40,6 +40,8 @@ FORBIDDEN_USES = {
 # The cell of the tables for what a certificate states, which a maker enters with the material.
 PERFUME_CERTIFICATE = "the limit on the perfume certificate for the category of the product"
 SPRAYED_SUN = "sun products that can reach the lungs by inhalation"
+# From this closeness on a row names the kind of product itself and not only an area of the body.
+NARROW = 2
 BATH_AND_SHAMPOO = frozenset({"bath product", "shower gel", "shampoo"})
 
 
@@ -52,11 +54,20 @@ def forbidden_use(present: Present, formula: FormulaFacts, active: Iterable[Limi
         uses.discard("products for children under 3 other than bath, shower and shampoo")
     if "shampoo" in formula.products:
         uses.discard("products for children under 3 other than shampoo")
-    for rule in own_rows(present, active):
+    for rule in own_rows(present, _closest(active, formula)):
         hit = [use for use in rule.not_in if use in uses]
         if hit:
             yield present.finding(rule, Severity.STOP, f"{names_of(present)}: not in {', '.join(hit)}.")
             return
+
+
+def _closest(active: Iterable[LimitRule], formula: FormulaFacts) -> Sequence[LimitRule]:
+    """Keep the rows for the very kind of product where there are any: what bars a use bars it elsewhere."""
+    rows = tuple(active)
+    near = max((closeness(r.products, formula.products) for r in rows if not r.general), default=0)
+    if near < NARROW:
+        return rows
+    return tuple(r for r in rows if not r.general and closeness(r.products, formula.products) == near)
 
 
 def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[LimitRule]) -> tuple[str, ...]:

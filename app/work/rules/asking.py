@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.reference.rulebook import in_inci
+from app.reference.rulebook import in_inci, usual_blends
 from app.science.formula import Formula, Line
 from app.science.rules.certificates import CertifiedDose, read_certificate
 from app.science.rules.names import is_water
@@ -47,7 +47,7 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
         certified=frozenset(dose.name for dose in certified if kind.certificate_category in dose.limits),
     )
     texts = tuple(text for text in (formula.name, formula.product_type, formula.claims) if text.strip())
-    missing = tuple(_missing(formula))
+    missing = (*_missing(formula), *usual_blends(formula.dosed))
     claimed = bool(formula.claims.strip())
     return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, certified)
 
