@@ -96,6 +96,8 @@ def test_readings_say_what_is_left():
     assert found["grams"] == pytest.approx(3.0 + found["remaining_g"], rel=0.02)
     assert 0.2 < found["remaining_g"] < 0.8
     assert found["first_addition_g"] <= found["remaining_g"]
+    assert any("fitted to the readings" in note for note in found["notes"])
+    assert not any("No more" in note or "To correct it" in note for note in found["notes"])
 
 
 def test_a_passed_target_leaves_nothing_and_tells_the_way_back():

@@ -58,6 +58,14 @@ def test_density_table(percent, density):
     assert sodium_hydroxide_density(60) is None
 
 
+def test_the_density_table_begins_at_water_and_ends_at_its_last_row():
+    """CRC Handbook: water 0.9982 and sodium hydroxide of 0.5 % w/w 1.0039 g/mL at 20 C."""
+    assert sodium_hydroxide_density(0) == pytest.approx(0.9982, abs=1e-4)
+    assert sodium_hydroxide_density(0.5) == pytest.approx(1.0039, abs=1e-3)
+    assert sodium_hydroxide_density(50) is not None
+    assert sodium_hydroxide_density(50.1) is sodium_hydroxide_density(-0.1) is None
+
+
 def test_the_crystal_water_of_a_salt_joins_the_water_of_its_solution():
     """10 g of trisodium citrate dihydrate (294.10 g/mol) bring 2 x 18.015 g of water per mole to 90 g."""
     moles = 10 / 294.10
