@@ -14,6 +14,7 @@ from app.commands.places import Places
 from app.store import backup, migrate
 from app.store.engine import ONE_WRITER, Store, make_engine, plain_faults, sqlite_url
 from app.store.errors import Unusable
+from app.store.schema import server_differences
 from app.store.workshop import Workshop, the_workshop
 
 LOG = logging.getLogger(__name__)
@@ -178,6 +179,12 @@ def _bring_server_up_to_date(connection: Connection) -> bool:
     if revision != migrate.head():
         LOG.info("bringing the database server from revision %s to %s", revision, migrate.head())
         migrate.to_revision_inside(connection)
+    found = server_differences(connection)
+    if found:
+        raise Unusable(
+            "the database that TAREBOOK_DATABASE_URL names is not as Tarebook makes it: "
+            f"{', '.join(found[: backup.MOST_NAMED])}; bring back a copy of it, or mend what is named"
+        )
     return bool(connection.scalar(select(func.count()).select_from(Workshop)))
 
 

@@ -9,8 +9,11 @@ import sqlite3
 from functools import cache
 from typing import cast
 
+from sqlalchemy import Connection, inspect, text
+
 from app.store.engine import make_engine
-from app.store.migrate import to_revision_inside
+from app.store.migrate import head, to_revision_inside
+from app.store.models import Base
 
 OBJECTS = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite%' ORDER BY type, name"
 # A part of a schema: what it is, by kind and name, and how it is made.
@@ -40,6 +43,35 @@ def schema_at(revision: str) -> Schema:
             return schema_of(cast(sqlite3.Connection, connection.connection.dbapi_connection))
     finally:
         engine.dispose()
+
+
+# The tables of a server on which a trigger that somebody made still works.
+GUARDED = text(
+    "SELECT DISTINCT c.relname FROM pg_trigger t JOIN pg_class c ON c.oid = t.tgrelid"
+    " WHERE NOT t.tgisinternal AND t.tgenabled <> 'D'"
+)
+
+
+def server_differences(connection: Connection) -> list[str]:
+    """Return in words how the tables of a database server differ from the models and triggers of the newest revision.
+
+    Other tables of the same database are left alone; a server writes its triggers in other words than a file, so a
+    table that a file guards has to be guarded by some trigger of the server.
+    """
+    server = inspect(connection)
+    tables = set(server.get_table_names())
+    found: Schema = {}
+    wanted: Schema = {}
+    for table in Base.metadata.tables.values():
+        wanted |= {("table", table.name): ""} | {("column", f"{table.name}.{c.name}"): "" for c in table.columns}
+        if table.name in tables:
+            columns = server.get_columns(table.name)
+            found |= {("table", table.name): ""} | {("column", f"{table.name}.{c['name']}"): "" for c in columns}
+    made = [sql for (kind, _), sql in schema_at(head()).items() if kind == "trigger"]
+    guards = {name for sql in made for name in re.findall(r" ON (\w+)", sql)[:1] if name in tables}
+    wanted |= {("guard of table", name): "" for name in guards}
+    found |= {("guard of table", name): "" for name in guards & set(connection.scalars(GUARDED))}
+    return differences(found, wanted)
 
 
 def differences(found: Schema, wanted: Schema) -> list[str]:

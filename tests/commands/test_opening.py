@@ -16,7 +16,7 @@ from app.commands import demo, opening
 from app.commands.places import Places
 from app.store import backup, migrate
 from app.store.base import Base
-from app.store.engine import Store, sqlite_url
+from app.store.engine import Store, make_engine, sqlite_url
 from app.store.errors import Unusable
 from app.store.workshop import Workshop, scales, the_workshop
 from app.work.workshop import BeginForm, begin_workshop
@@ -256,6 +256,35 @@ def test_a_database_server_is_filled_once_and_kept(
     assert names(twice) == ["Mine"]
     twice.close()
     assert not where.database.exists()
+
+
+@pytest.mark.postgresql
+@pytest.mark.parametrize(
+    ("harm", "words"),
+    [
+        ("ALTER TABLE batch_weighing DISABLE TRIGGER USER", "the guard of table batch_weighing is missing"),
+        ("ALTER TABLE formula DROP COLUMN retired_at", "the column formula.retired_at is missing"),
+        ("ALTER TABLE formula ADD COLUMN price integer", "the column formula.price is not Tarebook's"),
+        ("DROP TABLE exchange_rate", "the table exchange_rate is missing"),
+        ("CREATE TABLE of_another_program (id integer)", ""),
+    ],
+)
+def test_a_server_whose_tables_were_changed_is_not_opened(
+    empty_server: str, where: Places, monkeypatch: pytest.MonkeyPatch, harm: str, words: str
+) -> None:
+    monkeypatch.setenv("TAREBOOK_DATABASE_URL", empty_server)
+    opening.make_own(where, begin).close()
+    engine = make_engine(empty_server)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(harm)
+    engine.dispose()
+    if not words:
+        again = opening.open_own(where)
+        assert again
+        again.close()
+        return
+    with pytest.raises(Unusable, match=words):
+        opening.open_own(where)
 
 
 @pytest.mark.postgresql

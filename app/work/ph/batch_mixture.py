@@ -39,12 +39,18 @@ def materials_of(session: Session, batch: Batch) -> Shelf:
 
     Only a line from a time when nothing was pinned yet is read from today's shelf.
     """
+    found = kept_materials(batch)
+    missing = {line.material_id for line in batch.lines} - set(found)
+    return {**read_shelf(session, missing), **found} if missing else found
+
+
+def kept_materials(batch: Batch) -> dict[int, Material]:
+    """Return the materials that a batch keeps itself, whatever became of the shelf."""
     found: dict[int, Material] = {}
     for line in batch.lines:
         found.update(pinned(line.material))
     found.update({line.material.id: line.material for line in formula_of(batch.version).lines})
-    missing = {line.material_id for line in batch.lines} - set(found)
-    return {**read_shelf(session, missing), **found} if missing else found
+    return found
 
 
 def sets_ph(line: BatchLine, shelf: Shelf) -> bool:

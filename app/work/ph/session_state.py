@@ -22,7 +22,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch, BatchReading, BatchWeighing
 from app.store.bench_ph import PhSession
 from app.work.formulas.shelf import Shelf, pinned, read_shelf
-from app.work.ph.batch_mixture import materials_of, mixture_in_batch
+from app.work.ph.batch_mixture import kept_materials, materials_of, mixture_in_batch
 from app.work.ph.mixture import mixture_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
 
@@ -67,6 +67,7 @@ class State:
         rows: every entry, in order.
         step: what to do next; None with ``why_not`` when the model cannot speak of this batch.
         curve: as predicted before the first reading; ``refitted`` after the last one.
+        from_today: the materials that neither the batch nor the session keeps, read as they stand on the shelf today.
     """
 
     record: PhSession
@@ -81,6 +82,7 @@ class State:
     why_not: str = ""
     curve: tuple[CurvePoint, ...] = ()
     refitted: tuple[CurvePoint, ...] = ()
+    from_today: tuple[str, ...] = ()
 
     @property
     def last(self) -> SessionRow | None:
@@ -142,7 +144,7 @@ def sessions_of(session: Session, batch_id: int) -> list[PhSession]:
 
 def state_of(session: Session, batch: Batch, record: PhSession, *, curves: bool = True) -> State:
     """Work out how a session stands; a record that the model cannot speak of is shown all the same."""
-    shelf = _pinned(session, batch, record)
+    shelf, pinned_here = _pinned(session, batch, record), pinned(record.materials)
     entries = entries_of(record)
     material_of = {line.id: line.material_id for line in batch.lines}
     added = added_by_material(entries, material_of)
@@ -159,6 +161,7 @@ def state_of(session: Session, batch: Batch, record: PhSession, *, curves: bool 
         rows=_rows(entries, shelf, material_of, record.material_id),
         added_g=added.get(record.material_id, ZERO),
         counter_g=added.get(back.material.id, ZERO) if back else ZERO,
+        from_today=tuple(shelf[key].name for key in sorted(set(shelf) - set(kept_materials(batch)) - set(pinned_here))),
     )
     try:
         return _with_model(state, model_of(session, batch, state), curves)

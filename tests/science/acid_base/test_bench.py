@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+from hypothesis import settings
 from scipy.stats import norm
 
 from app.science.acid_base.bench import NextMove, expected_reading, implausible, next_step, open_session
@@ -14,7 +15,8 @@ from app.science.acid_base.refit import METER_OFFSET, READING_NOISE, MeterReadin
 
 PASS = 0.3
 BATCH_G = 250.0
-BEAKERS = 12
+# Of each of the six; `python3 -m app test --explore` plays 240 beakers.
+BEAKERS = 40 if settings.default.max_examples > 100 else 12
 
 
 @pytest.fixture(scope="module")

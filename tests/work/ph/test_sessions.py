@@ -17,6 +17,7 @@ from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.formulas import FormulaVersion
+from app.store.materials import Material
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
@@ -154,6 +155,18 @@ def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(st
     acid = line(store, gel, "acid")
     assert (acid.actual_g, acid.added_at_bench, acid.target_g) == (Decimal("0.9"), True, Decimal(0))
     assert running(store, gel).counter_g == Decimal("0.9")
+
+
+def test_a_session_that_kept_no_materials_says_which_it_reads_from_the_shelf_of_today(store: Store, gel: Any) -> None:
+    begin(store, gel)
+    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
+    add_addition(store, at(store, gel, "2"), TypedAddition("0.1", back=True))
+    assert running(store, gel).from_today == ()
+    with store.transaction() as session:
+        session.execute(text("UPDATE ph_session SET materials = ''"))
+        session.execute(text("UPDATE batch_line SET material = '' WHERE added_at_bench = 1"))
+        acid = session.get_one(Material, gel.materials["acid"]).name
+    assert running(store, gel).from_today == (acid,)
 
 
 def test_a_restart_in_mid_session_loses_nothing(store: Store, gel: Any) -> None:
