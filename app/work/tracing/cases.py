@@ -321,7 +321,7 @@ def complaints_by_units_sold(
             Product.name,
             func.sum(when((CaseFile.kind == CaseKind.COMPLAINT, 1), else_=0)),
             func.sum(when((CaseFile.kind == CaseKind.EFFECT, 1), else_=0)),
-            func.sum(CaseFile.is_serious),
+            func.sum(when((CaseFile.is_serious.in_((True,)), 1), else_=0)),
             func.sum(when((CaseFile.kind == CaseKind.RETURN, 1), else_=0)),
         )
         .join(Product, Product.id == CaseFile.product_id)

@@ -207,7 +207,7 @@ def open_recall_of(batch_id: int) -> Select[str]:
     return (
         select(Recall.number)
         .join(RecallBatch, RecallBatch.recall_id == Recall.id)
-        .where(RecallBatch.batch_id == batch_id, Recall.closed_at.is_(None), ~Recall.is_mock)
+        .where(RecallBatch.batch_id == batch_id, Recall.closed_at.is_(None), Recall.is_mock.in_((False,)))
         .order_by(Recall.id)
         .limit(1)
     )
