@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from app.science.batch_size import BatchSize, read_batch_size
 from app.science.composition import AllergenShare, Part, PartKind, expand
 from app.science.emulsion_sides import Affinity, Split, split_formula
+from app.science.errors import Invalid
 from app.science.formula import (
     Formula,
     HouseholdMeasure,
@@ -195,3 +196,11 @@ def test_a_batch_size_says_how_it_was_asked_for(text: str, fill: str, words: str
     found = read_batch_size(text, fill, D("0.95"))
     assert (found.words, found.fill_words, found.net_g) == (words, fill_words, D(net_g))
     assert read_batch_size(found.words, found.fill_words, D("0.95")) == found
+
+
+def test_units_are_whole_and_a_million_at_the_most() -> None:
+    assert read_batch_size("1000000 units", "0.5 g", None).units == 1_000_000
+    for text in ("1000001 units", "0 units", "2.5 units"):
+        with pytest.raises(Invalid) as refused:
+            read_batch_size(text, "0.5 g", None)
+        assert refused.value.field == "batch"

@@ -130,3 +130,17 @@ def test_without_a_tolerance_only_a_mean_that_is_short_is_judged():
     assert judge_fills(parse_quantity("50 ml"), [Decimal("49.9"), Decimal("50")], Law.US).passes is False
     assert judge_fills(parse_quantity("50 ml"), [Decimal("40"), Decimal("60")], Law.US) is None
     assert judge_fills(parse_quantity("50 ml"), [], Law.US) is None
+
+
+@pytest.mark.parametrize(
+    ("grams", "variation"),
+    [
+        *[("36", "3.6"), ("36.1", "3.6"), ("54", "3.6"), ("54.1", "5.4"), ("81", "5.4"), ("117", "7.2"), ("154", "9")],
+        *[("208", "10.8"), ("208.1", "12.7"), ("263", "12.7"), ("263.1", "14.5"), ("317", "14.5"), ("381", "16.3")],
+        *[("426", "18.1"), ("426.1", None)],
+    ],
+)
+def test_the_us_variation_of_a_weight_row_by_row(grams, variation):
+    """NIST Handbook 133 table 2-5 (from memory; the row of 113 g agrees with a published example)."""
+    found = tolerance_of(parse_quantity(f"{grams} g"), Law.US)
+    assert found == (None if variation is None else Decimal(variation))

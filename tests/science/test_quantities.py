@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
-from app.science.quantities import check_density, convert, parse_quantity, to_grams, to_millilitres
+from app.science.quantities import check_density, convert, parse_grams, parse_quantity, to_grams, to_millilitres
 from app.science.units import Measure, find_unit
 
 # NIST Handbook 44 appendix C and SP 811 appendix B: exact by definition.
@@ -150,3 +150,20 @@ def test_any_text_is_read_or_refused_with_a_sentence(text: str) -> None:
         quantity = parse_quantity(text)
         assert quantity.amount.is_finite()
         assert quantity.amount >= 0
+
+
+@pytest.mark.parametrize("text", ["0", "0 g", "0.0 kg"])
+def test_a_weight_of_nothing_is_refused_unless_the_field_allows_it(text):
+    with pytest.raises(Invalid, match="above 0"):
+        parse_grams(text, "grams")
+    assert parse_grams(text, "grams", low=Decimal(0)) == 0
+
+
+@pytest.mark.parametrize(("text", "grams"), [("1.2 kg", "1200"), ("500 mg", "0.5"), ("12.5 gram", "12.5"), ("3", "3")])
+def test_a_weight_is_read_with_any_unit_and_its_limits_are_inside(text, grams):
+    assert parse_grams(text, "grams") == Decimal(grams)
+    assert parse_grams(text, "grams", low=Decimal(grams), high=Decimal(grams)) == Decimal(grams)
+    with pytest.raises(Invalid, match="least allowed"):
+        parse_grams(text, "grams", low=Decimal(grams) + 1)
+    with pytest.raises(Invalid):
+        parse_grams(text, "grams", high=Decimal(grams) / 2)
