@@ -17,6 +17,7 @@ from app.documents.worker import serve
 
 LOG = logging.getLogger(__name__)
 LONGEST_SECONDS = 20.0
+START_SECONDS = 90.0
 LONGEST_PAGE = 4_000_000
 # About what a second of laying out takes; a sheet of 30 lines has a quarter of it.
 LONG_PAGE = 100_000
@@ -93,8 +94,8 @@ class PdfWorker:
 
     def _print_in_turn(self, html: str, seconds: float) -> bytes:
         with self._turn:
-            pipe = self._pipe if self._process and self._process.is_alive() and self._pipe else self._start()
             try:
+                pipe = self._pipe if self._process and self._process.is_alive() and self._pipe else self._start()
                 pipe.send(html)
                 if not pipe.poll(seconds):
                     raise PaperFault(f"the sheet took longer than {seconds:g} seconds and was stopped")
@@ -116,6 +117,10 @@ class PdfWorker:
         self._process.start()
         theirs.close()
         self._pipe = ours
+        # A slow machine takes long to load the libraries: that is no fault of the paper, and no reason to begin again.
+        if not ours.poll(START_SECONDS):
+            raise PaperFault(f"the printer did not start within {START_SECONDS:g} seconds; try again in a moment")
+        ours.recv()
         return ours
 
     def stop(self) -> None:

@@ -1,5 +1,6 @@
 """The process that lays out paper, apart from the pages, so that a slow sheet never holds them up."""
 
+import importlib
 from multiprocessing.connection import Connection
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
@@ -42,7 +43,9 @@ def lay_out(html: str) -> bytes:
 
 
 def serve(pipe: Connection) -> None:
-    """Answer pages with papers until the other end closes."""
+    """Say that the libraries are loaded, then answer pages with papers until the other end closes."""
+    importlib.import_module("weasyprint")
+    pipe.send("ready")
     while True:
         try:
             html = pipe.recv()

@@ -56,6 +56,7 @@ def test_a_spreadsheet_of_ones_own_is_shown_with_questions_and_taken(demo_client
 
 
 def test_everything_goes_out_as_one_archive(demo_client: FlaskClient) -> None:
+    assert 'href="/formulas/file/everything.zip"' in demo_client.get("/formulas/file").text
     answer = demo_client.get("/formulas/file/everything.zip")
     assert answer.headers["Content-Type"] == "application/zip"
     assert answer.data.startswith(b"PK")
