@@ -257,3 +257,26 @@ def test_a_repeated_name_keeps_its_row_and_counts_once():
 def test_a_name_nobody_knows_is_named_with_the_nearest():
     notes = ask(ingredients=["Aqua", "Glycerin", "Formaldehyyydee"])["notes"]
     assert any("Formaldehyyydee" in note and "did you mean Formaldehyde?" in note for note in notes)
+
+
+def test_what_was_measured_and_what_the_pack_says_narrow_the_answer() -> None:
+    names = ["Aqua", "Glycerin", "Cetearyl Alcohol", "Niacinamide", "Phenoxyethanol", "Parfum"]
+    plain = ask(ingredients=names, product_type="o/w cream")["ingredients"]
+    told = ask(
+        ingredients=names,
+        product_type="o/w cream",
+        measured={"drying": "80 ± 1"},
+        pack_words="5 % niacinamide, fragrance-free",
+    )
+    rows = told["ingredients"]
+    assert rows[0]["band_high"] - rows[0]["band_low"] < (plain[0]["band_high"] - plain[0]["band_low"]) / 3
+    assert 4.5 <= rows[3]["estimate"] <= 5.5
+    assert any("free of fragrance" in note for note in told["notes"])
+    for after, before in zip(rows[:1], plain[:1], strict=True):
+        assert after["low"] >= before["low"]
+
+
+def test_a_reading_that_is_no_number_is_refused_at_its_field() -> None:
+    fault = refused({"ingredients": ["Aqua", "Glycerin"], "measured": {"drying": 130}})
+    assert fault.field == "measured.drying"
+    assert "0 to 100" in fault.message

@@ -10,6 +10,7 @@ from pydantic import Field
 
 from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
 from app.commands.computations._product_kind import ProductKind
+from app.reference.inference_measures import Reading
 from app.reference.known_names import unknown_names
 from app.reference.label_inference import LabelInference, infer_label
 from app.reference.label_names import LabelNames
@@ -21,6 +22,8 @@ from app.science.label_list.pieces import MAY_CONTAIN
 from app.science.label_list.reading import read_name
 from app.science.label_list.values import Certainty, ReadName
 from app.science.names import inci_key
+from app.work.label_reading.constraints import UserConstraints
+from app.work.label_reading.observing import LONGEST_WORDS, PACK, pack_claims, readings_of
 
 SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
 BOOK = LabelNames()
@@ -32,7 +35,9 @@ class Request(RequestModel):
     """The printed list and what is known of it.
 
     ``date`` is the day the law is asked for; without it only legal maxima that have always held count, because a
-    product in hand may be older than the newest amendment.
+    product in hand may be older than the newest amendment. ``measured`` are readings of the product in hand: loss on
+    drying, ash and salt at most in % w/w, density in g/mL, pH; a value, or one with its tolerance (``"43.5 ± 1"``).
+    ``pack_words`` are words of the pack: '5 % niacinamide', 'SPF 30', 'alcohol-free'.
     """
 
     ingredients: Annotated[list[Printed], Field(min_length=1, max_length=MOST_NAMES)]
@@ -41,6 +46,8 @@ class Request(RequestModel):
     jurisdiction: Literal["EU", "US"] = "EU"
     product_kind: ProductKind | None = None
     date: datetime.date | None = None
+    measured: dict[Literal["drying", "density", "ph", "ash", "salt"], Decimal | Text] | None = None
+    pack_words: Annotated[str, Field(max_length=LONGEST_WORDS)] | None = None
 
 
 class Row(AnswerModel):
@@ -75,7 +82,8 @@ def compute(request: Request) -> Answer:
     """Read each name, apply the claims, infer."""
     printed = list(_read(request.ingredients))
     names, notes = _merged(printed)
-    known = _printed(names) | _claimed(request.claims or {}, names)
+    words = request.pack_words or ""
+    known = pack_claims(words, names) | _printed(names) | _claimed(request.claims or {}, names)
     found = infer_label(
         names,
         known,
@@ -83,9 +91,20 @@ def compute(request: Request) -> Answer:
         request.jurisdiction,
         product_kind=request.product_kind or "",
         on=request.date,
+        readings=_readings(request, names),
     )
     notes += [unknown.sentence for unknown in unknown_names(n.printed for n in names if n.certainty is UNKNOWN)]
     return _answer(printed, names, found, notes)
+
+
+def _readings(request: Request, names: list[ReadName]) -> tuple[Reading, ...]:
+    observed: dict[str, str] = {field: str(value) for field, value in (request.measured or {}).items()}
+    if request.pack_words:
+        observed[PACK] = request.pack_words
+    try:
+        return readings_of(UserConstraints(observed=observed), names, {})
+    except Invalid as fault:
+        raise Invalid(fault.field.replace("observed-", "measured."), fault.message) from fault
 
 
 def _read(texts: Iterable[str]) -> Iterable[ReadName]:
