@@ -48,13 +48,12 @@ def keeping_time(made_on: date, months: int | None, lots: Mapping[str, date]) ->
         months: what the formula keeps, from a study or assumed.
         lots: the last day of each lot that went in.
     """
-    ends = dict(lots)
-    if months is not None:
-        ends = {"formula": add_months(made_on, months)} | ends
+    # Pairs and not names: a lot may be called "formula" too.
+    formula = [("formula", add_months(made_on, months))] if months is not None else []
+    ends = [*formula, *lots.items()]
     if not ends:
         return None
-    limited_by = min(ends, key=lambda name: ends[name])
-    use_by = ends[limited_by]
+    limited_by, use_by = min(ends, key=lambda end: end[1])
     dated = use_by <= add_months(made_on, DATE_UP_TO_MONTHS)
     notes = [f"{name} was past its date on the day of making." for name, end in lots.items() if end < made_on]
     if limited_by != "formula" and months is not None:

@@ -45,3 +45,9 @@ def test_nothing_known_is_no_date():
 def test_a_printed_month_never_promises_more_than_the_day(day):
     month, year = map(int, last_whole_month(day).split("/"))
     assert add_months(date(year, month, 1), 1) <= date.fromordinal(day.toordinal() + 1)
+
+
+def test_a_lot_of_any_name_counts_beside_the_months() -> None:
+    found = keeping_time(date(2026, 8, 31), 31, {"formula": date(2030, 1, 1)})
+    assert found is not None
+    assert (found.use_by, found.limited_by) == (date(2029, 3, 31), "formula")

@@ -1,11 +1,13 @@
 """The pages of packing: a run is begun, written, corrected, decided on and closed; its units and samples are found."""
 
+import io
 import re
 from datetime import date
 from html import unescape
 
 import pytest
 from flask.testing import FlaskClient
+from pypdf import PdfReader
 from sqlalchemy import select, update
 from werkzeug.test import TestResponse
 
@@ -136,3 +138,61 @@ def test_a_batch_offers_its_packing_and_labels_in_the_number_of_the_run(demo_cli
         assert session.get_one(Product, product).name in text_of(demo_client.get(f"/batches/{batch}"))
     assert f"batch={batch}&count=19" in unescape(demo_client.get(f"/packing/{closed}").text)
     assert demo_client.get(f"/packing/{closed}/record").status_code == 200
+
+
+def test_packaging_has_prices_that_are_added_changed_and_removed(demo_client: FlaskClient, demo: Store) -> None:
+    path = "/stock/packaging/2"
+    price = {"amount": "40", "currency": "USD", "quantity": "100", "priced_on": "2026-10-01", "kind": "offered"}
+    assert demo_client.post(f"{path}/prices", data={**price, "key": "a"}).status_code == 303
+    page = text_of(demo_client.get(path))
+    assert "100 pieces" in page
+    assert "$40.00" in page
+    wrong = demo_client.post(f"{path}/prices", data={**price, "amount": "x", "quantity": "1 kg", "key": "b"})
+    assert (wrong.status_code, value_of(wrong, "quantity")) == (422, "1 kg")
+    found = re.findall(rf'href="({path}/prices/\d+)"', demo_client.get(path).text)
+    (own,) = [one for one in found if value_of(demo_client.get(one), "currency") == "USD"]
+    seen = value_of(demo_client.get(own), "seen")
+    assert demo_client.post(own, data={**price, "amount": "44", "seen": seen}).status_code == 303
+    assert demo_client.post(own, data={**price, "amount": "45", "seen": seen}).status_code == 409
+    assert "$44.00" in text_of(demo_client.get(path))
+    demo_client.post(f"{own}/remove")
+    assert "$44.00" not in text_of(demo_client.get(path))
+
+
+def test_what_a_batch_cost_stands_on_its_page_and_on_paper(demo_client: FlaskClient, demo: Store) -> None:
+    with demo.reading() as session:
+        batch_id = session.get_one(PackingRun, run_id(demo, "HC-2026-001-P1")).batch_id
+    for path in (f"/batches/{batch_id}", f"/packing/costs/{batch_id}"):
+        page = text_of(demo_client.get(path))
+        assert "Unit as made, HC-2026-001-P1" in page
+        assert "at least €88.32" in page
+    planned = demo_client.get("/packing/costs/5")
+    assert planned.status_code == 404
+
+
+def test_a_product_of_which_too_few_are_on_hand_is_said_to_be_low(demo_client: FlaskClient, demo: Store) -> None:
+    with demo.transaction() as session:
+        session.get_one(Product, session.get_one(PackingRun, 1).product_id).reorder = 17
+    assert "1 product is low." in text_of(demo_client.get("/"))
+    assert "16 on hand, keep 17" in text_of(demo_client.get("/packing/finished"))
+
+
+@pytest.mark.paper
+def test_the_packing_record_has_its_batch_on_every_page(demo_client: FlaskClient, demo: Store) -> None:
+    path = f"/packing/{run_id(demo, 'HC-2026-001-P1')}/record.pdf?paper=Letter"
+    answer = demo_client.get(path)
+    pages = PdfReader(io.BytesIO(answer.data)).pages
+    words = [" ".join(page.extract_text().split()) for page in pages]
+    assert [(float(page.mediabox.width), float(page.mediabox.height)) for page in pages] == [(612, 792)] * len(pages)
+    assert all("Batch HC-2026-001, packing run HC-2026-001-P1" in text for text in words)
+    whole = " ".join(words)
+    for wanted in (
+        "JAR-60-0914",
+        "Quay Containers QC-5512",
+        "Mean 60.54",
+        "99.6 %",
+        "Sample shelf, box 3",
+        "Closed by Tom",
+    ):
+        assert wanted in whole
+    assert answer.headers["Content-Disposition"] == 'inline; filename="packing-record_HC-2026-001-P1.pdf"'

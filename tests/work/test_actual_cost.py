@@ -95,8 +95,9 @@ def test_the_demonstration_adds_up_and_agrees_with_its_lots_by_hand(demo: Store)
     by_hand = (Fraction(cream.amounts.materials) + Fraction(cream.amounts.labour)) * share + Fraction(jar.cost or 0)
     by_hand = (by_hand + Fraction(label.cost or 0)) * (1 + Fraction(18, 100)) / 16
     assert float(run.per_unit.total) == pytest.approx(float(by_hand), rel=1e-12)
+    assert [least for _, _, least in cost_of(demo, cream.batch.id).columns] == [True] * 4
     for cost in (one for one in costs.values() if one is not None):
-        columns = dict(cost.columns)
+        columns = {words: amounts for words, amounts, _ in cost.columns}
         assert all(sum(amounts[:4]) == amounts[4] for amounts in columns.values())
         made = columns["Batch as made"]
         assert sum(shown or 0 for _, shown in cost.material_rows) == made[0]

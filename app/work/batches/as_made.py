@@ -6,16 +6,12 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
-from app.science.errors import Invalid
 from app.science.formula import Formula, Line, Phase
-from app.science.formula_cost import cost_formula
 from app.science.numbers import exact_arithmetic, to_places
-from app.science.scales import Scale
-from app.science.weighing import WeighedLine, Weighing
 from app.store.batches import PH, Batch, BatchLine
 from app.store.stock import lots_by_id
 from app.store.workshop import the_workshop
-from app.work.batches.sheets import formula_of_batch, planned_weighing
+from app.work.batches.sheets import formula_of_batch
 from app.work.formulas.declaring import declared_formula
 from app.work.ph.batch_mixture import materials_of
 from app.work.ph.report import PhReport, ph_report
@@ -48,7 +44,6 @@ class AsMade:
         findings: open stops and cautions that the version does not have.
         list_planned, list_made: the ingredient lists, under the workshop's law.
         ph_planned, ph_made: prediction and preservation of both; None without water.
-        cost_planned, cost_made: materials and everything else for the batch; None where it cannot be worked out.
     """
 
     formula: Formula
@@ -59,8 +54,6 @@ class AsMade:
     list_made: str
     ph_planned: PhReport | None
     ph_made: PhReport | None
-    cost_planned: Decimal | None
-    cost_made: Decimal | None
 
     @property
     def same_list(self) -> bool:
@@ -146,8 +139,6 @@ def as_made(session: Session, batch: Batch) -> AsMade | None:
         list_made=declared_formula(formula, law).text,
         ph_planned=_ph(planned),
         ph_made=_ph(formula),
-        cost_planned=_cost(planned, planned_weighing(batch, planned)),
-        cost_made=_cost(formula, made_weighing(batch, formula)),
     )
 
 
@@ -173,23 +164,3 @@ def _ph(formula: Formula) -> PhReport | None:
     if not materials:
         return None
     return ph_report(materials, exposure=formula.exposure, target=formula.target_ph, batch_g=100.0)
-
-
-def made_weighing(batch: Batch, formula: Formula) -> Weighing:
-    """Return what was weighed as a weighing of the formula as made."""
-    rows = {_key(line): line for line in batch.lines}
-    lines = tuple(_weighed(line, rows[line.key]) for line in formula.lines)
-    return Weighing(lines, sum((line.weigh_g for line in lines), ZERO))
-
-
-def _weighed(line: Line, row: BatchLine) -> WeighedLine:
-    grams = row.actual_g or ZERO
-    scale = Scale(row.step_g, None, row.scale)
-    return WeighedLine(line, row.target_g, grams, scale, ZERO, scale.resolution_percent(grams), None)
-
-
-def _cost(formula: Formula, weighing: Weighing) -> Decimal | None:
-    try:
-        return cost_formula(formula, weighing).batch.total
-    except Invalid:
-        return None

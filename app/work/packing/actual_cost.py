@@ -9,7 +9,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.actual_cost import Spent, known_total, run_amounts, share_of_lot, with_overhead
-from app.science.cost import Amounts, rounded
+from app.science.cost import Amounts, Costing, rounded
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.science.formula_cost import cost_formula, price_for
@@ -41,7 +41,7 @@ class RunCost:
     units: int
     packaging: tuple[Spent, ...]
     amounts: Amounts
-    planned: Amounts | None
+    planned: Costing | None
 
     @property
     def per_unit(self) -> Amounts | None:
@@ -56,7 +56,7 @@ class BatchCost:
     batch: Batch
     materials: tuple[Spent, ...]
     amounts: Amounts
-    planned: Amounts | None
+    planned: Costing | None
     runs: tuple[RunCost, ...]
     currency: str
     digits: int
@@ -72,12 +72,14 @@ class BatchCost:
         return tuple(dict.fromkeys(one.name for one in (*self.materials, *self.packaging) if one.cost is None))
 
     @property
-    def columns(self) -> tuple[tuple[str, tuple[Decimal, ...]], ...]:
-        """The amounts by kind and their total, rounded so that each column adds up, under their headings."""
-        found = [("Batch planned", self.planned), ("Batch as made", self.amounts)]
+    def columns(self) -> tuple[tuple[str, tuple[Decimal, ...], bool], ...]:
+        """The amounts by kind and their total, rounded so that each column adds up, and whether they are 'at least'."""
+        short = bool(self.unpriced)
+        found = [_plan("Batch planned", self.planned, "batch"), ("Batch as made", self.amounts, short)]
         for run in self.runs:
-            found += [(f"Unit planned, {run.number}", run.planned), (f"Unit as made, {run.number}", run.per_unit)]
-        return tuple((words, self._printed(one)) for words, one in found if one is not None)
+            found.append(_plan(f"Unit planned, {run.number}", run.planned, "per_unit"))
+            found.append((f"Unit as made, {run.number}", run.per_unit, short))
+        return tuple((words, self._printed(one), least) for words, one, least in found if one is not None)
 
     def _printed(self, amounts: Amounts) -> tuple[Decimal, ...]:
         total = to_places(amounts.total, self.digits)
@@ -97,6 +99,10 @@ class BatchCost:
     def packaging_rows(self) -> list[tuple[Spent, Decimal | None]]:
         """The packaging with its printed cost."""
         return self.rows(self.packaging, self._printed(self.amounts)[1])
+
+
+def _plan(words: str, costing: Costing | None, what: str) -> tuple[str, Amounts | None, bool]:
+    return (words, getattr(costing, what), costing.at_least) if costing else (words, None, False)
 
 
 @dataclass(slots=True)
@@ -208,11 +214,11 @@ def _run(
     yielded = batch.yield_g or batch.weighed_g
     share = min(Decimal(1), taken / yielded) if yielded else ZERO
     amounts = run_amounts(whole, share, known_total(packaging), formula.rates.overhead_percent)
-    planned = _planned(batch, formula, session, run.product_id, per_unit=True)
+    planned = _planned(batch, formula, session, run.product_id)
     return RunCost(run.number, run.product.name, run.units_to_stock, packaging, amounts, planned)
 
 
-def _planned_batch(session: Session, batch: Batch, formula: Formula, runs: list[PackingRun]) -> Amounts | None:
+def _planned_batch(session: Session, batch: Batch, formula: Formula, runs: list[PackingRun]) -> Costing | None:
     """Return the planned cost of the whole batch as its first product, or without units where that cannot be."""
     return _planned(batch, formula, session, runs[0].product_id) or _planned(batch, formula)
 
@@ -222,18 +228,15 @@ def _planned(
     formula: Formula,
     session: Session | None = None,
     product_id: int | None = None,
-    *,
-    per_unit: bool = False,
-) -> Amounts | None:
-    """Return what was planned, at the prices of the version, for the batch or for one unit of it."""
+) -> Costing | None:
+    """Return what was planned, at the prices of the version."""
     try:
         sold = formula
         if session is not None and product_id is not None:
             sold = for_product(formula, product_setting(session, product_id))
-        costing = cost_formula(sold, planned_weighing(batch, formula))
+        return cost_formula(sold, planned_weighing(batch, formula))
     except Invalid:
         return None
-    return costing.per_unit if per_unit else costing.batch
 
 
 def read_cost(session: Session, batch_id: int) -> BatchCost | None:
