@@ -1,6 +1,8 @@
 """The connection, once: settings, transactions, and what a database's own faults mean in words."""
 
 import re
+import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,6 +29,7 @@ SERVER_SETTINGS = "SET lock_timeout = '5s'; SET idle_in_transaction_session_time
 ONE_WRITER = f"SELECT pg_advisory_xact_lock({APPLICATION_ID})"
 SECONDS_TO_CONNECT = 5
 WRITES = "tarebook_writes"
+ASKED_ANEW_MS = 10
 
 
 def sqlite_url(path: Path) -> str:
@@ -56,7 +59,30 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
 
 
 def _begin_sqlite(connection: Connection) -> None:
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if _writes(connection) else "BEGIN")
+    """Begin to read, or wait for one's turn to write.
+
+    Left to itself SQLite asks more and more rarely, down to ten times a second, whether the other program is done; one
+    that saves on and on so keeps all others out. Who asks often finds the moment between two of its saves.
+    """
+    if not _writes(connection):
+        connection.exec_driver_sql("BEGIN")
+        return
+    sqlite: Any = connection.connection.driver_connection
+    patience = sqlite.execute("PRAGMA busy_timeout").fetchone()[0]
+    until = time.monotonic() + patience / 1000
+    sqlite.execute(f"PRAGMA busy_timeout={min(patience, ASKED_ANEW_MS)}")
+    try:
+        while time.monotonic() < until:
+            try:
+                sqlite.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError as error:
+                if "locked" not in str(error):
+                    break
+            else:
+                return
+        connection.exec_driver_sql("BEGIN IMMEDIATE")
+    finally:
+        sqlite.execute(f"PRAGMA busy_timeout={patience}")
 
 
 def _prepare_server(connection: Any, _record: Any) -> None:
