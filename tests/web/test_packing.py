@@ -174,7 +174,7 @@ def test_a_product_of_which_too_few_are_on_hand_is_said_to_be_low(demo_client: F
     with demo.transaction() as session:
         session.get_one(Product, session.get_one(PackingRun, 1).product_id).reorder = 17
     assert "1 product is low." in text_of(demo_client.get("/"))
-    assert "16 on hand, keep 17" in text_of(demo_client.get("/packing/finished"))
+    assert re.findall(r"\d+ on hand, keep \d+", text_of(demo_client.get("/packing/finished"))) == ["4 on hand, keep 17"]
 
 
 @pytest.mark.paper
