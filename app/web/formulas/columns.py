@@ -1,4 +1,8 @@
-"""The columns of the ledger that each person chooses; kept in this browser for a year, by the name of who works."""
+"""The columns of the ledger that each person chooses; kept in this browser for a year, by the name of who works.
+
+A cookie and not a row of the workshop, since the choice belongs to a screen as much as to a person: the phone beside
+the scale has room for fewer than the desk, and nothing of the workshop's records hangs on it.
+"""
 
 import json
 from collections.abc import Sequence
