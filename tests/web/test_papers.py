@@ -109,6 +109,7 @@ def test_a_version_is_printed_as_it_was_kept(demo_client: FlaskClient) -> None:
 @pytest.mark.paper
 def test_markup_in_what_is_typed_is_printed_as_text_and_loads_nothing(demo_client: FlaskClient) -> None:
     note = '<img src="file:///etc/passwd"><link rel="attachment" href="file:///etc/passwd">'
+    assert demo_client.post("/workshop/people", data={"name": note, "initials": "X"}).status_code == 303
     form = {"formula": "1", "size": "300 g", "planned_on": "2026-11-30", "made_by": note}
     path = demo_client.post("/batches/new", data=form).headers["Location"]
     reader = pdf(demo_client, f"{path}/sheet.pdf")
