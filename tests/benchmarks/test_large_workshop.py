@@ -92,8 +92,8 @@ def test_a_page_takes_no_longer_where_there_is_a_hundred_times_as_much(
 
 def test_a_mock_recall_lists_every_receiver_within_a_second(workshops: dict[float, Store]) -> None:
     store = workshops[1.0]
-    with store.reading() as session:
-        code = session.scalars(select(Lot.code).where(Lot.from_batch_id.is_not(None)).order_by(Lot.id)).first() or ""
+    # A lot of packaging goes into more batches than any other.
+    code = "P-200"
     start = time.perf_counter()
     recall_id = open_recall(store, RecallForm(is_mock="yes", reason="Exercise", codes=code, by="Ines"))
     with store.reading() as session:
