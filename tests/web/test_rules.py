@@ -8,9 +8,10 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from app.reference.product_kinds import product_kinds
 from app.store.engine import Store
 from app.store.workshop import Jurisdiction, the_workshop
-from app.web.rules import memory
+from app.web.rules.area import ROWS
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version
@@ -270,9 +271,18 @@ def test_no_other_place_can_be_put_right(client: FlaskClient, place: dict[str, s
 
 def test_the_list_is_paged(client: FlaskClient) -> None:
     page = text_of(client.get("/rules/from-memory?page=2"))
-    assert page.count(">correct<") == memory.PAGE
+    assert page.count(">correct<") == ROWS
     assert "Earlier in the list" in page
     assert "Further in the list" in page
+
+
+def test_a_long_table_of_rules_is_paged_and_every_row_stands_on_one_page(client: FlaskClient) -> None:
+    first, last = (text_of(client.get(f"/rules/product-kinds?page={page}")) for page in (1, 2))
+    assert 'href="/rules/product-kinds?page=2"' in first
+    rows = len(product_kinds())
+    assert [page.count('<td class="source">') for page in (first, last)] == [ROWS, rows - ROWS]
+    assert "Page 2 of 2" in last
+    assert "Further in the list" not in last
 
 
 def test_the_library_shows_the_makers_own_value(client: FlaskClient) -> None:

@@ -7,8 +7,7 @@ from flask import flash, redirect, render_template, request, url_for
 
 from app.reference.provenance import MemoryValue, from_memory
 from app.web import context
-from app.web.row_number import number
-from app.web.rules.area import Page, blueprint
+from app.web.rules.area import Page, asked_page, blueprint
 from app.work.form import Faults
 from app.work.rules.book import counts_in_checks
 from app.work.rules.corrections import (
@@ -23,7 +22,6 @@ from app.work.rules.corrections import (
 )
 from app.work.rules.own_values import ABOUT_MATERIALS, FIELDS
 
-PAGE = 100
 TYPED = ("value", "source", "who")
 LONGEST_QUERY = 200
 
@@ -33,11 +31,10 @@ def memory_index() -> Page:
     """List the values that rest on memory, and those that were put right."""
     table, words = request.args.get("table", ""), request.args.get("q", "")[:LONGEST_QUERY]
     values = _filtered(table, words)
-    pages = max(1, -(-len(values) // PAGE))
-    page = min(max(number(request.args.get("page", "")) or 1, 1), pages)
+    shown, page, pages = asked_page(values)
     return render_template(
         "rules/from_memory.html",
-        values=values[(page - 1) * PAGE : page * PAGE],
+        values=shown,
         count=len(values),
         tables=sorted(Counter(value.table for value in from_memory()).items()),
         own=_own(),
