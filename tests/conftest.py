@@ -238,6 +238,7 @@ def open_copy(request: pytest.FixtureRequest, database: str, path: Path, *, demo
         else:
             url = sqlite_url(Path(shutil.copy(request.getfixturevalue("demo_file" if demo else "migrated_file"), path)))
         store = Store(url)
+        store.files = path.parent / "files"
         yield store
         store.close()
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from app.science.formula import Formula
 from app.science.numbers import plain
-from app.work.sheets import ALKALI_CAUTION, POWDER_CAUTION, cautions_of
+from app.work.sheets import ALKALI_CAUTION, cautions_of
 
 WARM_C = Decimal(40)
 ROOM = Decimal("1.5")  # a vessel holds half as much again as what is stirred in it
@@ -47,11 +47,11 @@ def _things(formula: Formula, total_g: Decimal, step_g: Decimal) -> Iterable[str
 
 def _protection(formula: Formula) -> Iterable[str]:
     cautions = {words for phase in formula.phases for words in cautions_of(phase)}
-    if ALKALI_CAUTION in cautions:
+    if any(ALKALI_CAUTION in words for words in cautions):
         yield "Goggles, gloves, long sleeves"
     elif cautions:
         yield "Gloves and goggles"
-    if POWDER_CAUTION in cautions or any("dust mask" in words for words in cautions):
+    if any("dust mask" in words for words in cautions):
         yield "Dust mask"
 
 

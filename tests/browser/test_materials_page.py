@@ -33,8 +33,8 @@ def blend(store: Store) -> int:
 @pytest.mark.usefixtures("blend")
 def test_the_list_follows_what_is_typed_and_the_caret_stays(visit: Visit) -> None:
     page = visit("/materials")
-    page.locator("#q").press_sequentially("honey glicerin", delay=15)
-    page.wait_for_url("**/materials?q=honey+glicerin")
+    page.locator("#q").press_sequentially("honey glyserin", delay=15)
+    page.wait_for_url("**/materials?q=honey+glyserin")
     expect(page.locator("#count")).to_contain_text(
         "1 on your shelf, 1 more in the library, spelled a little differently"
     )

@@ -53,7 +53,7 @@ def test_a_search_shows_the_shelf_and_the_library(client: FlaskClient, blend: in
 
 
 def test_the_results_alone_come_without_the_page(client: FlaskClient) -> None:
-    answer = client.get("/materials/results?q=glicerin")
+    answer = client.get("/materials/results?q=glyserin")
     assert "<html" not in text_of(answer)
     assert "spelled a little differently" in text_of(answer)
 

@@ -197,7 +197,7 @@ def test_a_value_keeps_its_library_source_until_it_is_changed(store: Store) -> N
     stored = shelf.load_material(store, material_id)
     before = {origin.label: origin for origin in origins(stored)}
     assert ENTERED not in {origin.status for origin in before.values()}
-    assert before["Use range, upper end"].status == "verified"
+    assert before["Use range, upper end"].status == "common practice"
     assert "°C" in before["Density"].source
     shelf.revise_material(store, material_id, MaterialForm.of(stored).but(use_high="20"), stored.row_version)
     after = {origin.label: origin for origin in origins(shelf.load_material(store, material_id))}
