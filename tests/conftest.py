@@ -3,6 +3,7 @@
 import os
 import secrets
 import shutil
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -76,6 +77,8 @@ def compile_statements_once() -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
     compile_statements_once()
+    # A suite that was started in the background ignores Ctrl-C, and so would every program that its tests start.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     # Templates are compiled once for all processes and runs; what is kept is told by its source.
     compiled = Path(sys.pycache_prefix or ROOT / ".pytest_cache") / "templates"
     compiled.mkdir(parents=True, exist_ok=True)

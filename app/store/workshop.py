@@ -206,7 +206,7 @@ def the_workshop(session: Session) -> Workshop:
     Raises:
         sqlalchemy.exc.NoResultFound: when the file holds none yet.
     """
-    return session.scalars(select(Workshop)).one()
+    return session.get_one(Workshop, 1)
 
 
 def scales(session: Session) -> list[Scale]:

@@ -20,7 +20,7 @@ CUT = (Path(__file__).parent / "cut_text.js").read_text(encoding="utf-8")
 BEYOND = "document.documentElement.scrollWidth - innerWidth"
 # Everything that is folded is opened; the rows of a long table are alike.
 OPEN = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
-SHORTEN = "document.querySelectorAll('tbody > tr:nth-child(n+13)').forEach((row) => row.remove())"
+SHORTEN = "document.querySelectorAll('tbody > tr:nth-child(n+7)').forEach((row) => row.remove())"
 PARTS = 6
 
 
@@ -65,13 +65,14 @@ def test_there_are_pages_of_every_area(addresses: list[str]) -> None:
 
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_page_is_whole_on_a_phone_and_has_no_serious_barrier(
-    visit: Callable[..., Page], axe: Callable[..., list[str]], addresses: list[str], part: int
+    visit: Callable[..., Page], axe: Callable[[Page], list[str]], addresses: list[str], part: int
 ) -> None:
     page = visit("/", width=360)
     start = page.url.rstrip("/")
     faults = {}
-    for path in addresses[part::PARTS]:
-        page.emulate_media(color_scheme="light")
+    for count, path in enumerate(addresses[part::PARTS]):
+        # The colours are the same few on every page, so each page is asked in one scheme, the next in the other.
+        page.emulate_media(color_scheme=("light", "dark")[count % 2])
         page.set_viewport_size({"width": 360, "height": 900})
         page.goto(f"{start}{path}")
         found = [f"cut at 360: {text}" for text in page.evaluate(CUT)]
@@ -81,9 +82,7 @@ def test_a_page_is_whole_on_a_phone_and_has_no_serious_barrier(
         found += [f"cut at 430: {text}" for text in page.evaluate(CUT)]
         page.evaluate(OPEN)
         page.evaluate(SHORTEN)
-        found += [f"light: {text}" for text in axe(page)]
-        page.emulate_media(color_scheme="dark")
-        found += [f"dark: {text}" for text in axe(page, "color-contrast")]
+        found += axe(page)
         if found:
             faults[path] = [*found[:6], f"{len(found)} in all"]
     assert not faults, "\n".join(f"{path}: {found}" for path, found in faults.items())

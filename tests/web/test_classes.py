@@ -17,7 +17,7 @@ def test_one_pdf_holds_weights_shopping_list_handout_and_every_label(demo_client
     whole = "\n".join(texts)
     assert "Weigh for the kits" in texts[0]
     assert "Shopping list" in whole
-    assert "Wanted pH 4.8" in whole
+    assert "Target pH 4.8" in whole
     labels = "\n".join(sheets)
     assert labels.count("Made in a class, not for sale.") == 3
     assert labels.count("42.16 g") == 3
