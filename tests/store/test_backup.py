@@ -358,7 +358,8 @@ def test_a_copy_whose_records_point_to_nothing_is_not_restored(workshop: Path, f
     with closing(sqlite3.connect(source)) as connection, connection:
         connection.execute("PRAGMA foreign_keys=OFF")
         connection.execute(
-            "INSERT INTO price (material_id, kind, amount, quantity_text, quantity_g, priced_on, supplier, note, currency)"
+            "INSERT INTO price (material_id, kind, amount, quantity_text, quantity_g, priced_on, supplier, note, "
+            "currency)"
             " VALUES (99999, 'paid', '1', '1 kg', '1000', '2026-01-01', '', '', 'EUR')"
         )
     with pytest.raises(Unusable, match="point to nothing"):
