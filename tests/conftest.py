@@ -1,5 +1,6 @@
 """Shared ground of the suite: a fresh database per test, the application around it, and a statement counter."""
 
+import gc
 import os
 import secrets
 import shutil
@@ -89,6 +90,13 @@ def pytest_configure(config: pytest.Config) -> None:
         config.option.basetemp = str(Path(home.name) / "made")
     os.environ["TAREBOOK_HOME"] = home.name
     os.environ.pop("TAREBOOK_DATABASE_URL", None)
+
+
+def pytest_collection_finish() -> None:
+    """Look no more through what is there before the first test whenever memory is swept."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 50)
 
 
 def chromium() -> str | None:

@@ -5,6 +5,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import cache
 
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Finding, Severity, Source
@@ -46,20 +47,21 @@ def _hits(texts: Iterable[str], rule: ClaimRule) -> tuple[str, ...]:
     hits: list[str] = []
     for text in texts:
         counted = _without(text, rule.unless)
-        hits += [match.group() for phrase in rule.words for match in re.finditer(_pattern(phrase), counted)]
+        hits += [match.group() for phrase in rule.words for match in _pattern(phrase).finditer(counted)]
     return tuple(dict.fromkeys(hits))
 
 
 def _without(text: str, phrases: Iterable[str]) -> str:
     for phrase in phrases:
-        text = re.sub(_pattern(phrase), " / ", text)
+        text = _pattern(phrase).sub(" / ", text)
     return text
 
 
-def _pattern(phrase: str) -> str:
+@cache
+def _pattern(phrase: str) -> re.Pattern[str]:
     start, end = _WORD_ENDS
     stem = re.escape(_plain(phrase.removesuffix("*"))).replace(r"\ ", r"[\s-]+")
-    return f"{start}{stem}\\w*" if phrase.endswith("*") else f"{start}{stem}{end}"
+    return re.compile(f"{start}{stem}\\w*" if phrase.endswith("*") else f"{start}{stem}{end}")
 
 
 def _finding(rule: ClaimRule, hits: Sequence[str]) -> Finding:
