@@ -9,12 +9,15 @@ let takeFirst = null;
 
 export const isOpen = () => Boolean(list);
 export const isAsking = () => asking.pending;
+// A line may have been drawn anew since its field asked: the field that stands in its place now.
+export const present = (input) => (input.isConnected ? input : document.getElementById(input.id) ?? input);
 
 const asking = new Latest(
   async (input, text) => ({ input, text, found: await get(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`) }),
   {
     wait: WAIT_MS,
-    shown({ input, text, found }, stale) {
+    shown({ input: asked, text, found }, stale) {
+      const input = present(asked);
       if (stale || input.value.trim() !== text) return;
       open(input, found);
       settle(input);

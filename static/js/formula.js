@@ -66,7 +66,8 @@ function show(found, { action, stale, taken, newer }) {
     button.title = found[id];
   }
   Object.entries(found.named || {}).forEach(([line, name]) => named(line, name));
-  if (action && found.parts.lines) redraw(found, action);
+  if (action.startsWith("line-sum:")) drawSum(found, action.slice("line-sum:".length));
+  else if (action && found.parts.lines) redraw(found, action);
   drawFigures(found.figures, new Set(newer.map((field) => field.closest(".line")?.dataset.line)), stale);
   if (stale) return;
   drawOffers(found.offers);
@@ -74,7 +75,8 @@ function show(found, { action, stale, taken, newer }) {
   document.getElementById("note-faults").innerHTML = found.parts.problems;
   tellTotal();
   if (taken) {
-    say("Saved", false, ` ${found.saved}`, found.said ? `. ${found.said}` : "");
+    // While more waits to be sent the line goes on saying so.
+    if (live.waiting < 2) say("Saved", false, ` ${found.saved}`, found.said ? `. ${found.said}` : "");
     form.querySelectorAll(".unsaved.line").forEach((row) => row.classList.remove("unsaved"));
     follows.ask(address);
   } else say(found.unsaved, true);
@@ -142,6 +144,15 @@ function place() {
   const row = held && held.closest(".line:last-child");
   const last = row ? { phase: row.closest(".phase").dataset.phase, column: held.id.split(".").pop() } : null;
   return { id: held ? held.id : "", caret, last };
+}
+
+// Of a sum only its own cell changes: whoever types on in another one is not held up.
+function drawSum(found, line) {
+  const drawn = document.createElement("template");
+  drawn.innerHTML = found.parts.lines;
+  const [cell, result] = [document, drawn.content].map((where) => where.getElementById(`line.${line}.amount`));
+  if (cell && result && document.activeElement !== cell) cell.value = result.value;
+  align(document.getElementById("lines"));
 }
 
 function redraw(found, action) {
@@ -229,9 +240,10 @@ form.addEventListener("change", (event) => {
 
 // A sum gives way to its result when its cell is left: as a step of its own, so that undo brings the sum back.
 const SUM = /[+*×/()=]/;
-async function workOut({ id, value }) {
-  await live.now();
-  await live.now(`line-sum:${document.getElementById(id).closest(".line").dataset.line}`);
+async function workOut(field) {
+  const { id, value } = field;
+  live.now();
+  await live.now(`line-sum:${field.closest(".line").dataset.line}`);
   const cell = document.getElementById(id);
   if (cell && cell.value !== value) cell.title = `= ${value.replace(/^=/, "")}`;
 }
