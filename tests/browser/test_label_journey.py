@@ -9,8 +9,8 @@ from playwright.sync_api import Page, expect
 from app.store.engine import Store
 from app.work.equipment import SCALES, ScaleForm
 from app.work.label_reading.choosing import Choices
-from app.work.label_reading.lists import TypedList, start_list
-from app.work.label_reading.starting import start_formula
+from app.work.label_reading.lists import ListForm, start_list
+from app.work.label_reading.starting import StartForm, start_formula
 
 pytestmark = pytest.mark.browser
 
@@ -25,7 +25,7 @@ LIST = ", ".join(NAMES)
 
 @pytest.fixture
 def cream(store: Store) -> int:
-    return start_list(store, TypedList("Invented cream", LIST, "leave-on cream"))
+    return start_list(store, ListForm("Invented cream", LIST, "leave-on cream"))
 
 
 def fields(page: Page) -> dict[str, str]:
@@ -105,7 +105,7 @@ def test_the_same_works_without_script(visit: Callable[..., Page], cream: int) -
 def test_axe_finds_nothing_serious(
     visit: Callable[..., Page], axe: Callable[[Page], list[str]], store: Store, cream: int, width: int, scheme: str
 ) -> None:
-    formula_id = start_formula(store, cream, Choices(), "My own cream")
+    formula_id = start_formula(store, cream, Choices(), StartForm("My own cream"))
     page = visit("/read-a-label", width=width, color_scheme=scheme)
     start = page.url
     for path in ("", f"/{cream}", f"/{cream}/edit", f"/{cream}/teach?printed=Urea", f"/{cream}/start",

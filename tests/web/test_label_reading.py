@@ -11,13 +11,13 @@ from werkzeug.test import TestResponse
 from app.store.engine import Store
 from app.work.label_reading import lists
 from app.work.label_reading.choosing import Choices
-from app.work.label_reading.starting import start_formula
+from app.work.label_reading.starting import StartForm, start_formula
 
 LIST = (
     "Aqua, Glycerin, Caprylic/Capric Triglyceride, Cetearyl Alcohol, Urea, Glyceryl Stearate, Panthenol, "
     "Zorbium Extract, Xanthan Gum, Phenoxyethanol, Citric Acid, Linalool"
 )
-FORM = {"title": "Invented cream", "text": LIST, "product_type": "leave-on cream", "jurisdiction": "EU"}
+FORM = {"title": "Invented cream", "ingredients": LIST, "product_type": "leave-on cream", "jurisdiction": "EU"}
 HOSTILE = {
     "too long": "a" * 60_000,
     "many names": ", ".join(f"n{n}q" for n in range(10_000)),
@@ -41,7 +41,7 @@ def text_of(answer: TestResponse) -> str:
 
 @pytest.fixture
 def cream(store: Store) -> int:
-    return lists.start_list(store, lists.TypedList(**FORM))
+    return lists.start_list(store, lists.ListForm(**FORM))
 
 
 def told(client: FlaskClient, list_id: int, values: dict[str, str], *, live: bool = False) -> TestResponse:
@@ -65,11 +65,11 @@ def test_a_pasted_list_opens_worked_out(client: FlaskClient) -> None:
 
 @pytest.mark.parametrize("text", HOSTILE.values(), ids=HOSTILE.keys())
 def test_what_is_no_list_is_refused_at_its_field_with_the_text_kept(client: FlaskClient, text: str) -> None:
-    answer = client.post("/read-a-label", data={**FORM, "text": text})
+    answer = client.post("/read-a-label", data={**FORM, "ingredients": text})
     page = text_of(answer)
     assert answer.status_code == 422
-    assert '<a href="#text">' in page
-    assert 'id="text-fault"' in page
+    assert '<a href="#ingredients">' in page
+    assert 'id="ingredients-fault"' in page
     assert page.startswith("<!doctype html>")
     assert "<title>Error: " in page
     assert " ".join(text.split())[:40] in page
@@ -77,7 +77,7 @@ def test_what_is_no_list_is_refused_at_its_field_with_the_text_kept(client: Flas
 
 @pytest.mark.parametrize("text", READABLE.values(), ids=READABLE.keys())
 def test_hostile_texts_that_hold_names_are_read_and_shown_as_text(client: FlaskClient, text: str) -> None:
-    answer = client.post("/read-a-label", data={**FORM, "text": text}, follow_redirects=True)
+    answer = client.post("/read-a-label", data={**FORM, "ingredients": text}, follow_redirects=True)
     assert answer.status_code in (200, 422)
     assert "<script>alert" not in answer.get_data(as_text=True)
 
@@ -158,7 +158,7 @@ def test_a_list_is_corrected_and_a_late_correction_keeps_what_was_typed(client: 
     version = re.search(r'name="row_version" value="(\d+)"', text_of(client.get(address)))
     assert version
     seen = {**FORM, "row_version": version[1]}
-    assert client.post(address, data={**seen, "text": "Aqua, Glycerin"}).status_code == 303
+    assert client.post(address, data={**seen, "ingredients": "Aqua, Glycerin"}).status_code == 303
     late = client.post(address, data={**seen, "title": "Typed late"})
     assert late.status_code == 409
     assert 'value="Typed late"' in text_of(late)
@@ -204,7 +204,7 @@ def test_a_start_without_a_name_or_with_nothing_left_says_so(client: FlaskClient
 
 
 def test_a_list_that_no_material_covers_says_so(client: FlaskClient, store: Store) -> None:
-    list_id = lists.start_list(store, lists.TypedList("Unknown", "Zorbium Extract, Quaxol"))
+    list_id = lists.start_list(store, lists.ListForm("Unknown", "Zorbium Extract, Quaxol"))
     answer = client.get(f"/read-a-label/{list_id}/start")
     assert answer.status_code == 422
     assert "No material holds any of these substances" in text_of(answer)
@@ -227,7 +227,7 @@ def test_the_number_of_statements_does_not_grow_with_the_list(
 ) -> None:
     sizes = []
     for text in ("Aqua, Glycerin", LIST):
-        list_id = lists.start_list(store, lists.TypedList("One", text))
+        list_id = lists.start_list(store, lists.ListForm("One", text))
         with statements() as sent:  # type: ignore[operator]
             client.get(f"/read-a-label/{list_id}")
         sizes.append(len(sent))
@@ -235,7 +235,7 @@ def test_the_number_of_statements_does_not_grow_with_the_list(
 
 
 def test_the_started_formulas_are_named_on_the_page(client: FlaskClient, store: Store, cream: int) -> None:
-    formula_id = start_formula(store, cream, Choices(), "Named here")
+    formula_id = start_formula(store, cream, Choices(), StartForm("Named here"))
     assert f'<a href="/formulas/{formula_id}">Named here</a>' in text_of(client.get(f"/read-a-label/{cream}"))
 
 
@@ -273,7 +273,7 @@ def test_a_photo_without_a_picture_or_of_nothing_is_answered_at_its_field(client
 
 def test_two_lists_stand_side_by_side_with_what_changed(client: FlaskClient, cream: int) -> None:
     other = LIST.replace("Urea, ", "").replace("Panthenol", "Niacinamide")
-    answer = client.post("/read-a-label", data={**FORM, "title": "New recipe", "text": other})
+    answer = client.post("/read-a-label", data={**FORM, "title": "New recipe", "ingredients": other})
     second = int(answer.location.rsplit("/", 1)[1].split("?")[0])
     assert "Compare the two" in text_of(client.get(f"/read-a-label/{cream}"))
     page = text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": second}))
@@ -286,6 +286,6 @@ def test_two_lists_stand_side_by_side_with_what_changed(client: FlaskClient, cre
     assert "about the same" in same
     names = LIST.split(", ")
     turned = ", ".join([*names[:-2], names[-1].rstrip("."), names[-2]])
-    answer = client.post("/read-a-label", data={**FORM, "title": "Other market", "text": turned})
+    answer = client.post("/read-a-label", data={**FORM, "title": "Other market", "ingredients": turned})
     third = int(answer.location.rsplit("/", 1)[1].split("?")[0])
     assert "change places" in text_of(client.get(f"/read-a-label/{cream}/beside", query_string={"other": third}))

@@ -1,12 +1,17 @@
 """From a printed list to a formula: what is read, told, covered, started and compared."""
 
+from datetime import date
+from decimal import Decimal
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.reference.inference_measures import Measure
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
+from app.store.products import ExchangeRate
 from app.work.form import Faults
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
@@ -17,17 +22,19 @@ from app.work.label_reading.choosing import Choices, main_of, own_shelf
 from app.work.label_reading.comparing import compare
 from app.work.label_reading.constraints import UserConstraints, known_words, parse_known
 from app.work.label_reading.estimate import read_text, work_out
-from app.work.label_reading.lists import OpenList, TypedList
+from app.work.label_reading.lists import ListForm, OpenList, TeachForm
 from app.work.label_reading.preview import changes, preview
-from app.work.label_reading.starting import start_formula
+from app.work.label_reading.starting import StartForm, start_formula
 from app.work.label_reading.suggesting import suggestions
-from app.work.materials.shelf import load_material, put_on_shelf
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.prices import PriceForm, add_price
+from app.work.materials.shelf import add_material, load_material, put_on_shelf
 
 LIST = (
     "Aqua, Glycerin, Caprylic/Capric Triglyceride, Cetearyl Alcohol, Urea, Glyceryl Stearate, Panthenol, "
     "Zorbium Extract, Xanthan Gum, Phenoxyethanol, Ethylhexylglycerin, Citric Acid, Sodium Hydroxide, Linalool"
 )
-CREAM = TypedList("Invented cream", LIST, "leave-on cream", "EU")
+CREAM = ListForm("Invented cream", LIST, "leave-on cream", "EU")
 
 
 @pytest.fixture
@@ -96,17 +103,17 @@ def test_the_same_form_taken_twice_makes_one_list(store: Store, cream: int) -> N
 @pytest.mark.parametrize(
     ("typed", "field"),
     [
-        (TypedList("", LIST), "title"),
-        (TypedList("x", ""), "text"),
-        (TypedList("x", "???"), "text"),
-        (TypedList("x", "a" * 60_000), "text"),
-        (TypedList("x", ", ".join(f"name{n}x" for n in range(2_000))), "text"),
-        (TypedList("x", "Aqua \ud800"), "text"),
-        (TypedList("x", LIST, "", "Mars"), "jurisdiction"),
-        (TypedList("x", LIST, "y" * 500), "product_type"),
+        (ListForm("", LIST), "title"),
+        (ListForm("x", ""), "ingredients"),
+        (ListForm("x", "???"), "ingredients"),
+        (ListForm("x", "a" * 60_000), "ingredients"),
+        (ListForm("x", ", ".join(f"name{n}x" for n in range(2_000))), "ingredients"),
+        (ListForm("x", "Aqua \ud800"), "ingredients"),
+        (ListForm("x", LIST, "", "Mars"), "jurisdiction"),
+        (ListForm("x", LIST, "y" * 500), "product_type"),
     ],
 )
-def test_what_cannot_be_a_list_is_refused_at_its_field(store: Store, typed: TypedList, field: str) -> None:
+def test_what_cannot_be_a_list_is_refused_at_its_field(store: Store, typed: ListForm, field: str) -> None:
     with pytest.raises(Faults) as found:
         lists.start_list(store, typed)
     assert [fault.field for fault in found.value.faults] == [field]
@@ -155,7 +162,7 @@ def test_a_clash_names_its_statements_and_each_can_be_given_up(store: Store, cre
 
 
 def test_a_legal_maximum_can_be_set_aside_and_holds_again_when_taken_back(store: Store) -> None:
-    list_id = lists.start_list(store, TypedList("Turned round", "Phenoxyethanol, Aqua, Glycerin", "leave-on cream"))
+    list_id = lists.start_list(store, ListForm("Turned round", "Phenoxyethanol, Aqua, Glycerin", "leave-on cream"))
     there = opened(store, list_id)
     assert there.sheet.clashes
     assert ("maximum", "PHENOXYETHANOL") in {(w.kind, w.key) for c in there.sheet.clashes for w in c.relaxations}
@@ -182,7 +189,7 @@ def test_the_line_is_said_in_words_with_its_probability(store: Store, cream: int
 
 
 def test_a_taught_name_is_used_at_the_next_reading_and_can_be_forgotten(store: Store, cream: int) -> None:
-    lists.teach(store, "Zorbium Extract", "chamomilla recutita flower extract")
+    lists.teach(store, TeachForm("Zorbium Extract", "chamomilla recutita flower extract"))
     name = opened(store, cream).sheet.names[7]
     assert (name.printed, name.key) == ("Zorbium Extract", "CHAMOMILLA RECUTITA FLOWER EXTRACT")
     lists.forget(store, "ZORBIUM EXTRACT")
@@ -193,21 +200,21 @@ def test_a_taught_name_is_used_at_the_next_reading_and_can_be_forgotten(store: S
 
 def test_only_known_names_can_be_taught(store: Store) -> None:
     with pytest.raises(Faults, match="no name that is known here"):
-        lists.teach(store, "Zorbium Extract", "Blorbium")
+        lists.teach(store, TeachForm("Zorbium Extract", "Blorbium"))
 
 
 def test_suggestions_are_names_that_can_be_taught(store: Store) -> None:
     found = suggestions("Chamomile flower extract")
     assert found
     for name in found:
-        lists.teach(store, "Zorbium Extract", name)
+        lists.teach(store, TeachForm("Zorbium Extract", name))
 
 
 def test_a_list_changed_elsewhere_is_not_overwritten(store: Store, cream: int) -> None:
     version = opened(store, cream).row_version
-    lists.revise_list(store, cream, TypedList("New title", LIST), version)
+    lists.revise_list(store, cream, ListForm("New title", LIST), version)
     with pytest.raises(Conflict):
-        lists.revise_list(store, cream, TypedList("Late title", LIST), version)
+        lists.revise_list(store, cream, ListForm("Late title", LIST), version)
     assert opened(store, cream).typed.title == "New title"
 
 
@@ -239,8 +246,8 @@ def test_ph_gel_and_preservation_of_the_estimate_are_answered_or_said_to_be_unkn
 
 
 def test_a_formula_is_started_whole_with_phases_notes_and_the_same_order(store: Store, cream: int) -> None:
-    formula_id = start_formula(store, cream, Choices(), "My cream", "one press")
-    assert start_formula(store, cream, Choices(), "My cream", "one press") == formula_id
+    formula_id = start_formula(store, cream, Choices(), StartForm("My cream"), "one press")
+    assert start_formula(store, cream, Choices(), StartForm("My cream"), "one press") == formula_id
     with store.reading() as session:
         there = open_draft(session, formula_id)
         found = results_of(session, there)
@@ -261,7 +268,7 @@ def test_a_formula_is_started_whole_with_phases_notes_and_the_same_order(store: 
 
 def test_the_own_shelf_is_taken_before_the_library(store: Store, cream: int) -> None:
     mine = put_on_shelf(store, "glycerin")
-    formula_id = start_formula(store, cream, Choices(), "Mine first")
+    formula_id = start_formula(store, cream, Choices(), StartForm("Mine first"))
     with store.reading() as session:
         assert mine in {line.material_id for line in open_draft(session, formula_id).draft.lines}
     assert load_material(store, mine).library_key == "glycerin"
@@ -294,13 +301,38 @@ def test_a_replacement_that_is_not_offered_is_passed_over(store: Store, cream: i
 def test_leaving_everything_out_and_a_missing_name_are_refused(store: Store, cream: int) -> None:
     everything = Choices(frozenset(name.key for name in opened(store, cream).sheet.names))
     with pytest.raises(Invalid, match="Every name is left out"):
-        start_formula(store, cream, everything, "Nothing")
+        start_formula(store, cream, everything, StartForm("Nothing"))
     with pytest.raises(Faults):
-        start_formula(store, cream, Choices(), " ")
+        start_formula(store, cream, Choices(), StartForm(" "))
+
+
+def test_prices_count_in_the_currency_of_the_workshop_and_one_without_a_rate_counts_not(store: Store) -> None:
+    """30 USD for 10 g at 0.9 are 2,700 EUR a kilogram; nobody typed what a pound is worth."""
+    list_id = lists.start_list(
+        store, ListForm("Oil", "Helianthus Annuus Seed Oil, Rosa Damascena Flower Oil, Tocopherol")
+    )
+    assert Measure.PRICE not in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
+    for name, inci, amount, quantity, currency in (
+        ("Rose otto", "Rosa Damascena Flower Oil", "30", "10 g", "USD"),
+        ("Rose otto, large", "ROSA DAMASCENA FLOWER OIL", "290", "100 g", ""),
+        ("Vitamin E", "Tocopherol", "5", "1 kg", "GBP"),
+        ("Blend", "Helianthus Annuus Seed Oil", "1", "1 kg", ""),
+    ):
+        parts = (PartForm(inci, "60"), PartForm("Squalane", "40")) if name == "Blend" else (PartForm(inci),)
+        one = add_material(store, MaterialForm(name, parts=parts))
+        add_price(store, one, PriceForm(amount=amount, quantity=quantity, priced_on="2026-10-01", currency=currency))
+    with store.transaction() as session:
+        session.add(ExchangeRate(currency="USD", rate=Decimal("0.9"), noted_on=date(2026, 9, 1)))
+    with store.reading() as session:
+        keys = {"ROSA DAMASCENA FLOWER OIL", "TOCOPHEROL", "HELIANTHUS ANNUUS SEED OIL"}
+        assert lists.substance_prices(session, keys) == {"ROSA DAMASCENA FLOWER OIL": pytest.approx(2700)}
+        assert lists.substance_prices(session, {"TOCOPHEROL"}) == {}
+    # Nobody typed a price of the product yet: asking for it would narrow the rose oil.
+    assert Measure.PRICE in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
 
 
 def test_deleting_a_list_keeps_its_formulas(store: Store, cream: int) -> None:
-    formula_id = start_formula(store, cream, Choices(), "Stays")
+    formula_id = start_formula(store, cream, Choices(), StartForm("Stays"))
     lists.delete_list(store, cream)
     with pytest.raises(NotFound):
         opened(store, cream)

@@ -3,10 +3,10 @@
 import pytest
 
 from app.reference.inference_measures import Measure
-from app.science.errors import Invalid
+from app.work.form import Faults
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import read_text, work_out
-from app.work.label_reading.observing import check_observed, pack_claims, readings_of
+from app.work.label_reading.observing import ObservedForm, pack_claims, readings_of
 
 NAMES = read_text("Aqua, Niacinamide, Alcohol, Carbomer, Sodium Hydroxide, Zinc Oxide, Sodium Chloride", {}).names
 
@@ -44,8 +44,8 @@ def test_spf_and_ph_on_the_pack_are_readings_and_empty_words_say_nothing() -> No
     ("field", "text"), [("drying", "much"), ("drying", "120"), ("ph", "15"), ("density", "5.5 ± 0"), ("ash", "-1")]
 )
 def test_what_cannot_be_read_is_said_at_its_field(field: str, text: str) -> None:
-    assert [name for name, _ in check_observed({field: text})] == [f"observed-{field}"]
-    with pytest.raises(Invalid):
+    assert [fault.field for fault in ObservedForm.stored_as({field: text}).faults()] == [f"observed-{field}"]
+    with pytest.raises(Faults):
         readings_of(UserConstraints(observed={field: text}), NAMES, {})
 
 

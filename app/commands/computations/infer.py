@@ -22,8 +22,9 @@ from app.science.label_list.pieces import MAY_CONTAIN
 from app.science.label_list.reading import read_name
 from app.science.label_list.values import Certainty, ReadName
 from app.science.names import inci_key
+from app.work.form import Faults
 from app.work.label_reading.constraints import UserConstraints
-from app.work.label_reading.observing import LONGEST_WORDS, PACK, pack_claims, readings_of
+from app.work.label_reading.observing import AT, LONGEST_PACK, pack_claims, readings_of
 
 SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
 BOOK = LabelNames()
@@ -47,7 +48,7 @@ class Request(RequestModel):
     product_kind: ProductKind | None = None
     date: datetime.date | None = None
     measured: dict[Literal["drying", "density", "ph", "ash", "salt"], Decimal | Text] | None = None
-    pack_words: Annotated[str, Field(max_length=LONGEST_WORDS)] | None = None
+    pack_words: Annotated[str, Field(max_length=LONGEST_PACK)] | None = None
 
 
 class Row(AnswerModel):
@@ -100,11 +101,13 @@ def compute(request: Request) -> Answer:
 def _readings(request: Request, names: list[ReadName]) -> tuple[Reading, ...]:
     observed: dict[str, str] = {field: str(value) for field, value in (request.measured or {}).items()}
     if request.pack_words:
-        observed[PACK] = request.pack_words
+        observed["pack"] = request.pack_words
     try:
         return readings_of(UserConstraints(observed=observed), names, {})
-    except Invalid as fault:
-        raise Invalid(fault.field.replace("observed-", "measured."), fault.message) from fault
+    except Faults as wrong:
+        first = wrong.faults[0]
+        field = first.field.removeprefix(AT)
+        raise Invalid("pack_words" if field == "pack" else f"measured.{field}", first.message) from wrong
 
 
 def _read(texts: Iterable[str]) -> Iterable[ReadName]:

@@ -3,31 +3,16 @@
 from werkzeug.datastructures import MultiDict
 
 from app.work.label_reading.choosing import Choices, read_choices
-from app.work.label_reading.lists import TypedList
-from app.work.label_reading.observing import FIELDS, LINE, PACK, SALT_TEST, SMELL, TAIL
 
 Form = MultiDict[str, str]
 MOST_ROWS = 400
 OUT = "out"
 
 
-def typed_list(form: Form) -> TypedList:
-    """Read the form of a list."""
-    return TypedList(
-        form.get("title", ""), form.get("text", ""), form.get("product_type", ""), form.get("jurisdiction", "EU")
-    )
-
-
 def typed_values(form: Form) -> dict[str, str]:
     """Read the known values that differ from what the page showed, by the key of the name."""
     rows = zip(form.getlist("key"), form.getlist("was"), form.getlist("value"), strict=False)
     return {key: value.strip() for key, was, value in list(rows)[:MOST_ROWS] if value.strip() != was.strip()}
-
-
-def observed(form: Form) -> dict[str, str]:
-    """Read what was seen and measured, by the name of its field."""
-    names = [one.name for one in FIELDS] + [TAIL, LINE, SMELL, SALT_TEST, PACK]
-    return {name: form.get(f"observed-{name}", "").strip() for name in names}
 
 
 def choices(form: Form) -> Choices:

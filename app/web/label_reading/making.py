@@ -15,7 +15,7 @@ from app.work.label_reading.comparing import compare
 from app.work.label_reading.estimate import LabelEstimate
 from app.work.label_reading.lists import open_list, taught_names
 from app.work.label_reading.preview import changes, preview
-from app.work.label_reading.starting import start_formula
+from app.work.label_reading.starting import StartForm, start_formula
 from app.work.label_reading.two_lists import two_lists
 
 
@@ -34,11 +34,12 @@ def start_page(list_id: int) -> Page:
     return _start(list_id, choices(request.args), None, {})
 
 
-def _start(list_id: int, chosen: Choices, name: str | None, faults: Mapping[str, str]) -> Page:
+def _start(list_id: int, chosen: Choices, form: StartForm | None, faults: Mapping[str, str]) -> Page:
     with context.store().reading() as session:
         current = open_list(session, list_id)
         own, taught = own_shelf(session), taught_names(session)
-        values: dict[str, object] = {"current": current, "chosen": chosen, "name": name, "out": OUT}
+        form = form or StartForm(f"{current.typed.title}, my start")
+        values: dict[str, object] = {"current": current, "chosen": chosen, "form": form, "out": OUT}
         try:
             check_something_left(current.sheet, chosen)
             found = preview(session, current.sheet, own, chosen, taught)
@@ -54,9 +55,9 @@ def _start(list_id: int, chosen: Choices, name: str | None, faults: Mapping[str,
 @blueprint.post("/<int:list_id>/start")
 def start(list_id: int) -> Page:
     """Start the formula."""
-    chosen, name = choices(request.form), request.form.get("formula_name", "")
+    chosen, form = choices(request.form), StartForm.sent(request.form)
     try:
-        formula_id = start_formula(context.store(), list_id, chosen, name, request.form.get("form_key", ""))
+        formula_id = start_formula(context.store(), list_id, chosen, form, request.form.get("form_key", ""))
     except Faults as wrong:
         faults = wrong.by_field
     except Invalid as wrong:
@@ -64,7 +65,7 @@ def start(list_id: int) -> Page:
     else:
         flash("The formula is started; its ingredient list is beside the printed one here.")
         return redirect(url_for("label_reading.compare_page", list_id=list_id, formula_id=formula_id), 303)
-    page = _start(list_id, chosen, name, {"formula_name" if f == "name" else f: m for f, m in faults.items()})
+    page = _start(list_id, chosen, form, faults)
     return page if isinstance(page, tuple) else (page, 422)
 
 

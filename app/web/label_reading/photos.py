@@ -4,7 +4,7 @@ from flask import render_template, request
 
 from app.science.errors import Invalid
 from app.web.label_reading.area import Page, blueprint
-from app.work.label_reading.lists import TypedList
+from app.work.label_reading.lists import ListForm
 from app.work.label_reading.photo import HOW_TO_ADD, photo_reading_here, read_photo
 
 
@@ -26,4 +26,6 @@ def photo() -> Page:
         here = photo_reading_here()
         page = render_template("label_reading/photo.html", here=here, how=HOW_TO_ADD, fault=fault.message)
         return page, 422
-    return render_template("label_reading/photo_read.html", found=found, typed=TypedList(text=found.text), faults={})
+    return render_template(
+        "label_reading/photo_read.html", found=found, typed=ListForm(ingredients=found.text), faults={}
+    )

@@ -14,15 +14,15 @@ from app.web import context
 from app.web.label_reading import making, photos
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
-from app.web.label_reading.forms import observed, statement, typed_list, typed_values
+from app.web.label_reading.forms import statement, typed_values
 from app.web.materials.forms import whole_number
 from app.work.form import Faults
 from app.work.label_reading import lists
 from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import own_shelf
-from app.work.label_reading.lists import OpenList, TypedList
-from app.work.label_reading.observing import FIELDS
+from app.work.label_reading.lists import ListForm, OpenList, TeachForm
+from app.work.label_reading.observing import MEASURES, ObservedForm
 from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
 
@@ -38,10 +38,10 @@ def per_cent(value: float) -> str:
 @blueprint.get("")
 def index() -> str:
     """List what was read, with the form for the next one."""
-    return _index(TypedList(), {})
+    return _index(ListForm(), {})
 
 
-def _index(typed: TypedList, faults: Mapping[str, str]) -> str:
+def _index(typed: ListForm, faults: Mapping[str, str]) -> str:
     read, taught = lists.all_lists(context.store())
     return render_template(
         "label_reading/index.html", lists=read, taught=taught, typed=typed, faults=faults, most=MOST_NAMES
@@ -51,7 +51,7 @@ def _index(typed: TypedList, faults: Mapping[str, str]) -> str:
 @blueprint.post("")
 def create() -> Page:
     """Keep a pasted list and open it."""
-    typed = typed_list(request.form)
+    typed = ListForm.sent(request.form)
     try:
         list_id = lists.start_list(context.store(), typed, request.form.get("form_key", ""))
     except Faults as wrong:
@@ -65,13 +65,13 @@ def show(list_id: int) -> Page:
     try:
         with context.store().reading() as session:
             current = lists.open_list(session, list_id)
-    except Invalid:
+    except (Invalid, Faults):
         return redirect(url_for("label_reading.edit", list_id=list_id))
     return _page(current, {}, {})
 
 
 def _page(
-    current: OpenList, values: Mapping[str, str], faults: Mapping[str, str], seen: Mapping[str, str] | None = None
+    current: OpenList, values: Mapping[str, str], faults: Mapping[str, str], seen: ObservedForm | None = None
 ) -> str:
     with context.store().reading() as session:
         own = own_shelf(session)
@@ -81,8 +81,8 @@ def _page(
         cards=described,
         values=values,
         faults=faults,
-        seen=current.sheet.constraints.observed if seen is None else seen,
-        number_fields=FIELDS,
+        seen=ObservedForm.stored_as(current.sheet.constraints.observed) if seen is None else seen,
+        measures=tuple(MEASURES),
         **_shown(current),
     )
 
@@ -118,7 +118,7 @@ def known(list_id: int) -> Page:
 @blueprint.post("/<int:list_id>/observed")
 def observe(list_id: int) -> Page:
     """Note what was seen and measured of the product."""
-    typed = observed(request.form)
+    typed = ObservedForm.posted(request.form)
     try:
         lists.say_observed(context.store(), list_id, typed)
     except Faults as wrong:
@@ -177,11 +177,10 @@ def edit(list_id: int) -> str:
     """Show the form to correct a list."""
     with context.store().reading() as session:
         row = lists.find_list(session, list_id)
-    typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
-    return _edit(list_id, typed, row.row_version, {})
+    return _edit(list_id, ListForm.of(row), row.row_version, {})
 
 
-def _edit(list_id: int, typed: TypedList, version: int, faults: Mapping[str, str], conflict: str = "") -> str:
+def _edit(list_id: int, typed: ListForm, version: int, faults: Mapping[str, str], conflict: str = "") -> str:
     return render_template(
         "label_reading/edit.html", list_id=list_id, typed=typed, row_version=version, faults=faults, conflict=conflict
     )
@@ -190,7 +189,7 @@ def _edit(list_id: int, typed: TypedList, version: int, faults: Mapping[str, str
 @blueprint.post("/<int:list_id>/edit")
 def revise(list_id: int) -> Page:
     """Write a corrected list."""
-    typed, version = typed_list(request.form), whole_number(request.form.get("row_version", ""))
+    typed, version = ListForm.sent(request.form), whole_number(request.form.get("row_version", ""))
     try:
         lists.revise_list(context.store(), list_id, typed, version)
     except Faults as wrong:
@@ -212,10 +211,11 @@ def delete(list_id: int) -> Response:
 @blueprint.get("/<int:list_id>/teach")
 def teach_page(list_id: int) -> str:
     """Ask what a printed name means."""
-    return _teach(list_id, request.args.get("printed", "")[:200], "", {})
+    return _teach(list_id, TeachForm.sent(request.args), {})
 
 
-def _teach(list_id: int, printed: str, meaning: str, faults: Mapping[str, str]) -> str:
+def _teach(list_id: int, form: TeachForm, faults: Mapping[str, str]) -> str:
+    printed = form.text["printed"][:200]
     with context.store().reading() as session:
         title = lists.find_list(session, list_id).title
     return render_template(
@@ -223,7 +223,7 @@ def _teach(list_id: int, printed: str, meaning: str, faults: Mapping[str, str]) 
         list_id=list_id,
         title=title,
         printed=printed,
-        meaning=meaning,
+        form=form,
         faults=faults,
         found=LabelNames().find(printed),
         suggestions=suggestions(printed),
@@ -233,13 +233,14 @@ def _teach(list_id: int, printed: str, meaning: str, faults: Mapping[str, str]) 
 @blueprint.post("/<int:list_id>/teach")
 def teach(list_id: int) -> Page:
     """Note what a printed name means."""
-    printed = request.form.get("printed", "")
-    meaning = request.form.get("meaning", "").strip() or request.form.get("choice", "")
+    form = TeachForm.sent(request.form)
+    if not form.text["meaning"].strip():
+        form = form.but(meaning=request.form.get("choice", ""))
     try:
-        lists.teach(context.store(), printed, meaning)
+        lists.teach(context.store(), form)
     except Faults as wrong:
-        return _teach(list_id, printed[:200], meaning, wrong.by_field), 422
-    flash(f"{printed} is read as {meaning} from now on.")
+        return _teach(list_id, form, wrong.by_field), 422
+    flash(f"{form.printed} is read as {form.meaning} from now on.")
     return redirect(url_for("label_reading.show", list_id=list_id), 303)
 
 

@@ -15,8 +15,9 @@ from app.science.inference.values import Clash, Estimate, Known, ListedName, Sta
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
+from app.work.field_reading import FieldReader
 from app.work.label_reading.constraints import UserConstraints, parse_known
-from app.work.label_reading.observing import PACK, pack_claims, readings_of
+from app.work.label_reading.observing import pack_claims, readings_of
 
 TOO_MANY = (
     "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."
@@ -112,19 +113,22 @@ def _read(text: str, taught: tuple[tuple[str, str], ...]) -> ReadList:
     return read_list(text, LabelNames(dict(taught)))
 
 
-def read_text(text: str, taught: Mapping[str, str]) -> ReadList:
+def read_text(text: str, taught: Mapping[str, str], at: str = "ingredients") -> ReadList:
     """Read a list with the names that were taught.
 
     Raises:
-        Invalid: at ``text``, when it is too long, holds no name, or holds more than 200.
+        Invalid: at ``at``, when it is too long, holds no name, or holds more than 200.
     """
     if len(text) > MOST_CHARACTERS:
-        raise Invalid("text", f"Shorten this to {MOST_CHARACTERS:,} characters; it has {len(text):,}.")
+        raise Invalid(at, f"Shorten this to {MOST_CHARACTERS:,} characters; it has {len(text):,}.")
     if not any(sign.isalnum() for sign in text):
-        raise Invalid("text", "Paste or type the ingredient list.")
-    found = _read(text, tuple(sorted(taught.items())))
+        raise Invalid(at, "Paste or type the ingredient list.")
+    try:
+        found = _read(text, tuple(sorted(taught.items())))
+    except Invalid as nameless:
+        raise Invalid(at, "There is no name in this text; paste or type the ingredient list.") from nameless
     if len(found.names) > MOST_NAMES:
-        raise Invalid("text", TOO_MANY.format(count=len(found.names), most=MOST_NAMES))
+        raise Invalid(at, TOO_MANY.format(count=len(found.names), most=MOST_NAMES))
     return found
 
 
@@ -132,20 +136,23 @@ def known_values(reading: ReadList, constraints: UserConstraints) -> dict[int, K
     """Return what is known by place: what the maker says, else what is printed and not set aside.
 
     Raises:
-        Invalid: at ``value-<place>``, when a value cannot be read.
+        Faults: at ``value-<place>``, with every value that cannot be read.
     """
-    found = {}
+    reader, found = FieldReader(), dict[int, Known]()
     for place, name in enumerate(reading.names):
         typed = constraints.values.get(name.key, "")
-        if typed:
-            found[place] = parse_known(typed, f"value-{place}")
-        elif _printed(name, constraints):
-            found[place] = Known(float(name.percent or 0), float(name.percent or 0))
+        known = reader.read(parse_known, typed, f"value-{place}") if typed else _printed(name, constraints)
+        if known is not None:
+            found[place] = known
+    reader.finish()
     return found
 
 
-def _printed(name: ReadName, constraints: UserConstraints) -> bool:
-    return name.percent is not None and 0 <= name.percent <= 100 and ("printed", name.key) not in constraints.dropped
+def _printed(name: ReadName, constraints: UserConstraints) -> Known | None:
+    """Return the percentage printed with a name, unless it is none or was set aside."""
+    if name.percent is None or not 0 <= name.percent <= 100 or ("printed", name.key) in constraints.dropped:
+        return None
+    return Known(float(name.percent), float(name.percent))
 
 
 def work_out(
@@ -160,7 +167,7 @@ def work_out(
     ``prices`` are those of a kilogram by the key of a substance, as far as the shelf knows them.
 
     Raises:
-        Invalid: at ``value-<place>``, when a value cannot be read.
+        Faults: at ``value-<place>``, with every value that cannot be read.
     """
     found = _inferred(reading, constraints, product_type, jurisdiction, prices or {})
     return LabelEstimate(
@@ -197,7 +204,7 @@ def _inferred(
     jurisdiction: str,
     prices: Mapping[str, float] | None,
 ) -> LabelInference:
-    known = pack_claims(constraints.observed.get(PACK, ""), reading.names) | known_values(reading, constraints)
+    known = pack_claims(constraints.observed.get("pack", ""), reading.names) | known_values(reading, constraints)
     readings = readings_of(constraints, reading.names, prices or {})
     places = {name.key: place for place, name in enumerate(reading.names)}
     dropped = {(kind, places[key]) for kind, key in constraints.dropped if key in places}
@@ -216,7 +223,9 @@ def _rows(reading: ReadList, constraints: UserConstraints, found: LabelInference
     for place, name in enumerate(reading.names):
         typed = constraints.values.get(name.key, "")
         answer = found.inference.rows[place]
-        yield Row(place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, constraints))
+        yield Row(
+            place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, constraints) is not None
+        )
 
 
 def _chain(found: LabelInference) -> list[int]:

@@ -1,38 +1,92 @@
 """What a person does with printed lists: paste one, correct it, say what is known, teach a name."""
 
-from collections.abc import Callable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.reference.label_names import LabelNames
+from app.science.errors import Invalid
+from app.science.formula_cost import price_for
+from app.science.inference.infer import MOST_NAMES
 from app.science.label_list.reading import MOST_CHARACTERS
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import Formula
 from app.store.label_lists import LabelList, StartedFormula, TaughtName
-from app.store.materials import live_materials, newest_price
+from app.store.materials import Material, MaterialPart, Price, materials_by_id
 from app.store.workshop import Jurisdiction
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import FieldReader, clean_text, one_line, required_line
-from app.work.label_reading.constraints import UserConstraints, parse_known
+from app.work.form import Form
+from app.work.form_fields import Area, Line, Name, OneOf
+from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
-from app.work.label_reading.observing import check_observed
+from app.work.label_reading.observing import ObservedForm
+from app.work.pricing import price_book
 
-LONGEST_TYPE = 200
+KILOGRAM = Decimal(1000)
 
 
-@dataclass(frozen=True, slots=True)
-class TypedList:
-    """The form of a list, as typed."""
+class ListedNames(Area):
+    """An ingredient list with the names that were taught, which the form is given."""
 
-    title: str = ""
-    text: str = ""
-    product_type: str = ""
-    jurisdiction: str = "EU"
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the text of a list that holds names, and not too many."""
+        found = super().read(text, at, form)
+        read_text(found, form.given or {}, at)
+        return found
+
+
+class ListForm(Form):
+    """A printed list; given what printed names were taught to mean, by their key."""
+
+    title = Name(
+        "Title",
+        "Give the list a title, such as the product it stands on.",
+        hint="The product, in your own words.",
+        width="w20",
+    )
+    ingredients = ListedNames(
+        "Ingredient list",
+        longest=MOST_CHARACTERS,
+        lines=9,
+        column="text",
+        hint=f"As printed, in order: commas, line breaks, brackets, stars and percentages are read. Up to {MOST_NAMES} "
+        f"names and {MOST_CHARACTERS:,} characters.",
+    )
+    product_type = Line("Kind of product", hint="Such as leave-on cream, shampoo, lip balm.", width="w20")
+    jurisdiction = OneOf(
+        "Law", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value, hint="Whose legal maxima count."
+    )
+
+
+class Meaning(Name):
+    """An INCI name that is known here."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the name as the shipped tables have it."""
+        typed = super().read(text, at, form)
+        found = LabelNames().find(typed)
+        if found is None:
+            raise Invalid(at, f"{typed} is no name that is known here; choose one of the suggestions or write another.")
+        return found.inci
+
+
+class TeachForm(Form):
+    """What a printed name means."""
+
+    printed = Name("Printed", "There is no name to teach.")
+    meaning = Meaning(
+        "Or another INCI name",
+        "Write the INCI name that it means.",
+        hint="As it would stand on a label. It counts before a choice above.",
+        width="w20",
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,29 +94,11 @@ class OpenList:
     """A list with everything that follows from it, the formulas started from it, and the other lists (id, title)."""
 
     id: int
-    typed: TypedList
+    typed: ListForm
     row_version: int
     sheet: LabelEstimate
     started: tuple[Formula, ...]
     others: tuple[tuple[int, str], ...] = ()
-
-
-def _write(row: LabelList, typed: TypedList, taught: dict[str, str]) -> None:
-    """Check a form and write it into its row; nothing is written when something is wrong."""
-    reader = FieldReader()
-    title = (
-        reader.read(required_line, typed.title, "title", "Give the list a title, such as the product it stands on.")
-        or ""
-    )
-    text = reader.read(clean_text, typed.text, "text", longest=MOST_CHARACTERS)
-    kind = reader.read(one_line, typed.product_type, "product_type", longest=LONGEST_TYPE) or ""
-    if text is not None:
-        reader.read(read_text, text, taught)
-    if typed.jurisdiction not in set(Jurisdiction):
-        reader.refuse("jurisdiction", "Choose EU or US.")
-    reader.finish()
-    row.title, row.text, row.product_type = title, text or "", kind
-    row.jurisdiction, row.changed_at = Jurisdiction(typed.jurisdiction), now()
 
 
 def taught_names(session: Session) -> dict[str, str]:
@@ -71,14 +107,13 @@ def taught_names(session: Session) -> dict[str, str]:
 
 
 @action(once="label list")
-def start_list(session: Session, typed: TypedList, key: str = "") -> int:
+def start_list(session: Session, form: ListForm, key: str = "") -> int:
     """Keep a pasted list and give its id; the same form taken twice gives the same list.
 
     Raises:
         Faults: with everything that is wrong, each at its field.
     """
-    row = LabelList(created_at=now())
-    _write(row, typed, taught_names(session))
+    row = LabelList(created_at=now(), changed_at=now(), **form.checked(taught_names(session)).columns())
     session.add(row)
     session.flush()
     return row.id
@@ -111,26 +146,25 @@ def open_list(session: Session, list_id: int, constraints: UserConstraints | Non
         Invalid: when what is stored cannot be read any more.
     """
     row = find_list(session, list_id)
-    typed = TypedList(row.title, row.text, row.product_type, row.jurisdiction.value)
     reading = read_text(row.text, taught_names(session))
     constraints = constraints or UserConstraints.from_json(row.known)
-    prices = substance_prices(session) if constraints.observed.get("price") else {}
-    sheet = work_out(reading, constraints, typed.product_type, typed.jurisdiction, prices)
-    started = tuple(_started(session, list_id))
-    return OpenList(row.id, typed, row.row_version, sheet, started, tuple(_others(session, list_id)))
+    prices = substance_prices(session, {name.key for name in reading.names})
+    sheet = work_out(reading, constraints, row.product_type, row.jurisdiction.value, prices)
+    started = session.scalars(
+        select(Formula)
+        .join(StartedFormula, StartedFormula.formula_id == Formula.id)
+        .where(StartedFormula.label_list_id == list_id)
+        .order_by(StartedFormula.id)
+    )
+    others = session.execute(
+        select(LabelList.id, LabelList.title).where(LabelList.id != list_id).order_by(LabelList.changed_at.desc())
+    )
+    return OpenList(
+        row.id, ListForm.of(row), row.row_version, sheet, tuple(started), tuple((one.id, one.title) for one in others)
+    )
 
 
-def _others(session: Session, list_id: int) -> Iterator[tuple[int, str]]:
-    query = select(LabelList.id, LabelList.title).where(LabelList.id != list_id).order_by(LabelList.changed_at.desc())
-    return ((number, title) for number, title in session.execute(query))
-
-
-def _started(session: Session, list_id: int) -> Sequence[Formula]:
-    query = select(Formula).join(StartedFormula, StartedFormula.formula_id == Formula.id)
-    return session.scalars(query.where(StartedFormula.label_list_id == list_id).order_by(StartedFormula.id)).all()
-
-
-def revise_list(store: Store, list_id: int, typed: TypedList, row_version: int) -> None:
+def revise_list(store: Store, list_id: int, form: ListForm, row_version: int) -> None:
     """Correct a list; what is known of its names stays.
 
     Raises:
@@ -140,10 +174,12 @@ def revise_list(store: Store, list_id: int, typed: TypedList, row_version: int) 
     """
     with store.transaction() as session:
         row = find_list(session, list_id)
+        read = form.checked(taught_names(session))
         if row.row_version != row_version:
-            _write(LabelList(), typed, taught_names(session))
             raise Conflict("This list was changed in another place in the meantime.")
-        _write(row, typed, taught_names(session))
+        for column, value in read.columns().items():
+            setattr(row, column, value)
+        row.changed_at = now()
 
 
 def delete_list(store: Store, list_id: int) -> str:
@@ -171,42 +207,41 @@ def say_known(store: Store, list_id: int, values: dict[str, str]) -> OpenList:
         constraints = UserConstraints.from_json(row.known).changed(
             {n.key: values[n.key] for n in there.names if n.key in values}
         )
-        _check_all(row, constraints, session)
         row.known, row.changed_at = constraints.to_json(), now()
         session.flush()
         return open_list(session, list_id)
 
 
-def say_observed(store: Store, list_id: int, observed: dict[str, str]) -> None:
+def say_observed(store: Store, list_id: int, form: ObservedForm) -> None:
     """Note what was seen and measured of the product; empty fields are taken away.
 
     Raises:
         Faults: at ``observed-<field>``, with everything that cannot be read; nothing is written then.
         NotFound: when there is no such list.
     """
-    reader = FieldReader()
-    for field, message in check_observed(observed):
-        reader.refuse(field, message)
-    reader.finish()
+    observed = form.checked().text
     _change_constraints(store, list_id, lambda constraints: constraints.observing(observed))
 
 
-def substance_prices(session: Session) -> dict[str, float]:
-    """Return the price of a kilogram by the key of each substance that the shelf has alone and priced."""
-    found: dict[str, float] = {}
-    for material in live_materials(session):
-        price = newest_price(material.prices)
-        if price is not None and len(material.parts) == 1 and price.quantity_g > 0:
-            found[inci_key(material.parts[0].inci)] = float(price.amount / price.quantity_g) * 1000
+def substance_prices(session: Session, keys: Collection[str]) -> dict[str, float]:
+    """Return what a kilogram costs of each substance that the shelf has alone and priced, in the workshop's currency.
+
+    Prices are those that the workshop reckons with, converted by the rates of their days; one of a currency without a
+    rate is left out. Of several materials the cheapest counts, since the maker of the product may use that one.
+    """
+    parts: dict[int, list[str]] = defaultdict(list)
+    with_price = select(Price.material_id).where(Price.material_id.is_not(None))
+    stored = select(MaterialPart.material_id, MaterialPart.inci).join(Material)
+    for material_id, inci in session.execute(stored.where(Material.retired_at.is_(None), Material.id.in_(with_price))):
+        parts[material_id].append(inci_key(inci))
+    alone = {material_id: held[0] for material_id, held in parts.items() if len(held) == 1 and held[0] in keys}
+    book, found = price_book(session), dict[str, float]()
+    for material_id, material in materials_by_id(session, set(alone)).items():
+        price = price_for(book.of_material(material), KILOGRAM)
+        if price is not None:
+            key, per_kg = alone[material_id], float(price.per_g * KILOGRAM)
+            found[key] = min(per_kg, found.get(key, per_kg))
     return found
-
-
-def _check_all(row: LabelList, constraints: UserConstraints, session: Session) -> None:
-    reader = FieldReader()
-    for place, read in enumerate(read_text(row.text, taught_names(session)).names):
-        if constraints.values.get(read.key):
-            reader.read(parse_known, constraints.values[read.key], f"value-{place}")
-    reader.finish()
 
 
 def give_up(store: Store, list_id: int, kind: str, key: str) -> None:
@@ -245,24 +280,17 @@ def _change_constraints(store: Store, list_id: int, change: Callable[[UserConstr
         row.known, row.changed_at = change(UserConstraints.from_json(row.known)).to_json(), now()
 
 
-def teach(store: Store, printed: str, meaning: str) -> None:
+def teach(store: Store, form: TeachForm) -> None:
     """Note what a printed name means; used at every later reading.
 
     Raises:
         Faults: at ``meaning``, when it is no name that is known here.
     """
-    reader = FieldReader()
-    text = reader.read(required_line, meaning, "meaning", "Write the INCI name that it means.")
-    key = inci_key(reader.read(required_line, printed, "printed", "There is no name to teach.") or "")
-    known = LabelNames().find(text) if text else None
-    if text and known is None:
-        reader.refuse(
-            "meaning", f"{text} is no name that is known here; choose one of the suggestions or write another."
-        )
-    reader.finish()
+    read = form.checked()
+    key = inci_key(read.printed)
     with store.transaction() as session:
         row = session.get(TaughtName, key) or TaughtName(printed_key=key)
-        row.inci, row.taught_at = known.inci if known else "", now()
+        row.inci, row.taught_at = read.meaning, now()
         session.add(row)
 
 

@@ -1,8 +1,8 @@
 """What was seen and measured of a product in hand: fields as typed, read into evidence."""
 
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from typing import Self
 
 from app.reference.inference_free_of import said_free_of
 from app.reference.inference_measures import Measure, Reading
@@ -11,13 +11,13 @@ from app.science.inference.values import Known
 from app.science.label_list.values import ReadName
 from app.science.names import inci_key
 from app.science.numbers import parse_number
+from app.work.form import Choice, Field, Form
+from app.work.form_fields import Area, Line
 from app.work.label_reading.constraints import UserConstraints
 
-TAIL, LINE, SMELL, SALT_TEST, PACK = "tail", "line", "smell", "salt_test", "pack"
-LONGEST_WORDS = 2000
-TAILS = {"scattered": Measure.SCATTERED, "alphabetical": Measure.ALPHABETICAL}
-SMELLS = {"yes": Measure.SMELLS, "no": Measure.NO_SMELL}
-SALT_TESTS = {"thins": Measure.THINS, "holds": Measure.HOLDS}
+AT = "observed-"  # before the name of each field on the page
+LONGEST_KEY, LONGEST_PACK = 300, 2000
+PACK_PH_ERROR = 0.3  # a pack gives the pH it was aimed at, within the maker's own limits (from memory)
 _WORDS = r"[A-Za-z][A-Za-z0-9 '/-]{2,60}"
 _NUMBER = r"\d{1,2}(?:[.,]\d+)?"
 _BEFORE = re.compile(rf"(?P<number>{_NUMBER})\s*%\s*(?:of\s+|pure\s+)?(?P<words>{_WORDS})")
@@ -26,60 +26,127 @@ _SPF = re.compile(r"\bSPF\s*(\d{1,3})", re.IGNORECASE)
 _PH = re.compile(r"\bpH\s*(?:of|value|:|=)?\s*(\d{1,2}(?:[.,]\d)?)", re.IGNORECASE)
 
 
-@dataclass(frozen=True, slots=True)
-class NumberField:
-    """A field for a number: its name, label, unit, how to measure it, smallest and largest value."""
+class Measured(Field[tuple[float, float | None] | None]):
+    """A measured value that may be left empty, alone or with its tolerance (``43.5 ± 1``)."""
 
-    name: str
-    measure: Measure
-    label: str
-    unit: str
-    how: str
-    low: float
-    high: float
+    control = "decimal"
+
+    def __init__(self, label: str, measure: Measure, how: str, *, low: float, high: float) -> None:
+        super().__init__(label, hint=how, width="w8")
+        self.measure, self.low, self.high = measure, low, high
+
+    def read(self, text: str, at: str, form: Form) -> tuple[float, float | None] | None:
+        """Return the value and its tolerance, each None where it was not typed."""
+        if not text.strip():
+            return None
+        middle, sign, room = text.replace("+/-", "±").replace("+-", "±").partition("±")
+        value = float(parse_number(middle.strip(), at))
+        if not self.low <= value <= self.high:
+            raise Invalid(at, f"Write a value from {self.low:g} to {self.high:g}.")
+        error = float(parse_number(room.strip(), at)) if sign else None
+        if error is not None and error <= 0:
+            raise Invalid(at, "Write a tolerance above 0.")
+        return value, error
 
 
-FIELDS = (
-    NumberField(
-        "drying",
+class Tried(Field[Measure | None]):
+    """What a look or a trial showed: one of a few words, each with what it tells; the first is that nobody tried."""
+
+    control = "choice"
+
+    def __init__(self, label: str, untried: str, *told: tuple[str, str, Measure]) -> None:
+        super().__init__(label)
+        self.told = {word: measure for word, _, measure in told}
+        self.offered = (Choice("", untried), *(Choice(word, words) for word, words, _ in told))
+
+    def read(self, text: str, at: str, form: Form) -> Measure | None:
+        """Return what the word tells; None for one that is not offered, as one of an older page."""
+        return self.told.get(text.strip())
+
+    def choices(self) -> Sequence[Choice]:
+        """Return the words."""
+        return self.offered
+
+
+class ObservedForm(Form):
+    """What was seen and measured of a product in hand; its fields stand on the page with ``observed-`` in front."""
+
+    line = Line("At or below 1 % from here on", longest=LONGEST_KEY)
+    tail = Tried(
+        "The end of the list",
+        "may or may not descend",
+        ("scattered", "is not in order of amount", Measure.SCATTERED),
+        ("alphabetical", "is alphabetical", Measure.ALPHABETICAL),
+    )
+    smell = Tried(
+        "Alcohol",
+        "not tried",
+        ("yes", "smells or stings of alcohol", Measure.SMELLS),
+        ("no", "no smell of alcohol", Measure.NO_SMELL),
+    )
+    salt_test = Tried(
+        "A pinch of salt stirred into the gel",
+        "not tried",
+        ("thins", "thins it at once (as carbomer)", Measure.THINS),
+        ("holds", "does not thin it (as xanthan)", Measure.HOLDS),
+    )
+    pack = Area(
+        "Front label text",
+        longest=LONGEST_PACK,
+        lines=2,
+        hint='Read: 5 % niacinamide, SPF 30, pH 5.5, and "free of" (alcohol-free means ethanol only). Other claims '
+        "change nothing.",
+    )
+    drying = Measured(
+        "Loss on drying, %",
         Measure.DRYING,
-        "Loss on drying",
-        "%",
         "Weigh 2 g on a flat dish, spread thin, leave in a warm place or an oven until the weight stays. What goes is "
         "water, alcohol, volatile silicones and most of the perfume. Nothing with alcohol in a hot oven: it ignites.",
-        0,
-        100,
-    ),
-    NumberField(
-        "density",
+        low=0,
+        high=100,
+    )
+    density = Measured(
+        "Density, g/mL",
         Measure.DENSITY,
-        "Density",
-        "g/mL",
         "Fill a small jar to the brim without air, weigh; the same with water. Divide.",
-        0.5,
-        3,
-    ),
-    NumberField("ph", Measure.PH, "pH", "", "A meter, or a strip to the nearest half (write 5.5 ± 0.5).", 0, 14),
-    NumberField(
-        "ash",
+        low=0.5,
+        high=3,
+    )
+    ph = Measured("pH", Measure.PH, "A meter, or a strip to the nearest half (write 5.5 ± 0.5).", low=0, high=14)
+    ash = Measured(
+        "Ash, %",
         Measure.ASH,
-        "Ash",
-        "%",
         "Only with a muffle furnace at about 600 °C, in a hood: what is left of powders, clays and salts.",
-        0,
-        100,
-    ),
-    NumberField(
-        "salt",
+        low=0,
+        high=100,
+    )
+    salt = Measured(
+        "Salt at most, %",
         Measure.SALT,
-        "Salt at most",
-        "%",
         "A rough upper bound by a conductivity or aquarium meter in ten parts of water; other ions count as salt.",
-        0,
-        100,
-    ),
-    NumberField("price", Measure.PRICE, "Price per kg", "", "What a kilogram sells for; materials cost less.", 0, 1e6),
-)
+        low=0,
+        high=100,
+    )
+    price = Measured(
+        "Price per kg",
+        Measure.PRICE,
+        "What a kilogram sells for, in the workshop's currency; materials cost less.",
+        low=0,
+        high=1e6,
+    )
+
+    @classmethod
+    def stored_as(cls, observed: Mapping[str, str]) -> Self:
+        """Return the form that was stored as texts by the names of its fields."""
+        return cls.sent(observed).at_place(AT, 1)
+
+    @classmethod
+    def posted(cls, form: Mapping[str, str]) -> Self:
+        """Return the form as the page of a list posted it."""
+        return cls.sent(form, AT).at_place(AT, 1)
+
+
+MEASURES: Mapping[str, Measured] = {n: one for n, one in ObservedForm.fields.items() if isinstance(one, Measured)}
 
 
 def readings_of(
@@ -93,76 +160,36 @@ def readings_of(
         prices: price of a kilogram by the key of a substance, as far as the shelf knows it.
 
     Raises:
-        Invalid: at ``observed-<field>``, when a value cannot be read.
+        Faults: at ``observed-<field>``, with every value that cannot be read.
     """
-    return tuple(_readings(constraints.observed, names, prices))
-
-
-def _readings(observed: Mapping[str, str], names: Sequence[ReadName], prices: Mapping[str, float]) -> Iterator[Reading]:
-    for one in FIELDS:
-        text = observed.get(one.name, "")
-        if text:
-            value, error = _number(text, one)
-            yield Reading(one.measure, value, error, prices=prices if one.measure is Measure.PRICE else {})
-    for field, choices in ((TAIL, TAILS), (SMELL, SMELLS), (SALT_TEST, SALT_TESTS)):
-        if observed.get(field) in choices:
-            yield Reading(choices[observed[field]])
-    places = {name.key: place for place, name in enumerate(names)}
-    if observed.get(LINE) in places:
-        yield Reading(Measure.LINE, place=places[observed[LINE]])
-    yield from _pack_readings(observed.get(PACK, ""), observed)
-
-
-def _number(text: str, one: NumberField) -> tuple[float, float | None]:
-    """Read a value, or one with its tolerance (``43.5 ± 1``)."""
-    field = f"observed-{one.name}"
-    middle, sign, room = text.replace("+/-", "±").replace("+-", "±").partition("±")
-    value = float(parse_number(middle.strip(), field))
-    if not one.low <= value <= one.high:
-        raise Invalid(field, f"Write a value from {one.low:g} to {one.high:g}.")
-    error = float(parse_number(room.strip(), field)) if sign else None
-    if error is not None and error <= 0:
-        raise Invalid(field, "Write a tolerance above 0.")
-    return value, error
-
-
-def _pack_readings(text: str, observed: Mapping[str, str]) -> Iterator[Reading]:
-    spf, ph = _SPF.search(text), _PH.search(text)
-    yield from (Reading(Measure.FREE_OF, word=word) for word in said_free_of(text))
+    seen, found = ObservedForm.stored_as(constraints.observed).checked(), list[Reading]()
+    for field in MEASURES.values():
+        read = seen.value(field)
+        if read:
+            found.append(Reading(field.measure, *read, prices=prices if field.measure is Measure.PRICE else {}))
+    found += [Reading(tried) for tried in (seen.tail, seen.smell, seen.salt_test) if tried]
+    found += [Reading(Measure.LINE, place=place) for place, name in enumerate(names) if name.key == seen.line]
+    found += [Reading(Measure.FREE_OF, word=word) for word in said_free_of(seen.pack)]
+    spf, ph = _SPF.search(seen.pack), _PH.search(seen.pack)
     if spf:
-        yield Reading(Measure.SPF, float(spf.group(1)))
-    if ph and not observed.get("ph"):
-        yield Reading(Measure.PH, float(ph.group(1).replace(",", ".")), 0.3)
+        found.append(Reading(Measure.SPF, float(spf.group(1))))
+    if ph and not seen.ph:
+        found.append(Reading(Measure.PH, float(ph.group(1).replace(",", ".")), PACK_PH_ERROR))
+    return tuple(found)
 
 
 def pack_claims(text: str, names: Sequence[ReadName]) -> dict[int, Known]:
     """Return percentages that words on the pack state of names of the list, by place: '5 % niacinamide'.
 
-    A claim is rounded, so it is taken within a tenth of what is stated.
+    A claim is rounded, so it is taken within a tenth of what is stated; of several names that fit its words, the
+    longest is meant.
     """
     found: dict[int, Known] = {}
     for match in (*_BEFORE.finditer(text), *_AFTER.finditer(text)):
-        place = _named(match["words"], names)
+        said = inci_key(match["words"])
+        fitting = [(len(name.key), place) for place, name in enumerate(names) if name.key in said or said in name.key]
+        place = max(fitting)[1] if fitting else None
         if place is not None and place not in found:
             value = float(match["number"].replace(",", "."))
             found[place] = Known(0.9 * value, 1.1 * value)
     return found
-
-
-def _named(words: str, names: Iterable[ReadName]) -> int | None:
-    said = inci_key(words)
-    fitting = [(len(name.key), place) for place, name in enumerate(names) if name.key in said or said in name.key]
-    return max(fitting)[1] if fitting else None
-
-
-def check_observed(observed: Mapping[str, str]) -> Iterator[tuple[str, str]]:
-    """Yield the field and the message of every observation that cannot be read."""
-    for one in FIELDS:
-        text = observed.get(one.name, "")
-        if text:
-            try:
-                _number(text, one)
-            except Invalid as fault:
-                yield f"observed-{one.name}", fault.message
-    if len(observed.get(PACK, "")) > LONGEST_WORDS:
-        yield f"observed-{PACK}", f"Shorten this to {LONGEST_WORDS:,} characters."

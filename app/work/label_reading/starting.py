@@ -11,7 +11,8 @@ from app.store.label_lists import StartedFormula
 from app.store.material_queries import live_id_of_library_key, live_id_of_name
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import FieldReader, required_line
+from app.work.form import Form
+from app.work.form_fields import Name
 from app.work.formulas.editing import insert
 from app.work.label_reading.choosing import OWN, Choices, Plan, check_something_left, make_plan, own_shelf
 from app.work.label_reading.drafting import draft_of
@@ -20,23 +21,26 @@ from app.work.materials.material_form import MaterialForm, from_library
 from app.work.materials.shelf import insert_material
 
 
+class StartForm(Form):
+    """What to call the formula that is started."""
+
+    formula_name = Name("Name of the formula", "Give the formula a name.", width="w20")
+
+
 @action(once="formula from list {list_id}")
-def start_formula(session: Session, list_id: int, choices: Choices, title: str, key: str = "") -> int:
+def start_formula(session: Session, list_id: int, choices: Choices, form: StartForm, key: str = "") -> int:
     """Start a formula from a list and give its id; the same form taken twice gives the same formula.
 
     Raises:
-        Faults: at ``name``.
+        Faults: at ``formula_name``.
         Invalid: when nothing is left, or no material holds any of the substances.
         NotFound: when there is no such list.
     """
-    reader = FieldReader()
-    clean = reader.read(required_line, title, "name", "Give the formula a name.") or ""
-    sheet = open_list(session, list_id).sheet
-    reader.finish()
+    sheet, name = open_list(session, list_id).sheet, form.checked().formula_name
     check_something_left(sheet, choices)
     plan = make_plan(sheet, own_shelf(session), choices)
-    content = draft_of(sheet, plan, shelved(session, plan), clean)
-    formula = insert(session, clean, "", content, "Started from a printed list")
+    content = draft_of(sheet, plan, shelved(session, plan), name)
+    formula = insert(session, name, "", content, "Started from a printed list")
     session.add(StartedFormula(label_list_id=list_id, formula_id=formula.id, started_at=now()))
     return formula.id
 

@@ -11,7 +11,6 @@ from app.science.inference.values import Estimate
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import answers_alone
 from app.work.label_reading.lists import OpenList, open_list
-from app.work.label_reading.observing import TAIL
 
 NOTICEABLE = 1.5  # likely values nearer than this factor are not called more or less
 
@@ -89,7 +88,7 @@ def changing_places(first: Sequence[str], second: Sequence[str]) -> list[str]:
 def _as_one(first: OpenList, second: OpenList, swapped: Sequence[str]) -> tuple[Estimate, ...]:
     """Work the first list out with what is known of either, and with what two orders of one product tell."""
     mine, others = first.sheet.constraints, second.sheet.constraints
-    free = {TAIL: "scattered"} if swapped else {}
+    free = {"tail": "scattered"} if swapped else {}
     both = UserConstraints(
         {**dict.fromkeys(swapped, "0-1"), **others.values, **mine.values},
         mine.dropped | others.dropped,
