@@ -12,6 +12,7 @@ from rapidfuzz.distance import OSA
 from app.reference.declaration_names import name_rows
 from app.reference.inci_names import inci_names
 from app.reference.library import find_substance, substances
+from app.reference.near_names import NearNames
 from app.reference.synonyms import synonyms
 from app.reference.tables import read_table
 from app.science.label_list.naming import known
@@ -20,6 +21,9 @@ from app.science.names import inci_key
 
 SHORTEST_GUESS = 6
 LEAST_LIKENESS = 80.0
+# With 80 % of the letters alike a fifth of those of both names is put in or taken out. One such change breaks one and a
+# half of the pairs of neighbouring letters, and names hold half as many pairs as both have letters: 0.5 - 1.5 * 0.2.
+LIKE_PAIRS, LIKE_LENGTHS = 0.2, 1.5
 ONE_SLIP_TO = 9
 TWO_SLIPS_TO = 20
 MISREAD = re.compile(r"(?<=[A-Z])[015](?=[A-Z])")  # a figure in the midst of letters: read off a picture
@@ -74,7 +78,7 @@ def is_listed(name: str) -> bool:
     return known(name, LabelNames()) is not None
 
 
-@lru_cache(maxsize=5_000)
+@lru_cache(maxsize=20_000)
 def nearest_name(name: str) -> str:
     """Return the listed name that a text is most like; empty when none is near (less than 0.8 of the letters agree).
 
@@ -84,7 +88,8 @@ def nearest_name(name: str) -> str:
     guessed = _guess(key)
     if guessed is not None:
         return guessed.inci
-    found = process.extractOne(key, _all_names(), scorer=fuzz.ratio, processor=None, score_cutoff=LEAST_LIKENESS)
+    near = _near_names().sharing(key, LIKE_PAIRS, LIKE_LENGTHS)
+    found = process.extractOne(key, near, scorer=fuzz.ratio, processor=None, score_cutoff=LEAST_LIKENESS)
     meant = _find(found[0]) if found else None
     return meant.inci if meant else ""
 
@@ -92,6 +97,11 @@ def nearest_name(name: str) -> str:
 @cache
 def _all_names() -> tuple[str, ...]:
     return tuple(dict.fromkeys([*substances(), *printed_otherwise(), *inci_names()]))
+
+
+@cache
+def _near_names() -> NearNames:
+    return NearNames(_all_names())
 
 
 @lru_cache(maxsize=20_000)
@@ -121,12 +131,12 @@ def _capital(word: str) -> str:
 
 
 @cache
-def _by_start() -> Mapping[str, tuple[str, ...]]:
-    """Group all names by their first letter, to look for misspellings among few."""
-    groups: dict[str, list[str]] = {}
+def _by_start() -> Mapping[tuple[str, int], tuple[str, ...]]:
+    """Group all names by their first letter and their length, to look for misspellings among few."""
+    groups: dict[tuple[str, int], list[str]] = {}
     for key in _all_names():
-        groups.setdefault(key[:1], []).append(key)
-    return MappingProxyType({start: tuple(sorted(keys, key=len)) for start, keys in groups.items()})
+        groups.setdefault((key[:1], len(key)), []).append(key)
+    return MappingProxyType({start: tuple(keys) for start, keys in groups.items()})
 
 
 def slips_allowed(key: str) -> int:
@@ -136,12 +146,13 @@ def slips_allowed(key: str) -> int:
     return 1 if len(key) < ONE_SLIP_TO else 2 if len(key) < TWO_SLIPS_TO else 3
 
 
-@lru_cache(maxsize=5_000)
+@lru_cache(maxsize=20_000)
 def _guess(key: str) -> Match | None:
     slips = slips_allowed(key)
     if not slips:
         return None
-    near = [name for name in _by_start().get(key[:1], ()) if abs(len(name) - len(key)) <= slips]
+    lengths = range(len(key) - slips, len(key) + slips + 1)
+    near = [name for length in lengths for name in _by_start().get((key[:1], length), ())]
     close = process.extract(key, near, scorer=OSA.distance, processor=None, score_cutoff=slips, limit=8)
     likely = [(name, distance) for name, distance, _ in close if _digits(name) == _digits(key)]
     best = [name for name, distance in likely if distance == min(d for _, d in likely)]

@@ -20,6 +20,7 @@ from app.reference.label_names import nearest_name as listed_name
 from app.reference.law_gaps import standing_gaps
 from app.reference.library import find_substance, split_cell
 from app.reference.limits import formaldehyde_releasers, limit_index, limit_rules
+from app.reference.near_names import NearNames
 from app.reference.preservatives import assess_materials, preservatives
 from app.reference.product_rules import implied_kinds, phototoxic_limits, product_rules
 from app.reference.prohibited import prohibited_index
@@ -69,6 +70,8 @@ SOLD_IN_WATER = frozenset(
 )
 # Share of equal letters from which another name can be meant; common practice.
 NEAR_ENOUGH = 0.85
+# A slip breaks three pairs of neighbouring letters at the most, and names hold half as many pairs as both have letters.
+NEAR_PAIRS, NEAR_LENGTHS = 0.5 * (1 - 3 * (1 - NEAR_ENOUGH)), 1 / NEAR_ENOUGH
 WARNING_COLUMNS = [
     "id",
     "jurisdiction",
@@ -126,7 +129,7 @@ def preservation_of(formula: FormulaFacts) -> Preservation | None:
         return None
 
 
-@lru_cache(maxsize=8192)
+@lru_cache(maxsize=20_000)
 def is_known(name: str) -> bool:
     """Return whether any table knows a name: the inventory, the library, or a table of rules."""
     tables = (
@@ -139,9 +142,14 @@ def is_known(name: str) -> bool:
         hair_dye_index().find(name),
         allergen_index("EU").kind_of(name) in ("perfume", "essential oil"),
         inci_key(plain_name(name)) in preservatives() or rule_key(name) in _known_keys(),
-        any(rule.selector is not None and rule.selector.names(plain_name(name)) for rule in product_rules()),
+        _named_by_product_rules().names(plain_name(name)),
     )
     return any(tables)
+
+
+@cache
+def _named_by_product_rules() -> Selector:
+    return Selector(item for rule in product_rules() if rule.selector is not None for item in rule.selector.items)
 
 
 @cache
@@ -149,19 +157,22 @@ def _known_keys() -> frozenset[str]:
     return frozenset({rule_key(name) for name in inci_names()} | phototoxic_limits().keys())
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=20_000)
 def nearest_name(name: str) -> str:
-    """Return the known name that is nearest to an unknown one, empty where none is near."""
+    """Return the known name that is nearest to an unknown one, empty where none is near.
+
+    Names that the law bars, which the inventory does not hold, come first: a slip in one of them weighs most.
+    """
+    near = _barred_names().sharing(plain_name(name), NEAR_PAIRS, NEAR_LENGTHS)
     found = process.extractOne(
-        plain_name(name), _barred_names(), scorer=OSA.normalized_similarity, score_cutoff=NEAR_ENOUGH
+        plain_name(name), near, scorer=OSA.normalized_similarity, processor=None, score_cutoff=NEAR_ENOUGH
     )
     return str(found[0]) if found else listed_name(name)
 
 
 @cache
-def _barred_names() -> tuple[str, ...]:
-    """Return names that the law bars, which the inventory does not hold: a slip in one of them weighs most."""
-    return tuple(name for entry in prohibited_index().entries for name in entry.names if "*" not in name)
+def _barred_names() -> NearNames:
+    return NearNames(name for entry in prohibited_index().entries for name in entry.names if "*" not in name)
 
 
 def in_inci(materials: Iterable[DosedMaterial]) -> tuple[DosedMaterial, ...]:

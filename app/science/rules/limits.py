@@ -5,8 +5,8 @@ compared with the limit of every scope that the exposure leaves open. At the lim
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fnmatch import translate
 from functools import lru_cache
@@ -23,23 +23,10 @@ from app.science.rules.values import FormulaFacts, LimitRule, Purpose, Verdict
 
 @dataclass(frozen=True, slots=True)
 class Subject:
-    """Rules that are judged together, and what one per cent of each of their substances counts as."""
+    """Rules that are judged together; ``anchors`` are keys of names of which one must be there for them to speak."""
 
-    key: str
     rules: tuple[LimitRule, ...]
-    exact: Mapping[str, Decimal] = field(hash=False)
-    patterns: tuple[tuple[Pattern[str], Decimal], ...]
-    cas: frozenset[str]
     anchors: frozenset[str]
-
-    def factor(self, name: str, cas: str | None) -> Decimal | None:
-        """Give the factor of a substance by name, else by CAS number; None when the subject does not cover it."""
-        found = self.exact.get(rule_key(name)) or _match(self.patterns, plain_name(name))
-        return found or (Decimal(1) if cas in self.cas else None)
-
-
-def _match(patterns: Iterable[tuple[Pattern[str], Decimal]], name: str) -> Decimal | None:
-    return next((factor for pattern, factor in patterns if pattern.match(name)), None)
 
 
 class LimitIndex:
@@ -49,17 +36,37 @@ class LimitIndex:
         groups: dict[str, list[LimitRule]] = defaultdict(list)
         for rule in chain.from_iterable(map(_each, rules)):
             groups[rule.sum_key or f"{rule.legal_reference} {rule.inci_name}"].append(rule)
-        self.subjects = tuple(_subject(key, tuple(group)) for key, group in groups.items())
-        self.touched = lru_cache(maxsize=8192)(self._touched)
+        self._by_key: dict[str, dict[int, Decimal]] = defaultdict(dict)
+        self._by_pattern: list[tuple[Pattern[str], int, Decimal]] = []
+        self._by_cas: dict[str, dict[int, Decimal]] = defaultdict(dict)
+        for number, group in enumerate(groups.values()):
+            factors = {name: factor for rule in group for name, factor in rule.factors.items()}
+            for name, factor in factors.items():
+                if "*" in name:
+                    self._by_pattern.append((compile_pattern(translate(name)), number, factor))
+                else:
+                    self._by_key[rule_key(name)][number] = factor
+            for cas in (cas for rule in group for cas in rule.match_cas):
+                self._by_cas[cas][number] = Decimal(1)
+        self._any_pattern = compile_pattern("|".join(f"(?:{p.pattern})" for p, _, _ in self._by_pattern) or "(?!)")
+        self.subjects = tuple(
+            Subject(tuple(group), frozenset(rule_key(name) for rule in group for name in rule.anchors))
+            for group in groups.values()
+        )
+        self.touched = lru_cache(maxsize=20_000)(self._touched)
 
     def _touched(self, name: str, cas: str | None) -> tuple[tuple[int, Decimal], ...]:
-        """List the subjects a name touches with its factor in each; the CAS number speaks only for an unknown name."""
-        by_name = self._hits(name, None)
-        return by_name if by_name or cas is None else self._hits("", cas)
+        """List the subjects a name touches, with what one per cent of it counts as in each.
 
-    def _hits(self, name: str, cas: str | None) -> tuple[tuple[int, Decimal], ...]:
-        found = ((n, subject.factor(name, cas)) for n, subject in enumerate(self.subjects))
-        return tuple((n, factor) for n, factor in found if factor is not None)
+        A name counts by itself before a pattern that it fits; the CAS number speaks only for an unknown name.
+        """
+        found = dict(self._by_key.get(rule_key(name), {}))
+        words = plain_name(name)
+        if self._any_pattern.match(words):
+            for pattern, number, factor in self._by_pattern:
+                if number not in found and pattern.match(words):
+                    found[number] = factor
+        return tuple(sorted((found or self._by_cas.get(cas or "", {})).items()))
 
 
 def _each(rule: LimitRule) -> tuple[LimitRule, ...]:
@@ -67,18 +74,6 @@ def _each(rule: LimitRule) -> tuple[LimitRule, ...]:
     if rule.expressed_as != "each":
         return (rule,)
     return tuple(replace(rule, factors={name: f}, match_cas=(), sum_key=name) for name, f in rule.factors.items())
-
-
-def _subject(key: str, rules: tuple[LimitRule, ...]) -> Subject:
-    factors = {name: factor for rule in rules for name, factor in rule.factors.items()}
-    return Subject(
-        key,
-        rules,
-        {rule_key(name): factor for name, factor in factors.items() if "*" not in name},
-        tuple((compile_pattern(translate(n)), factor) for n, factor in factors.items() if "*" in n),
-        frozenset(number for rule in rules for number in rule.match_cas),
-        frozenset(rule_key(name) for rule in rules for name in rule.anchors),
-    )
 
 
 def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
