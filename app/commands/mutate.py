@@ -1,21 +1,25 @@
 """The ``mutate`` command: make small wrong changes, one at a time, and see whether a test notices.
 
-It works on a copy. First every test runs once and notes which lines it reaches; then each change is asked only of tests
-that reach its line. A change that no test notices is printed with its place.
+It works on a copy. First every test runs once and notes which lines it reaches; then each change is asked of tests that
+reach its line, nearest room and narrowest tests first. A change is a fork of this process, in which the libraries are
+imported already, and never reaches a disk: the changed text is compiled where its module is imported. A change that
+no test notices is printed with its place.
 """
 
+import importlib.machinery
 import json
 import os
 import random
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from collections import Counter, defaultdict
+from collections.abc import Iterator
 from pathlib import Path
+from types import CodeType
 
 import click
 
@@ -24,18 +28,22 @@ from app.commands.mutations import Mutation, mutations_of
 
 # Where a wrong figure can hurt: all of the science, and what people do with money, batches and the bench.
 SCOPE = (
-    "app/science", "app/work/batches", "app/work/ph", "app/work/formulas", "app/work/stock", "app/work/cost_sheet.py",
-    "app/work/sheets.py", "app/work/papers.py", "app/work/products", "app/work/bench.py",
-    "app/work/materials/prices.py",
+    "app/science", "app/work/batches", "app/work/ph", "app/work/formulas", "app/work/stock", "app/work/packing",
+    "app/work/products", "app/work/cost_sheet.py", "app/work/sheets.py", "app/work/papers.py", "app/work/bench.py",
+    "app/work/pricing.py", "app/work/materials/prices.py",
 )  # fmt: skip
-ASKED = ("tests/science", "tests/work", "tests/documents", "tests/reference")
+ASKED = (
+    "tests/science", "tests/work", "tests/documents", "tests/reference", "tests/store", "tests/commands", "tests/web",
+)  # fmt: skip
 KEPT = Path("tests/mutation/kept.json")
 COPIED = ("app", "tests", "seed_data", "migrations", "templates", "static", "pyproject.toml")
-MOST_TESTS = 60
-LONGEST_SECONDS = 120
+MOST_TESTS = 200
+MOST_EXAMPLES = 8
+LONGEST_SECONDS = 180
 NOT_FOUND = 4
 FAILED = r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$"
-REACHES = dict[str, dict[int, list[str]]]
+OPTIONS = ("-q", "-p", "no:randomly", "-o", "addopts=--import-mode=importlib -p no:cacheprovider")
+REACHES = dict[str, dict[int, set[str]]]
 
 
 def kept_mutations(root: Path) -> list[Mutation]:
@@ -65,77 +73,148 @@ def sampled(root: Path, count: int, seed: int) -> list[Mutation]:
 
 
 def _files(place: Path) -> list[Path]:
-    return sorted(place.rglob("*.py")) if place.is_dir() else [place] if place.exists() else []
+    if not place.exists():
+        raise click.ClickException(f"{place} is in the scope of this command and is not there any more")
+    return sorted(place.rglob("*.py")) if place.is_dir() else [place]
 
 
 class Workplace:
-    """Copies of the project in which changes are made, and what is known of which test reaches which line."""
+    """A copy of the project in which changes are tried, and what is known of which test reaches which line."""
 
-    def __init__(self, root: Path, folder: Path) -> None:
-        self.root, self.folder = root, folder
+    def __init__(self, root: Path) -> None:
+        self.root = root
         self.reaches: REACHES = {}
+        self.lines_of: Counter[str] = Counter()
 
-    def copy(self, name: str) -> Path:
-        """Make one more copy."""
-        target = self.folder / name
-        target.mkdir()
+    @classmethod
+    def copied(cls, root: Path, folder: Path) -> "Workplace":
+        """Copy the project into a folder."""
         for piece in COPIED:
-            source = self.root / piece
-            if source.is_dir():
-                shutil.copytree(source, target / piece, ignore=shutil.ignore_patterns("__pycache__"))
+            if (root / piece).is_dir():
+                shutil.copytree(root / piece, folder / piece, ignore=shutil.ignore_patterns("__pycache__"))
             else:
-                shutil.copy(source, target / piece)
-        return target
+                shutil.copy2(root / piece, folder / piece)
+        return cls(folder)
 
-    def learn(self, copy: Path, known: Path | None) -> None:
+    def learn(self, known: Path | None) -> None:
         """Run every test once and note which lines each reaches; or read that from a former run.
 
         A test that fails as things are would notice everything, so it is not asked.
         """
-        data = known or copy / ".coverage"
+        data = known or self.root / ".coverage"
         failing = data.with_suffix(".failing")
         if not data.exists():
-            options = ("-q", "-rfE", "-n", "auto", "--dist", "worksteal")
-            measured = ("--cov=app", "--cov-context=test", "--cov-report=")
-            places = [place for place in ASKED if (copy / place).exists()]
-            run = pytest(copy, *options, *measured, *places, seconds=3600)
+            measured = ("--cov=app/science", "--cov=app/work", "--cov-context=test", "--cov-report=")
+            places = [place for place in ASKED if (self.root / place).exists()]
+            command = (sys.executable, "-m", "pytest", *OPTIONS, "-rfE", "-n", "auto", "--dist", "worksteal", *measured)
+            run = subprocess.run(  # noqa: S603
+                (*command, *places), cwd=self.root, capture_output=True, text=True, check=False
+            )
             if known:
-                shutil.copy(copy / ".coverage", known)
-            failing.write_text("\n".join(re.findall(FAILED, run.output, re.MULTILINE)), encoding="utf-8")
+                shutil.copy(self.root / ".coverage", known)
+            failing.write_text("\n".join(re.findall(FAILED, run.stdout, re.MULTILINE)), encoding="utf-8")
         left_out = set(failing.read_text(encoding="utf-8").splitlines()) if failing.exists() else set()
         if left_out:
             click.echo(f"{len(left_out)} tests fail as things are and are not asked")
-        self.reaches = read_reaches(data, left_out)
+        self.know(read_reaches(data, left_out))
+
+    def know(self, reaches: REACHES) -> None:
+        """Take over which tests reach which lines."""
+        self.reaches = reaches
+        self.lines_of = Counter(test for lines in reaches.values() for tests in lines.values() for test in tests)
 
     def tests_for(self, mutation: Mutation) -> list[str]:
-        """Return tests that reach the line of a change; of many, those of its own room first."""
-        by_line = self.reaches.get(mutation.file, {})
-        found = by_line.get(mutation.line) or sorted({test for tests in by_line.values() for test in tests})
-        _, room, *rest = mutation.file.removesuffix(".py").split("/")
-        part = rest[0] if rest else ""
-        random.Random(mutation.start).shuffle(found := list(found))  # noqa: S311
-        near = sorted(found, key=lambda test: (f"tests/{room}/{part}" not in test, f"tests/{room}/" not in test))
-        return near[:MOST_TESTS]
+        """Return whom to ask: tests that reach the line, the nearest and narrowest first, then others of the file.
 
-    def is_noticed(self, copy: Path, mutation: Mutation) -> bool:
-        """Make a change in a copy, run the tests that reach it, and take it back."""
-        tests = self.tests_for(mutation)
-        if not tests:
-            return False
-        path = copy / mutation.file
-        text = path.read_text(encoding="utf-8")
-        path.write_text(mutation.apply(text), encoding="utf-8")
+        What a module computes once, at its import or behind a cache, is reached by the first test alone, so that tests
+        of the same file are asked as well. Many examples of one function are asked after some of every other.
+        """
+        by_line = self.reaches.get(mutation.file, {})
+        at_line = by_line.get(mutation.line, set())
+        _, room, *parts = mutation.file.removesuffix(".py").split("/")
+        near = [f"test_{parts[-1]}.py", f"tests/{room}/{parts[0]}", f"tests/{room}/"] if parts else []
+        examples: Counter[str] = Counter()
+
+        def place(test: str) -> tuple[bool, bool, int, int]:
+            function = test.partition("[")[0]
+            examples[function] += 1
+            distance = next((n for n, part in enumerate(near) if part in test), len(near))
+            return test not in at_line, examples[function] > MOST_EXAMPLES, distance, self.lines_of[test]
+
+        found = sorted(set().union(*by_line.values()))
+        random.Random(mutation.start).shuffle(found)  # noqa: S311 - a choice of examples
+        return sorted(found, key=place)[:MOST_TESTS]
+
+    def try_all(self, tried: list[Mutation], at_once: int) -> Iterator[tuple[Mutation, bool]]:
+        """Try changes side by side, each in a process of its own, and say of each as it ends whether it was noticed."""
+        import_libraries()
+        running: dict[int, Mutation] = {}
+        waiting = list(reversed(tried))
+        while waiting or running:
+            if waiting and len(running) < at_once:
+                mutation = waiting.pop()
+                sys.stdout.flush()
+                process = os.fork()
+                if not process:
+                    self.ask_and_end(mutation)
+                running[process] = mutation
+            else:
+                process, status = os.wait()
+                yield running.pop(process), status != 0
+
+    def ask_and_end(self, mutation: Mutation) -> None:
+        """Run the tests for a change in this process and end it: with 0 if they all pass, killed if it takes long."""
+        status = 1
         try:
-            listed = copy / "asked.txt"
-            listed.write_text("\n".join(tests), encoding="utf-8")
-            run = pytest(copy, "-x", "-q", f"@{listed}", seconds=LONGEST_SECONDS)
-            if run.status == NOT_FOUND:
-                # The name of an example holds the place of the checkout: ask the whole function.
-                listed.write_text("\n".join(sorted({test.partition("[")[0] for test in tests})), encoding="utf-8")
-                run = pytest(copy, "-x", "-q", f"@{listed}", seconds=LONGEST_SECONDS)
-            return run.status != 0
+            signal.alarm(LONGEST_SECONDS)
+            silent = os.open(os.devnull, os.O_RDWR)
+            for stream in (0, 1, 2):
+                os.dup2(silent, stream)
+            os.chdir(self.root)
+            forget_project(self.root)
+            change_at_import(self.root / mutation.file, mutation)
+            status = self.ask(self.tests_for(mutation))
         finally:
-            path.write_text(text, encoding="utf-8")
+            os._exit(status)
+
+    @staticmethod
+    def ask(tests: list[str]) -> int:
+        """Run tests up to the first that fails; return 0 if none does."""
+        import pytest
+
+        if not tests:
+            return 0
+        status = int(pytest.main([*OPTIONS, "-x", *tests]))
+        if status == NOT_FOUND:
+            # The name of an example holds the place of the checkout: ask the whole function.
+            status = int(pytest.main([*OPTIONS, "-x", *sorted({test.partition("[")[0] for test in tests})]))
+        return status
+
+
+def import_libraries() -> None:
+    """Import the project once, and with it what every run of tests needs; a fork forgets the project again."""
+    for name in ("pytest", "hypothesis", "app.web", "app.documents", "app.store.migrate"):
+        importlib.import_module(name)
+
+
+def forget_project(root: Path) -> None:
+    """Let the project be imported anew, from a copy."""
+    for name in [name for name in sys.modules if name.partition(".")[0] == "app"]:
+        del sys.modules[name]
+    sys.path.insert(0, str(root))
+    sys.pycache_prefix = str(root / "compiled")
+
+
+def change_at_import(path: Path, mutation: Mutation) -> None:
+    """Compile the changed text wherever the module of that file is imported from now on."""
+    usual = importlib.machinery.SourceFileLoader.get_code
+
+    def get_code(loader: importlib.machinery.SourceFileLoader, name: str) -> CodeType | None:
+        if Path(loader.path) != path:
+            return usual(loader, name)
+        return compile(mutation.apply(path.read_text(encoding="utf-8")), str(path), "exec", dont_inherit=True)
+
+    importlib.machinery.SourceFileLoader.get_code = get_code  # type: ignore[method-assign, assignment]
 
 
 def read_reaches(data: Path, left_out: set[str]) -> REACHES:
@@ -149,30 +228,9 @@ def read_reaches(data: Path, left_out: set[str]) -> REACHES:
         name = "app/" + file.replace(os.sep, "/").rpartition("/app/")[2]
         lines = found.contexts_by_lineno(file)
         reaches[name] = {
-            line: sorted({test.partition("|")[0] for test in tests if test} - left_out) for line, tests in lines.items()
+            line: {test.partition("|")[0] for test in tests if test} - left_out for line, tests in lines.items()
         }
     return reaches
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """How a run of tests ended: its exit status, and what was written."""
-
-    status: int
-    output: str
-
-
-def pytest(copy: Path, *options: str, seconds: int) -> Run:
-    """Run tests in a copy; a run that takes too long has failed."""
-    command = [sys.executable, "-m", "pytest", "-p", "no:randomly", "-o", "addopts=--import-mode=importlib", *options]
-    environ = {**os.environ, "PYTHONPYCACHEPREFIX": str(copy / "compiled")}
-    try:
-        run = subprocess.run(  # noqa: S603
-            command, cwd=copy, env=environ, capture_output=True, text=True, timeout=seconds, check=False
-        )
-    except subprocess.TimeoutExpired:
-        return Run(1, "")
-    return Run(run.returncode, run.stdout)
 
 
 @click.command("mutate")
@@ -183,39 +241,20 @@ def pytest(copy: Path, *options: str, seconds: int) -> Run:
 @click.option("--at-once", default=os.cpu_count() or 1, help="How many changes are tried at the same time.")
 def mutate(sample: int, seed: int, kept: bool, known: Path | None, at_once: int) -> None:
     """Make small wrong changes in a copy, one at a time, and count how many the tests notice."""
-    root = bootstrap.ROOT
-    tried = kept_mutations(root) if kept else sampled(root, sample, seed)
+    if not hasattr(os, "fork"):
+        raise click.ClickException("this command forks itself for every change, which this system cannot do")
+    tried = kept_mutations(bootstrap.ROOT) if kept else sampled(bootstrap.ROOT, sample, seed)
+    known = known.absolute() if known else None
     with tempfile.TemporaryDirectory(prefix="tarebook-mutate-") as folder:
-        bench = Workplace(root, Path(folder))
-        copies = [bench.copy(f"copy-{n}") for n in range(at_once)]
-        click.echo("Running every test once to learn which lines each reaches")
-        bench.learn(copies[0], known.absolute() if known else None)
-        unnoticed = try_all(bench, copies, tried, report)
-    noticed = len(tried) - len(unnoticed)
-    click.echo(f"{noticed} of {len(tried)} changes noticed, {100 * noticed / max(len(tried), 1):.0f} %")
-
-
-def try_all(
-    bench: Workplace, copies: list[Path], tried: list[Mutation], tell: Callable[[Mutation, bool], None]
-) -> list[Mutation]:
-    """Try changes side by side, one copy each; return those that no test noticed."""
-    free = list(copies)
-
-    def one(mutation: Mutation) -> bool:
-        copy = free.pop()
-        try:
-            noticed = bench.is_noticed(copy, mutation)
-        finally:
-            free.append(copy)
-        tell(mutation, noticed)
-        return noticed
-
-    with ThreadPoolExecutor(max_workers=len(copies)) as pool:
-        return [mutation for mutation, noticed in zip(tried, pool.map(one, tried), strict=True) if not noticed]
-
-
-def report(mutation: Mutation, noticed: bool) -> None:
-    """Say how one change went."""
-    place = f"{mutation.file}:{mutation.line}"
-    change = mutation.what or f"{mutation.old!r} -> {mutation.new!r}"
-    click.echo(f"{'noticed' if noticed else 'NOT NOTICED'}  {place}  {change}")
+        place = Workplace.copied(bootstrap.ROOT, Path(folder))
+        click.echo("Asking every test which lines it reaches")
+        place.learn(known)
+        by_room: dict[str, Counter[bool]] = defaultdict(Counter)
+        for mutation, noticed in place.try_all(tried, at_once):
+            change = mutation.what or f"{mutation.old!r} -> {mutation.new!r}"
+            click.echo(f"{'noticed' if noticed else 'NOT NOTICED'}  {mutation.file}:{mutation.line}  {change}")
+            by_room[str(Path(mutation.file).parent)][noticed] += 1
+    for room, counted in sorted(by_room.items()):
+        click.echo(f"{counted[True]:4} of {counted.total():4}  {room}")
+    found = sum(by_room.values(), Counter())
+    click.echo(f"{found[True]} of {len(tried)} changes noticed, {100 * found[True] / max(len(tried), 1):.0f} %")

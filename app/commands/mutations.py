@@ -1,4 +1,10 @@
-"""Small wrong changes of Python code, made from its syntax tree."""
+"""Small wrong changes of Python code, made from its syntax tree.
+
+Left alone is what can be told to make no difference that anybody could see: the room of a cache and what else a
+decorator is given, the rounds allowed to a search (``for _ in range(n)``), a slack for rounding (a float below a
+hundred-thousandth: whether it is met exactly, or twice as wide, is chance), a stand-in for no limit (``10**9``), and
+words of any kind. A comparison with a slack is turned round instead.
+"""
 
 import ast
 from collections.abc import Callable, Iterator
@@ -12,6 +18,8 @@ COMPARED = {
 }  # fmt: skip
 COUNTED = {ast.Add: ("+", "-"), ast.Sub: ("-", "+"), ast.Mult: ("*", "/"), ast.Div: ("/", "*")}
 JOINED = {ast.And: ("and", "or"), ast.Or: ("or", "and")}
+TURNED = {"<": ">=", "<=": ">", ">": "<=", ">=": "<"}
+SLACK = 1e-5
 EXCHANGED = {"min": "max", "max": "min", "any": "all", "all": "any"}
 
 
@@ -66,8 +74,11 @@ class SourceText:
 
 
 def _of_comparison(source: SourceText, node: Any) -> Iterator[Mutation]:
-    if len(node.ops) == 1 and type(node.ops[0]) in COMPARED:
-        yield from source.between(node.left, node.comparators[0], COMPARED[type(node.ops[0])])
+    if len(node.ops) != 1:
+        return
+    sides = (node.left, node.comparators[0])
+    sign, other = COMPARED[type(node.ops[0])]
+    yield from source.between(*sides, (sign, TURNED.get(sign, other) if any(map(_is_slack, sides)) else other))
 
 
 def _of_sum(source: SourceText, node: Any) -> Iterator[Mutation]:
@@ -96,13 +107,30 @@ def _of_condition(source: SourceText, node: Any) -> Iterator[Mutation]:
 
 
 def _of_number(source: SourceText, node: Any) -> Iterator[Mutation]:
-    if type(node.value) in (int, float):
+    if type(node.value) in (int, float) and not _is_slack(node):
         yield from source.instead(node, repr(node.value + 1 if node.value in (0, 1) else node.value * 2))
 
 
 def _of_name(source: SourceText, node: Any) -> Iterator[Mutation]:
     if node.id in EXCHANGED:
         yield from source.instead(node, EXCHANGED[node.id])
+
+
+def _is_slack(node: Any) -> bool:
+    return isinstance(node, ast.Constant) and isinstance(node.value, float) and 0 < node.value < SLACK
+
+
+def _left_alone(tree: ast.AST) -> set[ast.AST]:
+    pieces: list[ast.AST] = []
+    for node in ast.walk(tree):
+        match node:
+            case ast.FunctionDef(decorator_list=decorators) | ast.ClassDef(decorator_list=decorators):
+                pieces += decorators
+            case ast.For(target=ast.Name(id="_"), iter=ast.Call(func=ast.Name(id="range"))):
+                pieces.append(node.iter)
+            case ast.BinOp(left=ast.Constant(value=int()), op=ast.Pow(), right=ast.Constant(value=int())):
+                pieces.append(node)
+    return {inner for piece in pieces for inner in ast.walk(piece)}
 
 
 KINDS: dict[type[ast.AST], Callable[[SourceText, Any], Iterator[Mutation]]] = {
@@ -119,8 +147,9 @@ KINDS: dict[type[ast.AST], Callable[[SourceText, Any], Iterator[Mutation]]] = {
 
 def mutations_of(file: str, text: str) -> Iterator[Mutation]:
     """Make every small wrong change of a file: comparisons, sums, signs, numbers, conditions, least and most."""
-    source = SourceText(file, text)
-    for node in ast.walk(ast.parse(text)):
+    source, tree = SourceText(file, text), ast.parse(text)
+    alone = _left_alone(tree)
+    for node in ast.walk(tree):
         make = KINDS.get(type(node))
-        if make:
+        if make and node not in alone:
             yield from make(source, node)

@@ -1,6 +1,7 @@
 """Small wrong changes: each makes code that still reads, differs in one place, and is counted by what tests say."""
 
 import ast
+import os
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,18 @@ def test_every_kind_of_change_is_made_where_it_belongs() -> None:
         assert changed.splitlines()[one.line - 1] != CODE.splitlines()[one.line - 1]
 
 
+def test_a_change_that_nobody_could_see_is_not_made() -> None:
+    code = """\
+@lru_cache(maxsize=64)
+def root(f, low, high):
+    for _ in range(80):
+        if abs(f(low)) < 1e-9:
+            return low
+    return 10**9
+"""
+    assert {(one.old, one.new) for one in mutations_of("x.py", code)} == {("<", ">=")}
+
+
 def test_the_same_seed_chooses_the_same_changes_of_the_real_code() -> None:
     first, again = (mutate.sampled(ROOT, 12, 5) for _ in "ab")
     assert first == again != mutate.sampled(ROOT, 12, 6)
@@ -38,25 +51,39 @@ def test_the_same_seed_chooses_the_same_changes_of_the_real_code() -> None:
         ast.parse(one.apply((ROOT / one.file).read_text(encoding="utf-8")))
 
 
-@pytest.mark.parametrize("noticed", [True, False])
-def test_a_change_is_noticed_when_a_test_fails_and_the_copy_is_as_before(noticed: bool, tmp_path: Path) -> None:
-    (tmp_path / "app").mkdir()
-    (tmp_path / "tests").mkdir()
+CHECKED = """\
+from app.weigh import fits
+def test_it():
+    assert fits(2)
+"""
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs a system that can fork")
+def test_a_change_is_noticed_when_a_test_fails_and_the_file_stays_as_it_is(tmp_path: Path) -> None:
+    for folder in ("app", "tests"):
+        (tmp_path / folder).mkdir()
+    (tmp_path / "app" / "__init__.py").touch()
     code = tmp_path / "app" / "weigh.py"
-    code.write_text("def fits(g):\n    return g < 3\n", encoding="utf-8")
-    test = "import sys; sys.path.insert(0, '.')\nfrom app.weigh import fits\ndef test_it():\n    assert fits(2)\n"
-    test += "    assert not fits(3)\n" if noticed else ""
-    (tmp_path / "tests" / "test_weigh.py").write_text(test, encoding="utf-8")
-    bench = mutate.Workplace(tmp_path, tmp_path)
-    bench.reaches = {"app/weigh.py": {2: ["tests/test_weigh.py::test_it"]}}
+    code.write_text("def fits(g):\n    return g < 3 and g > 0\n", encoding="utf-8")
+    (tmp_path / "tests" / "test_weigh.py").write_text(CHECKED, encoding="utf-8")
+    place = mutate.Workplace(tmp_path)
+    place.know({"app/weigh.py": {2: {"tests/test_weigh.py::test_it"}}})
     before = code.read_text(encoding="utf-8")
-    changed = Mutation("app/weigh.py", before.index("<"), "<", "<=", 2)
-    assert bench.is_noticed(tmp_path, changed) is noticed
+    unseen = Mutation("app/weigh.py", before.index("<"), "<", "<=", 2)
+    seen = Mutation("app/weigh.py", before.index(">"), ">", "<=", 2)
+    unreached = Mutation("app/other.py", 0, "a", "b", 1)
+    assert dict(place.try_all([unseen, seen, unreached], 2)) == {unseen: False, seen: True, unreached: False}
     assert code.read_text(encoding="utf-8") == before
 
 
-def test_a_line_that_no_test_reaches_is_not_noticed(tmp_path: Path) -> None:
-    assert mutate.Workplace(tmp_path, tmp_path).is_noticed(tmp_path, Mutation("app/x.py", 0, "a", "b", 1)) is False
+def test_tests_of_the_line_are_asked_first_and_of_them_the_nearest_and_narrowest() -> None:
+    near, narrow, wide, other = (
+        "tests/science/test_weigh.py::test_a", "tests/web/test_pages.py::test_b", "tests/web/test_pages.py::test_c",
+        "tests/science/test_weigh.py::test_d",
+    )  # fmt: skip
+    place = mutate.Workplace(ROOT)
+    place.know({"app/science/weigh.py": {1: {near, narrow, wide}, 2: {other, wide, near}, 3: {wide, near}}})
+    assert place.tests_for(Mutation("app/science/weigh.py", 0, "<", "<=", 1)) == [near, narrow, wide, other]
 
 
 def test_the_kept_changes_have_their_place() -> None:
