@@ -425,3 +425,53 @@ def test_an_addition_that_no_scale_shows_is_said_to_be_one(store: Store, gel: An
     begin(store, gel)
     step = BenchStep(NextMove.ADD, 0, grams, grams, grams, grams, 6.0, 1.0)
     assert replace(running(store, gel), step=step).too_little_to_weigh is little
+
+
+def test_what_cannot_be_stands_at_its_field_and_what_just_can_is_taken(store: Store, gel: Any) -> None:
+    begin(store, gel)
+    weigh_drops(store, gel.materials["alkali"], dropper="Pipette", drops="20", grams="0.98 g", key="d")
+    dropper = look_at_session(store, gel.batch_id).droppers[0].id
+    additions = {
+        "grams": [TypedAddition(""), TypedAddition("some")],
+        "drops": [TypedAddition("4", "20", dropper), *(TypedAddition("", drops, dropper) for drops in ("0.9", "5001"))],
+    }
+    readings = {
+        "ph": [TypedReading(ph) for ph in ("", "-0.1", "14.1")],
+        "uncertainty": [TypedReading("5", "other", wide) for wide in ("", "0.009", "3.1")],
+        "temperature": [TypedReading("5", temperature=warmth) for warmth in ("-1", "101")],
+    }
+    for add, wrong in ((add_addition, additions), (add_reading, readings)):
+        for field, cases in wrong.items():
+            for typed in cases:
+                with pytest.raises(Faults) as told:
+                    add(store, at(store, gel), typed)
+                assert list(told.value.by_field) == [field], typed
+    with pytest.raises(Faults) as told:
+        add_addition(store, replace(at(store, gel), who=""), TypedAddition("", "20", dropper))
+    assert list(told.value.by_field) == ["who"]
+    for ph, wide, warmth in (("0", "0.01", "0"), ("14", "3", "100")):
+        add_reading(store, at(store, gel), TypedReading(ph, "other", wide, warmth, sure=ph))
+    add_addition(store, at(store, gel), TypedAddition("491"))
+    batch = batch_of(store, gel)
+    assert [(str(r.value), str(r.uncertainty), str(r.temperature_c), r.taken_by, r.place) for r in batch.readings] == [
+        ("0", "0.01", "0", "Ines", 1), ("14", "3", "100", "Ines", 2),
+    ]  # fmt: skip
+    (weighing,) = line(store, gel, "alkali").weighings
+    assert (weighing.grams, weighing.by, weighing.place) == (Decimal(491), "Ines", 3)
+
+
+def test_an_addition_keeps_what_was_advised_for_it_and_the_lot_of_its_line(store: Store, gel: Any) -> None:
+    batch, alkali = batch_of(store, gel), line(store, gel, "alkali")
+    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(alkali.id, "3", "N1", sure="3")], who="Tom")
+    begin(store, gel)
+    step = running(store, gel).step
+    assert step is not None
+    add_addition(store, at(store, gel), TypedAddition("2"))
+    add_addition(store, at(store, gel), TypedAddition("0.1", back=True))
+    _, forward = line(store, gel, "alkali").weighings
+    assert (forward.advised_g, forward.lot_text, forward.by) == (Decimal(f"{step.grams:.4f}"), "N1", "Ines")
+    (back,) = line(store, gel, "acid").weighings
+    assert back.advised_g is None
+    take_back_last(store, at(store, gel))
+    gone = line(store, gel, "acid").weighings[-1]
+    assert (gone.by, gone.reason, gone.replaces_id) == ("Ines", "typed wrongly", back.id)
