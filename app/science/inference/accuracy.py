@@ -15,6 +15,7 @@ ROUNDING = 1e-6
 FOLDS = 12
 PRESERVING = frozenset({"preservative", "paraben", "booster"})
 LEAST_PRESERVING, SMALL = 0.1, 0.1
+NO_RANGE, WIDE_RANGE = 0.5, 20  # % w/w where no use range is known; a range without a lower end spans this factor
 Method = Callable[[Sequence[ListedName]], list[float]]
 Answer = Callable[[KnownList, PriorTable], Inference]
 
@@ -232,17 +233,14 @@ def zipf(exponent: float) -> Method:
 
 def middle_of_use(names: Sequence[ListedName]) -> list[float]:
     """Take the geometric middle of every use range (0.5 % without one); water takes the rest, else all are scaled."""
-    middles = [_middle(name) for name in names]
+    middles = [
+        math.sqrt((name.use_low or name.use_high / WIDE_RANGE) * name.use_high) if name.use_high else NO_RANGE
+        for name in names
+    ]
     rest = 100 - sum(m for m, name in zip(middles, names, strict=True) if name.class_name != WATER)
     if rest <= 0 or not any(name.class_name == WATER for name in names):
         return _whole(middles)
     return [rest if name.class_name == WATER else m for m, name in zip(middles, names, strict=True)]
-
-
-def _middle(name: ListedName) -> float:
-    if not name.use_high:
-        return 0.5
-    return math.sqrt((name.use_low or name.use_high / 20) * name.use_high)
 
 
 def descending_middle_of_use(names: Sequence[ListedName]) -> list[float]:

@@ -41,20 +41,6 @@ def below_block(masses: Floats, goes_on: float = GOES_ON) -> BelowBlock:
 
     ``goes_on`` is the chance, 0 to 1, that the printed order goes on descending below the line.
     """
-    nodes, count, _ = masses.shape
-    chain, scale = _chain(masses)
-    with np.errstate(divide="ignore"):
-        single = np.log(masses.sum(axis=2))
-        ends = np.log(chain.sum(axis=2)) + scale
-    free = np.zeros((nodes, count + 1))
-    free[:, :count] = np.cumsum(single[:, ::-1], axis=1)[:, ::-1]
-    free -= gammaln(np.arange(count, -1, -1) + 1.0)
-    descending = np.concatenate((ends, np.zeros((nodes, 1))), axis=1)
-    with np.errstate(divide="ignore"):
-        return BelowBlock(np.log1p(-goes_on) + free, np.log(goes_on) + descending, chain, scale)
-
-
-def _chain(masses: Floats) -> tuple[Floats, Floats]:
     nodes, count, cells = masses.shape
     chain, scale = np.empty_like(masses), np.zeros((nodes, count))
     message, logs = np.ones((nodes, cells)), np.zeros(nodes)
@@ -67,7 +53,15 @@ def _chain(masses: Floats) -> tuple[Floats, Floats]:
         top[top == 0] = 1.0
         message = message / top
         logs = logs + np.log(top[:, 0])
-    return chain, scale
+    with np.errstate(divide="ignore"):
+        single = np.log(masses.sum(axis=2))
+        ends = np.log(chain.sum(axis=2)) + scale
+    free = np.zeros((nodes, count + 1))
+    free[:, :count] = np.cumsum(single[:, ::-1], axis=1)[:, ::-1]
+    free -= gammaln(np.arange(count, -1, -1) + 1.0)
+    descending = np.concatenate((ends, np.zeros((nodes, 1))), axis=1)
+    with np.errstate(divide="ignore"):
+        return BelowBlock(np.log1p(-goes_on) + free, np.log(goes_on) + descending, chain, scale)
 
 
 def half_sum(values: Floats) -> Floats:
@@ -88,30 +82,20 @@ def below_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats
         going_on = np.nan_to_num(np.exp(block.descending - block.both), nan=0.0)
     descending = weight * going_on
     free = np.cumsum(weight - descending, axis=1)[:, :-1]
-    spread = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
-    found: Floats = free[:, :, None] * spread + _descending_marginals(block, masses, descending)
-    return found
-
-
-def _descending_marginals(block: BelowBlock, masses: Floats, weight: Floats) -> Floats:
+    found: Floats = free[:, :, None] * (masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300))
     nodes, count, cells = masses.shape
-    found = np.zeros_like(masses)
-    above = np.zeros((nodes, cells))
-    wanted = np.cumsum(weight, axis=1)
+    above, wanted = np.zeros((nodes, cells)), np.cumsum(descending, axis=1)
     for place in range(count):
         if place:
             passed = above * masses[:, place - 1]
             step = np.exp(block.scale[:, place] - block.scale[:, place - 1])[:, None]
             above = step * half_sum(passed[:, ::-1])[:, ::-1]
         start = np.maximum(block.chain[:, place].sum(axis=1), 1e-300)
-        above = above + (weight[:, place] / start)[:, None]
-        found[:, place] = _summing_to(block.chain[:, place] * above, wanted[:, place])
+        above = above + (descending[:, place] / start)[:, None]
+        values = block.chain[:, place] * above
+        sums = values.sum(axis=1)
+        found[:, place] += values * (wanted[:, place] / np.where(sums > 0, sums, 1.0))[:, None]
     return found
-
-
-def _summing_to(values: Floats, total: Floats) -> Floats:
-    sums = values.sum(axis=1)
-    return values * (total / np.where(sums > 0, sums, 1.0))[:, None]
 
 
 def sum_laws(masses: Floats, values: Floats, start: Floats) -> Floats:
@@ -123,20 +107,16 @@ def sum_laws(masses: Floats, values: Floats, start: Floats) -> Floats:
         start: law of the sum of the free names, (nodes, WIDTH).
     """
     nodes, count, _ = masses.shape
-    kernels = _kernels(masses, values)
+    exact = values / STEP
+    whole = np.minimum(np.floor(exact), KERNEL - 2)
+    share = exact - whole
+    parts = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
+    kernels = np.stack(
+        [(parts * ((whole == b) * (1 - share) + (whole == b - 1) * share)).sum(axis=2) for b in range(KERNEL)], axis=2
+    )
     laws = np.zeros((nodes, count + 1, WIDTH))
     laws[:, count] = start
     for place in range(count - 1, -1, -1):
         for bins in range(KERNEL):
             laws[:, place, bins:BINS] += kernels[:, place, bins, None] * laws[:, place + 1, : BINS - bins]
     return laws
-
-
-def _kernels(masses: Floats, values: Floats) -> Floats:
-    exact = values / STEP
-    whole = np.minimum(np.floor(exact), KERNEL - 2)
-    share = exact - whole
-    parts = masses / np.maximum(masses.sum(axis=2, keepdims=True), 1e-300)
-    return np.stack(
-        [(parts * ((whole == b) * (1 - share) + (whole == b - 1) * share)).sum(axis=2) for b in range(KERNEL)], axis=2
-    )

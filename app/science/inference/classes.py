@@ -48,10 +48,10 @@ def in_company(keys: Sequence[str], classes: Sequence[str]) -> list[str]:
     """
     traces = any(TRACE_COMPANION in key for key in keys)
     dry = WATER not in classes
-    return [_beside(key, name, traces, dry) for key, name in zip(keys, classes, strict=True)]
-
-
-def _beside(key: str, class_name: str, traces: bool, dry: bool) -> str:
-    if key in TRACE_SALTS:
-        return TRACE if traces else "salt"
-    return PIGMENT if class_name == DYE and dry else class_name
+    found = []
+    for key, class_name in zip(keys, classes, strict=True):
+        if key in TRACE_SALTS:
+            found.append(TRACE if traces else "salt")
+        else:
+            found.append(PIGMENT if class_name == DYE and dry else class_name)
+    return found

@@ -72,23 +72,14 @@ def resolve_conflicts(rules: Rules) -> Resolved:
     """Return up as little as needed until the rules can all hold."""
     clashes: list[Clash] = []
     while not rules.possible() and len(clashes) < MOST_ROUNDS:
-        clash = _clash(rules)
+        slack = cheapest_slack(rules.known, rules.maxima, rules.count, rules.places())
+        clash = Clash(_smallest_clash(rules), tuple(_given_up(rules, slack)), tuple(_remedies(rules)))
         clashes.append(clash)
-        rules = _reduced(rules, [g.statement for g in clash.given_up])
+        for given in clash.given_up:
+            rules = rules.without(given.statement)
     if not rules.possible():
         rules = Rules(rules.count, {}, {}, rules.chain)
     return Resolved(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
-
-
-def _reduced(rules: Rules, statements: Iterable[Statement]) -> Rules:
-    for statement in statements:
-        rules = rules.without(statement)
-    return rules
-
-
-def _clash(rules: Rules) -> Clash:
-    slack = cheapest_slack(rules.known, rules.maxima, rules.count, rules.places())
-    return Clash(_smallest_clash(rules), tuple(_given_up(rules, slack)), tuple(_remedies(rules)))
 
 
 def _said(rules: Rules) -> list[Statement]:

@@ -101,12 +101,31 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
     kept = [w for w in wanted if w.key not in left_out]
     dusting = tuple(w for w in kept if w.estimate < DUSTING and not w.keep)
     aimed = [w for w in kept if w not in dusting]
-    usable = _usable(aimed, shelf, {w.key for w in kept})
+    goals, by_key = {w.key for w in aimed}, {w.key: w for w in kept}
+    # At least half of a material has to be wanted, and something in it aimed at.
+    usable = [
+        m
+        for m in shelf
+        if goals & set(m.parts) and sum(p for k, p in m.parts.items() if k in by_key) >= sum(m.parts.values()) / 2
+    ]
     if not usable:
         raise Invalid("shelf", "no material holds any of these substances")
     doses = _without_crumbs(_doses(aimed, usable), aimed, usable)
-    lines = tuple(_line(usable[i], float(doses[i]), kept) for i in np.flatnonzero(doses > SMALLEST_DOSE))
-    return _answer(kept, lines, usable, dusting)
+    chosen = [(usable[i], float(doses[i])) for i in np.flatnonzero(doses > SMALLEST_DOSE)]
+    lines = [CoverLine(m, dose, tuple(_assumptions(m, dose, by_key))) for m, dose in chosen]
+    totals: dict[str, float] = {}
+    for line in lines:
+        for key, share in line.material.parts.items():
+            totals[key] = totals.get(key, 0.0) + line.percent * share / 100
+    given = [(w, totals.get(w.key, 0.0)) for w in kept]
+    buyable = {key for material in usable for key in material.parts}
+    return Cover(
+        tuple(sorted(lines, key=lambda line: -line.percent)),
+        tuple(Reached(w, percent, w.low - CLOSE <= percent <= w.high + CLOSE) for w, percent in given),
+        {key: percent for key, percent in totals.items() if key not in by_key},
+        tuple(w for w in kept if w.key not in buyable and w not in dusting),
+        dusting,
+    )
 
 
 def _without_crumbs(doses: Floats, aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
@@ -121,18 +140,11 @@ def _without_crumbs(doses: Floats, aimed: Sequence[Target], usable: Sequence[She
     return kept
 
 
-def _usable(aimed: Sequence[Target], shelf: Iterable[ShelfMaterial], keys: set[str]) -> list[ShelfMaterial]:
-    """Keep materials of which at least half is wanted, and which hold something that is aimed at."""
-    goals = {w.key for w in aimed}
-    return [
-        m
-        for m in shelf
-        if goals & set(m.parts) and sum(p for k, p in m.parts.items() if k in keys) >= sum(m.parts.values()) / 2
-    ]
-
-
 def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
-    """Solve the programme; the unknowns are the doses, then what lies over and under, then outside each band."""
+    """Solve the programme; the unknowns are the doses, then what lies over and under, then outside each band.
+
+    A per cent of a material is priced by what it brings unasked and by the effort to have it, for its usual dose.
+    """
     shares = np.array([[m.parts.get(w.key, 0.0) / 100 for m in usable] for w in aimed])
     middle = np.array([w.estimate for w in aimed])
     over, under = (
@@ -145,31 +157,18 @@ def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
     scale = np.maximum(middle, SMALLEST_SCALE)
     inside = [OFF_CENTRE / np.maximum(room, scale / 10) for room in (over, under)]
     outside = [OUTSIDE / np.minimum(scale, 5.0)] * 2
-    prices = np.concatenate((_prices(aimed, usable), *inside, *outside))
+    goals = {w.key: max(w.estimate, SMALLEST_SCALE) for w in aimed}
+    by_material = []
+    for m in usable:
+        unwanted = UNWANTED * sum(p for key, p in m.parts.items() if key not in goals) / 100
+        usual = min((goals[k] * 100 / p for k, p in m.parts.items() if k in goals and p > 0), default=1.0)
+        effort = BORROWED * (1 + MIXED * (len(m.parts) - 1)) * (OWN if m.own else 1.0)
+        by_material.append(unwanted + effort / max(usual, SMALLEST_SCALE))
+    prices = np.concatenate((by_material, *inside, *outside))
     limits = [(0.0, 100.0)] * count + [(0.0, float(r)) for r in (*over, *under)] + [(0.0, 100.0)] * (2 * len(aimed))
     solved = linprog(prices, None, None, np.vstack((balance, whole)), np.append(middle, 100.0), limits, method="highs")
     doses: Floats = np.maximum(solved.x[:count], 0.0)
     return doses
-
-
-def _prices(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
-    """Price a per cent of each material: what it brings unasked, and a little for not being at hand."""
-    goals = {w.key: max(w.estimate, SMALLEST_SCALE) for w in aimed}
-    return np.array([_unwanted(m, goals) + _borrowed(m, goals) for m in usable])
-
-
-def _unwanted(material: ShelfMaterial, goals: Mapping[str, float]) -> float:
-    return UNWANTED * sum(p for key, p in material.parts.items() if key not in goals) / 100
-
-
-def _borrowed(material: ShelfMaterial, goals: Mapping[str, float]) -> float:
-    usual = min((goals[k] * 100 / p for k, p in material.parts.items() if k in goals and p > 0), default=1.0)
-    effort = BORROWED * (1 + MIXED * (len(material.parts) - 1)) * (OWN if material.own else 1.0)
-    return effort / max(usual, SMALLEST_SCALE)
-
-
-def _line(material: ShelfMaterial, dose: float, kept: Sequence[Target]) -> CoverLine:
-    return CoverLine(material, dose, tuple(_assumptions(material, dose, {w.key: w for w in kept})))
 
 
 def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Target]) -> Iterable[str]:
@@ -182,28 +181,6 @@ def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Target
             yield f"brings {given:.3g} % {key}, which the list does not name"
     if material.assumption:
         yield material.assumption
-
-
-def _answer(
-    kept: Sequence[Target], lines: tuple[CoverLine, ...], usable: Sequence[ShelfMaterial], dusting: tuple[Target, ...]
-) -> Cover:
-    totals: dict[str, float] = {}
-    for line in lines:
-        for key, share in line.material.parts.items():
-            totals[key] = totals.get(key, 0.0) + line.percent * share / 100
-    keys = {w.key for w in kept}
-    buyable = {key for material in usable for key in material.parts}
-    return Cover(
-        tuple(sorted(lines, key=lambda line: -line.percent)),
-        tuple(_reached(w, totals.get(w.key, 0.0)) for w in kept),
-        {key: percent for key, percent in totals.items() if key not in keys},
-        tuple(w for w in kept if w.key not in buyable and w not in dusting),
-        dusting,
-    )
-
-
-def _reached(wanted: Target, percent: float) -> Reached:
-    return Reached(wanted, percent, wanted.low - CLOSE <= percent <= wanted.high + CLOSE)
 
 
 def substitutes(wanted: Target, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.science.inference.below_line import BelowBlock
-from app.science.inference.grid import BINS, STEP, grid
+from app.science.inference.grid import BINS, SMALLEST, STEP, grid
 from app.science.inference.messages import Above, Downward
 from app.science.inference.values import Floats, Integers
 
@@ -41,36 +41,29 @@ def draw_compositions(source: DrawSource, size: int) -> Floats:
     """Draw compositions, shape (size, names), each row summing to 100 % w/w."""
     rng = np.random.default_rng(SEED)
     percents = np.zeros((size, source.count))
-    node, line = _node_and_line(source, rng, size)
-    for one in np.unique(node):
-        for k in np.unique(line[node == one]):
-            rows = np.flatnonzero((node == one) & (line == k))
-            percents[np.ix_(rows, source.chain)] = _chain(source, rng, int(one), int(k), len(rows))
-    for number, place in enumerate(source.free):
-        percents[:, place] = _amounts(source.beside[number][None, :].repeat(size, axis=0), grid().edges, rng)
-    largest = int(np.argmax(np.median(percents, axis=0)))
-    percents[:, largest] = np.maximum(100.0 - percents.sum(axis=1) + percents[:, largest], 1e-6)
-    whole: Floats = 100.0 * percents / percents.sum(axis=1, keepdims=True)
-    return whole
-
-
-def _node_and_line(source: DrawSource, rng: np.random.Generator, size: int) -> tuple[Integers, Integers]:
-    """Draw the node of richness and the number of names above the line, evenly over their weights."""
+    # The node of richness and the number of names above the line, evenly over their weights.
     flat = np.cumsum(source.weight.ravel())
     points = (np.arange(size) + rng.random()) / size
     picked = np.searchsorted(flat / flat[-1], points).clip(max=len(flat) - 1)
     node, line = np.unravel_index(picked, source.weight.shape)
-    return np.asarray(node, dtype=np.int64), np.asarray(line, dtype=np.int64)
-
-
-def _chain(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
-    """Draw the descending names with ``line`` of them above 1 %."""
-    values = np.zeros((size, len(source.chain)))
-    if line:
-        values[:, :line] = _above(source, rng, node, line, size)
-    if line < len(source.chain):
-        values[:, line:] = _below(source, rng, node, line, size)
-    return values
+    for one in np.unique(node):
+        for k in np.unique(line[node == one]):
+            rows = np.flatnonzero((node == one) & (line == k))
+            values = np.zeros((len(rows), len(source.chain)))
+            if k:
+                values[:, :k] = _above(source, rng, int(one), int(k), len(rows))
+            if k < len(source.chain):
+                values[:, k:] = _below(source, rng, int(one), int(k), len(rows))
+            percents[np.ix_(rows, source.chain)] = values
+    edges = grid().edges
+    for number, place in enumerate(source.free):
+        cells = _pick(source.beside[number][None, :].repeat(size, axis=0), rng)
+        bottom = np.maximum(edges[cells], SMALLEST)
+        percents[:, place] = bottom * (edges[cells + 1] / bottom) ** rng.random(size)
+    largest = int(np.argmax(np.median(percents, axis=0)))
+    percents[:, largest] = np.maximum(100.0 - percents.sum(axis=1) + percents[:, largest], SMALLEST)
+    whole: Floats = 100.0 * percents / percents.sum(axis=1, keepdims=True)
+    return whole
 
 
 def _above(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
@@ -79,7 +72,9 @@ def _above(source: DrawSource, rng: np.random.Generator, node: int, line: int, s
     cells = np.zeros((size, line), dtype=np.int64)
     last = source.found.placed[line - 1][node]
     joint = last * source.laws[node, line][None, :]
-    cells[:, line - 1], rest = _pick_joint(joint, rng, size)
+    flat = np.cumsum(joint.ravel())
+    picked = np.searchsorted(flat / flat[-1], rng.random(size)).clip(max=len(flat) - 1)
+    cells[:, line - 1], rest = np.unravel_index(picked, joint.shape)
     for place in range(line - 2, -1, -1):
         later = cells[:, place + 1]
         rest = rest + np.round(grid().above[later] / STEP).astype(np.int64)
@@ -95,13 +90,6 @@ def _above(source: DrawSource, rng: np.random.Generator, node: int, line: int, s
     share = rng.random((size, line))
     drawn: Floats = edges[cells] * (edges[cells + 1] / edges[cells]) ** share
     return drawn
-
-
-def _pick_joint(joint: Floats, rng: np.random.Generator, size: int) -> tuple[Integers, Integers]:
-    flat = np.cumsum(joint.ravel())
-    picked = np.searchsorted(flat / flat[-1], rng.random(size)).clip(max=len(flat) - 1)
-    cell, rest = np.unravel_index(picked, joint.shape)
-    return np.asarray(cell, dtype=np.int64), np.asarray(rest, dtype=np.int64)
 
 
 def _below(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
@@ -127,11 +115,3 @@ def _pick(weights: Floats, rng: np.random.Generator) -> Integers:
     points = rng.random(len(weights)) * summed[:, -1]
     picked: Integers = (summed < points[:, None]).sum(axis=1).clip(max=weights.shape[1] - 1)
     return picked
-
-
-def _amounts(masses: Floats, edges: Floats, rng: np.random.Generator) -> Floats:
-    cells = _pick(masses, rng)
-    drawn: Floats = np.maximum(edges[cells], 1e-6) * (edges[cells + 1] / np.maximum(edges[cells], 1e-6)) ** rng.random(
-        len(cells)
-    )
-    return drawn

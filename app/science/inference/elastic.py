@@ -11,6 +11,7 @@ from scipy.sparse import csr_matrix
 from app.science.inference.values import Floats, Integers, Known
 
 CLAIM_COST, MAXIMUM_COST, ORDER_COST = 1.0, 2.0, 5.0
+COSTS = {"claim": CLAIM_COST, "maximum": MAXIMUM_COST, "place": ORDER_COST}
 NOTICEABLE = 1e-7
 LARGEST = 1e4
 
@@ -45,28 +46,21 @@ def cheapest_slack(known: Mapping[int, Known], maxima: Mapping[int, float], coun
         count: number of names.
         chain: the places that descend, in printed order.
     """
-    stated = _stated(known, maxima)
-    solved = (_solve(stated + _ordered(chain, above), count) for above in range(len(chain) + 1))
+    stated = [_Row(((i, -1.0),), -k.low, "claim", i) for i, k in known.items()]
+    stated += [_Row(((i, 1.0),), k.high, "claim", i) for i, k in known.items()]
+    stated += [_Row(((i, 1.0),), cap, "maximum", i) for i, cap in maxima.items()]
+    solved = []
+    for above in range(len(chain) + 1):
+        head, rest = chain[:above], chain[above:]
+        ordered = [_Row(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in pairwise(head)]
+        ordered += [_Row(((int(i), -1.0),), -1.0, "place", int(i)) for i in head]
+        ordered += [_Row(((int(i), 1.0),), 1.0, "place", int(i)) for i in rest]
+        solved.append(_solve(stated + ordered, count))
     return min(solved, key=lambda slack: slack.cost)
 
 
-def _stated(known: Mapping[int, Known], maxima: Mapping[int, float]) -> list[_Row]:
-    rows = [_Row(((i, -1.0),), -k.low, "claim", i) for i, k in known.items()]
-    rows += [_Row(((i, 1.0),), k.high, "claim", i) for i, k in known.items()]
-    return rows + [_Row(((i, 1.0),), cap, "maximum", i) for i, cap in maxima.items()]
-
-
-def _ordered(chain: Integers, above: int) -> list[_Row]:
-    head, rest = chain[:above], chain[above:]
-    rows = [_Row(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in pairwise(head)]
-    rows += [_Row(((int(i), -1.0),), -1.0, "place", int(i)) for i in head]
-    return rows + [_Row(((int(i), 1.0),), 1.0, "place", int(i)) for i in rest]
-
-
-COSTS = {"claim": CLAIM_COST, "maximum": MAXIMUM_COST, "place": ORDER_COST}
-
-
 def _solve(rows: list[_Row], count: int) -> Slack:
+    """Return the least costly slack at one place of the line; unknowns: x, then the slack of every row."""
     width = count + len(rows)
     entries = [(r, i, c) for r, row in enumerate(rows) for i, c in row.terms]
     entries += [(r, count + r, -1.0) for r in range(len(rows))]
@@ -76,10 +70,6 @@ def _solve(rows: list[_Row], count: int) -> Slack:
     cost = np.concatenate((np.zeros(count), [COSTS[row.kind] for row in rows]))
     bounds = [(0.0, 100.0)] * count + [(0.0, LARGEST)] * len(rows)
     answer = linprog(cost, matrix, [r.bound for r in rows], whole, [100.0], bounds, method="highs")
-    return _slack(rows, count, answer.x, float(answer.fun))
-
-
-def _slack(rows: list[_Row], count: int, solution: Floats, cost: float) -> Slack:
-    giving = [row for row, amount in zip(rows, solution[count:], strict=True) if amount > NOTICEABLE]
+    giving = [row for row, amount in zip(rows, answer.x[count:], strict=True) if amount > NOTICEABLE]
     found = {kind: tuple(sorted({r.index for r in giving if r.kind == kind})) for kind in COSTS}
-    return Slack(cost, found["claim"], found["maximum"], found["place"], solution[:count])
+    return Slack(float(answer.fun), found["claim"], found["maximum"], found["place"], answer.x[:count])

@@ -82,7 +82,11 @@ def fit_priors(
     if not values:
         return PriorTable(dict(starts), kinds=begun)
     columns = list(dict.fromkeys(column for value in values for column, _ in value.columns))
-    design = _design(values, columns)
+    place = {column: number for number, column in enumerate(columns)}
+    design = np.zeros((len(values), len(columns)))
+    for row, value in enumerate(values):
+        for term, amount in value.columns:
+            design[row, place[term]] += amount
     rest, given = np.array([v.rest for v in values]), np.array([v.weight for v in values])
     penalty = np.diag([PENALTIES[kind] for kind, _ in columns])
     weight, residual, found = given, rest, np.zeros(len(columns))
@@ -92,10 +96,15 @@ def fit_priors(
         sigma = _sigmas(values, residual, weight, starts)
         weight = given * _chance_of_meant(values, residual, sigma)
     level = dict(zip(columns, (float(v) for v in found), strict=True))
+    shifts = dict(begun)
+    for (column, name), shift in level.items():
+        if column == KIND:
+            kind, _, class_name = name.partition("|")
+            shifts[kind, class_name] = shifts.get((kind, class_name), 0.0) + shift
     return PriorTable(
         {name: _fitted(start, level, sigma[name]) for name, start in starts.items()},
-        {key: shift for (kind, key), shift in level.items() if kind in (NAME, BLEND)},
-        _kind_shifts(level, begun),
+        {key: shift for (column, key), shift in level.items() if column in (NAME, BLEND)},
+        shifts,
         _widths(values, residual, weight, sigma),
     )
 
@@ -119,15 +128,6 @@ def _values(
         expected = expected_log(name, prior, len(known.names), wet) + kind_starts.get((known.kind, prior.name), 0.0)
         weight = 1.0 if exact else ASSUMED_WEIGHT
         yield _Value(math.log(max(percent, SMALLEST)) - expected, tuple(columns), weight, prior, known.kind)
-
-
-def _design(values: Sequence[_Value], columns: Sequence[Column]) -> Floats:
-    place = {column: number for number, column in enumerate(columns)}
-    design = np.zeros((len(values), len(columns)))
-    for row, value in enumerate(values):
-        for column, amount in value.columns:
-            design[row, place[column]] += amount
-    return design
 
 
 def _sigmas(
@@ -171,15 +171,6 @@ def _fitted(start: ClassPrior, level: Mapping[Column, float], sigma: float) -> C
         use_pull=start.use_pull + level.get((PULL, group), 0.0),
         anchor_percent=start.median_percent,
     )
-
-
-def _kind_shifts(level: Mapping[Column, float], begun: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
-    shifts = dict(begun)
-    for (column, name), shift in level.items():
-        if column == KIND:
-            kind, _, class_name = name.partition("|")
-            shifts[kind, class_name] = shifts.get((kind, class_name), 0.0) + shift
-    return shifts
 
 
 def _widths(values: Sequence[_Value], residual: Floats, weight: Floats, sigma: Mapping[str, float]) -> dict[str, float]:

@@ -48,7 +48,13 @@ def free_marginals(
         found: the downward messages.
         weight: posterior probability of every node and k, (nodes, m + 1).
     """
-    room = _room(below, found, weight, sum_of(laws))
+    # Every amount that the free names together may fill, by its weight, (nodes, WIDTH).
+    free, room = sum_of(laws), np.zeros((len(weight), WIDTH))
+    for k, rest in enumerate(found.rest):
+        for one in np.flatnonzero(weight[:, k] > IGNORED):
+            part = np.correlate(rest[one, :BINS], below[one, k, :BINS], mode="full")[BINS - 1 :]
+            scale = (part * free[one, :BINS]).sum()
+            room[one, :BINS] += part * (weight[one, k] / scale if scale > 0 else 0.0)
     answers = np.zeros(masses.shape[1:])
     for name in range(masses.shape[1]):
         others = sum_of(np.delete(laws, name, axis=1))
@@ -57,14 +63,3 @@ def free_marginals(
             answers[name] += masses[node, name] * np.interp(values[name] / STEP, np.arange(BINS), pull)
     shares: Floats = answers / np.maximum(answers.sum(axis=1, keepdims=True), 1e-300)
     return shares
-
-
-def _room(below: Floats, found: Downward, weight: Floats, free: Floats) -> Floats:
-    """Weigh every amount that the free names together may fill, (nodes, WIDTH)."""
-    room = np.zeros((len(weight), WIDTH))
-    for k, rest in enumerate(found.rest):
-        for node in np.flatnonzero(weight[:, k] > IGNORED):
-            part = np.correlate(rest[node, :BINS], below[node, k, :BINS], mode="full")[BINS - 1 :]
-            scale = (part * free[node, :BINS]).sum()
-            room[node, :BINS] += part * (weight[node, k] / scale if scale > 0 else 0.0)
-    return room

@@ -105,20 +105,16 @@ def work_out(
     unfitting: tuple[str, ...] = ()
     if belief is not None and (seen.measurements or with_draws):
         first = draw_compositions(belief.source, FIRST_DRAWS) if seen.measurements else draws
-        seen, unfitting = _fitting(seen, first)
+        # A measurement far from everything the list allows is set aside.
+        near = tuple(one for one in seen.measurements if one.log_likelihood(first).max() > FARTHEST_FIT)
+        unfitting = tuple(one.name for one in seen.measurements if not any(one is kept for kept in near))
+        seen = replace(seen, measurements=near)
         belief, tilts = _tilted(belief, usual, nodes, constraints, (seen, first))
         draws = np.clip(draw_compositions(belief.source, DRAWS), resolved.bounds.low, resolved.bounds.high)
         weight = weights_of(seen.measurements, draws, tilts)
     raw = weighted_quantiles(draws, weight, BAND) if seen.measurements and len(draws) else None
     points = _points(belief, resolved, usual, counted, raw)
     return Worked(_answer(names, resolved, points, belief), draws, weight, unfitting)
-
-
-def _fitting(seen: Observed, draws: Floats) -> tuple[Observed, tuple[str, ...]]:
-    """Set measurements aside that lie far from everything the list allows."""
-    near = [one for one in seen.measurements if one.log_likelihood(draws).max() > FARTHEST_FIT]
-    unfitting = tuple(one.name for one in seen.measurements if not any(one is kept for kept in near))
-    return replace(seen, measurements=tuple(near)), unfitting
 
 
 def _tilted(
@@ -145,15 +141,9 @@ def _points(
     bounds = resolved.bounds
     clipped = np.clip(points, bounds.low[:, None], bounds.high[:, None])
     width = np.where(counted, np.maximum(clipped[:, 2] - clipped[:, 0], CELL * clipped[:, 1]), 0.0)
-    middle = _closed(clipped[:, 1], width, resolved, counted)
+    middle = clipped[:, 1].copy()
+    middle[counted] = closed_to_whole(middle[counted], width[counted], bounds.low[counted], bounds.high[counted])
     return _Points(np.minimum(clipped[:, 0], middle), middle, np.maximum(clipped[:, 2], middle))
-
-
-def _closed(middle: Floats, width: Floats, resolved: Resolved, counted: np.ndarray) -> Floats:
-    low, high = resolved.bounds.low, resolved.bounds.high
-    closed = middle.copy()
-    closed[counted] = closed_to_whole(middle[counted], width[counted], low[counted], high[counted])
-    return closed
 
 
 def _by_rules(resolved: Resolved, usual: UsagePrior) -> tuple[Floats, Floats]:
@@ -163,18 +153,12 @@ def _by_rules(resolved: Resolved, usual: UsagePrior) -> tuple[Floats, Floats]:
     return cell_masses(usual, np.concatenate(([0.0], edges[1:])), limits, Nodes(np.zeros(1), np.ones(1)))[0], edges
 
 
-def _line(resolved: Resolved, belief: Belief | None, count: int) -> tuple[float, ...]:
-    feasible = resolved.bounds.feasible
-    shares = feasible / feasible.sum() if belief is None else belief.line
-    line = np.zeros(count + 1)
-    line[: len(shares)] = shares
-    return tuple(float(p) for p in line)
-
-
 def _answer(names: Sequence[ListedName], resolved: Resolved, points: _Points, belief: Belief | None) -> Inference:
-    line = _line(resolved, belief, len(names))
+    feasible, line = resolved.bounds.feasible, np.zeros(len(names) + 1)
+    shares = feasible / feasible.sum() if belief is None else belief.line
+    line[: len(shares)] = shares
     columns = (resolved.bounds.low, resolved.bounds.high, points.middle, points.low, points.high)
     rows = tuple(
         Estimate(name.name, *(float(v) for v in values)) for name, *values in zip(names, *columns, strict=True)
     )
-    return Inference(rows, int(np.argmax(line)), line, resolved.clashes, belief is None)
+    return Inference(rows, int(np.argmax(line)), tuple(float(p) for p in line), resolved.clashes, belief is None)

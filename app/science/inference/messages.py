@@ -59,33 +59,29 @@ def downward(above: Above, block: Floats, laws: Floats) -> Downward:
     logs, rest = np.zeros(nodes), np.zeros((nodes, WIDTH))
     rest[:, BINS - 1] = 1.0
     _note(found, 0, rest, logs, block, laws)
-    ceiling = _ceilings(above.masses, block)
+    # The most that the names up to each k and the block below can weigh, (nodes, m + 1), logs.
+    ceiling = block.copy()
+    with np.errstate(divide="ignore"):
+        ceiling[:, 1:] += np.cumsum(np.log(np.minimum(above.masses.sum(axis=2), 1.0)), axis=1)
+    ceiling = np.maximum.accumulate(ceiling[:, ::-1], axis=1)[:, ::-1]
     for place in range(count):
-        if _hopeless(found, ceiling, place):
-            break
-        placed = _first(above) if not place else _placed(above, place, found.placed[-1])
+        best = found.evidence.max()
+        if np.isfinite(best) and ceiling[:, place + 1].max() < best + NEGLIGIBLE:
+            break  # every later place of the line is negligible too
+        rows = above.rows[place]
+        if place:  # at most as large as the name before it; its own cell counts by half
+            before, shift = found.placed[-1], above.shifts[place]
+            message = np.cumsum(before[:, ::-1], axis=1)[:, ::-1][:, :rows] - 0.5 * before[:, :rows]
+            placed = move(message, shift.down, shift)
+            placed *= above.masses[:, place, :rows, None]
+        else:  # what the first name leaves of the 100 % is known, row by row
+            left = np.zeros((rows, WIDTH))
+            left[:, :BINS] = above.first[:rows, BINS - 1 :: -1]
+            placed = above.masses[:, 0, :rows, None] * left
         logs = _scaled(placed, logs)
         found.placed.append(placed)
         _note(found, place + 1, placed.sum(axis=1), logs, block, laws)
     return found
-
-
-def _first(above: Above) -> Floats:
-    """Place the first name: what it leaves of the 100 % is known, row by row."""
-    rows = above.rows[0]
-    left = np.zeros((rows, WIDTH))
-    left[:, :BINS] = above.first[:rows, BINS - 1 :: -1]
-    placed: Floats = above.masses[:, 0, :rows, None] * left
-    return placed
-
-
-def _placed(above: Above, place: int, before: Floats) -> Floats:
-    """Place a name after the one ``before`` it, which is at least as large (the own cell counts by half)."""
-    shift, rows = above.shifts[place], above.rows[place]
-    message = np.cumsum(before[:, ::-1], axis=1)[:, ::-1][:, :rows] - 0.5 * before[:, :rows]
-    placed = move(message, shift.down, shift)
-    placed *= above.masses[:, place, :rows, None]
-    return placed
 
 
 def _scaled(placed: Floats, logs: Floats) -> Floats:
@@ -102,21 +98,6 @@ def _note(found: Downward, k: int, rest: Floats, logs: Floats, block: Floats, la
     found.logs.append(logs)
     with np.errstate(divide="ignore"):
         found.evidence[:, k] = block[:, k] + logs + np.log((laws[:, k] * rest).sum(axis=1))
-
-
-def _ceilings(masses: Floats, block: Floats) -> Floats:
-    """Give, for every k, the most that the names up to k and the block below can weigh; (nodes, m + 1), logs."""
-    with np.errstate(divide="ignore"):
-        single = np.log(np.minimum(masses.sum(axis=2), 1.0))
-    ceiling = block.copy()
-    ceiling[:, 1:] += np.cumsum(single, axis=1)
-    return np.maximum.accumulate(ceiling[:, ::-1], axis=1)[:, ::-1]
-
-
-def _hopeless(found: Downward, ceiling: Floats, place: int) -> bool:
-    """Say whether every later place of the line must be negligible, so that the pass can stop."""
-    best = found.evidence.max()
-    return bool(np.isfinite(best) and ceiling[:, place + 1].max() < best + NEGLIGIBLE)
 
 
 def upward(above: Above, found: Downward, block: Floats, laws: Floats, weight: Floats) -> Floats:
@@ -145,15 +126,8 @@ def _needed(need: Floats | None, logs: Floats, block: Floats, law: Floats, rows:
     scale = np.maximum(block, logs)
     scale = np.where(np.isfinite(scale), scale, 0.0)
     full = np.repeat((np.exp(block - scale)[:, None] * law)[:, None, :], rows, axis=1)
-    if need is not None:
-        full += np.exp(logs - scale)[:, None, None] * _up_to(need, rows)
+    if need is not None:  # summed over amounts up to each row, the own cell by half; the name below may reach fewer
+        summed = np.cumsum(need, axis=1)
+        more = np.repeat(summed[:, -1:], rows - need.shape[1], axis=1)
+        full += np.exp(logs - scale)[:, None, None] * np.concatenate((summed - 0.5 * need, more), axis=1)
     return full, _scaled(full, scale)
-
-
-def _up_to(need: Floats, rows: int) -> Floats:
-    summed = np.cumsum(need, axis=1)
-    below = summed - 0.5 * need
-    if rows == need.shape[1]:
-        return below
-    more = np.repeat(summed[:, -1:], rows - need.shape[1], axis=1)
-    return np.concatenate((below, more), axis=1)

@@ -62,12 +62,13 @@ def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None =
     phase_hints = hints or {}
     wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
     placed = [(_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet), line) for line in lines]
-    ordered = sorted(placed, key=lambda pair: (LETTERS[pair[0]], *_rank(pair[1])))
-    return tuple(_step(number, phase, line) for number, (phase, line) in enumerate(ordered, start=1))
-
-
-def _rank(line: CoverLine) -> tuple[int, float]:
-    return RANKS.get(line.material.class_name, LATE), -line.percent
+    steps: list[Step] = []
+    for phase, line in sorted(
+        placed, key=lambda one: (LETTERS[one[0]], RANKS.get(one[1].material.class_name, LATE), -one[1].percent)
+    ):
+        how, caution = (words.get(line.material.class_name, "") for words in (SENTENCES, CAUTIONS))
+        steps.append(Step(line, LETTERS[phase], len(steps) + 1, how, caution))
+    return tuple(steps)
 
 
 def _phase(class_name: str, hint: str, wet: bool) -> str:
@@ -76,11 +77,6 @@ def _phase(class_name: str, hint: str, wet: bool) -> str:
     if hint in (WET, OILY, COOL):
         return hint if wet or hint != WET else OILY
     return OILY if class_name in OILS or not wet else WET
-
-
-def _step(number: int, phase: str, line: CoverLine) -> Step:
-    class_name = line.material.class_name
-    return Step(line, LETTERS[phase], number, SENTENCES.get(class_name, ""), CAUTIONS.get(class_name, ""))
 
 
 def phases_used(steps: Iterable[Step]) -> tuple[str, ...]:

@@ -5,21 +5,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from app.science.inference.below_line import GOES_ON, BelowBlock, below_block, below_marginals, sum_laws
+from app.science.inference.below_line import GOES_ON, below_block, below_marginals, sum_laws
 from app.science.inference.draws import DrawSource
 from app.science.inference.free_names import amount_laws, free_marginals, sum_of
 from app.science.inference.grid import (
     SMALLEST,
     WIDTH,
-    Grid,
-    Shift,
     grid,
     shift_by,
     spread_over_sums,
     usual_shift,
     usual_spread,
 )
-from app.science.inference.messages import Above, Downward, downward, reachable_rows, upward
+from app.science.inference.messages import Above, downward, reachable_rows, upward
 from app.science.inference.prior import Nodes, UsagePrior, cell_masses
 from app.science.inference.values import Floats, Integers
 
@@ -114,81 +112,49 @@ def believe(usual: UsagePrior, nodes: Nodes, constraints: ListConstraints) -> Be
     laws = sum_laws(laid.below, laid.below_values, sum_of(free_laws))
     both = np.where(constraints.feasible[None, :], block.both, -np.inf)
     found = downward(laid.above, both, laws)
-    weight = _weights(found, nodes)
-    if weight is None:
+    logs = found.evidence + np.log(nodes.weights)[:, None]
+    if not np.isfinite(logs.max()):
         return None
-    masses = _chain_masses(laid, block, both, laws, found, weight)
-    beside = _beside_masses(laid, free_laws, found, weight)
-    source = DrawSource(
-        laid.above, found, block, laid.below, laws, weight, laid.chain, laid.beside, beside, len(constraints.low)
-    )
-    return _gathered(laid, masses, beside, weight, source)
+    weight = np.exp(logs - logs.max())
+    weight /= weight.sum()
+    over = upward(laid.above, found, both, laws, weight).sum(axis=0)
+    under = below_marginals(block, laid.below, weight).sum(axis=0)
+    beside = np.zeros((0, laid.free.shape[2]))
+    if len(laid.beside):
+        nothing = np.zeros((len(weight), WIDTH))
+        nothing[:, 0] = 1.0
+        block_only = sum_laws(laid.below, laid.below_values, nothing)
+        beside = free_marginals(laid.free, laid.free_values, free_laws, block_only, found, weight)
+    count, edges = len(constraints.low), np.concatenate(([SMALLEST], grid().edges[1:]))
+    masses = np.zeros((count, len(edges) - 1))
+    masses[laid.chain] = np.concatenate((under, over), axis=1)
+    masses[laid.beside] = beside
+    source = DrawSource(laid.above, found, block, laid.below, laws, weight, laid.chain, laid.beside, beside, count)
+    return Belief(masses, edges, weight.sum(axis=0), source)
 
 
 def _lay(usual: UsagePrior, nodes: Nodes, constraints: ListConstraints) -> _Laid:
     cells, low, high, chain = grid(), constraints.low, constraints.high, constraints.chain
-    everything = np.concatenate(([0.0], cells.edges[1:]))
-    masses = cell_masses(usual, everything, (low, high), nodes)
+    masses = cell_masses(usual, np.concatenate(([0.0], cells.edges[1:])), (low, high), nodes)
     for place, tilt in constraints.tilts.items():
         masses[:, place] *= tilt(cells.values)[None, :]
     beside = np.setdiff1d(np.flatnonzero(constraints.counted), chain)
     size = len(cells.below)
-    rows = reachable_rows(cells.edges_above, len(chain))
-    shifts = tuple(_shift(low[i], high[i], cells) for i in chain)
-    above = Above(masses[:, chain, size:], shifts, rows, _first_spread(low, high, chain, cells))
+    # The shift and the spread of the grid itself serve every name whose limits cut none of its cells.
+    shifts, first = [], usual_spread()
+    for i in chain:
+        values = np.clip(cells.above, low[i], high[i])
+        reachable = (cells.edges_above[1:] > low[i]) & (cells.edges_above[:-1] < high[i])
+        uncut = np.array_equal(values[reachable], cells.above[reachable])
+        shifts.append(usual_shift() if uncut else shift_by(values))
+    if len(chain) and (low[chain[0]] > 1 or high[chain[0]] < 100):
+        first = spread_over_sums(cells.edges_above, low[chain[0]], high[chain[0]])
     return _Laid(
         chain,
         beside,
-        above,
+        Above(masses[:, chain, size:], tuple(shifts), reachable_rows(cells.edges_above, len(chain)), first),
         masses[:, chain, :size],
         masses[:, beside],
         np.clip(cells.below, low[chain, None], high[chain, None]),
         np.clip(cells.values, low[beside, None], high[beside, None]),
     )
-
-
-def _first_spread(low: Floats, high: Floats, chain: Integers, cells: Grid) -> Floats:
-    first = chain[0] if len(chain) else None
-    if first is None or (low[first] <= 1 and high[first] >= 100):
-        return usual_spread()
-    return spread_over_sums(cells.edges_above, low[first], high[first])
-
-
-def _shift(low: float, high: float, cells: Grid) -> Shift:
-    values = np.clip(cells.above, low, high)
-    reachable = (cells.edges_above[1:] > low) & (cells.edges_above[:-1] < high)
-    return usual_shift() if np.array_equal(values[reachable], cells.above[reachable]) else shift_by(values)
-
-
-def _weights(found: Downward, nodes: Nodes) -> Floats | None:
-    logs = found.evidence + np.log(nodes.weights)[:, None]
-    if not np.isfinite(logs.max()):
-        return None
-    weight = np.exp(logs - logs.max())
-    total: Floats = weight / weight.sum()
-    return total
-
-
-def _chain_masses(
-    laid: _Laid, block: BelowBlock, both: Floats, laws: Floats, found: Downward, weight: Floats
-) -> Floats:
-    over = upward(laid.above, found, both, laws, weight).sum(axis=0)
-    under = below_marginals(block, laid.below, weight).sum(axis=0)
-    return np.concatenate((under, over), axis=1)
-
-
-def _beside_masses(laid: _Laid, free_laws: Floats, found: Downward, weight: Floats) -> Floats:
-    if not len(laid.beside):
-        return np.zeros((0, laid.free.shape[2]))
-    nothing = np.zeros((len(weight), WIDTH))
-    nothing[:, 0] = 1.0
-    block_only = sum_laws(laid.below, laid.below_values, nothing)
-    return free_marginals(laid.free, laid.free_values, free_laws, block_only, found, weight)
-
-
-def _gathered(laid: _Laid, chain: Floats, beside: Floats, weight: Floats, source: DrawSource) -> Belief:
-    edges = np.concatenate(([SMALLEST], grid().edges[1:]))
-    masses = np.zeros((source.count, len(edges) - 1))
-    masses[laid.chain] = chain
-    masses[laid.beside] = beside
-    return Belief(masses, edges, weight.sum(axis=0), source)

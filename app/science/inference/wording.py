@@ -1,8 +1,8 @@
 """What the inference says in words: clashes and the ways out of them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
-from app.science.inference.values import Clash, GivenUp, ListedName, Remedy, Statement
+from app.science.inference.values import Clash, ListedName, Statement
 
 
 def percent_words(value: float) -> str:
@@ -27,26 +27,16 @@ def statement_words(statement: Statement, names: Sequence[ListedName]) -> str:
 
 def clash_sentences(clash: Clash, names: Sequence[ListedName]) -> list[str]:
     """Say which statements clash, what this answer does without, and what giving up each alone would do."""
-    return [
-        _clash(clash.statements, names),
-        *(_given_up(given, names) for given in clash.given_up),
-        *(_remedy(remedy, names) for remedy in clash.remedies),
-    ]
-
-
-def _clash(statements: Iterable[Statement], names: Sequence[ListedName]) -> str:
-    said = "; ".join(statement_words(statement, names) for statement in statements)
-    return f"These cannot hold together with the printed order and a sum of 100 %: {said}."
-
-
-def _given_up(given: GivenUp, names: Sequence[ListedName]) -> str:
-    said, fitting = statement_words(given.statement, names), percent_words(given.fitting)
-    if given.statement.kind == "order":
-        return f"This answer does without '{said}': at {fitting} it would have to stand elsewhere."
-    return f"This answer does without '{said}': {fitting} would fit."
-
-
-def _remedy(remedy: Remedy, names: Sequence[ListedName]) -> str:
-    name, said = names[remedy.statement.index].name, statement_words(remedy.statement, names)
-    low, high = percent_words(remedy.low), percent_words(remedy.high)
-    return f"Giving up '{said}' would resolve it: {name} would then lie between {low} and {high}."
+    statements = "; ".join(statement_words(statement, names) for statement in clash.statements)
+    sentences = [f"These cannot hold together with the printed order and a sum of 100 %: {statements}."]
+    for given in clash.given_up:
+        said, fitting = statement_words(given.statement, names), percent_words(given.fitting)
+        if given.statement.kind == "order":
+            sentences.append(f"This answer does without '{said}': at {fitting} it would have to stand elsewhere.")
+        else:
+            sentences.append(f"This answer does without '{said}': {fitting} would fit.")
+    for remedy in clash.remedies:
+        name, said = names[remedy.statement.index].name, statement_words(remedy.statement, names)
+        low, high = percent_words(remedy.low), percent_words(remedy.high)
+        sentences.append(f"Giving up '{said}' would resolve it: {name} would then lie between {low} and {high}.")
+    return sentences
