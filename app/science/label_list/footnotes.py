@@ -1,7 +1,6 @@
 """Footnotes and sentences that follow a list: found, kept apart, never read as names."""
 
 import re
-from collections.abc import Iterator
 from dataclasses import replace
 
 from app.science.label_list.marks import bare
@@ -41,7 +40,11 @@ def without_footnotes(pieces: list[Piece], book: NameBook) -> tuple[list[Piece],
 
 def _parted(piece: Piece, book: NameBook) -> tuple[Piece | None, str]:
     """Cut a piece where a footnote or a sentence begins inside it."""
-    cuts = list(_cuts(piece, book))
+    cuts = []
+    for cut in START.finditer(piece.text):
+        note, name = piece.text[cut.start() :].strip(), piece.text[: cut.start()].rstrip(" \n.")
+        if name and _is_note(note, book):
+            cuts.append((replace(piece, text=name, end=piece.start + len(name)), note))
     sure = next((cut for cut in cuts if known(bare(cut[0].text).text, book)), None)
     if sure:
         return sure
@@ -53,28 +56,17 @@ def _parted(piece: Piece, book: NameBook) -> tuple[Piece | None, str]:
     return cuts[0] if cuts else (piece, "")
 
 
-def _cuts(piece: Piece, book: NameBook) -> Iterator[tuple[Piece, str]]:
-    for cut in START.finditer(piece.text):
-        note = piece.text[cut.start() :].strip()
-        name = piece.text[: cut.start()].rstrip(" \n.")
-        if name and _is_note(note, book):
-            yield replace(piece, text=name, end=piece.start + len(name)), note
-
-
 def _is_note(text: str, book: NameBook) -> bool:
     stripped = text.strip(SIGNS + " .:=")
     if not stripped or _is_name(stripped, book):
         return False
     signed = text.lstrip()[:1] in SIGNS
-    words = len(stripped.split())
-    telling = len(NOTE_WORDS.findall(stripped))
-    return telling >= (1 if signed else 2) or (telling == 1 and words >= MANY_WORDS and _is_sentence(stripped))
-
-
-def _is_sentence(text: str) -> bool:
-    """Say whether most words are written small, as in a sentence and unlike in a list of names."""
-    words = [word for word in text.split()[1:] if word[:1].isalpha()]
-    return bool(words) and sum(word[:1].islower() for word in words) > len(words) / 2
+    words, telling = stripped.split(), len(NOTE_WORDS.findall(stripped))
+    if telling >= (1 if signed else 2):
+        return True
+    # In a sentence most words are written small, unlike in a list of names.
+    small = [word[:1].islower() for word in words[1:] if word[:1].isalpha()]
+    return telling == 1 and len(words) >= MANY_WORDS and sum(small) > len(small) / 2
 
 
 def _is_name(text: str, book: NameBook) -> bool:

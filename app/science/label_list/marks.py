@@ -33,34 +33,23 @@ def bare(text: str) -> Bare:
     """
     without, percent = _percent(text)
     without, nano = NANO.subn(" ", without)
-    without, marks = _signs(without)
-    stripped = without.strip(" .:-–")
+    marks = ""
+    for shape in (BRACKETED_SIGNS, LEADING, TRAILING, INSIDE):
+        found = "".join(match.group() for match in shape.finditer(without))
+        marks += "".join(sign for sign in found if sign in SIGNS or sign.isalnum())
+        without = shape.sub(" ", without)
+    stripped = " ".join(without.split(" ")).strip().strip(" .:-–")
     full = stripped + "." if stripped.casefold().endswith(" denat") else stripped
     return Bare(full, percent, nano > 0, marks)
 
 
 def _percent(text: str) -> tuple[str, Decimal | None]:
-    found = PERCENT.search(text)
-    if found is None:
-        return _per_million(text)
-    if not text.replace(found.group(), "").strip():
+    """Part a printed percentage from its name; '(100 ppm)' is 0.01 %. A piece of nothing else keeps it."""
+    found = PERCENT.search(text) or PER_MILLION.search(text)
+    if found is None or not text.replace(found.group(), "").strip():
         return text, None
-    value = Decimal(found.group(1).replace(",", "."))
+    if found.re is PERCENT:
+        value = Decimal(found.group(1).replace(",", "."))
+    else:
+        value = Decimal(re.sub(r"[., ]", "", found.group(1))) / 10_000
     return (text[: found.start()] + " " + text[found.end() :]).strip(), value if value <= 100 else None
-
-
-def _per_million(text: str) -> tuple[str, Decimal | None]:
-    """Read '(100 ppm)' as 0.01 %."""
-    found = PER_MILLION.search(text)
-    if not found or not text.replace(found.group(), "").strip():
-        return text, None
-    value = Decimal(re.sub(r"[., ]", "", found.group(1))) / 10_000
-    return (text[: found.start()] + " " + text[found.end() :]).strip(), value if value <= 100 else None
-
-
-def _signs(text: str) -> tuple[str, str]:
-    found = []
-    for shape in (BRACKETED_SIGNS, LEADING, TRAILING, INSIDE):
-        found += ["".join(sign for sign in m.group() if sign in SIGNS or sign.isalnum()) for m in shape.finditer(text)]
-        text = shape.sub(" ", text)
-    return " ".join(text.split(" ")).strip(), "".join(found)

@@ -47,12 +47,12 @@ def known(text: str, book: NameBook) -> Match | None:
 def known_as(text: str, book: NameBook) -> tuple[str, Match | None]:
     """Find the one substance a piece means, with the spelling that told it (the plainest one when none does)."""
     ways = list(spellings(plain(text)))
-    return next(((way, match) for way in ways if (match := _as_printed(_closed(way), book))), (ways[0], None))
-
-
-def _closed(text: str) -> str:
-    """Close a bracket that was forgotten."""
-    return text + ")" if text.count("(") > text.count(")") else text
+    for way in ways:
+        closed = f"{way})" if way.count("(") > way.count(")") else way  # a bracket that was forgotten
+        match = _as_printed(closed, book)
+        if match:
+            return way, match
+    return ways[0], None
 
 
 def _as_printed(text: str, book: NameBook) -> Match | None:
@@ -61,8 +61,8 @@ def _as_printed(text: str, book: NameBook) -> Match | None:
         return found
     if BRACKETS.search(text):
         return _through_brackets(text, book) if sum(map(text.count, "([{")) <= DEEPEST else None
-    if "/" in text:
-        return _through_slashes(text, book)
+    if "/" in text:  # 'Water/Aqua/Eau' and bilingual names; two different substances stay unread here
+        return _one_of([part.strip() for part in text.split("/")], book)
     tight = text.replace("- ", "-").replace(" -", "-")
     return book.find(tight) if tight != text else None
 
@@ -85,13 +85,12 @@ def _through_brackets(text: str, book: NameBook) -> Match | None:
     whole = known(outer, book) if outer else None
     if whole:
         return _less_sure(whole)
-    matches = [match for part in inner if (match := book.find(part.strip()))]
-    return _less_sure(matches[0]) if len({match.key for match in matches}) == 1 else None
+    return _one_of([part.strip() for part in inner], book)
 
 
-def _through_slashes(text: str, book: NameBook) -> Match | None:
-    """Read 'Water/Aqua/Eau' and bilingual names; two different substances stay unread here."""
-    matches = [match for part in text.split("/") if (match := book.find(part.strip()))]
+def _one_of(parts: Iterable[str], book: NameBook) -> Match | None:
+    """Return the substance that the known ones of several names all mean."""
+    matches = [match for part in parts if (match := book.find(part))]
     return _less_sure(matches[0]) if len({match.key for match in matches}) == 1 else None
 
 

@@ -30,6 +30,7 @@ LOCANTS = re.compile(r"(?<![^\W_])(?:\d{1,2}'?|[NOS])(?:,(?:\d{1,2}'?|[NOS]))+(?
 SPACED_LOCANTS = re.compile(r"(?:\A|[,;\n])\s*\d{1,2}(?:,\s\d{1,2})+(?=-[A-Za-z])")
 NUMBER_COMMA = re.compile(r"(?<![^\W_])(?:\d{1,2}),(?=\d{1,2}-)")
 NUMBERING = re.compile(r"\d{1,3}[.)]\s+(?=[A-Za-z])")
+FARTHEST_BRACKET = 200  # a bracket that closes no sooner was forgotten
 SIGNS = "*†‡§¤°^#¹²³⁴⁵"
 
 
@@ -110,8 +111,9 @@ def _with_palette(text: str, start: int, end: int, active: bool) -> Iterator[Str
 
 
 def _closing(text: str, marker: re.Match[str], end: int) -> int:
-    opened = marker.group().lstrip()[:1]
-    if opened not in ("[", "(") or _balanced(marker.group()):
+    whole = marker.group()
+    opened = whole.lstrip()[:1]
+    if opened not in ("[", "(") or all(whole.count(a) == whole.count(b) for a, b in ("()", "[]")):
         return end
     close, depth = "])"["[(".index(opened)], 0
     for place in range(marker.end(), end):
@@ -121,10 +123,6 @@ def _closing(text: str, marker: re.Match[str], end: int) -> int:
     return end
 
 
-def _balanced(text: str) -> bool:
-    return text.count("(") == text.count(")") and text.count("[") == text.count("]")
-
-
 def _cut(text: str, stretch: Stretch, lines: bool, spaced: frozenset[int]) -> Iterator[tuple[int, int]]:
     kept = _protected(text)
     start, depth = stretch.start, 0
@@ -132,17 +130,15 @@ def _cut(text: str, stretch: Stretch, lines: bool, spaced: frozenset[int]) -> It
         sign = text[place]
         depth = max(0, depth + (sign in "([{") - (sign in ")]}"))
         separates = sign in ",;，、" + BULLETS or (lines and sign in "\r\n") or place in spaced
-        if separates and place not in kept and (not depth or not _closes(text, place, stretch.end)):
-            yield start, place
-            start, depth = place + 1, 0
+        if not separates or place in kept:
+            continue
+        # Inside brackets nothing is cut, but a bracket that was forgotten must not swallow the list.
+        ahead = text[place : min(place + FARTHEST_BRACKET, stretch.end)]
+        if depth and any(sign in ahead for sign in ")]}"):
+            continue
+        yield start, place
+        start, depth = place + 1, 0
     yield start, stretch.end
-
-
-def _closes(text: str, place: int, end: int) -> bool:
-    """Say whether a bracket that is open here closes again, so that a forgotten bracket does not swallow the list."""
-    rest = text[place:end]
-    first = min((i for i in map(rest.find, ")]}") if i >= 0), default=-1)
-    return 0 <= first < 200
 
 
 def _protected(text: str) -> set[int]:

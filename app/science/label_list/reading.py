@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 from app.science.errors import Invalid
 from app.science.label_list.footnotes import without_footnotes
@@ -45,11 +44,18 @@ def read_list(text: str, book: NameBook) -> ReadList:
     if len(text) > MOST_CHARACTERS:
         raise Invalid("text", "this is longer than any ingredient list; paste the list alone")
     pieces, footnotes = without_footnotes(pieces_of(cleared(plain_keeping_places(text))), book)
-    found = [name for number, piece in enumerate(pieces) for name in _names(piece, number, book)]
+    found: list[ReadName] = []
+    for number, piece in enumerate(pieces):
+        parts = list(_parts(piece, book))
+        blend = number if len(parts) > 1 and not any(part.within for part in parts) else None
+        marked = ((bare(part.text), part) for part in parts)
+        found += [_read(mark, part, piece, blend, book) for mark, part in marked if mark.text]
     if not found:
         raise Invalid("text", "there is no ingredient name in this text")
     names, repeats = _joined(found)
-    return ReadList(tuple(names), tuple(footnotes), tuple(_notes(names, repeats)))
+    notes = [f"'{n.printed}' was read as {n.inci}" for n in names if n.certainty is Certainty.SPELLING]
+    notes += [f"{n.inci} is printed more than once; it was counted once, at its first place" for n in repeats]
+    return ReadList(tuple(names), tuple(footnotes), tuple(notes))
 
 
 def read_name(text: str, book: NameBook) -> ReadName:
@@ -62,15 +68,6 @@ def plain_keeping_places(text: str) -> str:
     """Write dashes and blanks in one way without moving any character."""
     same = plain(text)
     return same if len(same) == len(text) else "".join(plain(sign) or " " for sign in text)
-
-
-def _names(piece: Piece, number: int, book: NameBook) -> Iterator[ReadName]:
-    parts = list(_parts(piece, book))
-    blend = number if len(parts) > 1 and not any(part.within for part in parts) else None
-    for part in parts:
-        marked = bare(part.text)
-        if marked.text:
-            yield _read(marked, part, piece, blend, book)
 
 
 def _parts(piece: Piece, book: NameBook) -> Iterator[_Part]:
@@ -128,20 +125,8 @@ def _joined(found: Iterable[ReadName]) -> tuple[list[ReadName], list[ReadName]]:
             first[name.key] = name
             continue
         repeats.append(name)
-        again = (*earlier.again, (name.start, name.end))
-        first[name.key] = replace(earlier, again=again, percent=_summed(earlier, name))
+        percent = earlier.percent
+        if percent is not None and name.percent is not None and not name.may_contain:
+            percent += name.percent
+        first[name.key] = replace(earlier, again=(*earlier.again, (name.start, name.end)), percent=percent)
     return list(first.values()), repeats
-
-
-def _summed(first: ReadName, second: ReadName) -> Decimal | None:
-    if first.percent is None or second.percent is None or second.may_contain:
-        return first.percent
-    return first.percent + second.percent
-
-
-def _notes(names: Iterable[ReadName], repeats: Iterable[ReadName]) -> Iterator[str]:
-    for name in names:
-        if name.certainty is Certainty.SPELLING:
-            yield f"'{name.printed}' was read as {name.inci}"
-    for name in repeats:
-        yield f"{name.inci} is printed more than once; it was counted once, at its first place"

@@ -43,13 +43,11 @@ def cleared(text: str) -> str:
     found = ENTITIES.sub(lambda m: KEPT_ENTITIES.get(m.group(), " ").ljust(len(m.group())), found)
     found = BUTTONS.sub(_blank, found)
     found = AT_MOST.sub(lambda m: ",".ljust(len(m.group())), found)
-    return _panel(found) if PANEL.search(found) else found
-
-
-def _panel(text: str) -> str:
+    if not PANEL.search(found):
+        return found
     for shape in (PANEL_TITLE, PANEL_SECTION, PURPOSE):
-        text = shape.sub(_blank, text)
-    return PANEL_HEADING.sub(lambda m: m.group()[:-1] + ":", text)
+        found = shape.sub(_blank, found)
+    return PANEL_HEADING.sub(lambda m: m.group()[:-1] + ":", found)
 
 
 def _blank(match: re.Match[str]) -> str:
