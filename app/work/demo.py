@@ -4,10 +4,10 @@ import json
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from functools import partial
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.reference.material import slug
@@ -20,6 +20,7 @@ from app.store.errors import NotFound
 from app.store.formulas import Formula
 from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.products import Product, ProductPackaging
+from app.store.stock import Lot, LotState
 from app.store.workshop import Jurisdiction, Paper, Person, Scale, Workshop
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
@@ -36,7 +37,17 @@ from app.work.formulas.editing import insert
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
 from app.work.materials.shelf import insert_material
-from app.work.stock.lots import ReceiveForm, lot_context, receive_lot
+from app.work.stock.listing import lots_of
+from app.work.stock.lots import (
+    DecisionForm,
+    OutputForm,
+    ReceiveForm,
+    decide_lot,
+    house_lot,
+    lot_context,
+    receive_lot,
+    receive_output,
+)
 from app.work.stock.suppliers import supplier_named
 
 FOLDER = Path(__file__).resolve().parents[2] / "seed_data" / "demo"
@@ -54,19 +65,22 @@ def load_demo(store: Store) -> None:
         shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
         shelf |= {row["name"]: _own(session, row) for row in materials["own"]}
         ids = {row["code"]: _formula(session, row, shelf) for row in formulas["formulas"]}
-        session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in formulas["formulas"])
+        sold = [row for row in formulas["formulas"] if "price" in row]
+        session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in sold)
         session.add_all(_more_products(ids, shop["workshop"]["tax_percent"]))
     for formula_id in ids.values():
         keep_version(store, formula_id, "First version of the demonstration", "Ines")
-    for row in batches["batches"]:
-        _batch(store, row, ids[row["formula"]])
-    load_packing(store, _file("packing"), ids)
-    load_tracing(store, _file("tracing"))
     with store.transaction() as session:
         _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:
             formula = session.get_one(Formula, ids[row["code"]])
             formula.created_at = formula.changed_at = datetime.fromisoformat(row["written_at"]).astimezone(UTC)
+    planned = [(row, _plan(store, row, ids[row["formula"]])) for row in batches["batches"]]
+    for row, batch_id in sorted(planned, key=lambda one: str(one[0]["planned_on"])):
+        if row["state"] != BatchState.PLANNED:
+            _make(store, batch_id, row)
+    load_packing(store, _file("packing"), ids)
+    load_tracing(store, _file("tracing"))
 
 
 def _file(name: str) -> Any:
@@ -218,30 +232,59 @@ def _more_products(ids: Mapping[str, int], tax_percent: str) -> list[Product]:
     ]
 
 
-def _batch(store: Store, row: Row, formula_id: int) -> None:
+def _plan(store: Store, row: Row, formula_id: int) -> int:
     plan = Plan(formula_id, None, row["size"], loss="3", planned_on=row["planned_on"], made_by=row["made_by"])
-    batch_id = plan_batch(store, plan)
-    if row["state"] == BatchState.PLANNED:
-        return
-    batch = _load(store, batch_id)
-    started = row["state"] == BatchState.IN_PROCESS
-    lines = batch.lines[: len(batch.lines) // 2] if started else batch.lines
-    entry = partial(_entry, spread=Decimal(row["spread"]))
-    entries = [entry(place, line.id, line.shown_g, line.name) for place, line in enumerate(lines)]
+    return plan_batch(store, plan)
+
+
+def _make(store: Store, batch_id: int, row: Row) -> None:
+    with store.transaction() as session:
+        batch = load_batch(session, batch_id)
+        entries = _from_the_shelf(session, batch, row)
     record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
     for kind, words in row["readings"]:
         add_reading(store, batch_id, kind=kind, words=words, who=row["made_by"])
+    if "makes" in row:
+        _keep_output(store, batch_id, row)
     if row["state"] != BatchState.IN_PROCESS:
         _finish(store, batch_id, row)
 
 
-def _entry(place: int, line_id: int, shown_g: Decimal, name: str, *, spread: Decimal) -> TypedWeighing:
-    """Let the weights miss a little, up and down in turn, as they do on a real scale."""
-    step = Decimal("0.01") if shown_g < 200 else Decimal("0.1")
-    miss = to_step(shown_g * spread / 100 * (place % 3 - 1), step)
-    letters = "".join(word[0] for word in name.split() if word[0].isalpha()).upper()[:3]
-    lot = f"{letters}-{26000 + 7 * place + len(name)}"
-    return TypedWeighing(line_id, plain(shown_g + miss), lot)
+def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[TypedWeighing]:
+    """Weigh each line from the lots that are used first, from a second where the first does not reach.
+
+    The weights miss a little, up and down in turn, as they do on a real scale.
+    """
+    day = date.fromisoformat(row["planned_on"])
+    lines = batch.lines[: len(batch.lines) // 2] if row["state"] == BatchState.IN_PROCESS else batch.lines
+    lots: dict[int | None, list[Lot]] = {}
+    for lot in lots_of(session, material_ids={line.material_id for line in lines}):
+        if lot.received_on <= day and not lot.why_not(day):
+            lots.setdefault(lot.material_id, []).append(lot)
+    entries = []
+    for place, line in enumerate(lines):
+        step = Decimal("0.01") if line.shown_g < 200 else Decimal("0.1")
+        left = line.shown_g + to_step(line.shown_g * Decimal(row["spread"]) / 100 * (place % 3 - 1), step)
+        material = session.get_one(Material, line.material_id)
+        if material.drawn_here:
+            drawn = house_lot(session, material, by=row["made_by"], day=day)
+            entries.append(TypedWeighing(line.id, plain(left), drawn.code))
+            continue
+        for lot in lots[material.id]:
+            portion = min(left, lot.on_hand)
+            if portion:
+                entries.append(TypedWeighing(line.id, plain(portion), lot.code))
+                left -= portion
+    return entries
+
+
+def _keep_output(store: Store, batch_id: int, row: Row) -> None:
+    """Keep what a batch made as a lot of the shelf, such as a stock solution, and accept it."""
+    made = row["makes"]
+    with store.reading() as session:
+        material_id = session.scalars(select(Material.id).where(Material.name == made["material"])).one()
+    lot_id = receive_output(store, batch_id, OutputForm(by=row["made_by"], **made["texts"]), material_id=material_id)
+    decide_lot(store, lot_id, DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"]))
 
 
 def _finish(store: Store, batch_id: int, row: Row) -> None:
@@ -255,15 +298,17 @@ def _finish(store: Store, batch_id: int, row: Row) -> None:
 
 
 def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:
-    """Put a lot of everything on the shelf that was paid for, and what the file says besides."""
+    """Put a lot of everything on the shelf that was paid for and is not used up, and what the file says besides."""
     for material in shelf.values():
         found = session.get_one(Material, material.id)
         if found.name in stock["drawn_here"]:
             found.drawn_here = True
             continue
         paid = [price for price in found.prices if price.kind is PriceKind.PAID]
-        for price in paid[:1]:
-            _lot(session, found, amount=price.quantity_text, supplier=price.supplier, received_on=str(price.priced_on))
+        for price in paid[:1] if found.name not in stock["used_up"] else ():
+            texts = {"amount": price.quantity_text, "supplier": price.supplier, "received_on": str(price.priced_on)}
+            lot = _lot(session, found, **texts, supplier_lot=stock["supplier_lots"][found.name])
+            lot.paid, lot.currency = price.amount, price.currency
     for row in stock["lots"]:
         _lot(session, session.get_one(Material, shelf[row["material"]].id), **row["texts"])
     for row in stock["suppliers"]:
@@ -274,9 +319,9 @@ def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:
         session.get_one(Material, shelf[name].id).reorder_g = Decimal(grams)
 
 
-def _lot(session: Session, material: Material, **texts: str) -> None:
+def _lot(session: Session, material: Material, **texts: str) -> Lot:
     typed = ReceiveForm(**{"accepted": "yes", "by": "Tom", "place": "Store room", **texts})
-    receive_lot(session, material, typed.checked(lot_context(session, material)))
+    return receive_lot(session, material, typed.checked(lot_context(session, material)))
 
 
 def _load(store: Store, batch_id: int) -> Batch:

@@ -165,7 +165,7 @@ def test_what_a_batch_cost_stands_on_its_page_and_on_paper(demo_client: FlaskCli
     for path in (f"/batches/{batch_id}", f"/packing/costs/{batch_id}"):
         page = text_of(demo_client.get(path))
         assert "Unit as made, HC-2026-001-P1" in page
-        assert "at least €88.32" in page
+        assert "at least €88.25" in page
     planned = demo_client.get("/packing/costs/5")
     assert planned.status_code == 404
 

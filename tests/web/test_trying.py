@@ -99,7 +99,7 @@ def test_the_card_of_a_line_says_what_is_on_hand(demo_client: FlaskClient) -> No
     lines = {name: key for key, name in re.findall(r'name="line\.(\w+)\.typed" value="([^"]+)"', page)}
     card = demo_client.get(f"/formulas/1/lines/{lines['Carbomer']}/card").text
     stock = demo_client.get("/stock?q=Carbomer").text
-    free = re.search(r">(\d+ g) free<", card)
+    free = re.search(r">([\d.]+ g) free<", card)
     assert free
     assert f'<td class="number">{free[1]}</td>' in stock
     assert "pH window" in card

@@ -132,7 +132,7 @@ def test_a_draft_that_does_not_add_up_is_not_planned(demo: Store) -> None:
     with pytest.raises(Invalid, match="add up") as told:
         plan_batch(demo, PLAN)
     assert told.value.field == "draft"
-    assert count(demo, "batch") == 5
+    assert count(demo, "batch") == 6
 
 
 def test_a_version_of_another_formula_is_not_taken(demo: Store) -> None:
@@ -511,13 +511,13 @@ def test_a_lot_is_found_with_its_own_material_and_as_it_stands_after_corrections
     assert found(lot=lot) == []
     assert found(formula_id=2, state="released") == [batch.number]
     assert found(since=batch.planned_on, until=batch.planned_on) == [batch.number]
-    assert len(batches_csv(demo, Search()).splitlines()) == 6
+    assert len(batches_csv(demo, Search()).splitlines()) == 7
 
 
 def test_the_list_has_no_last_batch(demo: Store) -> None:
     for _ in range(3):
         plan_batch(demo, PLAN)
-    assert len(find_batches(demo)) == 8
+    assert len(find_batches(demo)) == 9
     assert [row.id for row in search_batches(demo, Search(), skip=2, most=3)] == [r.id for r in find_batches(demo)[2:5]]
 
 

@@ -1,26 +1,32 @@
 """The demonstration workshop uses every part of the tool, and adds up."""
 
-import re
 from decimal import Decimal
 
 from sqlalchemy import select
 
-from app.store.batches import Batch, BatchState, BatchWeighing
+from app.store.batches import Batch, BatchState
+from app.store.distribution import Dispatch
 from app.store.engine import Store
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material
+from app.store.packing import PackingRun
+from app.store.quality import CaseFile
+from app.store.stock import LotState, StockMove, get_lot
 from app.store.workshop import scales, the_workshop
 from app.web import create_app
 from app.work.formulas.versions import read_version
-from app.work.stock.ledger import check_ledger
+from app.work.stock.ledger import SHORT, check_ledger
 from app.work.stock.listing import attention
+from app.work.tracing.finding import find_code
+from app.work.tracing.reach import back
+from app.work.tracing.trace import trace_batch, trace_lot
 
 
 def test_every_product_is_a_version_that_adds_up(demo: Store) -> None:
     with demo.reading() as session:
         versions = session.scalars(select(FormulaVersion.id)).all()
         sums = {sum(line.percent for line in read_version(session, v).lines) for v in versions}
-    assert len(versions) == 8
+    assert len(versions) == 9
     assert sums == {Decimal(100)}
 
 
@@ -54,13 +60,63 @@ def test_a_released_batch_has_the_ph_its_formula_asks_for(demo: Store) -> None:
     assert all(target and read and abs(target - read) <= Decimal("0.2") for target, read in compared)
 
 
-def test_lots_are_letters_and_a_number_and_formulas_were_written_one_after_the_other(demo: Store) -> None:
+def test_formulas_were_written_one_after_the_other_in_one_summer(demo: Store) -> None:
     with demo.reading() as session:
-        lots = session.scalars(select(BatchWeighing.lot_text)).all()
         written = session.scalars(select(Formula.changed_at)).all()
-    assert lots
-    assert not [code for code in lots if not re.fullmatch(r"[A-Z]{1,3}-\d{5}", code)]
-    assert len({moment.date() for moment in written}) == len(written)
+    assert len({moment.date() for moment in written}) == len(written) == 9
+
+
+def test_every_gram_of_a_decided_batch_leads_to_a_lot_that_was_there_and_the_ledger_agrees(demo: Store) -> None:
+    with demo.reading() as session:
+        decided = session.scalars(select(Batch).where(Batch.decided_at.is_not(None))).all()
+        assert len(decided) == 4
+        for batch in decided:
+            standing = [(line, one) for line in batch.lines for one in line.standing]
+            assert all(one.grams and one.lot_id for _, one in standing)
+            for line, one in standing:
+                lot = get_lot(session, one.lot_id or 0)
+                assert (lot.material_id, lot.state) == (line.material_id, LotState.ACCEPTED)
+                assert lot.received_on <= batch.planned_on
+            weighed = select(StockMove.amount).where(
+                StockMove.batch_id == batch.id, StockMove.batch_line_id.is_not(None)
+            )
+            moved = session.scalars(weighed).all()
+            assert -sum(moved) == batch.weighed_g
+            # Back to what was bought or drawn here: nothing is only typed, whatever was made on the way.
+            came = back(session, [batch.id])
+            assert came.typed == []
+            for node in came.lots.values():
+                drawn = node.material_id is not None and session.get_one(Material, node.material_id).drawn_here
+                assert drawn or node.from_batch_id or (node.supplier and node.supplier_lot)
+        short = session.scalars(select(StockMove).where(StockMove.why == SHORT)).all()
+        assert short == []
+
+
+def test_a_jar_leads_through_a_pre_mix_to_its_lots_and_a_lot_to_everybody_who_got_a_unit(demo: Store) -> None:
+    with demo.reading() as session:
+        (jar,) = find_code(session, "hc-2026-001")
+        trace = trace_batch(session, int(jar.path.rsplit("/", 1)[1]))
+        shea = [lot for lot in trace.came_from.lots.values() if lot.name == "Shea butter"]
+        assert {node.number for node in trace.came_from.batches.values()} == {"HC-2026-001", "TP-2026-001"}
+        assert len(shea) == 2
+        assert {one.children[0].code for one in trace.back if one.name == "Mixed tocopherols 50 %"} == {"TP-2026-001"}
+        # The oil went into the cream by itself and in the pre-mix, and with it to every receiver.
+        oil = next(lot for lot in trace.came_from.lots.values() if lot.name == "Sunflower oil, high oleic")
+        went = trace_lot(session, oil.id).went_to
+        assert {"HC-2026-001", "TP-2026-001"} <= {node.number for node in went.batches.values()}
+        assert {one.receiver for one in went.sent if one.receiver} >= {"Ada Finch", "Harbour Lane Shop"}
+        (case,) = session.scalars(select(CaseFile)).all()
+        assert case.batch_id in went.batches
+
+
+def test_every_unit_that_was_packed_and_sent_belongs_to_a_batch_that_was_released(demo: Store) -> None:
+    with demo.reading() as session:
+        for run in session.scalars(select(PackingRun)):
+            sent = session.scalars(select(Dispatch).where(Dispatch.run_id == run.id)).all()
+            assert run.batch.state is BatchState.RELEASED
+            assert sum(one.signed_units for one in sent) <= run.units_to_stock
+            assert {one.batch_id for one in sent} <= {run.batch_id}
+        assert session.scalars(select(Dispatch).where(Dispatch.run_id.is_(None))).all() == []
 
 
 def test_no_product_of_the_demonstration_gets_a_caution_for_its_ph(demo: Store) -> None:

@@ -366,12 +366,12 @@ def lots_from(session: Session, batch_id: int) -> list[Lot]:
     return list(session.scalars(select(Lot).where(Lot.from_batch_id == batch_id).order_by(Lot.id)))
 
 
-def house_lot(session: Session, material: Material, *, by: str) -> Lot:
-    """Return today's lot of a material that is drawn here, such as the water of the house, made at its first use.
+def house_lot(session: Session, material: Material, *, by: str, day: date | None = None) -> Lot:
+    """Return a day's lot of a material that is drawn here, such as the water of the house, made at its first use.
 
-    Its lot is not weighed in: what is taken from it is received first.
+    Its lot is not weighed in: what is taken from it is received first. Without a day it is today's.
     """
-    day = today()
+    day = day or today()
     code = f"{material.name} {day.isoformat()}"
     found = session.scalar(select(Lot).where(Lot.material_id == material.id, Lot.code == code))
     if found is None:

@@ -80,7 +80,7 @@ def test_what_goes_out_with_everything_comes_in_again_with_versions_and_what_was
         lines = select(FormulaVersion).where(FormulaVersion.number == 1)
         assert all(line.material_id for version in here.scalars(lines) for line in version.lines)
     stays = undo_import(store, taken)
-    assert stays.count("(retired)") == 8
+    assert stays.count("(retired)") == 9
     with store.reading() as session:
         assert session.scalar(select(func.count(Formula.id)).where(Formula.retired_at.is_(None))) == 0
 

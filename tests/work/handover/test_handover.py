@@ -75,7 +75,7 @@ def test_what_is_here_just_so_is_left_alone_and_another_draft_goes_beside(demo: 
 def test_an_import_is_taken_back_as_a_whole(demo: Store, store: Store) -> None:
     before = out(store), count(store, Formula), count(store, Material)
     taken = take_file(store, write_json(out(demo)), replace_drafts=False, who="Ines", file_name="a.json")
-    assert count(store, Formula) == 8
+    assert count(store, Formula) == 9
     assert undo_import(store, taken) == ""
     assert (out(store), count(store, Formula), count(store, Material)) == before
     with store.reading() as session:
@@ -103,7 +103,7 @@ def test_one_form_takes_a_file_once(demo: Store, store: Store) -> None:
     assert take_file(store, data, replace_drafts=False, key="k") == take_file(
         store, data, replace_drafts=False, key="k"
     )
-    assert count(store, Formula) == 8
+    assert count(store, Formula) == 9
 
 
 def spoilt(change: Callable[[Tables], object]) -> bytes:
