@@ -66,10 +66,10 @@ def some_figures(value: Decimal | None, digits: int = 4) -> str:
 def decimals(text: str) -> str:
     """Return how many decimals a typed or written number has, or nothing when it is none.
 
-    >>> decimals("68.15"), decimals("5"), decimals("0,3 %"), decimals("q.s.")
+    >>> decimals("68.15"), decimals("+5"), decimals("0,3 %"), decimals("q.s.")
     ('2', '0', '1', '')
     """
-    number = text.strip().removesuffix("g").removesuffix("%").strip().replace(",", ".")
+    number = text.strip().lstrip("+−").removesuffix("g").removesuffix("%").strip().replace(",", ".")
     whole, point, part = number.partition(".")
     if not (whole + part).isdecimal() or (point and not part):
         return ""

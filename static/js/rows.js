@@ -68,8 +68,19 @@ export function align(lines) {
   lines.className = `places-${most(counts)} grams-${most(places)}`;
 }
 
+// The same for the amounts that are tried: percent now, tried and changed in one row of points, grams in another.
+export function alignTrial(table) {
+  const place = (cells) => Math.max(0, ...cells.map((cell) => {
+    const count = decimals(cell.value || cell.placeholder || cell.textContent);
+    cell.className = [...cell.classList].filter((one) => !one.startsWith("dec-")).concat(`dec-${count}`).join(" ");
+    return Number(count);
+  }));
+  const percent = place([...table.querySelectorAll("[data-now], [data-change], input")]);
+  table.className = `trial places-${percent} grams-${place([...table.querySelectorAll("[data-grams]")])}`;
+}
+
 function decimals(text) {
-  const number = text.trim().replace(/[g%]$/, "").trim().replace(",", ".");
+  const number = text.trim().replace(/^[+−]/, "").replace(/[g%]$/, "").trim().replace(",", ".");
   const found = /^\d*(?:\.(\d+))?$/.exec(number);
   return found && number ? Math.min((found[1] || "").length, 6) : "";
 }

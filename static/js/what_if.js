@@ -1,5 +1,6 @@
 // Other amounts: what they change is worked out while they are typed.
 import { focusFaults, get, Latest } from "./latest.js";
+import { alignTrial } from "./rows.js";
 
 const form = document.getElementById("trial");
 const outcome = document.getElementById("outcome");
@@ -24,6 +25,7 @@ const asking = new Latest(() => get(form.action, "json", { method: "POST", body:
       place.hidden = !words;
       row.querySelector("input").toggleAttribute("aria-invalid", Boolean(words));
     }
+    alignTrial(document.getElementById("trial-lines"));
   },
   failed() { outcome.classList.add("stale"); fault.hidden = false; },
 });

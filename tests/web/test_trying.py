@@ -26,7 +26,7 @@ def test_other_amounts_are_worked_out_and_nothing_is_written(
 ) -> None:
     before = stored(store, formula)
     page = client.get(f"/formulas/{formula}/what-if").text
-    assert page.count('<td class="number" data-change></td>') == 3
+    assert page.count(" data-change></td>") == 3
     form = {"amount.g": "8", "amount.o": "6+1"}
     answer = client.post(f"/formulas/{formula}/what-if", data=form, headers={"X-Live": "1"})
     told = answer.get_json()

@@ -5,10 +5,11 @@ from typing import Any
 
 from flask import flash, jsonify, redirect, render_template, request, url_for
 
+from app.documents.words import decimals
 from app.science.errors import Invalid
 from app.web import context
 from app.web.formulas.area import Page, blueprint
-from app.web.formulas.figures import line_figures
+from app.web.formulas.figures import line_figures, most_decimals
 from app.web.formulas.forms import new_id, one_line
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, save_draft
@@ -94,6 +95,8 @@ def _page(trial: Trial, fault: str = "") -> str:
         "current": trial.current,
         "pair": trial.pair,
         "fault": fault,
+        "most_decimals": most_decimals,
+        "decimals": decimals,
     }
     return render_template(
         "formulas/what_if.html", faults=trial.then.faults_by_field(), sides=("now", "tried"), **values
