@@ -60,3 +60,29 @@ def test_everything_goes_out_as_one_archive(demo_client: FlaskClient) -> None:
     answer = demo_client.get("/formulas/file/everything.zip")
     assert answer.headers["Content-Type"] == "application/zip"
     assert answer.data.startswith(b"PK")
+
+
+def test_lots_and_batches_are_shown_taken_marked_and_undone_unless_something_stands_on_them(
+    demo_client: FlaskClient, client: FlaskClient
+) -> None:
+    archive = demo_client.get("/formulas/file/everything.zip").data
+    sent = {"file": (io.BytesIO(archive), "theirs.zip")}
+    shown = client.post("/formulas/file", data=sent, content_type="multipart/form-data").text
+    assert "it is still open there" in shown
+    assert re.search(r"Lots: (\d+) of \1 would be added", shown)
+    assert 'href="/workshop/backups"' in shown
+    data = re.search(r'name="data" value="([^"]+)"', shown)
+    assert data
+    form = {"data": data[1], "file_name": "theirs.zip", "key": "k", "who": "Ines", "versions": "yes", "records": "yes"}
+    assert client.post("/formulas/file/take", data=form).status_code == 303
+    assert re.search(
+        r"theirs.zip, 9 formulas, \d+ new materials, 9 versions, \d+ lots, \d+ batches",
+        client.get("/formulas/file").text,
+    )
+    page = client.get("/batches/1").text
+    assert "Record of another workshop" in page
+    counted = client.post("/stock/lots/1/count", data={"amount": "1", "by": "Ines", "why": "shelf", "key": "c"})
+    assert counted.status_code == 303
+    refused = client.post("/formulas/file/1/undo")
+    assert refused.status_code == 409
+    assert "stock was moved" in refused.text

@@ -8,15 +8,20 @@ from dataclasses import replace
 from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as Answer
 
-from app.store.errors import NotFound
+from app.store.errors import Conflict, NotFound
 from app.web import context
+from app.web.handover import batch_section
 from app.work.clock import today
 from app.work.csv_text import Unreadable
-from app.work.handover.coming_in import list_imports, preview_file, take_file, take_kept, undo_import
+from app.work.handover.coming_in import list_imports, preview_file, take_file, take_kept
 from app.work.handover.everything import everything_out
 from app.work.handover.going_out import formulas_out
 from app.work.handover.kept_sheets import read_kept
+from app.work.handover.records import NOT_CARRIED
 from app.work.handover.tables import DESCRIBED, FORMATS, WRITERS, is_hand_over
+from app.work.handover.undoing import undo_import
+
+__all__ = ["batch_section", "blueprint"]
 
 blueprint = Blueprint("handover", __name__)
 Page = Answer | str | tuple[str, int]
@@ -36,8 +41,9 @@ def index() -> Page:
 def _page(status: int, **more: object) -> tuple[str, int]:
     with context.store().reading() as session:
         imports = list_imports(session)
-    given: dict[str, object] = {"faults": (), "preview": None, "data": "", "file_name": "", **more}
-    return render_template("handover/index.html", imports=imports, formats=FORMATS, tables=DESCRIBED, **given), status
+    given: dict[str, object] = {"faults": (), "refused": "", "preview": None, "data": "", "file_name": "", **more}
+    described = {"formats": FORMATS, "tables": DESCRIBED, "not_carried": NOT_CARRIED}
+    return render_template("handover/index.html", imports=imports, **described, **given), status
 
 
 @blueprint.get("/formulas/file/formulas.<kind>")
@@ -132,6 +138,7 @@ def take() -> Page:
             data,
             replace_drafts=over,
             with_versions=request.form.get("versions") == "yes",
+            with_records=request.form.get("records") == "yes",
             who=who,
             file_name=name,
             key=key,
@@ -143,10 +150,11 @@ def take() -> Page:
 
 
 @blueprint.post("/formulas/file/<int:import_id>/undo")
-def undo(import_id: int) -> Answer:
-    """Take an import back as a whole."""
-    kept = undo_import(context.store(), import_id)
-    flash(
-        f"The import is undone. What was used or changed since then stays: {kept}." if kept else "The import is undone."
-    )
+def undo(import_id: int) -> Page:
+    """Undo an import as a whole, or say what stands on it."""
+    try:
+        undo_import(context.store(), import_id)
+    except Conflict as refused:
+        return _page(409, refused=str(refused))
+    flash("The import is undone: nothing that came with it is left.")
     return redirect(url_for("handover.index"), 303)

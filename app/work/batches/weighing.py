@@ -10,7 +10,8 @@ from app.science.errors import Invalid
 from app.science.numbers import figures, plain
 from app.science.quantities import HEAVIEST_G, parse_grams
 from app.store.batches import Batch, BatchLine, BatchWeighing
-from app.store.errors import NotFound
+from app.store.errors import Conflict, NotFound
+from app.store.handover import import_of
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
@@ -184,8 +185,11 @@ def correct_weighing(
     Raises:
         Faults: at ``grams``, ``lot``, ``who`` or ``reason``.
         NotFound: when the batch has no such weighing that still stands.
+        Conflict: when the batch came in from another workshop.
     """
     batch = load_batch(session, batch_id, for_writing=True)
+    if batch.is_decided and import_of(session, "batch", batch_id):
+        raise Conflict(f"Batch {batch.number} is a record of another workshop; it is kept as it was made there.")
     standing = {one.id: (line, one) for line in batch.lines for one in line.standing}
     if weighing_id not in standing:
         raise NotFound("There is no such weighing; it may have been corrected already.")

@@ -1,20 +1,19 @@
-"""Formulas in: what taking a file would do, doing it in one transaction, and taking it back as a whole."""
+"""A file in: what taking it would do, and doing it in one transaction."""
 
 import json
 import re
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import cast
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from app.science.formula import Formula as Science
 from app.science.names import inci_key
-from app.store.errors import NotFound
 from app.store.formulas import Exposure, Formula, FormulaVersion
 from app.store.handover import FormulaImport
 from app.store.materials import Material, Packaging, Price
@@ -33,9 +32,12 @@ from app.work.formulas.resolve import MOST_LINES
 from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import add_step, code_taken, opened
 from app.work.formulas.versions import version_lines
-from app.work.handover.going_out import add_draft, with_ids
+from app.work.handover.going_out import add_draft, versions_out, with_ids
 from app.work.handover.kept_sheets import KeptFormula
+from app.work.handover.records_in import Here, IncomingRecord, Known, RecordPlan, add_records, plan_records
+from app.work.handover.records_read import record_faults, values_of
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Row, Tables, empty_tables, read_tables
+from app.work.handover.undoing import KINDS, mark
 from app.work.materials.shelf import new_material
 from app.work.materials.transfer import COLUMNS as MATERIAL_COLUMNS
 from app.work.materials.transfer import Incoming as IncomingMaterial
@@ -51,12 +53,13 @@ _PACK = re.compile(r"(?P<count>[\d.]+)\s*x\s*(?P<name>.+)")
 
 @dataclass(frozen=True, slots=True)
 class IncomingVersion:
-    """A version of a file: its row and its formula as numbers."""
+    """A version of a file: its row, its formula as numbers, and materials that have another name on the shelf now."""
 
     number: int
     row: Row
     kept_at: datetime
     value: Science
+    shelf: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,17 +86,29 @@ class IncomingFormula:
 
 @dataclass(frozen=True, slots=True)
 class FilePreview:
-    """What taking a file would do; nothing is written yet. ``prices`` counts those of materials that are new."""
+    """What taking a file would do; nothing is written yet. ``prices`` counts those of materials that are new.
+
+    ``records`` are its suppliers, lots and batches, ``records_over`` the same where drafts are put over those here.
+    """
 
     formulas: tuple[IncomingFormula, ...]
     new_materials: tuple[str, ...]
     new_packaging: tuple[str, ...]
     prices: int = 0
+    records: RecordPlan = field(default_factory=RecordPlan)
+    records_over: RecordPlan = field(default_factory=RecordPlan)
 
     @property
     def versions(self) -> int:
         """How many versions would come with formulas that are added."""
         return sum(len(one.versions) for one in self.formulas if one.state != "same")
+
+    @property
+    def kept_out(self) -> tuple[IncomingRecord, ...]:
+        """Lots and batches that would come in beside, and stay out where drafts are put over those that are here."""
+        over = {(one.name, one.what) for one in (*self.records_over.lots, *self.records_over.batches) if one.why}
+        both = (*self.records.lots, *self.records.batches)
+        return tuple(one for one in both if not one.why and (one.name, one.what) in over)
 
 
 def preview_file(session: Session, data: bytes) -> FilePreview:
@@ -103,16 +118,45 @@ def preview_file(session: Session, data: bytes) -> FilePreview:
         Unreadable: with everything that is wrong.
     """
     tables = read_tables(data)
+    faults = record_faults(tables)
+    if faults:
+        raise Unreadable(faults)
     materials = _new_materials(session, tables)
     names = {inci_key(one.form.name) for one in materials}
     shelf = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
     formulas = tuple(_incoming(session, tables, names | shelf))
     pieces = set(session.scalars(select(Packaging.name)))
     new_packaging = tuple(row["name"] for row in tables["packaging"] if row["name"] not in pieces)
-    if not formulas and not materials and not new_packaging:
-        raise Unreadable([LineFault(0, "There is no formula in this file, and nothing else that is new here.")])
     prices = sum(inci_key(row["material"]) in names for row in tables["prices"])
-    return FilePreview(formulas, tuple(one.form.name for one in materials), new_packaging, prices)
+    every = names | set(session.scalars(select(Material.name_key)))
+    beside, over = (
+        plan_records(session, tables, Known(every, _usable_versions(session, tables, formulas, replaced=replaced)))
+        for replaced in (False, True)
+    )
+    if not (formulas or materials or new_packaging or beside.is_new):
+        raise Unreadable([LineFault(0, "There is no formula in this file, and nothing else that is new here.")])
+    new_names = tuple(one.form.name for one in materials)
+    return FilePreview(formulas, new_names, new_packaging, prices, beside, over)
+
+
+def _usable_versions(
+    session: Session, tables: Tables, formulas: Sequence[IncomingFormula], *, replaced: bool
+) -> dict[tuple[str, str], str | None]:
+    """Return the versions that batches of the file may be of, each with why it cannot be used, None where it can."""
+    found: dict[tuple[str, str], str | None] = {}
+    rows = {(row["formula"].strip(), row["number"]): row for row in tables["versions"]}
+    for one in formulas:
+        added = one.state == "new" or (one.state == "other" and not replaced)
+        here = {} if added else {row["number"]: row for row in versions_out(session, one.code)}
+        for version in one.versions:
+            number = version.row["number"]
+            other = number in here and here[number] != dict(rows[one.code, number])
+            found[one.code, number] = f"version {number} of {one.code} is another here" if other else None
+        found |= {
+            (one.code, str(number)): f"version {number} of {one.code} names a material which is nowhere"
+            for number in one.left_out
+        }
+    return found
 
 
 def _new_materials(session: Session, tables: Tables) -> list[IncomingMaterial]:
@@ -137,7 +181,9 @@ def _incoming(session: Session, tables: Tables, known: set[str]) -> Iterable[Inc
             continue
         seen.add(code)
         draft = _draft(tables, row, code)
-        if not draft.name.strip() or len(draft.lines) > MOST_LINES or _too_long(draft):
+        texts = [draft.name, draft.notes, *(x.method for x in draft.phases), *(x.typed for x in draft.lines)]
+        too_long = len(draft.lines) > MOST_LINES or any(len(one) > LONGEST_TEXT for one in texts)
+        if not draft.name.strip() or too_long:
             words = f"{code}: it has no name, more than {MOST_LINES} lines, or a text that is too long."
             faults.append(LineFault(number, words))
             continue
@@ -197,24 +243,23 @@ def _versions(
         try:
             number, kept_at = int(row["number"]), datetime.fromisoformat(row["kept_at"])
             value = Science.from_json(row["value"])
+            renamed = {inci_key(then): inci_key(now) for then, now in json.loads(row["on_shelf"] or "{}").items()}
+            filled = row["filled_at"] and datetime.fromisoformat(row["filled_at"])
             Draft.from_json(row["content"])
             DeclaredLists.from_json(row["declared"] or '{"lists": []}')
-            whole = number >= 1 and number not in found and kept_at.tzinfo is not None and row["exposure"] in EXPOSURES
+            dated = kept_at.tzinfo is not None and (not filled or filled.tzinfo is not None)
+            whole = number >= 1 and number not in found and dated and row["exposure"] in EXPOSURES
         except (ValueError, TypeError, KeyError, AttributeError, ArithmeticError, RecursionError):
             whole, number = False, 0
         if not whole or sum((line.percent for line in value.lines), Decimal(0)) != value.total_percent:
             faults.append(LineFault(0, f"A version of {code} ({row['number'][:20]}) cannot be read or stands twice."))
             continue
-        if any(inci_key(line.material.name) not in known for line in value.lines):
+        keys = {inci_key(line.material.name) for line in value.lines}
+        if any(renamed.get(key, key) not in known for key in keys):
             left_out.append(number)
             continue
-        found[number] = IncomingVersion(number, row, kept_at, value)
+        found[number] = IncomingVersion(number, row, kept_at, value, renamed)
     return tuple(found[number] for number in sorted(found)), tuple(left_out)
-
-
-def _too_long(draft: Draft) -> bool:
-    texts = [draft.name, draft.notes, *(phase.method for phase in draft.phases), *(x.typed for x in draft.lines)]
-    return any(len(text) > LONGEST_TEXT for text in texts)
 
 
 def _product(row: Row, shop: Workshop, faults: list[LineFault], code: str) -> ProductForm:
@@ -259,6 +304,7 @@ def take_file(
     *,
     replace_drafts: bool,
     with_versions: bool = False,
+    with_records: bool = False,
     who: str = "",
     file_name: str = "",
     key: str = "",
@@ -269,8 +315,8 @@ def take_file(
         data: the file.
         replace_drafts: put drafts over those of formulas with the same code, each as one step that can be undone; else
             they are added beside, with a code of their own.
-        with_versions: keep the versions of formulas that are added; what is kept stays, so that taking the import back
-            retires these formulas instead of deleting them.
+        with_versions: keep the versions of formulas that are added.
+        with_records: take the suppliers, lots and decided batches, and with them the versions that are not here.
         who: the person, for the list of imports.
         file_name: its name, for the list of imports.
         key: the one-time key of the form.
@@ -279,43 +325,54 @@ def take_file(
         Unreadable: with everything that is wrong; nothing is written then.
     """
     found = preview_file(session, data)
-    written: dict[str, list[int]] = {name: [] for name in ("formulas", "materials", "packaging", "products")}
-    steps: list[tuple[int, int]] = []
     tables = read_tables(data)
+    written: dict[str, list[int]] = {name: [] for name in KINDS}
+    steps: list[tuple[int, int]] = []
+    ids: dict[str, int] = {}
     written["materials"] += _add_materials(session, tables)
     written["packaging"] += _add_packaging(session, tables)
     for incoming in found.formulas:
-        if incoming.state == "same":
-            continue
         formula = session.scalars(select(Formula).where(Formula.code == incoming.code)).first()
-        if formula is not None and replace_drafts:
-            add_step(
-                session,
-                formula,
-                match_materials(session, incoming.draft),
-                change=f"Imported from {file_name or 'a file'}",
-            )
+        if incoming.state == "other" and formula is not None and replace_drafts:
+            draft = match_materials(session, incoming.draft)
+            add_step(session, formula, draft, change=f"Imported from {file_name or 'a file'}")
             steps.append((formula.id, formula.draft_step))
-        else:
+        elif formula is None or incoming.state == "other":
             code = incoming.beside or incoming.code
             draft = replace(incoming.draft, code=code)
             formula = insert(session, draft.name, code, draft, f"Imported from {file_name or 'a file'}")
             formula.retired_at = now() if incoming.retired else None
             written["formulas"].append(formula.id)
-            if with_versions:
-                _keep_versions(session, formula, incoming)
-        written["products"] += _add_products(session, formula, incoming)
-    changed = len(written["formulas"]) + len(steps)
-    row = FormulaImport(
-        taken_at=now(),
-        taken_by=who.strip()[:80],
-        file_name=file_name.strip()[:200],
-        summary=f"{changed} {'formula' if changed == 1 else 'formulas'}, {len(written['materials'])} new materials",
-        content=json.dumps({**written, "steps": steps}),
-    )
+        ids[incoming.code] = formula.id
+        if with_records or (with_versions and formula.id in written["formulas"]):
+            written["versions"] += _keep_versions(session, formula, incoming)
+        if incoming.state != "same":
+            written["products"] += _add_products(session, formula, incoming)
+    if with_records:
+        plan = found.records_over if replace_drafts else found.records
+        here = Here(*_shelf_ids(session), ids, file_name.strip()[:200], who.strip()[:80])
+        try:
+            written |= add_records(session, tables, plan, here)
+        except IntegrityError as error:
+            raise Unreadable([LineFault(0, "The records in this file contradict each other or themselves.")]) from error
+    row = _imported(who, file_name, _summary(len(written["formulas"]) + len(steps), written))
     session.add(row)
     session.flush()
+    mark(session, row, written, steps)
     return row.id
+
+
+def _imported(who: str, file_name: str, summary: str) -> FormulaImport:
+    who, file_name = who.strip()[:80], file_name.strip()[:200]
+    return FormulaImport(taken_at=now(), taken_by=who, file_name=file_name, summary=summary, content="{}")
+
+
+def _summary(formulas: int, written: Mapping[str, Sequence[int]]) -> str:
+    """Say what an import wrote: formulas and materials always, the rest where there is any."""
+    words = [("formula", "formulas", formulas), ("new material", "new materials", len(written["materials"]))]
+    more = (("version", "versions"), ("lot", "lots"), ("batch", "batches"))
+    words += [(one, many, len(written[many])) for one, many in more if written[many]]
+    return ", ".join(f"{count} {one if count == 1 else many}" for one, many, count in words)
 
 
 @action(once="formulas of a spreadsheet")
@@ -323,21 +380,16 @@ def take_kept(
     session: Session, found: Sequence[KeptFormula], *, who: str = "", file_name: str = "", key: str = ""
 ) -> int:
     """Add formulas that were read from a spreadsheet, each as a draft, and return the id of the import."""
-    written: dict[str, list[int]] = {name: [] for name in ("formulas", "materials", "packaging", "products", "steps")}
+    written: dict[str, list[int]] = {name: [] for name in KINDS}
     for one in found:
         formula = insert(session, one.name, "", one.draft, f"Taken from {file_name or 'a spreadsheet'}")
         session.flush()
         written["formulas"].append(formula.id)
     count = len(found)
-    row = FormulaImport(
-        taken_at=now(),
-        taken_by=who.strip()[:80],
-        file_name=file_name.strip()[:200],
-        summary=f"{count} {'formula' if count == 1 else 'formulas'} of a spreadsheet",
-        content=json.dumps(written),
-    )
+    row = _imported(who, file_name, f"{count} {'formula' if count == 1 else 'formulas'} of a spreadsheet")
     session.add(row)
     session.flush()
+    mark(session, row, written)
     return row.id
 
 
@@ -360,13 +412,22 @@ def _add_materials(session: Session, tables: Tables) -> list[int]:
     return added
 
 
-def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula) -> None:
-    """Keep the versions of a formula that was added, with the ids that its materials and packaging have here."""
+def _shelf_ids(session: Session) -> tuple[dict[str, int], dict[str, int]]:
+    """Return the ids of the materials by their keys, those on the shelf before retired ones, and of the packaging."""
     newest_last = select(Material.name_key, Material.id).order_by(Material.retired_at.is_(None), Material.id)
     materials = {key: row_id for key, row_id in session.execute(newest_last)}  # noqa: C416
     packaging = {name: row_id for name, row_id in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
-    for one in incoming.versions:
-        value = with_ids(one.value, materials, packaging)
+    return materials, packaging
+
+
+def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula) -> list[int]:
+    """Keep the versions that the formula has none of that number of, with the ids that belong to their names here."""
+    materials, packaging = _shelf_ids(session)
+    there = set(session.scalars(select(FormulaVersion.number).where(FormulaVersion.formula_id == formula.id)))
+    added = []
+    for one in (version for version in incoming.versions if version.number not in there):
+        called = materials | {then: materials[now_called] for then, now_called in one.shelf.items()}
+        value = with_ids(one.value, called, packaging)
         version = FormulaVersion(
             formula_id=formula.id,
             number=one.number,
@@ -378,23 +439,33 @@ def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula
             content=match_materials(session, Draft.from_json(one.row["content"])).to_json(),
             value=value.to_json(),
             declared=one.row["declared"] or None,
+            filled_at=datetime.fromisoformat(one.row["filled_at"]) if one.row["filled_at"] else None,
         )
         version.lines = version_lines(value)
         session.add(version)
         session.flush()
+        added.append(version.id)
+    return added
 
 
 def _add_packaging(session: Session, tables: Tables) -> list[int]:
+    """Add the packaging that is new here with its prices: those of the file, or what a pack costs by its row."""
     names = set(session.scalars(select(Packaging.name)))
     added = []
     for row in tables["packaging"]:
         if row["name"].strip() and row["name"] not in names:
-            values = PackagingForm(**row).checked(the_workshop(session)).columns()
+            typed = {name: row[name] for name in PackagingForm.fields}
+            values = PackagingForm(**typed).checked(the_workshop(session)).columns()
             price = cast("Decimal | None", values.pop("price"))
-            piece = Packaging(**values)
+            piece = Packaging(**values, retired_at=now() if is_yes(row["retired"]) else None)
             session.add(piece)
             session.flush()
-            note_pack_price(session, piece, price)
+            known = [one for one in tables["packaging_prices"] if one["packaging"] == row["name"]]
+            if not known:
+                note_pack_price(session, piece, price)
+            for one in reversed(known):
+                session.add(Price(packaging_id=piece.id, **values_of("packaging_prices", one)))
+            session.flush()
             added.append(piece.id)
     return added
 
@@ -419,61 +490,6 @@ def _add_products(session: Session, formula: Formula, incoming: IncomingFormula)
         session.flush()
         added.append(product.id)
     return added
-
-
-@action()
-def undo_import(session: Session, import_id: int) -> str:
-    """Take an import back as a whole and return in words what stayed, because it was used or changed since.
-
-    Raises:
-        NotFound: when there is no such import, or it was taken back already.
-    """
-    row = session.get(FormulaImport, import_id)
-    if row is None or row.undone_at is not None:
-        raise NotFound("There is no such import to undo.")
-    content = json.loads(row.content)
-    kept: list[str] = []
-    for formula_id, step in content["steps"]:
-        kept += _step_back(session, formula_id, step)
-    for kind, ids in ((Product, "products"), (Formula, "formulas"), (Material, "materials"), (Packaging, "packaging")):
-        kept += _deleted(session, kind, content[ids])
-    row.undone_at = now()
-    return ", ".join(kept)
-
-
-def _step_back(session: Session, formula_id: int, step: int) -> Sequence[str]:
-    formula = session.get(Formula, formula_id)
-    if formula is None:
-        return ()
-    before = next((one for one in formula.steps if one.step == step - 1), None)
-    if formula.draft_step != step or before is None:
-        return (formula.name,)
-    add_step(session, formula, Draft.from_json(before.content), change="Import undone")
-    return ()
-
-
-def _deleted(session: Session, kind: type, ids: Sequence[int]) -> Iterable[str]:
-    """Delete what an import added, as far as nothing depends on it; give the names of what stayed."""
-    for row_id in ids:
-        row = session.get(kind, row_id)
-        if row is None:
-            continue
-        name = str(row.name)
-        if kind is Formula and _was_used(session, row):
-            row.retired_at = row.retired_at or now()
-            yield f"{name} (retired)"
-            continue
-        try:
-            with session.begin_nested():
-                session.delete(row)
-        except IntegrityError:
-            yield name
-
-
-def _was_used(session: Session, formula: Formula) -> bool:
-    """Tell whether a formula that an import added was worked on: typed in, kept as a version."""
-    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == formula.id)
-    return formula.draft_step > 1 or bool(session.scalar(versions))
 
 
 def list_imports(session: Session) -> list[FormulaImport]:

@@ -1,5 +1,6 @@
 """Formulas out: their drafts as typed, their products, and the materials and packaging that they name."""
 
+import json
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
@@ -38,13 +39,14 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
     tables = empty_tables()
     materials: set[int] = set()
     packaging: dict[int, Packaging] = {}
+    shelf_names = {key: name for key, name in session.execute(select(Material.id, Material.name))}  # noqa: C416
     for formula in session.scalars(asked):
         draft = opened(session, formula).draft
         add_draft(tables, formula.code, draft)
         tables["formulas"][-1]["retired"] = "yes" if formula.retired_at else ""
         materials |= {line.material_id for line in draft.lines if line.material_id is not None}
         for version in sorted(formula.versions, key=lambda one: one.number):
-            tables["versions"].append(_version(formula.code, version))
+            tables["versions"].append(_version(formula.code, version, shelf_names))
             materials |= {line.material_id for line in version.lines}
         for product in _products(session, formula.id, every=every):
             tables["products"].append(_product(formula.code, product))
@@ -56,7 +58,14 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
         tables["prices"] += (price_cells(material, price, currency) for price in material.prices)
     pieces = every_packaging(session) if every else [piece for _, piece in sorted(packaging.items())]
     exchange = exchange_of(session)
-    tables["packaging"] = [{**PackagingForm.of(piece).text, "price": _pack_price(piece, exchange)} for piece in pieces]
+    tables["packaging"] = [
+        {
+            **PackagingForm.of(piece).text,
+            "price": _pack_price(piece, exchange),
+            "retired": "yes" if piece.retired_at else "",
+        }
+        for piece in pieces
+    ]
     return tables
 
 
@@ -74,9 +83,18 @@ def _products(session: Session, formula_id: int, *, every: bool) -> list[Product
     return every_product_of(session, formula_id) if every else products_of(session, formula_id)
 
 
-def _version(code: str, version: FormulaVersion) -> dict[str, str]:
+def versions_out(session: Session, code: str) -> list[dict[str, str]]:
+    """Return the rows of the versions of a formula."""
+    shelf = {key: name for key, name in session.execute(select(Material.id, Material.name))}  # noqa: C416
+    asked = select(FormulaVersion).join(FormulaVersion.formula).where(Formula.code == code)
+    return [_version(code, version, shelf) for version in session.scalars(asked.order_by(FormulaVersion.number))]
+
+
+def _version(code: str, version: FormulaVersion, shelf: Mapping[int, str]) -> dict[str, str]:
     """Return a version as a row; the ids of this workshop, which mean nothing elsewhere, are taken out."""
     draft = Draft.from_json(version.content)
+    now_called = {line.name: shelf[line.material_id] for line in version.lines}
+    renamed = {then: name for then, name in now_called.items() if inci_key(then) != inci_key(name)}
     return {
         "formula": code,
         "number": str(version.number),
@@ -88,6 +106,8 @@ def _version(code: str, version: FormulaVersion) -> dict[str, str]:
         "content": replace(draft, lines=tuple(replace(line, material_id=None) for line in draft.lines)).to_json(),
         "value": with_ids(Science.from_json(version.value), {}, {}).to_json(),
         "declared": version.declared or "",
+        "filled_at": version.filled_at.isoformat() if version.filled_at else "",
+        "on_shelf": json.dumps(renamed, ensure_ascii=False) if renamed else "",
     }
 
 

@@ -3,7 +3,7 @@
 ``formulas`` holds a row a formula, ``phases`` and ``lines`` theirs in order, ``versions`` those kept of it,
 ``products`` and ``packaging`` what is sold, ``materials`` the shelf materials that are named (columns of the materials
 file) and ``prices`` what was paid for them. Rows belong to a formula by its code, lines to a phase by its letter.
-Numbers stand as they were typed.
+Numbers stand as they were typed. A file of everything has the tables of records besides (``records.SHEETS``).
 """
 
 import io
@@ -11,7 +11,7 @@ import json
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from typing import Any
 
@@ -25,6 +25,7 @@ from app.work.equipment import PackagingForm
 from app.work.form import Form
 from app.work.formulas.draft import Draft
 from app.work.formulas.fields import HEAD_WORDS as FIELD_WORDS
+from app.work.handover.records import SHEETS
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm
 from app.work.materials.transfer import COLUMNS as MATERIAL_COLUMNS
@@ -38,17 +39,22 @@ KIND, SCHEMA = "formulas", 1
 # Every field of a draft but those that have a table or a column of their own: a new one goes out and in by its name.
 HEAD = tuple(field.name for field in fields(Draft) if field.name not in ("code", "phases", "lines"))
 PRODUCT_FIELDS = tuple(name for name in ProductForm.fields if name != "packaging")
-VERSION_FIELDS = ("number", "name", "exposure", "note", "kept_at", "kept_by", "content", "value", "declared")
+VERSION_FIELDS = (
+    "number", "name", "exposure", "note", "kept_at", "kept_by", "content", "value", "declared", "filled_at", "on_shelf",
+)  # fmt: skip
 TABLES: Mapping[str, tuple[str, ...]] = {
     "formulas": ("code", *HEAD, "retired"),
     "phases": ("formula", "phase", "name", "temperature", "method"),
     "lines": ("formula", "phase", "material", "amount", "to_100", "note"),
     "products": ("formula", *PRODUCT_FIELDS, "packaging", "retired"),
-    "packaging": tuple(PackagingForm.fields),
+    "packaging": (*PackagingForm.fields, "retired"),
     "materials": MATERIAL_COLUMNS,
     "prices": PRICE_COLUMNS,
     "versions": ("formula", *VERSION_FIELDS),
 }
+RECORDS = {name: tuple(sheet.columns) for name, sheet in SHEETS.items()}
+LAYOUT: Mapping[str, tuple[str, ...]] = {**TABLES, **RECORDS}
+ARCHIVED = "everything.json"
 _FORMULA = "code of the formula"
 
 
@@ -97,7 +103,10 @@ DESCRIBED: Mapping[str, tuple[str, dict[str, str]]] = {
             "retired": "yes or nothing",
         },
     ),
-    "packaging": ("Packaging.", {name: field.label for name, field in PackagingForm.fields.items()}),
+    "packaging": (
+        "Packaging.",
+        {**{name: field.label for name, field in PackagingForm.fields.items()}, "retired": "yes or nothing"},
+    ),
     "materials": (
         "The materials, a row for each substance in them; what belongs to the whole stands in the first.",
         {
@@ -133,8 +142,11 @@ DESCRIBED: Mapping[str, tuple[str, dict[str, str]]] = {
             "content": "the draft as typed, JSON",
             "value": "the formula as numbers, with its materials as they were, JSON",
             "declared": "its ingredient lists under each law, JSON",
+            "filled_at": "when its numbers were filled in, where they were not kept with it, ISO 8601 in UTC",
+            "on_shelf": "materials that have another name on the shelf by now, JSON",
         },
     ),
+    **{name: (one.words, {key: column.words for key, column in one.columns.items()}) for name, one in SHEETS.items()},
 }
 # What a file that is no whole spreadsheet raises on the way.
 BROKEN = (
@@ -148,9 +160,9 @@ MOST_ROWS = 50_000
 FORMATS = {"json": "JSON", "xlsx": "spreadsheet (xlsx)", "csv": "CSV"}
 
 
-def empty_tables() -> Tables:
-    """Return the tables without rows."""
-    return {name: [] for name in TABLES}
+def empty_tables(layout: Iterable[str] = TABLES) -> Tables:
+    """Return tables without rows, those of formulas unless others are named."""
+    return {name: [] for name in layout}
 
 
 def write_json(tables: Tables) -> bytes:
@@ -159,18 +171,13 @@ def write_json(tables: Tables) -> bytes:
 
 
 def write_xlsx(tables: Tables) -> bytes:
-    """Return the tables as a workbook with a sheet each; every cell is text, so that nothing is taken for a formula."""
-    return write_workbook(tables, TABLES)
-
-
-def write_workbook(tables: Mapping[str, Sequence[Row]], layout: Mapping[str, Sequence[str]]) -> bytes:
-    """Return tables as a workbook, each a sheet with its columns in the order of ``layout``; every cell is text.
+    """Return the tables as a workbook, each a sheet; every cell is text, so that nothing is taken for a formula.
 
     A text too long for a cell goes on in columns ``name#2``, ``name#3`` and so on.
     """
     book = Workbook(write_only=True)
-    for name, columns in layout.items():
-        sheet, rows = book.create_sheet(name), tables[name]
+    for name, rows in tables.items():
+        sheet, columns = book.create_sheet(name), LAYOUT[name]
         parts = {
             one: max((-(-len(row.get(one, "")) // MOST_IN_CELL) for row in rows), default=1) or 1 for one in columns
         }
@@ -194,13 +201,13 @@ def _text_cell(sheet: Any, text: str) -> Any:
 
 def write_csv(tables: Tables) -> bytes:
     """Return the tables as one CSV (RFC 4180, UTF-8 with a mark); its first column names the table of each row."""
-    columns = _csv_columns()
-    rows = ({"table": name, **row} for name in TABLES for row in tables[name])
+    columns = _csv_columns(tables)
+    rows = ({"table": name, **row} for name in tables for row in tables[name])
     return ("\ufeff" + write_table(columns, rows)).encode("utf-8")
 
 
-def _csv_columns() -> tuple[str, ...]:
-    return ("table", *dict.fromkeys(column for columns in TABLES.values() for column in columns))
+def _csv_columns(names: Iterable[str]) -> tuple[str, ...]:
+    return ("table", *dict.fromkeys(column for name in names for column in LAYOUT[name]))
 
 
 WRITERS = {"json": write_json, "xlsx": write_xlsx, "csv": write_csv}
@@ -216,10 +223,30 @@ def read_tables(data: bytes) -> Tables:
         raise _fault("The file is empty.")
     if len(data) > LARGEST:
         raise _fault(f"The file is larger than {LARGEST // 1_000_000} MB.")
+    archived = _archived(data)
+    if archived is not None:
+        data = archived
     if data.startswith(b"PK"):
         return _checked(_read_xlsx(data))
     text = decode(data)
     return _checked(_read_json(text) if text.lstrip().startswith(("{", "[")) else _read_csv(text))
+
+
+def _archived(data: bytes) -> bytes | None:
+    """Return the tables inside an archive of everything; None for any other file."""
+    if not data.startswith(b"PK"):
+        return None
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            if ARCHIVED not in archive.namelist():
+                return None
+            with archive.open(ARCHIVED) as packed:
+                found = packed.read(LARGEST + 1)
+    except BROKEN as error:
+        raise _fault("This spreadsheet or archive cannot be read; fetch or save it again.") from error
+    if len(found) > LARGEST:
+        raise _fault(f"What is packed in this archive is larger than {LARGEST // 1_000_000} MB.")
+    return found
 
 
 def _fault(message: str) -> Unreadable:
@@ -248,7 +275,9 @@ def _without_doubles(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 def _read_xlsx(data: bytes) -> dict[str, Any]:
     try:
         book = load_workbook(io.BytesIO(data), read_only=True, data_only=False)
-        sheets = {sheet.title: list(_sheet_rows(sheet)) for sheet in book.worksheets if sheet.title in TABLES}
+        sheets = {sheet.title: list(_sheet_rows(sheet)) for sheet in book.worksheets if sheet.title in LAYOUT}
+    except Unreadable:
+        raise
     except BROKEN as error:
         raise _fault("This spreadsheet cannot be read; save it again as xlsx.") from error
     if not sheets:
@@ -261,7 +290,7 @@ def _sheet_rows(sheet: Any) -> Iterable[dict[str, str]]:
     heading = [_as_text(cell) for cell in next(rows, ())]
     for number, row in enumerate(rows):
         if number > MOST_ROWS:
-            raise ValueError("too many rows")
+            raise _fault(f"A sheet has more than {MOST_ROWS} rows; move so large a workshop with a backup.")
         cells: dict[str, str] = {}
         for name, cell in zip(heading, row, strict=False):
             whole = _GOES_ON.sub("", name)
@@ -280,23 +309,25 @@ def _as_text(cell: object) -> str:
 
 
 def _read_csv(text: str) -> dict[str, Any]:
-    columns = _csv_columns()
+    columns = _csv_columns(LAYOUT)
     found: dict[str, Any] = {}
     for record in read_csv_table(text, ("table",), columns):
         name = record.cells["table"].strip()
-        if name not in TABLES:
+        if name not in LAYOUT:
             raise Unreadable([LineFault(record.line, f"There is no table called {name[:40]}.")])
-        found.setdefault(name, []).append({key: record.cells.get(key, "") for key in TABLES[name]})
+        found.setdefault(name, []).append({key: record.cells.get(key, "") for key in LAYOUT[name]})
     return found
 
 
 def _checked(found: Mapping[str, Any]) -> Tables:
     """Return the known tables with rows of texts; refuse anything else, naming where it stands."""
-    tables = empty_tables()
-    for name, columns in TABLES.items():
+    tables = empty_tables(LAYOUT)
+    for name, columns in LAYOUT.items():
         rows = found.get(name, [])
-        if not isinstance(rows, list) or len(rows) > MOST_ROWS:
+        if not isinstance(rows, list):
             raise _fault(f"The table {name} is no list of rows.")
+        if len(rows) > MOST_ROWS:
+            raise _fault(f"The table {name} has more than {MOST_ROWS} rows; move so large a workshop with a backup.")
         for number, row in enumerate(rows, start=1):
             if not isinstance(row, dict) or not all(isinstance(value, str) for value in row.values()):
                 raise Unreadable([LineFault(number, f"In the table {name}: every cell has to be a text.")])
@@ -310,8 +341,11 @@ def is_hand_over(data: bytes) -> bool:
     """Tell whether a file says that it is one of these, rather than a table somebody keeps."""
     if data.startswith(b"PK"):
         try:
+            with zipfile.ZipFile(io.BytesIO(data)) as archive:
+                if ARCHIVED in archive.namelist():
+                    return True
             book = load_workbook(io.BytesIO(data), read_only=True)
-            return any(sheet.title in TABLES and _heading(sheet) & {"code", "formula"} for sheet in book.worksheets)
+            return any(sheet.title in LAYOUT and _heading(sheet) & {"code", "formula"} for sheet in book.worksheets)
         except BROKEN:
             return False
     start = data[:200].decode("utf-8-sig", errors="replace").lstrip()
