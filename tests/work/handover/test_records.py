@@ -42,23 +42,15 @@ def out(store: Store) -> Tables:
 
 @pytest.fixture(scope="module")
 def everything(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Tables:
-    """Everything of the demonstration, with what its batches have none of: weights from a lot, a pH session, heat."""
+    """Everything of the demonstration, with what its batches have none of: a pH session, and water lost to heat."""
     store = Store(sqlite_url(Path(shutil.copy(demo_file, tmp_path_factory.mktemp("records")))))
     tables = out(store)
     store.close()
     still_open = {row["number"] for row in tables["batches"] if row["state"] in OPEN}
-    lots = {row["of"]: row for row in tables["lots"] if row["kind"] == "material" and row["on_hand"] != "0"}
-    shelf = {(row["batch"], row["position"]): row["on_shelf"] for row in tables["batch_lines"]}
-    decided = (row for row in tables["weighings"] if row["batch"] not in still_open)
-    drawn = next(row for row in decided if shelf[row["batch"], row["line"]] in lots)
-    batch, line, lot = drawn["batch"], drawn["line"], lots[shelf[drawn["batch"], drawn["line"]]]
-    drawn["from_lot"] = lot["code"]
+    drawn = next(row for row in tables["weighings"] if row["batch"] not in still_open and row["from_lot"])
+    batch, line = drawn["batch"], drawn["line"]
     last = str(sum(row["batch"] == batch for row in tables["weighings"]))
-    moved = {"lot": lot["code"], "kind": "weighed out", "amount": f"-{drawn['grams']}", "by": "Ines", "why": ""}
-    first = next(place for place, row in enumerate(tables["stock_moves"]) if row["lot"] == lot["code"])
-    tables["stock_moves"].insert(first + 1, {**moved, "at": drawn["at"], "batch": batch, "line": line})
-    lot["on_hand"] = f"{Decimal(lot['on_hand']) - Decimal(drawn['grams']):f}"
-    session = {"batch": batch, "number": "1", "material": lot["of"], "target_ph": "5.2", "batch_g": "500"}
+    session = {"batch": batch, "number": "1", "material": drawn["material"], "target_ph": "5.2", "batch_g": "500"}
     at = {"started_at": drawn["at"], "started_by": "Ines", "finished_at": drawn["at"], "pinned": ""}
     tables["ph_sessions"].append(session | at)
     heated = {"before_g": "900", "before_by": "Ines", "before_at": drawn["at"], "after_g": "880", "after_by": "Ines"}
