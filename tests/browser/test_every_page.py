@@ -1,4 +1,5 @@
-"""Every kind of page on a phone: no text cut by its box, none beyond the screen, no serious barrier, light and dark."""
+"""Every kind of page: no text cut on a phone, none beyond the screen, nothing that moves while it loads, a head of one
+line, no serious barrier, light and dark."""
 
 import re
 import shutil
@@ -18,6 +19,15 @@ LINK = re.compile(r'href="(/[^"#]*)')
 OTHER = re.compile(r"/static/|\.(pdf|csv|xlsx|json|png|svg|zip|db)(\?|$)")
 CUT = (Path(__file__).parent / "cut_text.js").read_text(encoding="utf-8")
 BEYOND = "document.documentElement.scrollWidth - innerWidth"
+# What moves while a page loads is added up; 0.1 is where a reader is disturbed (Web Vitals, "Cumulative layout shift").
+WATCH = """window.moved = 0;
+  new PerformanceObserver((seen) => seen.getEntries().forEach((one) => { window.moved += one.value; }))
+    .observe({ type: "layout-shift", buffered: true });"""
+MOVED = "() => new Promise((tell) => requestAnimationFrame(() => setTimeout(() => tell(window.moved), 0)))"
+STILL = 0.01
+HEAD = """() => [document.querySelector(".top").offsetHeight,
+  new Set([...document.querySelectorAll(".top li")].map((one) => one.offsetTop)).size]"""
+LINE_PX = 48
 # Everything that is folded is opened; the rows of a long table are alike.
 OPEN = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
 SHORTEN = "document.querySelectorAll('tbody > tr:nth-child(n+7)').forEach((row) => row.remove())"
@@ -63,19 +73,38 @@ def test_there_are_pages_of_every_area(addresses: list[str]) -> None:
     assert areas >= {"", "formulas", "products", "batches", "materials", "library", "read-a-label", "rules", "workshop"}
 
 
+def moves(page: Page) -> list[str]:
+    shift = page.evaluate(MOVED)
+    return [f"moves by {shift:.3f} at {page.viewport_size['width']}"] if shift >= STILL else []
+
+
 @pytest.mark.parametrize("part", range(PARTS))
-def test_a_page_is_whole_on_a_phone_and_has_no_serious_barrier(
+def test_a_page_is_whole_on_a_phone_keeps_still_and_has_no_serious_barrier(
     visit: Callable[..., Page], axe: Callable[[Page], list[str]], addresses: list[str], part: int
 ) -> None:
-    page = visit("/", width=360)
+    page = visit("/", width=390)
+    page.add_init_script(WATCH)
     start = page.url.rstrip("/")
     faults = {}
     for count, path in enumerate(addresses[part::PARTS]):
         # The colours are the same few on every page, so each page is asked in one scheme, the next in the other.
         page.emulate_media(color_scheme=("light", "dark")[count % 2])
+        found = []
+        # Loaded in two widths where a script of its own could move something; of the others each in one, in turn.
+        widths = (390, 1280) if count // 2 % 2 else (1280, 390)
+        for width in widths:
+            page.set_viewport_size({"width": width, "height": 900})
+            page.goto(f"{start}{path}")
+            found += moves(page)
+            if page.evaluate("document.scripts.length") == 1:
+                break
+        # The head differs only by the area that is marked.
+        if path.count("/") == 1:
+            page.set_viewport_size({"width": 961, "height": 900})
+            high, lines = page.evaluate(HEAD)
+            found += [f"the head is {high} high in {lines} lines"] if high > LINE_PX or lines != 1 else []
         page.set_viewport_size({"width": 360, "height": 900})
-        page.goto(f"{start}{path}")
-        found = [f"cut at 360: {text}" for text in page.evaluate(CUT)]
+        found += [f"cut at 360: {text}" for text in page.evaluate(CUT)]
         page.set_viewport_size({"width": 320, "height": 900})
         found += ["wider than 320"] if page.evaluate(BEYOND) > 0 else []
         page.set_viewport_size({"width": 430, "height": 900})
