@@ -6,7 +6,6 @@ from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, mapped_column, relationship
-from sqlalchemy.orm.attributes import flag_modified
 
 from app.store.base import (
     STRICT,
@@ -23,6 +22,15 @@ from app.store.base import (
     reference,
 )
 from app.store.formulas import FormulaVersion
+from app.store.growing import (
+    DeviationColumns,
+    EventColumns,
+    Touched,
+    WithHistory,
+    deviation_rules,
+    event_rules,
+    standing,
+)
 from app.store.products import Product
 from app.store.types import Day, Word
 
@@ -49,7 +57,7 @@ DECIDED = frozenset({BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCEL
 PH = "pH"
 
 
-class Batch(Base):
+class Batch(WithHistory, Touched, Base):
     """One batch of one version of a formula; its number is issued once."""
 
     __tablename__ = "batch"
@@ -103,6 +111,7 @@ class Batch(Base):
         order_by="BatchEvent.id", cascade="all, delete-orphan", passive_deletes=True
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+    touched_column = "made_by"
 
     @property
     def is_decided(self) -> bool:
@@ -124,14 +133,6 @@ class Batch(Base):
         """The heatings that no later row replaces, in the order they were begun."""
         found = [one for line in self.lines for one in line.standing_heatings]
         return tuple(sorted(found, key=lambda one: one.id))
-
-    def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
-        """Add a line to the history."""
-        self.history.append(BatchEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
-
-    def touch(self) -> None:
-        """Count the record as changed although only its parts were, so that an older form is recognised."""
-        flag_modified(self, "made_by")
 
     def start(self, *, by: str, at: datetime) -> None:
         """Note that work began, where it had not; the record counts as changed."""
@@ -196,8 +197,7 @@ class BatchLine(Base):
     @property
     def standing(self) -> tuple["BatchWeighing", ...]:
         """The weighings that no later one replaces."""
-        replaced = {weighing.replaces_id for weighing in self.weighings} - {None}
-        return tuple(weighing for weighing in self.weighings if weighing.id not in replaced)
+        return standing(self.weighings)
 
     @property
     def actual_g(self) -> Decimal | None:
@@ -208,8 +208,7 @@ class BatchLine(Base):
     @property
     def standing_heatings(self) -> tuple["Heating", ...]:
         """The heatings of this water that no later row replaces."""
-        replaced = {one.replaces_id for one in self.heatings} - {None}
-        return tuple(one for one in self.heatings if one.id not in replaced)
+        return standing(self.heatings)
 
     @property
     def lost_g(self) -> Decimal:
@@ -382,7 +381,7 @@ class BatchReading(Base):
     place: Mapped[int | None]
 
 
-class Deviation(Base):
+class Deviation(DeviationColumns, Base):
     """Something that was not as planned: what, its cause, effect and action, and who decided on it.
 
     ``key`` names what it answers, with the value that was found, so that another value asks again; it is empty for one
@@ -390,23 +389,10 @@ class Deviation(Base):
     """
 
     __tablename__ = "batch_deviation"
-    __table_args__ = (
-        not_blank("what"),
-        CheckConstraint("(decided_at IS NULL) = (length(trim(decided_by)) = 0)", name="decision_is_signed"),
-        STRICT,
-    )
+    __table_args__ = deviation_rules()
 
     id: Mapped[Key]
     batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
-    key: Mapped[Words]
-    what: Mapped[str]
-    found_at: Mapped[datetime]
-    found_by: Mapped[Words]
-    cause: Mapped[Words]
-    effect: Mapped[Words]
-    action: Mapped[Words]
-    decided_at: Mapped[MaybeMoment]
-    decided_by: Mapped[Words]
 
 
 class Tick(Base):
@@ -432,17 +418,11 @@ class Tick(Base):
     remark: Mapped[Words]
 
 
-class BatchEvent(Base):
+class BatchEvent(EventColumns, Base):
     """A line of the history: what changed from what to what, who, when and why. Never altered."""
 
     __tablename__ = "batch_event"
-    __table_args__ = (not_blank("what"), STRICT)
+    __table_args__ = event_rules()
 
     id: Mapped[Key]
     batch_id: Mapped[int] = reference("batch.id", on_delete="CASCADE")
-    at: Mapped[datetime]
-    by: Mapped[Words]
-    what: Mapped[str]
-    old: Mapped[Words]
-    new: Mapped[Words]
-    why: Mapped[Words]

@@ -3,7 +3,6 @@
 from datetime import datetime
 
 from sqlalchemy.orm import Mapped, mapped_column, relationship
-from sqlalchemy.orm.attributes import flag_modified
 
 from app.store.base import (
     STRICT,
@@ -18,9 +17,10 @@ from app.store.base import (
     reference,
 )
 from app.store.batches import BatchReading, BatchWeighing
+from app.store.growing import Touched
 
 
-class PhSession(Base):
+class PhSession(Touched, Base):
     """One guided pH session of a batch: from the first reading to the pH that was wanted.
 
     Its additions are weighings and its readings are readings of the batch; here stands only what ties them together.
@@ -48,10 +48,7 @@ class PhSession(Base):
     additions: Mapped[list[BatchWeighing]] = relationship(order_by="BatchWeighing.id", viewonly=True)
     readings: Mapped[list[BatchReading]] = relationship(order_by="BatchReading.id", viewonly=True)
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
-
-    def touch(self) -> None:
-        """Count the session as changed although only an addition or a reading came in."""
-        flag_modified(self, "started_by")
+    touched_column = "started_by"
 
 
 class DropWeight(Base):

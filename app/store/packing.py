@@ -6,7 +6,6 @@ from enum import StrEnum
 
 from sqlalchemy import CheckConstraint, ForeignKey, Index, select, text
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
-from sqlalchemy.orm.attributes import flag_modified
 
 from app.store.base import (
     STRICT,
@@ -24,6 +23,15 @@ from app.store.base import (
 )
 from app.store.batches import Batch
 from app.store.errors import NotFound
+from app.store.growing import (
+    DeviationColumns,
+    EventColumns,
+    Touched,
+    WithHistory,
+    deviation_rules,
+    event_rules,
+    standing,
+)
 from app.store.products import Product
 from app.store.stock import Lot
 from app.store.types import Day, Millionths, Word
@@ -57,7 +65,7 @@ class UnitsKind(StrEnum):
     USED = "used here"
 
 
-class PackingRun(Base):
+class PackingRun(WithHistory, Touched, Base):
     """One packing run of a batch as one product; it is written while open and never altered once it is closed.
 
     Fill, density and market are those of the product when the run began. ``units_filled`` counts every unit,
@@ -125,6 +133,7 @@ class PackingRun(Base):
     deviations: Mapped[list["PackingDeviation"]] = relationship(order_by="PackingDeviation.id", passive_deletes="all")
     history: Mapped[list["PackingEvent"]] = relationship(order_by="PackingEvent.id", passive_deletes="all")
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+    touched_column = "notes"
 
     @property
     def is_open(self) -> bool:
@@ -139,16 +148,7 @@ class PackingRun(Base):
     @property
     def standing_weights(self) -> tuple[Decimal, ...]:
         """The net fills in grams that no later entry replaces, in the order they were weighed."""
-        replaced = {one.replaces_id for one in self.weights} - {None}
-        return tuple(one.grams for one in self.weights if one.id not in replaced and one.grams is not None)
-
-    def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
-        """Add a line to the history."""
-        self.history.append(PackingEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
-
-    def touch(self) -> None:
-        """Count the record as changed although only its parts were, so that an older form is recognised."""
-        flag_modified(self, "notes")
+        return tuple(one.grams for one in standing(self.weights) if one.grams is not None)
 
 
 class PackingTick(Base):
@@ -230,7 +230,7 @@ class FillWeight(Base):
     reason: Mapped[Words]
 
 
-class PackingDeviation(Base):
+class PackingDeviation(DeviationColumns, Base):
     """Something of a run that was not as planned, and who decided on it; once decided, never altered.
 
     ``key`` names what it answers, with the value that was found, so that another value asks again; it is empty for one
@@ -238,39 +238,20 @@ class PackingDeviation(Base):
     """
 
     __tablename__ = "packing_deviation"
-    __table_args__ = (
-        not_blank("what"),
-        CheckConstraint("(decided_at IS NULL) = (length(trim(decided_by)) = 0)", name="decision_is_signed"),
-        STRICT,
-    )
+    __table_args__ = deviation_rules()
 
     id: Mapped[Key]
     run_id: Mapped[int] = reference("packing_run.id")
-    key: Mapped[Words]
-    what: Mapped[str]
-    found_at: Mapped[datetime]
-    found_by: Mapped[Words]
-    cause: Mapped[Words]
-    effect: Mapped[Words]
-    action: Mapped[Words]
-    decided_at: Mapped[MaybeMoment]
-    decided_by: Mapped[Words]
 
 
-class PackingEvent(Base):
+class PackingEvent(EventColumns, Base):
     """A line of a run's history: what changed from what to what, who, when and why. Never altered."""
 
     __tablename__ = "packing_event"
-    __table_args__ = (not_blank("what"), STRICT)
+    __table_args__ = event_rules()
 
     id: Mapped[Key]
     run_id: Mapped[int] = reference("packing_run.id")
-    at: Mapped[datetime]
-    by: Mapped[Words]
-    what: Mapped[str]
-    old: Mapped[Words]
-    new: Mapped[Words]
-    why: Mapped[Words]
 
 
 class RetainedSample(Base):

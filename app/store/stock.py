@@ -25,6 +25,7 @@ from app.store.base import (
 )
 from app.store.batches import Batch
 from app.store.errors import NotFound
+from app.store.growing import EventColumns, WithHistory, event_rules
 from app.store.materials import Material, Packaging
 from app.store.types import Day, Millionths, Word
 
@@ -96,7 +97,7 @@ class Supplier(Base):
     retired_at: Mapped[MaybeMoment]
 
 
-class Lot(Base):
+class Lot(WithHistory, Base):
     """One delivery of a material or of packaging, or what a batch made; a batch's output may be a material too."""
 
     __tablename__ = "lot"
@@ -165,10 +166,6 @@ class Lot(Base):
             return self.packaging.name
         return f"Bulk of batch {self.from_batch.number}" if self.from_batch else ""
 
-    def log(self, what: str, *, by: str, at: datetime, old: str = "", new: str = "", why: str = "") -> None:
-        """Add a line to the history."""
-        self.history.append(LotEvent(at=at, by=by.strip(), what=what, old=old, new=new, why=why.strip()))
-
     def decide(self, state: LotState, *, by: str, at: datetime, why: str = "") -> None:
         """Accept or reject the lot, or put it back into quarantine; the history keeps what was decided before."""
         self.log("state", by=by, at=at, old=self.state.value, new=state.value, why=why)
@@ -216,20 +213,14 @@ class StockMove(Base):
     batch: Mapped[Batch | None] = relationship(lazy="selectin")
 
 
-class LotEvent(Base):
+class LotEvent(EventColumns, Base):
     """A line of a lot's history: what changed from what to what, who, when and why. Never altered."""
 
     __tablename__ = "lot_event"
-    __table_args__ = (not_blank("what"), STRICT)
+    __table_args__ = event_rules()
 
     id: Mapped[Key]
     lot_id: Mapped[int] = reference("lot.id")
-    at: Mapped[datetime]
-    by: Mapped[Words]
-    what: Mapped[str]
-    old: Mapped[Words]
-    new: Mapped[Words]
-    why: Mapped[Words]
 
 
 class Purchase(Base):

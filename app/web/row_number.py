@@ -2,13 +2,12 @@
 
 from werkzeug.routing import IntegerConverter
 
+from app.work.form_fields import row_number as number
+
+__all__ = ["RowNumber", "number"]
+
 
 class RowNumber(IntegerConverter):
     """A whole number of at most nine digits."""
 
     regex = r"\d{1,9}"
-
-
-def number(text: str) -> int | None:
-    """Read a record number from a form; None for anything else."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None

@@ -27,7 +27,7 @@ from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.ticks import tick
-from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.clock import now
 from app.work.demo_packing import load_packing
 from app.work.demo_tracing import load_tracing
@@ -250,7 +250,7 @@ def _make(store: Store, batch_id: int, row: Row) -> None:
         _finish(store, batch_id, row)
 
 
-def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[TypedWeighing]:
+def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[WeighingForm]:
     """Weigh each line from the lots that are used first, from a second where the first does not reach.
 
     The weights miss a little, up and down in turn, as they do on a real scale.
@@ -268,12 +268,12 @@ def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[TypedWeigh
         material = session.get_one(Material, line.material_id)
         if material.drawn_here:
             drawn = house_lot(session, material, by=row["made_by"], day=day)
-            entries.append(TypedWeighing(line.id, plain(left), drawn.code))
+            entries.append(WeighingForm(line.id, plain(left), drawn.code))
             continue
         for lot in lots[material.id]:
             portion = min(left, lot.on_hand)
             if portion:
-                entries.append(TypedWeighing(line.id, plain(portion), lot.code))
+                entries.append(WeighingForm(line.id, plain(portion), lot.code))
                 left -= portion
     return entries
 

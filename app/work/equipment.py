@@ -157,7 +157,7 @@ class PackagingRegister(Register[Packaging]):
 
     def _write(self, session: Session, row: Packaging, typed: Form) -> None:
         super()._write(session, row, typed)
-        note_pack_price(session, row, typed.checked(the_workshop(session)).value(PackagingForm.price))
+        note_pack_price(session, row, typed.checked(the_workshop(session)).value_of(PackagingForm.price))
 
     def _columns(self, form: Form) -> dict[str, Any]:
         return {name: value for name, value in form.columns().items() if name != "price"}

@@ -1,47 +1,17 @@
-"""Reading fields one after another where a record says which there are; `app.work.form` is for declared forms."""
+"""Texts as they are typed: cleaned, of one line, required, or a number that may be left empty."""
 
 import unicodedata
-from collections.abc import Callable
 from decimal import Decimal
-from typing import ParamSpec, TypeVar
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
-from app.work.form import Faults
+from app.work.form import FaultList as FieldReader
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
 
-P = ParamSpec("P")
-T = TypeVar("T")
 
-
-class FieldReader:
-    """Reads one field after another and keeps what was wrong, so that a form is told everything at once."""
-
-    def __init__(self) -> None:
-        self.faults: list[Invalid] = []
-
-    def read(self, of: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
-        """Read one field; None when it could not be read, and the fault is kept."""
-        try:
-            return of(*args, **kwargs)
-        except Invalid as fault:
-            self.faults.append(fault)
-            return None
-
-    def refuse(self, field: str, message: str) -> None:
-        """Keep a fault that concerns a field."""
-        self.faults.append(Invalid(field, message))
-
-    def finish(self) -> None:
-        """Raise every fault that was kept.
-
-        Raises:
-            Faults: when there is any.
-        """
-        if self.faults:
-            raise Faults(self.faults)
+__all__ = ["FieldReader"]
 
 
 def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:

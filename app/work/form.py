@@ -13,10 +13,11 @@ import copy
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Generic, Self, TypeVar, overload
+from typing import Any, ClassVar, Generic, ParamSpec, Self, TypeVar, overload
 
 from app.science.errors import Invalid
 
+P = ParamSpec("P")
 T = TypeVar("T")
 F = TypeVar("F", bound="Form")
 Rule = Callable[[Any], None]
@@ -36,6 +37,45 @@ class Faults(ValueError):
         for fault in self.faults:
             found.setdefault(fault.field, fault.message)
         return found
+
+
+class FaultList:
+    """What was wrong so far, so that who reads one thing after another is told everything at once.
+
+    A form keeps its own; what reads the rows of a record or a draft, which no form declares, keeps one beside it.
+    """
+
+    def __init__(self) -> None:
+        self._found: dict[int, Invalid] = {}
+
+    def read(self, of: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
+        """Return what a reading gives; None when it could not be read, and its faults are kept, each once."""
+        try:
+            return of(*args, **kwargs)
+        except Invalid as fault:
+            self._found[id(fault)] = fault
+        except Faults as wrong:
+            self._found.update((id(fault), fault) for fault in wrong.faults)
+        return None
+
+    def refuse(self, field: str, message: str) -> None:
+        """Keep a fault that concerns a field."""
+        fault = Invalid(field, message)
+        self._found[id(fault)] = fault
+
+    @property
+    def faults(self) -> list[Invalid]:
+        """The faults in the order they were found."""
+        return list(self._found.values())
+
+    def finish(self) -> None:
+        """Raise every fault that was kept.
+
+        Raises:
+            Faults: when there is any.
+        """
+        if self._found:
+            raise Faults(self.faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +130,7 @@ class Field(Generic[T]):
     @overload
     def __get__(self, form: "Form", owner: type) -> T: ...
     def __get__(self, form: "Form | None", owner: type) -> Self | T:
-        return self if form is None else form.value(self)
+        return self if form is None else form.value_of(self)
 
     def read(self, text: Any, at: str, form: Any) -> T:
         """Return the value of a text; ``at`` names the field in faults.
@@ -221,7 +261,11 @@ class Form:
         row.at, row.filled_rows, row._known = at, filled_rows, {}
         return row
 
-    def value(self, field: Field[T]) -> T:
+    def posted_name(self, name: str) -> str:
+        """Return what a field is called on the page, which is where its fault is shown."""
+        return self.at + name
+
+    def value_of(self, field: Field[T]) -> T:
         """Return the value of a field; a fault is raised as the same object each time.
 
         Raises:
@@ -229,7 +273,7 @@ class Form:
         """
         if field.name not in self._known:
             try:
-                self._known[field.name] = field.read(self.text[field.name], self.at + field.name, self), None
+                self._known[field.name] = field.read(self.text[field.name], self.posted_name(field.name), self), None
             except (Invalid, Faults) as wrong:
                 self._known[field.name] = None, wrong
         value, fault = self._known[field.name]
@@ -239,22 +283,26 @@ class Form:
 
     def faults(self) -> list[Invalid]:
         """Return everything that is wrong: fields first, then rules whose fields could be read."""
-        found: dict[int, Invalid] = {}
+        found = FaultList()
         for field in self.fields.values():
-            _collect(found, lambda field=field: self.value(field))  # type: ignore[misc]
+            found.read(self.value_of, field)
         for one in self.rules:
-            _collect(found, lambda one=one: one(self))  # type: ignore[misc]
-        return list(found.values())
+            found.read(one, self)
+        return found.faults
 
-    def checked(self, given: Any = None) -> Self:
-        """Return the form with every field read; ``given`` is what its fields need to know besides the text.
+    def checked(self, given: Any = None, *, also: Iterable[Invalid] = ()) -> Self:
+        """Return the form with every field read.
+
+        Args:
+            given: what its fields need to know besides the text; the session, where one of them asks the store.
+            also: what else stands against it, found by who takes the form.
 
         Raises:
             Faults: with everything that is wrong, each at the name of its field.
         """
         form = copy.copy(self)
         form.given, form._known = given, {}
-        faults = form.faults()
+        faults = [*form.faults(), *also]
         if faults:
             raise Faults(faults)
         return form
@@ -264,12 +312,12 @@ class Form:
         return {
             column: value
             for field in self.fields.values()
-            for column, value in field.columns(self.value(field)).items()
+            for column, value in field.columns(self.value_of(field)).items()
         }
 
     def as_read(self) -> Self:
         """Return the form with every value written anew, so that ``1,50`` and ``1.5`` are the same."""
-        return type(self)(**{name: field.write(self.value(field)) for name, field in self.fields.items()})
+        return type(self)(**{name: field.write(self.value_of(field)) for name, field in self.fields.items()})
 
     @property
     def blank(self) -> bool:
@@ -329,13 +377,3 @@ class Form:
 
     def __repr__(self) -> str:
         return f"{type(self).__name__}({', '.join(f'{name}={text!r}' for name, text in self.text.items())})"
-
-
-def _collect(found: dict[int, Invalid], read: Callable[[], object]) -> None:
-    """Add what a reading raises to the faults; one that is known already is the same object and counts once."""
-    try:
-        read()
-    except Invalid as fault:
-        found[id(fault)] = fault
-    except Faults as wrong:
-        found.update((id(fault), fault) for fault in wrong.faults)

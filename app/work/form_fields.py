@@ -199,6 +199,21 @@ class Listed(Field[str]):
         return self.listed()
 
 
+def row_number(text: str) -> int | None:
+    """Return the number of a record as a form sends it; None for anything else."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else None
+
+
+class RowId(Field[int | None]):
+    """The number of a record that was chosen; None for anything else, and who reads the form says what is missing."""
+
+    control = "choice"
+
+    def read(self, text: str, at: str, form: Form) -> int | None:
+        """Return the number."""
+        return row_number(str(text))
+
+
 def is_yes(text: str) -> bool:
     """Return whether a box is ticked, as a page or a file says it."""
     return text.strip().casefold() in {"yes", "y", "1", "true", "x", "on"}
@@ -231,6 +246,16 @@ def read_day(text: str, at: str) -> date:
     if day < OLDEST:
         raise Invalid(at, "Write a date after 1900.")
     return day
+
+
+class Day(Field[date]):
+    """A date that must be given."""
+
+    control = "date"
+
+    def read(self, text: str, at: str, form: Form) -> date:
+        """Return the date."""
+        return read_day(text, at)
 
 
 class DayOrToday(Field[date]):

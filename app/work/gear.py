@@ -11,10 +11,9 @@ from app.store.engine import Store
 from app.store.workshop import GearCheck, scales
 from app.work.action import action
 from app.work.clock import today
-from app.work.field_reading import FieldReader, one_line, required_line
-from app.work.people import person_named
-
-LONGEST = 200
+from app.work.form import Form, rule
+from app.work.form_fields import Day, Line, Name, Tick
+from app.work.people import SignedBy
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,56 +50,30 @@ def due_gear(session: Session, names: set[str]) -> tuple[str, ...]:
     return tuple(row.name for row in gear_rows(session) if row.name in names and row.is_due)
 
 
-@dataclass(frozen=True, slots=True)
-class TypedGearCheck:
-    """What was typed about a check: against what, what was read, what was allowed, and when the next one is due."""
+class GearCheckForm(Form):
+    """A check: against what, what was read, what was allowed, and when the next one is due."""
 
-    gear: str
-    checked_on: str
-    reference: str
-    reading: str
-    limit: str
-    passed: bool
-    next_due: str
-    who: str
+    gear = Name("Equipment", "Write what was checked, such as Pocket scale or pH meter.")
+    checked_on = Day("Checked on")
+    reference = Name("Against", "Write against what, such as 100 g weight or buffer 7.")
+    reading = Name("It showed", "Write what it showed.", width="w8")
+    limit = Line("Allowed", column="limit_text", width="w8")
+    passed = Tick("Passed")
+    next_due = Day("Next due")
+    who = SignedBy("Write who checked it.")
+
+    @rule
+    def the_next_one_comes_later(self) -> None:
+        """Refuse a next check before this one."""
+        if self.next_due < self.checked_on:
+            raise Invalid("next_due", "The next check is due before this one.")
 
 
 @action(once="check of gear")
-def record_check(session: Session, typed: TypedGearCheck, *, key: str = "") -> None:
+def record_check(session: Session, typed: GearCheckForm, *, key: str = "") -> None:
     """Record that a piece of gear was checked; earlier checks stay.
 
     Raises:
-        Faults: at ``gear``, ``checked_on``, ``reference``, ``reading``, ``limit``, ``next_due`` or ``who``.
+        Faults: with everything that is wrong, each at its field.
     """
-    reader = FieldReader()
-    gear = reader.read(required_line, typed.gear, "gear", "Write what was checked, such as Pocket scale or pH meter.")
-    reference = reader.read(
-        required_line, typed.reference, "reference", "Write against what, such as 100 g weight or buffer 7."
-    )
-    reading = reader.read(required_line, typed.reading, "reading", "Write what it showed.")
-    limit = reader.read(one_line, typed.limit, "limit", longest=LONGEST)
-    day = reader.read(_day, typed.checked_on, "checked_on")
-    due = reader.read(_day, typed.next_due, "next_due")
-    who = reader.read(person_named, session, typed.who, "who", "Write who checked it.")
-    if day is not None and due is not None and due < day:
-        reader.refuse("next_due", "The next check is due before this one.")
-    reader.finish()
-    session.add(
-        GearCheck(
-            gear=gear,
-            checked_on=day,
-            reference=reference,
-            reading=reading,
-            limit_text=limit,
-            passed=typed.passed,
-            next_due=due,
-            by=who,
-        )
-    )
-
-
-def _day(text: str, field: str) -> date:
-    try:
-        return date.fromisoformat(text.strip())
-    except ValueError as error:
-        raise Invalid(field, "Write the date as year-month-day, such as 2026-11-30.") from error
+    session.add(GearCheck(**typed.checked(session).columns()))

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, object_session
 
 from app.science.errors import Invalid
 from app.store.engine import Store
@@ -11,7 +11,9 @@ from app.store.errors import NotFound
 from app.store.workshop import Person
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line, required_line
+from app.work.field_reading import required_line
+from app.work.form import Field, Form, rule
+from app.work.form_fields import Line, Name
 
 LONGEST_NAME, LONGEST_INITIALS = 80, 8
 
@@ -61,25 +63,60 @@ def person_named(session: Session, text: str, field: str, asked: str) -> str:
     return found[0].name
 
 
+def session_of(form: Form) -> Session:
+    """Return the session that a form is checked with, or that of the stored record it is checked with."""
+    session = form.given if isinstance(form.given, Session) else object_session(form.given)
+    if session is None:
+        raise RuntimeError("this form is checked with a session, or with a record that has one")
+    return session
+
+
+class SignedBy(Field[str]):
+    """Who does something, by name or initials; a form with one is checked with the session or with a stored record.
+
+    ``asked`` is the sentence for an empty field; without it the field may stay empty.
+    """
+
+    def __init__(self, asked: str = "", *, label: str = "By", column: str = "by") -> None:
+        super().__init__(label, column=column, width="w8")
+        self.asked = asked
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the full name."""
+        if not text.strip() and not self.asked:
+            return ""
+        return person_named(session_of(form), text, at, self.asked)
+
+
+class PersonForm(Form):
+    """A person who works here; checked with the session that knows the others."""
+
+    name = Name("Name", "Write the person's name.", longest=LONGEST_NAME, width="w20")
+    initials = Line("Initials", longest=LONGEST_INITIALS, width="w4")
+
+    @rule
+    def name_is_new(self) -> None:
+        """Refuse a name that is on the list, also that of somebody who left."""
+        for row in people(self.given):
+            if row.name.casefold() == self.name.casefold():
+                raise Invalid("name", f"{row.name} is on the list already.")
+
+    @rule
+    def initials_are_free(self) -> None:
+        """Refuse initials of somebody who works here."""
+        for row in people(self.given):
+            if self.initials and not row.has_left and row.initials.casefold() == self.initials.casefold():
+                raise Invalid("initials", f"{row.name} has these initials.")
+
+
 @action(once="person")
-def add_person(session: Session, full_name: str, initials: str, *, key: str = "") -> int:
+def add_person(session: Session, typed: PersonForm, *, key: str = "") -> int:
     """Add a person and return the id.
 
     Raises:
         Faults: at ``name`` or ``initials``, when one is missing, too long or taken.
     """
-    reader = FieldReader()
-    typed = reader.read(required_line, full_name, "name", "Write the person's name.")
-    short = reader.read(one_line, initials, "initials", longest=LONGEST_INITIALS)
-    if typed and len(typed) > LONGEST_NAME:
-        reader.refuse("name", f"Shorten the name to {LONGEST_NAME} characters; it has {len(typed)}.")
-    for row in people(session):
-        if typed and row.name.casefold() == typed.casefold():
-            reader.refuse("name", f"{row.name} is on the list already.")
-        if short and not row.has_left and row.initials.casefold() == short.casefold():
-            reader.refuse("initials", f"{row.name} has these initials.")
-    reader.finish()
-    person = Person(name=typed, initials=short)
+    person = Person(**typed.checked(session).columns())
     session.add(person)
     session.flush()
     return person.id

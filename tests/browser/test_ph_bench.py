@@ -10,7 +10,7 @@ from playwright.sync_api import Page, expect
 
 from app.store.engine import Store
 from app.work.batches.loading import load_batch
-from app.work.ph.sessions import SessionStart, look_at_session, start_session
+from app.work.ph.sessions import SessionForm, look_at_session, start_session
 
 pytestmark = pytest.mark.browser
 
@@ -38,7 +38,7 @@ def read_meter(page: Page, ph: str, temperature: str = "22") -> None:
 
 
 def begin(store: Store, gel: Any) -> int:
-    return start_session(store, gel.batch_id, SessionStart(gel.materials["alkali"], "6.2", "491", "Ines", "s"))
+    return start_session(store, gel.batch_id, SessionForm(str(gel.materials["alkali"]), "6.2", "491", "Ines"), key="s")
 
 
 def weights(store: Store, gel: Any) -> dict[str, Decimal | None]:

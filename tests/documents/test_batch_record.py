@@ -10,11 +10,12 @@ from pypdf import PdfReader
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.work.batches.deciding import decide
-from app.work.batches.deviations import TypedDeviation, record_deviation, still_open
+from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
+from app.work.deviations import DeviationForm
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
@@ -57,12 +58,12 @@ def test_every_lot_weight_and_name_of_a_half_done_batch_of_40_lines_is_on_paper(
     batch = load(demo, batch_id)
     done = batch.lines[:25]
     entries = [
-        TypedWeighing(line.id, f"{line.shown_g + Decimal('0.01') * n:f}", f"LOT-{n:03d}")
+        WeighingForm(line.id, f"{line.shown_g + Decimal('0.01') * n:f}", f"LOT-{n:03d}")
         for n, line in enumerate(done, start=1)
     ]
     record_weighings(demo, batch_id, 1, entries, who="Ines", checked_by="Tom")
     first = load(demo, batch_id).lines[0].standing[0]
-    correct_weighing(demo, batch_id, first.id, TypedCorrection("9.87", "LOT-999", "Tom", "read upside down"))
+    correct_weighing(demo, batch_id, first.id, WeightCorrection("9.87", "LOT-999", "Tom", "read upside down"))
     add_reading(demo, batch_id, kind="appearance", words="clear and even", who="Tom")
     found = pages(demo_client, batch_id, paper)
     text = " ".join(" ".join(found).split())
@@ -84,7 +85,7 @@ def test_a_released_batch_of_40_lines_prints_everything_and_asks_for_signatures(
 ) -> None:
     batch_id = long_batch(demo)
     entries = [
-        TypedWeighing(line.id, f"{line.shown_g + Decimal('0.01') * (n % 5):f}", f"LOT-{n:03d}")
+        WeighingForm(line.id, f"{line.shown_g + Decimal('0.01') * (n % 5):f}", f"LOT-{n:03d}")
         for n, line in enumerate(load(demo, batch_id).lines, start=1)
     ]
     record_weighings(demo, batch_id, 1, entries, who="Ines", checked_by="Tom")
@@ -93,10 +94,10 @@ def test_a_released_batch_of_40_lines_prints_everything_and_asks_for_signatures(
     with demo.reading() as session:
         keys = [one.key for one in still_open(session, load_batch(session, batch_id))]
     for key in keys:
-        record_deviation(demo, batch_id, TypedDeviation(key, "", "slip", "none", "accepted", "Tom"))
+        record_deviation(demo, batch_id, DeviationForm(key, "", "slip", "none", "accepted", "Tom", "yes"))
     decide(demo, batch_id, load(demo, batch_id).row_version, state="released", who="Tom", why="all as wanted")
     line = load(demo, batch_id).lines[7]
-    late = TypedCorrection(f"{line.actual_g:f}", "LOT-808", "Tom", "label was misread")
+    late = WeightCorrection(f"{line.actual_g:f}", "LOT-808", "Tom", "label was misread")
     correct_weighing(demo, batch_id, line.standing[0].id, late)
     found = pages(demo_client, batch_id, "A4")
     close = "".join("".join(found).split())

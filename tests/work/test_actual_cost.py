@@ -16,7 +16,7 @@ from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.products import ExchangeRate
 from app.work.batches.loading import load_batch
-from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.packing.actual_cost import BatchCost, batch_cost, read_cost
 from app.work.stock.lots import OutputForm, ReceiveForm, receive, receive_output
 
@@ -31,7 +31,7 @@ def weigh(store: Store, gel: Any, word: str, grams: str, lot: str) -> None:
             BatchLine.batch_id == gel.batch_id, BatchLine.material_id == gel.materials[word]
         )
         line_id = session.scalars(of_word).one()
-    typed = TypedWeighing(line_id, grams, lot, sure=grams)
+    typed = WeighingForm(line_id, grams, lot, sure=grams)
     record_weighings(store, gel.batch_id, seen, [typed], who="Ines")
 
 

@@ -17,7 +17,7 @@ from app.work.batches.deviations import still_open
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.sheets import sheet_of_batch
-from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.stock.listing import stock_rows
@@ -43,9 +43,7 @@ def change(store: Store, batch_id: int, number: str = "", **changes: object) -> 
 
 def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None) -> None:
     batch = load(store, batch_id)
-    entries = [
-        TypedWeighing(line.id, (changed or {}).get(line.name, f"{line.shown_g:f}"), "L1") for line in batch.lines
-    ]
+    entries = [WeighingForm(line.id, (changed or {}).get(line.name, f"{line.shown_g:f}"), "L1") for line in batch.lines]
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 

@@ -17,18 +17,19 @@ from app.store.errors import Conflict
 from app.store.workshop import the_workshop
 from app.work.batches.as_made import as_made, made_formula
 from app.work.batches.deciding import decide
-from app.work.batches.deviations import TypedDeviation, out_of_plan, record_deviation, still_open
+from app.work.batches.deviations import out_of_plan, record_deviation, still_open
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
-from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
+from app.work.deviations import DeviationForm
 from app.work.equipment import VESSELS, VesselForm
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
-from app.work.gear import TypedGearCheck, record_check
-from app.work.people import add_person, change_presence
+from app.work.gear import GearCheckForm, record_check
+from app.work.people import PersonForm, add_person, change_presence
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
 
@@ -45,7 +46,7 @@ def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None, lo
     for line in batch.lines:
         word = next((word for word in changed or {} if word in line.name.lower()), "")
         grams = (changed or {}).get(word, f"{line.shown_g:f}")
-        entries.append(TypedWeighing(line.id, grams, lot if grams and grams != "0" else "", sure=grams))
+        entries.append(WeighingForm(line.id, grams, lot if grams and grams != "0" else "", sure=grams))
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 
@@ -70,7 +71,7 @@ def settle_all(store: Store, batch_id: int) -> None:
     with store.reading() as session:
         keys = [one.key for one in still_open(session, load_batch(session, batch_id))]
     for key in keys:
-        record_deviation(store, batch_id, TypedDeviation(key, "", "slip", "none", "accepted", "Tom"))
+        record_deviation(store, batch_id, DeviationForm(key, "", "slip", "none", "accepted", "Tom", "yes"))
 
 
 # -- bands
@@ -171,19 +172,19 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_for_no_other(demo: S
     settle_all(demo, batch_id)
     assert open_of(demo, batch_id) == []
     weighing = next(line for line in load(demo, batch_id).lines if "lycerin" in line.name).standing[0]
-    correct_weighing(demo, batch_id, weighing.id, TypedCorrection("25", "L1", "Tom", "misread"))
+    correct_weighing(demo, batch_id, weighing.id, WeightCorrection("25", "L1", "Tom", "misread"))
     assert any("25 g weighed" in what for what in open_of(demo, batch_id))
 
 
 def test_a_deviation_noted_by_hand_is_open_until_somebody_decides(demo: Store) -> None:
     batch_id = finished(demo)
-    noted = TypedDeviation("", "A fly was in the beaker", "", "", "", "Ines", decides=False)
+    noted = DeviationForm(what="A fly was in the beaker", who="Ines")
     record_deviation(demo, batch_id, noted)
     assert open_of(demo, batch_id) == ["A fly was in the beaker"]
     with demo.reading() as session:
         key = still_open(session, load_batch(session, batch_id))[0].key
     with pytest.raises(Faults) as told:
-        record_deviation(demo, batch_id, TypedDeviation(key, "", "open window", "", "", "Tom"))
+        record_deviation(demo, batch_id, DeviationForm(key, "", "open window", "", "", "Tom", "yes"))
     assert set(told.value.by_field) == {"effect", "action"}
     settle_all(demo, batch_id)
     assert open_of(demo, batch_id) == []
@@ -230,7 +231,7 @@ def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store)
     for line in after.lines:
         more = line.shown_g - (line.actual_g or 0)
         if more > 0:
-            entry = TypedWeighing(line.id, f"{more:f}", "L2", sure=f"{more:f}")
+            entry = WeighingForm(line.id, f"{more:f}", "L2", sure=f"{more:f}")
             record_weighings(demo, batch_id, load(demo, batch_id).row_version, [entry], who="Ines")
     assert not any("g weighed" in what for what in open_of(demo, batch_id))
     assert any("Too much added" in what for what in open_of(demo, batch_id))
@@ -329,9 +330,9 @@ def test_who_did_what_is_a_person_of_the_list(demo: Store) -> None:
         with pytest.raises(Faults) as told:
             add_reading(demo, batch_id, kind="pH", words="6", who=who)
         assert list(told.value.by_field) == ["who"]
-    person_id = add_person(demo, "Ada Moor", "AM")
+    person_id = add_person(demo, PersonForm("Ada Moor", "AM"))
     with pytest.raises(Faults):
-        add_person(demo, "ada moor", "X")
+        add_person(demo, PersonForm("ada moor", "X"))
     add_reading(demo, batch_id, kind="pH", words="6", who="am")
     assert load(demo, batch_id).readings[-1].taken_by == "Ada Moor"
     change_presence(demo, person_id, left=True)
@@ -342,26 +343,26 @@ def test_who_did_what_is_a_person_of_the_list(demo: Store) -> None:
 def test_a_scale_whose_check_is_overdue_asks_for_a_reason_that_stays_in_the_history(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     line = load(demo, batch_id).lines[0]
-    check = TypedGearCheck(line.scale, "2025-01-01", "100 g weight", "100.1", "0.1", True, "2025-07-01", "Ines")
+    check = GearCheckForm(line.scale, "2025-01-01", "100 g weight", "100.1", "0.1", "yes", "2025-07-01", "Ines")
     record_check(demo, check)
-    entry = [TypedWeighing(line.id, f"{line.shown_g:f}", "L1")]
+    entry = [WeighingForm(line.id, f"{line.shown_g:f}", "L1")]
     with pytest.raises(Faults) as told:
         record_weighings(demo, batch_id, 1, entry, who="Ines")
     assert list(told.value.by_field) == ["gear_reason"]
     record_weighings(demo, batch_id, 1, entry, who="Ines", gear_reason="the weight is on its way")
     assert ("gear overdue", "the weight is on its way") in {(e.what, e.why) for e in load(demo, batch_id).history}
-    record_check(demo, replace(check, checked_on="2026-11-01", next_due="2099-01-01"))
+    record_check(demo, check.but(checked_on="2026-11-01", next_due="2099-01-01"))
     record_weighings(demo, batch_id, load(demo, batch_id).row_version, entry, who="Ines")
-    record_check(demo, replace(check, checked_on="2026-11-02", next_due="2099-01-01", passed=False))
+    record_check(demo, check.but(checked_on="2026-11-02", next_due="2099-01-01", passed=""))
     with pytest.raises(Faults):
         record_weighings(demo, batch_id, load(demo, batch_id).row_version, entry, who="Ines")
 
 
 def test_a_check_says_what_is_missing_and_stays_as_it_is(demo: Store) -> None:
     with pytest.raises(Faults) as told:
-        record_check(demo, TypedGearCheck("", "1.1.2026", "", "", "", True, "2026", ""))
+        record_check(demo, GearCheckForm("", "1.1.2026", "", "", "", "yes", "2026", ""))
     assert set(told.value.by_field) == {"gear", "checked_on", "reference", "reading", "next_due", "who"}
-    record_check(demo, TypedGearCheck("pH meter", "2026-11-01", "buffer 7", "7.02", "", True, "2026-12-01", "Tom"))
+    record_check(demo, GearCheckForm("pH meter", "2026-11-01", "buffer 7", "7.02", "", "yes", "2026-12-01", "Tom"))
     with pytest.raises(DBAPIError, match="kept as it is"), demo.transaction() as session:
         session.execute(text("UPDATE gear_check SET reading = '7.00'"))
 
@@ -413,14 +414,14 @@ def test_after_any_portions_and_corrections_the_line_is_what_stands(
     line = batch.lines[1]
     expected = {one.id: one.grams for one in line.standing}
     for amount in grams:
-        entry = TypedWeighing(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
+        entry = WeighingForm(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
         record_weighings(store, batch_id, load(store, batch_id).row_version, [entry], who="Ines")
         expected[load(store, batch_id).lines[1].weighings[-1].id] = amount
     for place, amount in corrected:
         key = list(expected)[place % len(expected)]
         if expected[key] == amount:
             continue
-        correct_weighing(store, batch_id, key, TypedCorrection(f"{amount:f}", "L", "Tom", "misread"))
+        correct_weighing(store, batch_id, key, WeightCorrection(f"{amount:f}", "L", "Tom", "misread"))
         del expected[key]
         expected[load(store, batch_id).lines[1].weighings[-1].id] = amount
     line = load(store, batch_id).lines[1]

@@ -19,11 +19,12 @@ from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict
 from app.work.batches.changing import change_plan, plan_of, swap_material
 from app.work.batches.deciding import decide
-from app.work.batches.deviations import TypedDeviation, record_deviation, still_open
+from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
+from app.work.deviations import DeviationForm
 from app.work.form import Faults
 
 TABLES = ("batch_line", "batch_reading", "batch_deviation", "batch_tick")
@@ -74,7 +75,7 @@ class Batches(RuleBasedStateMachine):
     def weigh(self, place: int, amount: Decimal) -> None:
         batch = self.load()
         line = batch.lines[place % len(batch.lines)]
-        entry = TypedWeighing(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
+        entry = WeighingForm(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
         record_weighings(self.store, self.batch_id, batch.row_version, [entry], who="Ines")
         line = next(one for one in self.load().lines if one.id == line.id)
         self.taken[self.batch_id][line.weighings[-1].id] = amount
@@ -87,7 +88,7 @@ class Batches(RuleBasedStateMachine):
         old = sorted(taken)[place % len(taken)]
         if taken[old] == amount:
             return
-        correct_weighing(self.store, self.batch_id, old, TypedCorrection(f"{amount:f}", "L", "Tom", "misread"))
+        correct_weighing(self.store, self.batch_id, old, WeightCorrection(f"{amount:f}", "L", "Tom", "misread"))
         del taken[old]
         taken[max(one.id for line in self.load().lines for one in line.weighings)] = amount
 
@@ -116,7 +117,7 @@ class Batches(RuleBasedStateMachine):
         """Weigh what is left as planned, read the pH, note the yield."""
         batch = self.load()
         left = {line.id: line.shown_g for line in batch.lines if line.actual_g is None}
-        entries = [TypedWeighing(line_id, f"{amount:f}", "L") for line_id, amount in left.items()]
+        entries = [WeighingForm(line_id, f"{amount:f}", "L") for line_id, amount in left.items()]
         record_weighings(self.store, self.batch_id, batch.row_version, entries, who="Ines")
         for line in self.load().lines:
             if line.id in left:
@@ -128,7 +129,9 @@ class Batches(RuleBasedStateMachine):
     @rule()
     def decide_on_all(self) -> None:
         for key in self.open_points():
-            record_deviation(self.store, self.batch_id, TypedDeviation(key, "", "slip", "none", "accepted", "Tom"))
+            record_deviation(
+                self.store, self.batch_id, DeviationForm(key, "", "slip", "none", "accepted", "Tom", "yes")
+            )
 
     @precondition(lambda self: self.is_open)
     @rule()

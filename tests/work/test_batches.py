@@ -27,8 +27,8 @@ from app.work.batches.observing import add_note, add_reading, record_yield, yiel
 from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import (
-    TypedCorrection,
-    TypedWeighing,
+    WeighingForm,
+    WeightCorrection,
     correct_weighing,
     record_weighings,
 )
@@ -46,7 +46,7 @@ def load(store: Store, batch_id: int) -> Batch:
 
 def weigh_all(store: Store, batch_id: int, lot: str = "L1") -> None:
     batch = load(store, batch_id)
-    entries = [TypedWeighing(line.id, str(line.shown_g), lot) for line in batch.lines]
+    entries = [WeighingForm(line.id, str(line.shown_g), lot) for line in batch.lines]
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 
@@ -173,7 +173,7 @@ def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(dem
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first = batch.lines[0]
-    record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(first.id, "270,5 g", "W9")], who="Ines")
+    record_weighings(demo, batch_id, batch.row_version, [WeighingForm(first.id, "270,5 g", "W9")], who="Ines")
     after = load(demo, batch_id)
     assert after.state is BatchState.IN_PROCESS
     assert str(after.lines[0].actual_g) == "270.5"
@@ -185,10 +185,10 @@ def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(dem
 def test_a_correction_is_a_row_of_its_own_that_names_the_old_one_and_why(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
-    entry = TypedWeighing(batch.lines[0].id, "270.5", "W9")
+    entry = WeighingForm(batch.lines[0].id, "270.5", "W9")
     record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines", checked_by="Tom")
     first = load(demo, batch_id).lines[0].weighings[0]
-    correct_weighing(demo, batch_id, first.id, TypedCorrection("271", "W10", "Tom", "misread"))
+    correct_weighing(demo, batch_id, first.id, WeightCorrection("271", "W10", "Tom", "misread"))
     line = load(demo, batch_id).lines[0]
     assert (line.actual_g, line.lot_text, len(line.weighings)) == (Decimal(271), "W10", 2)
     assert (line.weighings[1].replaces_id, line.weighings[1].reason, line.weighings[0].grams) == (
@@ -200,14 +200,14 @@ def test_a_correction_is_a_row_of_its_own_that_names_the_old_one_and_why(demo: S
     assert (last.old, last.new) == ("270.5 g, lot W9, checked by Tom", "271 g, lot W10")
     assert (last.by, last.why) == ("Tom", "misread")
     with pytest.raises(NotFound):
-        correct_weighing(demo, batch_id, first.id, TypedCorrection("272", "", "Tom", "again"))
+        correct_weighing(demo, batch_id, first.id, WeightCorrection("272", "", "Tom", "again"))
 
 
 @pytest.mark.parametrize(("who", "reason", "field"), [("", "misread", "who"), ("Tom", " ", "reason")])
 def test_a_correction_needs_a_name_and_a_reason(demo: Store, who: str, reason: str, field: str) -> None:
     weighing = load(demo, 1).lines[0].weighings[0]
     with pytest.raises(Faults) as told:
-        correct_weighing(demo, 1, weighing.id, TypedCorrection("271", "", who, reason))
+        correct_weighing(demo, 1, weighing.id, WeightCorrection("271", "", who, reason))
     assert list(told.value.by_field) == [field]
 
 
@@ -215,7 +215,7 @@ def test_a_decided_batch_is_corrected_by_a_signed_row_and_its_lot_is_found_by_th
     batch_id = decided(demo)
     before = load(demo, batch_id)
     weighing = before.lines[0].weighings[0]
-    correct_weighing(demo, batch_id, weighing.id, TypedCorrection("270", "PD-99", "Tom", "label misread"))
+    correct_weighing(demo, batch_id, weighing.id, WeightCorrection("270", "PD-99", "Tom", "label misread"))
     after = load(demo, batch_id)
     assert (after.row_version, after.state) == (before.row_version, BatchState.RELEASED)
     assert after.lines[0].lot_text == "PD-99"
@@ -226,7 +226,7 @@ def test_portions_of_two_lots_add_up_to_the_line(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     for grams, lot in (("200 g", "W1"), ("0.07 kg", "W2"), ("500 mg", "W1")):
         batch = load(demo, batch_id)
-        record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(batch.lines[0].id, grams, lot)], who="Ines")
+        record_weighings(demo, batch_id, batch.row_version, [WeighingForm(batch.lines[0].id, grams, lot)], who="Ines")
     line = load(demo, batch_id).lines[0]
     assert (line.actual_g, line.lot_text) == (Decimal("270.5"), "W1, W2")
 
@@ -240,13 +240,13 @@ def test_a_slip_of_the_decimal_is_asked_about_once(demo: Store, share: str, aske
     batch = load(demo, batch_id)
     line = batch.lines[0]
     grams = f"{line.shown_g * Decimal(share):f}"
-    entry = TypedWeighing(line.id, grams, "W1")
+    entry = WeighingForm(line.id, grams, "W1")
     if asked:
         with pytest.raises(Faults) as told:
             record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines")
         assert list(told.value.by_field) == [f"sure-{line.id}"]
         assert load(demo, batch_id).lines[0].weighings == []
-        entry = replace(entry, sure=grams)
+        entry = entry.but(sure=grams)
     record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines")
     assert load(demo, batch_id).lines[0].actual_g == Decimal(grams)
 
@@ -256,7 +256,7 @@ def test_texts_are_never_cut_and_hold_no_control_signs(demo: Store) -> None:
     batch = load(demo, batch_id)
     line = batch.lines[0]
     with pytest.raises(Faults) as told:
-        record_weighings(demo, batch_id, batch.row_version, [TypedWeighing(line.id, "270", "L" * 200)], who="I" * 300)
+        record_weighings(demo, batch_id, batch.row_version, [WeighingForm(line.id, "270", "L" * 200)], who="I" * 300)
     assert set(told.value.by_field) == {f"lot-{line.id}", "who"}
     with pytest.raises(Faults) as told:
         add_note(demo, batch_id, text="x" * 10_001, who="Ines")
@@ -279,7 +279,7 @@ def test_a_weight_that_cannot_be_read_is_told_at_its_field_and_nothing_is_writte
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first, second = batch.lines[:2]
-    entries = [TypedWeighing(first.id, "270", "W9"), TypedWeighing(second.id, bad, "")]
+    entries = [WeighingForm(first.id, "270", "W9"), WeighingForm(second.id, bad, "")]
     with pytest.raises(Faults) as told:
         record_weighings(demo, batch_id, batch.row_version, entries, who="Ines")
     assert list(told.value.by_field) == [f"actual-{second.id}"]
@@ -289,7 +289,7 @@ def test_a_weight_that_cannot_be_read_is_told_at_its_field_and_nothing_is_writte
 def test_a_form_read_before_somebody_else_saved_is_recognised(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
-    entry = [TypedWeighing(batch.lines[0].id, "270", "")]
+    entry = [WeighingForm(batch.lines[0].id, "270", "")]
     record_weighings(demo, batch_id, batch.row_version, entry, who="Ines")
     with pytest.raises(Conflict):
         record_weighings(demo, batch_id, batch.row_version, entry, who="Tom")
@@ -383,7 +383,7 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
     batch = load(demo, batch_id)
     actions: list[Callable[[], None]] = [
         lambda: record_weighings(
-            demo, batch_id, batch.row_version, [TypedWeighing(batch.lines[0].id, "1", "")], who="Tom"
+            demo, batch_id, batch.row_version, [WeighingForm(batch.lines[0].id, "1", "")], who="Tom"
         ),
         lambda: add_reading(demo, batch_id, kind="pH", words="5", who="Tom"),
         lambda: record_yield(demo, batch_id, text="1", who="Tom"),
@@ -506,7 +506,7 @@ def test_a_lot_is_found_with_its_own_material_and_as_it_stands_after_corrections
     assert found(material="lavender", lot=lot.lower()) == [batch.number]
     assert found(material=other.name, lot=lot) == []
     assert found(lot=lot[:-1]) == []
-    correct_weighing(demo, 2, lavender.standing[0].id, TypedCorrection("2.47", "PD-99", "Tom", "misread"))
+    correct_weighing(demo, 2, lavender.standing[0].id, WeightCorrection("2.47", "PD-99", "Tom", "misread"))
     assert found(lot="PD-99") == [batch.number]
     assert found(lot=lot) == []
     assert found(formula_id=2, state="released") == [batch.number]

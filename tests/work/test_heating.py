@@ -14,7 +14,9 @@ from app.work.batches.as_made import made_formula
 from app.work.batches.deciding import decide
 from app.work.batches.deviations import still_open
 from app.work.batches.heating import (
-    TypedPot,
+    BeforeForm,
+    PotCorrection,
+    PotForm,
     begin_heating,
     correct_heating,
     end_heating,
@@ -25,7 +27,7 @@ from app.work.batches.loading import load_batch
 from app.work.batches.observing import yield_percent
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.pots import learned_losses
-from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.equipment import VESSELS, VesselForm
 from app.work.form import Faults
 from app.work.stock.lots import house_lot
@@ -44,17 +46,24 @@ def weighed(demo: Store) -> int:
     VESSELS.add(demo, VesselForm("Pot 1 l", "800 g", "1000"))
     batch_id = plan_batch(demo, PLAN)
     lines = load(demo, batch_id).lines
-    entries = [TypedWeighing(line.id, f"{line.shown_g:f}", "L1") for line in lines]
+    entries = [WeighingForm(line.id, f"{line.shown_g:f}", "L1") for line in lines]
     record_weighings(demo, batch_id, 1, entries, who="Ines")
     return batch_id
 
 
-def pot(grams: str, **more: str) -> TypedPot:
-    return TypedPot(grams, "Ines", **{"vessel": "Pot 1 l", "phase": "A", "scale": "Bench scale", **more})
+USUAL = {"vessel": "Pot 1 l", "phase": "A", "scale": "Bench scale"}
 
 
-def heat(store: Store, batch_id: int, before: str, after: str) -> Heating:
-    begin_heating(store, batch_id, pot(before))
+def before(grams: str, **more: str) -> BeforeForm:
+    return BeforeForm(grams, "Ines", **{**USUAL, **more})
+
+
+def pot(grams: str, **more: str) -> PotForm:
+    return PotForm(grams, "Ines", **{**USUAL, **more})
+
+
+def heat(store: Store, batch_id: int, full: str, after: str) -> Heating:
+    begin_heating(store, batch_id, before(full))
     row = load(store, batch_id).heatings[-1]
     end_heating(store, batch_id, row.id, pot(after))
     return load(store, batch_id).heatings[-1]
@@ -79,8 +88,8 @@ def test_what_evaporated_is_missing_as_made_and_what_is_put_back_counts_again(de
     left = 100 * (water.shown_g - Decimal("17.4")) / (whole - Decimal("17.4"))
     assert made.line(water.line_key).percent == pytest.approx(left, abs=Decimal("0.00001"))
     assert any("less 17.4 g lost while heating" in what for what in open_of(demo, weighed))
-    put_water_back(demo, weighed, row.id, pot("17.4"), lot="W2", key="k")
-    put_water_back(demo, weighed, row.id, pot("17.4"), lot="W2", key="k")
+    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2"), key="k")
+    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2"), key="k")
     batch = load(demo, weighed)
     assert (batch.lines[0].actual_g, batch.held_g) == (water.shown_g + Decimal("17.4"), whole)
     assert batch.heatings[0].missing_g == 0
@@ -89,7 +98,7 @@ def test_what_evaporated_is_missing_as_made_and_what_is_put_back_counts_again(de
     assert made.line(water.line_key).percent == pytest.approx(water.percent, abs=Decimal("0.01"))
     assert not any("heating" in what for what in open_of(demo, weighed))
     back = batch.heatings[0].put_back[0]
-    correct_weighing(demo, weighed, back.id, TypedCorrection("17.0", "W2", "Tom", "misread"))
+    correct_weighing(demo, weighed, back.id, WeightCorrection("17.0", "W2", "Tom", "misread"))
     assert load(demo, weighed).heatings[0].missing_g == Decimal("0.4")
 
 
@@ -113,13 +122,13 @@ def test_a_wrong_first_weight_is_told_at_its_field(
     demo: Store, weighed: int, grams: str, changed: dict[str, str], field: str
 ) -> None:
     with pytest.raises(Faults) as told:
-        begin_heating(demo, weighed, pot(grams, **changed))
+        begin_heating(demo, weighed, before(grams, **changed))
     assert list(told.value.by_field) == [field]
     assert load(demo, weighed).heatings == ()
 
 
 def test_a_second_weight_cannot_gain_nor_lose_more_than_the_water(demo: Store, weighed: int) -> None:
-    begin_heating(demo, weighed, pot("1100"))
+    begin_heating(demo, weighed, before("1100"))
     row = load(demo, weighed).heatings[0]
     assert any("not after it" in what for what in open_of(demo, weighed))
     for grams in ("1100.5", "110"):
@@ -132,7 +141,7 @@ def test_a_second_weight_cannot_gain_nor_lose_more_than_the_water(demo: Store, w
     with pytest.raises(Faults) as told:
         put_water_back(demo, weighed, row.id, pot("100"))
     assert list(told.value.by_field) == ["back-sure"]
-    put_water_back(demo, weighed, row.id, pot("100", sure="100"), lot="W")
+    put_water_back(demo, weighed, row.id, pot("100", sure="100", lot="W"))
     assert any(what.startswith("Water, purified:") for what in open_of(demo, weighed))
 
 
@@ -140,23 +149,23 @@ def test_a_correction_of_a_pot_names_the_row_it_replaces_and_keeps_the_water_put
     demo: Store, weighed: int
 ) -> None:
     row = heat(demo, weighed, "1100", "1088")
-    put_water_back(demo, weighed, row.id, pot("12"), lot="W")
+    put_water_back(demo, weighed, row.id, pot("12", lot="W"))
     for fields in ({"reason": ""}, {"before": ""}, {"after": "1200"}):
         given = {"before": "1100", "after": "1085", "who": "Tom", "reason": "misread", **fields}
         with pytest.raises(Faults):
-            correct_heating(demo, weighed, row.id, **given)
-    correct_heating(demo, weighed, row.id, before="1100", after="1085", who="Tom", reason="misread")
+            correct_heating(demo, weighed, row.id, PotCorrection(**given))
+    correct_heating(demo, weighed, row.id, PotCorrection("1100", "1085", "Tom", "misread"))
     fixed = load(demo, weighed).heatings
     assert [(one.replaces_id, one.lost_g, one.missing_g) for one in fixed] == [(row.id, Decimal(15), Decimal(3))]
     with pytest.raises(NotFound):
-        correct_heating(demo, weighed, row.id, before="1100", after="1085", who="Tom", reason="misread")
+        correct_heating(demo, weighed, row.id, PotCorrection("1100", "1085", "Tom", "misread"))
 
 
 def test_the_loss_of_a_pot_is_learned_from_what_stands(demo: Store, weighed: int) -> None:
     for after in ("1090", "1088", "1086"):
         row = heat(demo, weighed, "1100", after)
-        put_water_back(demo, weighed, row.id, pot(f"{row.lost_g:f}"), lot="W")
-    correct_heating(demo, weighed, row.id, before="1100", after="1084", who="Tom", reason="misread")
+        put_water_back(demo, weighed, row.id, pot(f"{row.lost_g:f}", lot="W"))
+    correct_heating(demo, weighed, row.id, PotCorrection("1100", "1084", "Tom", "misread"))
     with demo.reading() as session:
         found = learned_losses(session)["Pot 1 l"]
         offered = heating_of(session, load_batch(session, weighed))
@@ -167,7 +176,7 @@ def test_the_loss_of_a_pot_is_learned_from_what_stands(demo: Store, weighed: int
 
 def test_the_yield_is_of_what_is_in_the_batch(demo: Store, weighed: int) -> None:
     row = heat(demo, weighed, "1100", "1090")
-    put_water_back(demo, weighed, row.id, pot("10"), lot="W")
+    put_water_back(demo, weighed, row.id, pot("10", lot="W"))
     with demo.transaction() as session:
         load_batch(session, weighed).yield_g = Decimal(291)
     batch = load(demo, weighed)

@@ -20,7 +20,7 @@ from app.store.materials import Material, Packaging
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
 from app.work.batches.as_made import made_formula
 from app.work.batches.loading import load_batch
-from app.work.batches.weighing import TypedCorrection, TypedWeighing, correct_weighing, record_weighings
+from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.clock import today
 from app.work.equipment import PACKAGING, PackagingForm
 from app.work.form import Faults
@@ -366,7 +366,7 @@ def weigh(store: Store, gel: Any, grams: str, lot: str, word: str = "glycerin", 
     with store.reading() as session:
         line = line_of(session, gel, word)
         seen = load_batch(session, gel.batch_id).row_version
-    record_weighings(store, gel.batch_id, seen, [TypedWeighing(line.id, grams, lot, **more)], who="Ines")
+    record_weighings(store, gel.batch_id, seen, [WeighingForm(line.id, grams, lot, **more)], who="Ines")
 
 
 def test_a_weighing_from_a_lot_of_ours_is_weighed_out_and_a_correction_puts_it_right(store: Store, gel: Any) -> None:
@@ -377,7 +377,7 @@ def test_a_weighing_from_a_lot_of_ours_is_weighed_out_and_a_correction_puts_it_r
     assert (on_hand(store, first), on_hand(store, second)) == (D(990), D("994.98"))
     with store.reading() as session:
         weighing = line_of(session, gel, "glycerin").standing[0]
-    typed = TypedCorrection("9.5", "26-306-2", "Per", "another can")
+    typed = WeightCorrection("9.5", "26-306-2", "Per", "another can")
     correct_weighing(store, gel.batch_id, weighing.id, typed)
     assert (on_hand(store, first), on_hand(store, second)) == (D(1000), D("985.48"))
     with store.reading() as session:

@@ -19,7 +19,7 @@ from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.packing import FinishedMove, PackingRun, RetainedSample, get_run
 from app.store.stock import Lot, StockMove, lot_of_code
-from app.work.batches.deviations import TypedDeviation
+from app.work.deviations import DeviationForm
 from app.work.form import Faults
 from app.work.packing.deviations import close_run, record_run_deviation, still_open
 from app.work.packing.finished import finished_rows
@@ -164,7 +164,7 @@ def test_every_unit_and_every_piece_of_packaging_is_accounted_for(demo: Store) -
             with demo.reading() as session:
                 keys = [one.key for one in still_open(session, get_run(session, self.run_id))]
             for key in keys:
-                record_run_deviation(demo, self.run_id, TypedDeviation(key, "", "c", "e", "a", "Tom"))
+                record_run_deviation(demo, self.run_id, DeviationForm(key, "", "c", "e", "a", "Tom", "yes"))
             with demo.reading() as session:
                 seen = get_run(session, self.run_id).row_version
             close_run(demo, self.run_id, seen, who="Tom")

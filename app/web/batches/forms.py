@@ -8,7 +8,7 @@ from typing import Self
 from app.web.row_number import number
 from app.work.batches.listing import Search
 from app.work.batches.planning import Plan, PlanningChoices
-from app.work.batches.weighing import TypedWeighing
+from app.work.batches.weighing import WeighingForm
 from app.work.clock import today
 
 
@@ -99,20 +99,12 @@ class PlanForm:
         )
 
 
-def weighed_entries(form: Mapping[str, str]) -> list[TypedWeighing]:
+def weighed_entries(form: Mapping[str, str]) -> list[WeighingForm]:
     """Read the rows of the weighing form."""
     ids = [number(name.removeprefix("actual-")) for name in form if name.startswith("actual-")]
+    names = [name for name in WeighingForm.fields if name != "line_id"]
     return [
-        TypedWeighing(
-            row,
-            form.get(f"actual-{row}", ""),
-            form.get(f"lot-{row}", ""),
-            form.get(f"scale-{row}", ""),
-            form.get(f"sure-{row}", ""),
-            form.get(f"tare-{row}", ""),
-        )
-        for row in ids
-        if row is not None
+        WeighingForm(row, **{name: form.get(f"{name}-{row}", "") for name in names}) for row in ids if row is not None
     ]
 
 

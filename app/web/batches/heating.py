@@ -5,18 +5,22 @@ from flask import request
 from app.web import context
 from app.web.batches.area import blueprint
 from app.web.batches.page import Page, done, typed_in
-from app.work.batches.heating import TypedPot, begin_heating, correct_heating, end_heating, put_water_back
-
-
-def _pot() -> TypedPot:
-    names = ("grams", "who", "vessel", "phase", "scale", "gear_reason", "sure")
-    return TypedPot(**{name: request.form.get(name, "") for name in names})
+from app.work.batches.heating import (
+    BeforeForm,
+    PotCorrection,
+    PotForm,
+    begin_heating,
+    correct_heating,
+    end_heating,
+    put_water_back,
+)
 
 
 @blueprint.post("/<int:batch_id>/heating")
 def weigh_before(batch_id: int) -> Page:
     """Record a pot before heating."""
-    return done(batch_id, lambda: begin_heating(context.store(), batch_id, _pot(), key=typed_in("key")), "heating")
+    typed = BeforeForm.sent(request.form)
+    return done(batch_id, lambda: begin_heating(context.store(), batch_id, typed, key=typed_in("key")), "heating")
 
 
 @blueprint.post("/<int:batch_id>/heating/<int:heating_id>/after")
@@ -24,7 +28,7 @@ def weigh_after(batch_id: int, heating_id: int) -> Page:
     """Record the pot after heating."""
 
     def act() -> None:
-        end_heating(context.store(), batch_id, heating_id, _pot(), key=typed_in("key"))
+        end_heating(context.store(), batch_id, heating_id, PotForm.sent(request.form), key=typed_in("key"))
 
     return done(batch_id, act, "heating")
 
@@ -34,7 +38,7 @@ def put_back(batch_id: int, heating_id: int) -> Page:
     """Record water that was put back."""
 
     def act() -> None:
-        put_water_back(context.store(), batch_id, heating_id, _pot(), lot=typed_in("lot"), key=typed_in("key"))
+        put_water_back(context.store(), batch_id, heating_id, PotForm.sent(request.form), key=typed_in("key"))
 
     return done(batch_id, act, "heating")
 
@@ -44,15 +48,7 @@ def correct_pot(batch_id: int, heating_id: int) -> Page:
     """Correct the weights of a pot."""
 
     def act() -> None:
-        correct_heating(
-            context.store(),
-            batch_id,
-            heating_id,
-            before=typed_in("before"),
-            after=typed_in("after"),
-            who=typed_in("who"),
-            reason=typed_in("reason"),
-            key=typed_in("key"),
-        )
+        typed = PotCorrection.sent(request.form)
+        correct_heating(context.store(), batch_id, heating_id, typed, key=typed_in("key"))
 
     return done(batch_id, act, "heating")

@@ -16,15 +16,16 @@ from app.web.batches.forms import PlanForm, search_asked, weighed_entries
 from app.web.batches.page import Page, batch_page, done, row_version, typed_in
 from app.web.row_number import number
 from app.work.batches.deciding import decide
-from app.work.batches.deviations import TypedDeviation, record_deviation
+from app.work.batches.deviations import record_deviation
 from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_note, add_reading, record_yield
 from app.work.batches.planning import plan_batch, planning_choices
 from app.work.batches.save_conflicts import clashes, still_typed
 from app.work.batches.ticks import tick
-from app.work.batches.weighing import TypedCorrection, correct_weighing, record_weighings
+from app.work.batches.weighing import WeightCorrection, correct_weighing, record_weighings
 from app.work.clock import today
+from app.work.deviations import DeviationForm
 from app.work.form import Faults
 
 __all__ = ["blueprint", "changing", "heating", "record", "weighing"]
@@ -130,7 +131,7 @@ def one_weighing(batch_id: int, weighing_id: int) -> Page:
 def correct(batch_id: int, weighing_id: int) -> Page:
     """Correct a weighing by a row of its own."""
     context.remember_person(typed_in("who"))
-    typed = TypedCorrection(typed_in("grams"), typed_in("lot"), typed_in("who"), typed_in("reason"))
+    typed = WeightCorrection.sent(request.form)
     try:
         correct_weighing(context.store(), batch_id, weighing_id, typed, key=typed_in("key"))
     except Faults as error:
@@ -194,8 +195,7 @@ def note(batch_id: int) -> Page:
 @blueprint.post("/<int:batch_id>/deviation")
 def deviation(batch_id: int) -> Page:
     """Note a deviation, or decide on one."""
-    texts = {name: typed_in(name) for name in ("key", "what", "cause", "effect", "action", "who")}
-    typed = TypedDeviation(**texts, decides=typed_in("do") == "decide")
+    typed = DeviationForm.sent(request.form).but(decides="yes" if typed_in("do") == "decide" else "")
 
     def act() -> None:
         record_deviation(context.store(), batch_id, typed, form_key=typed_in("form_key"))

@@ -17,8 +17,8 @@ from app.web.packing import costs, finished
 from app.web.packing.area import blueprint
 from app.web.row_number import number
 from app.web.template_tools import workshop
-from app.work.batches.deviations import TypedDeviation
 from app.work.clock import today
+from app.work.deviations import DeviationForm
 from app.work.form import Faults, Form
 from app.work.packing import fills, packaging_lots, runs, samples
 from app.work.packing.deviations import close_run, record_run_deviation
@@ -212,8 +212,8 @@ def sample(run_id: int) -> Page:
 @blueprint.post("/packing/<int:run_id>/deviation")
 def deviation(run_id: int) -> Page:
     """Note a deviation of a run, or decide on one."""
-    texts = {name: _typed(name) for name in ("key", "what", "cause", "effect", "action", "who")}
-    typed, store = TypedDeviation(**texts, decides=_typed("do") == "decide"), context.store()
+    typed = DeviationForm.sent(request.form).but(decides="yes" if _typed("do") == "decide" else "")
+    store = context.store()
 
     def act() -> None:
         try:

@@ -10,13 +10,20 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.ph.area import blueprint
-from app.web.ph.forms import addition_of, at_of, reading_of, start_of
 from app.web.row_number import number
 from app.work.form import Faults
-from app.work.ph.droppers import weigh_drops
-from app.work.ph.entries import add_addition, add_reading, take_back_last
+from app.work.ph.droppers import DropsForm, weigh_drops
+from app.work.ph.entries import (
+    AdditionForm,
+    CorrectionForm,
+    ReadingForm,
+    SessionRef,
+    add_addition,
+    add_reading,
+    take_back_last,
+)
 from app.work.ph.formula_update import update_formula
-from app.work.ph.sessions import end_session, look_at_session, start_session
+from app.work.ph.sessions import SessionForm, end_session, look_at_session, start_session
 from app.work.ph.solutions import put_counter_solution_on_shelf
 
 Page = str | Response | tuple[str, int]
@@ -53,43 +60,49 @@ def _done(batch_id: int, act: Callable[[], object], form: str, words: str = "") 
     return redirect(url_for("ph.bench", batch_id=batch_id), 303)
 
 
+def _at(batch_id: int, session_id: int) -> SessionRef:
+    """Return which state of a session the form was drawn from."""
+    version = number(request.form.get("row_version", ""))
+    return SessionRef(batch_id, session_id, -1 if version is None else version, request.form.get("key", ""))
+
+
 @blueprint.post("/batches/<int:batch_id>/ph/start")
 def start(batch_id: int) -> Page:
     """Start a session."""
-    return _done(batch_id, lambda: start_session(context.store(), batch_id, start_of(request.form)), "start")
+    typed, key = SessionForm.sent(request.form), request.form.get("key", "")
+    return _done(batch_id, lambda: start_session(context.store(), batch_id, typed, key=key), "start")
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/addition")
 def addition(batch_id: int, session_id: int) -> Page:
-    """Take an addition down."""
-    at, typed = at_of(request.form, batch_id, session_id), addition_of(request.form)
+    """Record an addition."""
+    at, typed = _at(batch_id, session_id), AdditionForm.sent(request.form)
     form = "more" if request.form.get("more") == "yes" else "addition"
     return _done(batch_id, lambda: add_addition(context.store(), at, typed), form)
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/reading")
 def reading(batch_id: int, session_id: int) -> Page:
-    """Take a reading down."""
-    at, typed = at_of(request.form, batch_id, session_id), reading_of(request.form)
+    """Record a reading."""
+    at, typed = _at(batch_id, session_id), ReadingForm.sent(request.form)
     return _done(batch_id, lambda: add_reading(context.store(), at, typed), "reading")
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/take-back")
 def take_back(batch_id: int, session_id: int) -> Page:
     """Take the last entry back."""
-    at, why = at_of(request.form, batch_id, session_id), request.form.get("why", "")[:200]
-    return _done(
-        batch_id, lambda: take_back_last(context.store(), at, why), "take-back", "The last entry is corrected."
-    )
+    at, typed = _at(batch_id, session_id), CorrectionForm.sent(request.form)
+    words = "The last entry is corrected."
+    return _done(batch_id, lambda: take_back_last(context.store(), at, typed), "take-back", words)
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/end")
 def end(batch_id: int, session_id: int) -> Page:
     """End the session."""
-    at = at_of(request.form, batch_id, session_id)
+    at, who = _at(batch_id, session_id), request.form.get("who", "")
 
     def act() -> None:
-        end_session(context.store(), batch_id, session_id, at.row_version, who=at.who, key=at.key)
+        end_session(context.store(), batch_id, session_id, at.row_version, who=who, key=at.key)
 
     return _done(batch_id, act, "end", "The pH session has ended; it is in the batch record.")
 
@@ -97,10 +110,10 @@ def end(batch_id: int, session_id: int) -> Page:
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/update-formula")
 def update(batch_id: int, session_id: int) -> Page:
     """Write what the batch really holds of the acid or base into its formula."""
-    at = at_of(request.form, batch_id, session_id)
+    at, who = _at(batch_id, session_id), request.form.get("who", "")
 
     def act() -> None:
-        update_formula(context.store(), batch_id, session_id, who=at.who, key=at.key)
+        update_formula(context.store(), batch_id, session_id, who=who, key=at.key)
 
     return _done(batch_id, act, "update-formula", "The formula is updated and saved as a version.")
 
@@ -108,17 +121,10 @@ def update(batch_id: int, session_id: int) -> Page:
 @blueprint.post("/batches/<int:batch_id>/ph/drops")
 def drops(batch_id: int) -> Page:
     """Weigh the drops of a dropper."""
-    form = request.form
+    form, typed = request.form, DropsForm.sent(request.form)
 
     def act() -> None:
-        weigh_drops(
-            context.store(),
-            number(form.get("material_id", "")) or 0,
-            dropper=form.get("dropper", ""),
-            drops=form.get("drop_count", ""),
-            grams=form.get("drop_grams", ""),
-            key=form.get("key", ""),
-        )
+        weigh_drops(context.store(), number(form.get("material_id", "")) or 0, typed, key=form.get("key", ""))
 
     return _done(batch_id, act, "drops", "The dropper is weighed.")
 

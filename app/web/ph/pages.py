@@ -19,7 +19,7 @@ from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.steps import OpenDraft
 from app.work.ph.comparing import FormulaChoice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
-from app.work.ph.stock import STARTS, TypedStock, start_of, stock_of
+from app.work.ph.stock import STARTS, StockForm, start_of, stock_of
 
 Page = str | Response | tuple[str, int]
 
@@ -106,18 +106,18 @@ def thickener(formula_id: int) -> Page:
 def stock(formula_id: int) -> Page:
     """Work out a stock solution, with a label for the bottle."""
     current = look(context.store(), formula_id).current
-    typed = _typed_stock()
+    form = _stock_form()
     faults: dict[str, str] = {}
     made = None
     try:
-        made = stock_of(typed)
+        made = stock_of(form)
     except Faults as error:
-        faults = {fault.field: fault.message for fault in error.faults}
-    page = render_template("ph/stock.html", current=current, starts=STARTS, typed=typed, made=made, faults=faults)
+        faults = error.by_field
+    page = render_template("ph/stock.html", current=current, form=form, made=made, faults=faults)
     return (page, 422) if faults else page
 
 
-def _typed_stock() -> TypedStock:
+def _stock_form() -> StockForm:
     """Read the form from the address; what was not asked yet is as usual for the starting material."""
     asked = request.args
     key = asked.get("start", STARTS[0].key)
@@ -127,5 +127,5 @@ def _typed_stock() -> TypedStock:
         usual = STARTS[0]
     changed = asked.get("shown", key) != key
     if changed or "strength" not in asked:
-        return TypedStock(key, usual.assay_percent, usual.usual_percent, asked.get("total", "100"))
-    return TypedStock(key, asked.get("assay", ""), asked.get("strength", ""), asked.get("total", ""))
+        return StockForm(key, usual.assay_percent, usual.usual_percent, asked.get("total", "100"))
+    return StockForm.sent(asked)

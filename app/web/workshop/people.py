@@ -6,7 +6,7 @@ from werkzeug.wrappers import Response
 from app.web import context
 from app.web.workshop.area import blueprint
 from app.work.form import Faults
-from app.work.people import add_person, change_presence, load_people
+from app.work.people import PersonForm, add_person, change_presence, load_people
 
 Page = str | Response | tuple[str, int]
 
@@ -14,22 +14,21 @@ Page = str | Response | tuple[str, int]
 @blueprint.get("/workshop/people")
 def people() -> Page:
     """List the people."""
-    return _page({})
+    return _page(PersonForm(), {})
 
 
-def _page(faults: dict[str, str]) -> str:
-    typed = request.form.to_dict()
-    return render_template("workshop/people.html", rows=load_people(context.store()), faults=faults, typed=typed)
+def _page(form: PersonForm, faults: dict[str, str]) -> str:
+    return render_template("workshop/people.html", rows=load_people(context.store()), faults=faults, form=form)
 
 
 @blueprint.post("/workshop/people")
 def new_person() -> Page:
     """Add a person."""
-    form = request.form
+    form = PersonForm.sent(request.form)
     try:
-        add_person(context.store(), form.get("name", ""), form.get("initials", ""), key=form.get("key", ""))
+        add_person(context.store(), form, key=request.form.get("key", ""))
     except Faults as error:
-        return _page(error.by_field), 422
+        return _page(form, error.by_field), 422
     flash("The person is added.")
     return redirect(url_for("workshop.people"), 303)
 

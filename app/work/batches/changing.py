@@ -6,7 +6,6 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.formula import Material
 from app.science.numbers import plain
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchState, BatchWeighing
 from app.store.errors import Conflict, NotFound
@@ -17,10 +16,12 @@ from app.work.batches.loading import open_batch
 from app.work.batches.planning import Plan, weights_of, worked_out
 from app.work.batches.sheets import formula_to_make
 from app.work.clock import now
-from app.work.field_reading import FieldReader, required_line
+from app.work.field_reading import required_line
+from app.work.form import Field, Form
+from app.work.form_fields import Name, row_number
 from app.work.formulas.context import read_context
 from app.work.formulas.shelf import pin, read_shelf
-from app.work.people import person_named
+from app.work.people import SignedBy, person_named, session_of
 from app.work.sheets import batch_sheet
 
 LONGEST_NUMBER = 60
@@ -115,6 +116,31 @@ def material_choices(session: Session) -> tuple[MaterialChoice, ...]:
     return tuple(MaterialChoice(one.id, one.name) for one in session.scalars(live))
 
 
+class StandIn(Field[int]):
+    """The material that is taken instead of that of a line."""
+
+    control = "choice"
+
+    def read(self, text: str, at: str, form: Form) -> int:
+        """Return its number."""
+        line: BatchLine = form.given
+        found = row_number(text) or 0
+        material = read_shelf(session_of(form), {found}).get(found)
+        if material is None or material.retired:
+            raise Invalid(at, "Choose the material that is taken instead.")
+        if material.id == line.material_id:
+            raise Invalid(at, f"{line.name} stands there already.")
+        return material.id
+
+
+class SwapForm(Form):
+    """Another material for a line; checked with that line."""
+
+    material = StandIn("Material")
+    why = Name("Why", "Write why another material is taken.")
+    who = SignedBy("Write who swaps it.")
+
+
 @action(once="swap in line {line_id}")
 def swap_material(
     session: Session, batch_id: int, line_id: int, *, material_id: int | None, who: str, why: str, key: str = ""
@@ -134,30 +160,18 @@ def swap_material(
         raise NotFound("There is no such line in this batch.")
     if line.actual_g is not None:
         raise Conflict(f"{line.name} is weighed already.")
-    reader = FieldReader()
-    material = read_shelf(session, {material_id}).get(material_id) if material_id else None
-    if material is None or material.retired:
-        reader.refuse("swap-material", "Choose the material that is taken instead.")
-    elif material.id == line.material_id:
-        reader.refuse("swap-material", f"{line.name} stands there already.")
-    by = reader.read(person_named, session, who, "swap-who", "Write who swaps it.") or ""
-    reason = reader.read(required_line, why, "swap-why", "Write why another material is taken.") or ""
-    reader.finish()
-    if material is not None:
-        _swap(session, batch, line, material, by, reason)
-
-
-def _swap(session: Session, batch: Batch, line: BatchLine, material: Material, by: str, reason: str) -> None:
+    form = SwapForm(str(material_id or ""), why, who).at_place("swap-", 1).checked(line)
+    material = read_shelf(session, {form.material})[form.material]
     before = line.name
     for noted in line.standing:  # a lot that was noted is one of the other material
-        line.weighings.append(BatchWeighing(lot_text="", by=by, at=now(), replaces_id=noted.id, reason="swapped"))
+        line.weighings.append(BatchWeighing(lot_text="", by=form.who, at=now(), replaces_id=noted.id, reason="swapped"))
     if line.planned_material_id is None:
         line.planned_material_id, line.planned_name = line.material_id, line.name
     line.material_id, line.name, line.material = material.id, material.name, pin([material])
     if line.material_id == line.planned_material_id:
         line.planned_material_id, line.planned_name, line.material = None, "", ""
     _set(line, _advice_and_band(session, batch, line))
-    batch.log("material swapped", by=by, at=now(), old=before, new=material.name, why=reason)
+    batch.log("material swapped", by=form.who, at=now(), old=before, new=material.name, why=form.why)
     batch.touch()
 
 

@@ -11,8 +11,9 @@ from app.work.batches.as_made import made_findings
 from app.work.batches.deviations import still_open
 from app.work.batches.loading import open_batch
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line
-from app.work.people import person_named
+from app.work.form import Form, rule
+from app.work.form_fields import Line, OneOf
+from app.work.people import SignedBy, session_of
 
 LONGEST_REASON = 500
 CHOICES = (BatchState.QUARANTINE, BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED)
@@ -29,6 +30,40 @@ def weighers(batch: Batch) -> set[str]:
     return {one.by for line in batch.lines for one in line.standing if one.by and one.grams}
 
 
+class DecisionForm(Form):
+    """What becomes of a batch; checked with that batch."""
+
+    state = OneOf("Decision", BatchState, "Choose quarantine, release, reject or cancel.")
+    why = Line("Why", longest=LONGEST_REASON)
+    who = SignedBy("Write who decides.")
+
+    @rule
+    def is_a_decision(self) -> None:
+        """Refuse a state that nobody decides on."""
+        if self.state not in CHOICES:
+            raise Invalid("state", "Choose quarantine, release, reject or cancel.")
+
+    @rule
+    def has_its_reason(self) -> None:
+        """Refuse a rejection or cancelling without a reason."""
+        if self.state in (BatchState.REJECTED, BatchState.CANCELLED) and not self.why:
+            raise Invalid("why", f"Write why it is {self.state.value}.")
+
+    @rule
+    def two_people(self) -> None:
+        """Refuse a release by somebody who weighed, where two people are asked for."""
+        asked = self.state is BatchState.RELEASED and the_workshop(session_of(self)).two_people
+        if asked and self.who in weighers(self.given):
+            raise Invalid("who", f"{self.who} weighed for this batch; somebody else has to release it.")
+
+    @rule
+    def nothing_is_open(self) -> None:
+        """Refuse a release while something is open."""
+        missing = what_is_open(session_of(self), self.given) if self.state is BatchState.RELEASED else []
+        if missing:
+            raise Invalid("state", f"It cannot be released while this is open: {' '.join(missing)}")
+
+
 @action(once="decision on batch {batch_id}")
 def decide(
     session: Session, batch_id: int, row_version: int, *, state: str, who: str, why: str = "", key: str = ""
@@ -41,29 +76,11 @@ def decide(
         Conflict: when it is decided already, was changed in the meantime, or is past cancelling.
     """
     batch = open_batch(session, batch_id, row_version)
-    reader = FieldReader()
-    wanted = next((one for one in CHOICES if one.value == state), None)
-    if wanted is None:
-        raise Invalid("state", "Choose quarantine, release, reject or cancel.")
-    by = reader.read(person_named, session, who, "who", "Write who decides.")
-    reason = reader.read(one_line, why, "why", longest=LONGEST_REASON)
-    if wanted in (BatchState.REJECTED, BatchState.CANCELLED) and reason == "":
-        reader.refuse("why", f"Write why it is {wanted.value}.")
-    if wanted is BatchState.RELEASED:
-        _refuse_what_is_open(session, batch, by, reader)
-    reader.finish()
-    if wanted is BatchState.CANCELLED and batch.state is not BatchState.PLANNED:
+    form = DecisionForm(state, why, who).checked(batch)
+    if form.state is BatchState.CANCELLED and batch.state is not BatchState.PLANNED:
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: what was begun is rejected, not cancelled.")
-    alone = " by the person who weighed" if wanted is BatchState.RELEASED and by in weighers(batch) else ""
-    batch.log("state", by=by or "", at=now(), old=batch.state.value, new=f"{wanted.value}{alone}", why=reason or "")
-    batch.state = wanted
-    if wanted is not BatchState.QUARANTINE:
-        batch.decided_at, batch.decided_by = now(), by or ""
-
-
-def _refuse_what_is_open(session: Session, batch: Batch, by: str | None, reader: FieldReader) -> None:
-    if the_workshop(session).two_people and by in weighers(batch):
-        reader.refuse("who", f"{by} weighed for this batch; somebody else has to release it.")
-    missing = what_is_open(session, batch)
-    if missing:
-        reader.refuse("state", f"It cannot be released while this is open: {' '.join(missing)}")
+    alone = " by the person who weighed" if form.state is BatchState.RELEASED and form.who in weighers(batch) else ""
+    batch.log("state", by=form.who, at=now(), old=batch.state.value, new=f"{form.state.value}{alone}", why=form.why)
+    batch.state = form.state
+    if form.state is not BatchState.QUARANTINE:
+        batch.decided_at, batch.decided_by = now(), form.who

@@ -1,58 +1,32 @@
 """What was not as planned in a batch, and who decided on it: no batch is released while anything of it is open."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
 from app.science.numbers import plain, to_places
 from app.science.tolerance import Band, checks_of
-from app.store.batches import Batch, BatchLine, Deviation
-from app.store.errors import NotFound
+from app.store.batches import Batch, BatchLine
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.batches.loading import open_batch
 from app.work.batches.observing import yield_percent
-from app.work.clock import now
-from app.work.field_reading import FieldReader, clean_text, required_line
+from app.work.deviations import DeviationForm, OutOfPlan, answered, undecided, write_deviation
 from app.work.formulas.versions import formula_of
-from app.work.people import person_named
 
-LONGEST = 4_000
 UNFINISHED = ("left out", "missing", "no reading", "no yield", "heating")
-
-
-@dataclass(frozen=True, slots=True)
-class OutOfPlan:
-    """Something out of plan; ``key`` holds the value that was found, ``answer`` is the deviation decided on just it."""
-
-    key: str
-    what: str
-    answer: Deviation | None = None
-
-    @property
-    def is_unfinished(self) -> bool:
-        """Whether it is only not done yet, while the batch is being made."""
-        return self.answer is None and self.key.startswith(UNFINISHED)
 
 
 def out_of_plan(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
     """Return what is not as planned: weights, lots, readings, yield, and what was noted by hand, in this order."""
-    shop = the_workshop(session)
-    decided = {one.key: one for one in batch.deviations if one.key and one.decided_at is not None}
-    derived = [*_lines(batch), *_readings(batch), *_yield(batch, shop)]
-    noted = [OutOfPlan(f"noted {one.id}", one.what, one if one.decided_at else None) for one in _noted(batch)]
-    return (*(OutOfPlan(key, what, decided.get(key)) for key, what in derived), *noted)
+    derived = [*_lines(batch), *_readings(batch), *_yield(batch, the_workshop(session))]
+    return answered(derived, batch.deviations, UNFINISHED)
 
 
 def still_open(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
     """Return what nobody has decided on yet."""
-    return tuple(one for one in out_of_plan(session, batch) if one.answer is None)
-
-
-def _noted(batch: Batch) -> list[Deviation]:
-    return [one for one in batch.deviations if not one.key]
+    return undecided(out_of_plan(session, batch))
 
 
 def band_of(line: BatchLine) -> Band | None:
@@ -118,61 +92,14 @@ def _yield(batch: Batch, shop: Workshop) -> Iterator[tuple[str, str]]:
         yield f"yield {plain(batch.yield_g or Decimal(0))}", f"Yield {shown} % of what was weighed in, {wanted} usual."
 
 
-@dataclass(frozen=True, slots=True)
-class TypedDeviation:
-    """What was typed about a deviation; ``decided_by`` stays empty while it is only noted."""
-
-    key: str
-    what: str
-    cause: str
-    effect: str
-    action: str
-    who: str
-    decides: bool = True
-
-
-def read_deviation(session: Session, typed: TypedDeviation, known: str) -> tuple[str, dict[str, str], str]:
-    """Return what was not as planned, its cause, effect and action by name, and the full name of who signs it.
-
-    Args:
-        known: what was found, in words; empty where a person says it.
-
-    Raises:
-        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
-    """
-    reader = FieldReader()
-    what = known or reader.read(required_line, typed.what, "what", "Write what was not as planned.")
-    texts = {}
-    for field in ("cause", "effect", "action"):
-        texts[field] = reader.read(clean_text, getattr(typed, field), field, longest=LONGEST) or ""
-        if typed.decides and not texts[field]:
-            reader.refuse(field, f"Write the {field}.")
-    who = reader.read(person_named, session, typed.who, "who", "Write who decides.")
-    reader.finish()
-    return what or "", texts, who or ""
-
-
 @action(once="deviation of batch {batch_id}", key="{form_key}")
-def record_deviation(session: Session, batch_id: int, typed: TypedDeviation, *, form_key: str = "") -> None:
+def record_deviation(session: Session, batch_id: int, typed: DeviationForm, *, form_key: str = "") -> None:
     """Note a deviation, or decide on one: its cause, effect and action, by whom.
 
     Raises:
-        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
+        Faults: with everything that is wrong, each at its field.
         NotFound: when nothing of that key is open.
         Conflict: when the batch is decided.
     """
     batch = open_batch(session, batch_id)
-    found = next((one for one in still_open(session, batch) if one.key == typed.key), None) if typed.key else None
-    if typed.key and found is None:
-        raise NotFound("That is no longer open; see the record as it is now.")
-    what, texts, who = read_deviation(session, typed, found.what if found else "")
-    noted = next((one for one in _noted(batch) if f"noted {one.id}" == typed.key), None)
-    row = noted or Deviation(key=typed.key, what=what, found_at=now(), found_by=who)
-    for field, text in texts.items():
-        setattr(row, field, text)
-    row.decided_at, row.decided_by = (now(), who) if typed.decides else (None, "")
-    if noted is None:
-        batch.deviations.append(row)
-    words = "deviation decided" if typed.decides else "deviation noted"
-    batch.log(words, by=who, at=now(), new=f"{what} {texts['action']}".strip(), why=texts["cause"])
-    batch.touch()
+    write_deviation(session, batch, still_open(session, batch), typed)

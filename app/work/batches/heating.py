@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.heating import LearnedLoss, Pot
 from app.science.numbers import plain
+from app.science.quantities import HEAVIEST_G
 from app.store.batches import Batch, BatchLine, BatchWeighing, Heating
 from app.store.errors import NotFound
 from app.store.workshop import scales, vessels
@@ -15,10 +16,12 @@ from app.work.action import action
 from app.work.batches.loading import open_batch
 from app.work.batches.pots import learned_losses, pots_of
 from app.work.batches.sheets import formula_of_batch
-from app.work.batches.weighing import LONGEST_LOT, SLIP, ask_about_gear, read_weight, weighing_words
+from app.work.batches.weighing import LONGEST_LOT, LONGEST_REASON, SLIP, note_overdue, unexplained, weighing_words
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line, required_line
-from app.work.people import person_named
+from app.work.form import FaultList, Faults, Form, rule
+from app.work.form_fields import Grams, Line, MaybeGrams, Name
+from app.work.gear import due_gear
+from app.work.people import SignedBy, session_of
 from app.work.ph.batch_mixture import materials_of
 from app.work.sheets import WATER_PERCENT, water_percent
 from app.work.stock.weighed import bind_lot, settle_lines
@@ -72,21 +75,54 @@ def heating_of(session: Session, batch: Batch) -> HeatingOfBatch | None:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class TypedPot:
-    """What was typed about a vessel on a scale."""
+class PotForm(Form):
+    """A vessel on a scale; ``sure`` repeats a weight that was asked about."""
 
-    grams: str
-    who: str
-    vessel: str = ""
-    phase: str = ""
-    scale: str = ""
-    gear_reason: str = ""
-    sure: str = ""
+    grams = Grams("Weight, g", "Write what the scale shows.", low=ZERO, high=HEAVIEST_G)
+    who = SignedBy("Write who weighed it.")
+    vessel = Line("Pot")
+    phase = Line("Phase", longest=20)
+    scale = Line("Scale")
+    gear_reason = Line("Why with this scale", longest=LONGEST_REASON)
+    sure = Line("Sure")
+    lot = Line("Lot", longest=LONGEST_LOT)
+
+    def posted_name(self, name: str) -> str:
+        """Return the name of a field with its part of the page; a reason for the scale stands once on it."""
+        return name if name == "gear_reason" else self.at + name
+
+
+class BeforeForm(PotForm):
+    """A vessel before heating."""
+
+    vessel = Name("Pot", "Write which pot or beaker it is.")
+
+    @rule
+    def heavier_than_empty(self) -> None:
+        """Refuse a weight that leaves nothing in the vessel."""
+        tare = next((one.tare_g for one in vessels(session_of(self)) if one.name == self.vessel), ZERO)
+        if self.grams <= tare:
+            words = f"{self.vessel} alone weighs {plain(tare)} g; weigh it with what is in it."
+            raise Invalid(self.posted_name("grams"), words)
+
+
+class PotCorrection(Form):
+    """The right weights of a vessel before and after heating; checked with the heating that they correct."""
+
+    before = Grams("Before, g", "Write what the scale showed.", high=HEAVIEST_G)
+    after = MaybeGrams("After, g", low=ZERO, high=HEAVIEST_G)
+    who = SignedBy("Write who corrects it.")
+    reason = Name("Reason", "Write why it is corrected.")
+
+    @rule
+    def lost_what_it_can_lose(self) -> None:
+        """Refuse a loss that is not in the batch, and a gain."""
+        if self.after is not None:
+            refuse_loss(self.given, self.before, self.after, self.posted_name("after"))
 
 
 @action(once="heating of batch {batch_id}")
-def begin_heating(session: Session, batch_id: int, typed: TypedPot, *, key: str = "") -> None:
+def begin_heating(session: Session, batch_id: int, typed: BeforeForm, *, key: str = "") -> None:
     """Record what a vessel weighs with its contents before they are heated.
 
     Raises:
@@ -98,33 +134,19 @@ def begin_heating(session: Session, batch_id: int, typed: TypedPot, *, key: str 
     water = water_line(session, batch)
     if water is None:
         raise Invalid("pot-vessel", "Nothing of this batch is water, so nothing can be put back.")
-    reader = FieldReader()
-    vessel = reader.read(required_line, typed.vessel, "pot-vessel", "Write which pot or beaker it is.")
-    grams, by = _weight_and_person(reader, session, typed, "pot")
-    tare = next((one.tare_g for one in vessels(session) if one.name == vessel), ZERO)
-    if grams is not None and grams <= tare:
-        reader.refuse("pot-grams", f"{vessel} alone weighs {plain(tare)} g; weigh it with what is in it.")
-    ask_about_gear(session, reader, batch, {typed.scale}, by=by, reason=typed.gear_reason)
-    reader.finish()
-    row = Heating(phase=typed.phase[:20] or water.phase, vessel=vessel, scale=typed.scale, before_g=grams)
-    row.before_by, row.before_at = by, now()
+    due = due_gear(session, {typed.text["scale"]})
+    typed = typed.at_place("pot-", 1)
+    form = typed.checked(session, also=unexplained(due, typed.text["gear_reason"]))
+    note_overdue(batch, due, by=form.who, why=form.gear_reason)
+    row = Heating(phase=form.phase or water.phase, vessel=form.vessel, scale=form.scale, before_g=form.grams)
+    row.before_by, row.before_at = form.who, now()
     water.heatings.append(row)
-    batch.log(f"{vessel}: before heating", by=by, at=row.before_at, new=f"{plain(row.before_g)} g")
-    batch.start(by=by, at=row.before_at)
-
-
-def _weight_and_person(
-    reader: FieldReader, session: Session, typed: TypedPot, prefix: str
-) -> tuple[Decimal | None, str]:
-    grams = reader.read(read_weight, typed.grams, f"{prefix}-grams")
-    if not typed.grams.strip():
-        reader.refuse(f"{prefix}-grams", "Write what the scale shows.")
-    by = reader.read(person_named, session, typed.who, f"{prefix}-who", "Write who weighed it.")
-    return grams, by or ""
+    batch.log(f"{form.vessel}: before heating", by=form.who, at=row.before_at, new=f"{plain(row.before_g)} g")
+    batch.start(by=form.who, at=row.before_at)
 
 
 @action(once="heating {heating_id}, after")
-def end_heating(session: Session, batch_id: int, heating_id: int, typed: TypedPot, *, key: str = "") -> None:
+def end_heating(session: Session, batch_id: int, heating_id: int, typed: PotForm, *, key: str = "") -> None:
     """Record what the vessel weighs after heating; what it lost is the water to put back.
 
     Raises:
@@ -136,26 +158,32 @@ def end_heating(session: Session, batch_id: int, heating_id: int, typed: TypedPo
     row = _heating(batch, heating_id)
     if row.after_g is not None:
         raise NotFound("This pot was weighed again already; correct its weights where they stand.")
-    reader = FieldReader()
-    grams, by = _weight_and_person(reader, session, typed, "after")
-    if grams is not None:
-        _check_loss(reader, row, row.before_g, grams, "after-grams")
-    ask_about_gear(session, reader, batch, {row.scale}, by=by, reason=typed.gear_reason)
-    reader.finish()
-    row.after_g, row.after_by, row.after_at = grams, by, now()
+    due = due_gear(session, {row.scale})
+    typed = typed.at_place("after-", 1)
+    form = typed.checked(session, also=unexplained(due, typed.text["gear_reason"]))
+    try:
+        refuse_loss(row, row.before_g, form.grams, "after-grams")
+    except Invalid as wrong:
+        raise Faults([wrong]) from wrong
+    note_overdue(batch, due, by=form.who, why=form.gear_reason)
+    row.after_g, row.after_by, row.after_at = form.grams, form.who, now()
     lost = f"{plain(row.after_g or ZERO)} g, {plain(row.lost_g or ZERO)} g lost"
-    batch.log(f"{row.vessel}: after heating", by=by, at=row.after_at, old=f"{plain(row.before_g)} g", new=lost)
+    batch.log(f"{row.vessel}: after heating", by=form.who, at=row.after_at, old=f"{plain(row.before_g)} g", new=lost)
     batch.touch()
 
 
-def _check_loss(reader: FieldReader, row: Heating, before: Decimal, after: Decimal, field: str) -> None:
+def refuse_loss(row: Heating, before: Decimal, after: Decimal, field: str) -> None:
+    """Refuse a vessel that gained, or lost more than the water in the batch.
+
+    Raises:
+        Invalid: at ``field``.
+    """
     water = row.line
     if after > before:
-        reader.refuse(
-            field, f"It weighed {plain(before)} g before and cannot have gained. What was added is weighed apart."
-        )
-    elif before - after > max(water.actual_g or ZERO, water.shown_g) - water.lost_g + (row.lost_g or ZERO):
-        reader.refuse(field, f"That is {plain(before - after)} g less, more than the water in the batch.")
+        words = f"It weighed {plain(before)} g before and cannot have gained. What was added is weighed apart."
+        raise Invalid(field, words)
+    if before - after > max(water.actual_g or ZERO, water.shown_g) - water.lost_g + (row.lost_g or ZERO):
+        raise Invalid(field, f"That is {plain(before - after)} g less, more than the water in the batch.")
 
 
 def _heating(batch: Batch, heating_id: int) -> Heating:
@@ -166,9 +194,7 @@ def _heating(batch: Batch, heating_id: int) -> Heating:
 
 
 @action(once="water put back after heating {heating_id}")
-def put_water_back(
-    session: Session, batch_id: int, heating_id: int, typed: TypedPot, *, lot: str = "", key: str = ""
-) -> None:
+def put_water_back(session: Session, batch_id: int, heating_id: int, typed: PotForm, *, key: str = "") -> None:
     """Record water that was put back after heating: a weighing of the line of water.
 
     Raises:
@@ -179,37 +205,32 @@ def put_water_back(
     """
     batch = open_batch(session, batch_id)
     row = _heating(batch, heating_id)
-    line, reader = row.line, FieldReader()
-    grams, by = _weight_and_person(reader, session, typed, "back")
-    written = reader.read(one_line, lot, "back-lot", longest=LONGEST_LOT)
-    is_sure = typed.sure.strip() == typed.grams.strip()
-    if grams is not None and grams >= SLIP * max(row.missing_g, line.step_g) and not is_sure:
-        reader.refuse("back-sure", f"{plain(grams)} g put back, {plain(row.missing_g)} g to put back. Is it right?")
+    line = row.line
+    typed = typed.at_place("back-", 1)
+    due = due_gear(session, {typed.text["scale"] or line.scale})
+    form = typed.checked(session, also=unexplained(due, typed.text["gear_reason"]))
     weighing = BatchWeighing(
-        grams=grams, lot_text=written or "", scale=typed.scale or line.scale, vessel=row.vessel, by=by, at=now()
+        grams=form.grams, lot_text=form.lot, scale=form.scale or line.scale, vessel=row.vessel, by=form.who, at=now()
     )
     weighing.heating_id = row.id
-    reader.read(bind_lot, session, line, weighing, "back-lot")
-    ask_about_gear(session, reader, batch, {weighing.scale}, by=by, reason=typed.gear_reason)
-    reader.finish()
+    wrong = FaultList()
+    if (
+        form.grams >= SLIP * max(row.missing_g, line.step_g)
+        and typed.text["sure"].strip() != typed.text["grams"].strip()
+    ):
+        question = f"{plain(form.grams)} g put back, {plain(row.missing_g)} g to put back. Is it right?"
+        wrong.refuse("back-sure", question)
+    wrong.read(bind_lot, session, line, weighing, "back-lot")
+    wrong.finish()
+    note_overdue(batch, due, by=form.who, why=form.gear_reason)
     line.weighings.append(weighing)
-    batch.log(f"{line.name}: put back after heating", by=by, at=weighing.at, new=weighing_words(weighing))
-    settle_lines(session, batch, [line], by=by)
+    batch.log(f"{line.name}: put back after heating", by=form.who, at=weighing.at, new=weighing_words(weighing))
+    settle_lines(session, batch, [line], by=form.who)
     batch.touch()
 
 
 @action(once="correction of heating {heating_id}")
-def correct_heating(
-    session: Session,
-    batch_id: int,
-    heating_id: int,
-    *,
-    before: str,
-    after: str,
-    who: str,
-    reason: str,
-    key: str = "",
-) -> None:
+def correct_heating(session: Session, batch_id: int, heating_id: int, typed: PotCorrection, *, key: str = "") -> None:
     """Correct the weights of a vessel by a new row that names the old one and says why.
 
     Raises:
@@ -218,22 +239,15 @@ def correct_heating(
         Conflict: when the batch is decided.
     """
     batch = open_batch(session, batch_id)
-    old, reader = _heating(batch, heating_id), FieldReader()
-    before_g = reader.read(read_weight, before, "fix-before")
-    after_g = reader.read(read_weight, after, "fix-after")
-    if not before.strip() or before_g == 0:
-        reader.refuse("fix-before", "Write what the scale showed.")
-    by = reader.read(person_named, session, who, "fix-who", "Write who corrects it.")
-    why = reader.read(required_line, reason, "fix-reason", "Write why it is corrected.")
-    if before_g is not None and after_g is not None:
-        _check_loss(reader, old, before_g, after_g, "fix-after")
-    reader.finish()
-    new = Heating(phase=old.phase, vessel=old.vessel, scale=old.scale, before_g=before_g, reason=why or "")
-    new.before_by, new.before_at, new.replaces_id = by or "", now(), old.id
-    if after_g is not None:
-        new.after_g, new.after_by, new.after_at = after_g, by or "", now()
+    old = _heating(batch, heating_id)
+    form = typed.at_place("fix-", 1).checked(old)
+    new = Heating(phase=old.phase, vessel=old.vessel, scale=old.scale, before_g=form.before, reason=form.reason)
+    new.before_by, new.before_at, new.replaces_id = form.who, now(), old.id
+    if form.after is not None:
+        new.after_g, new.after_by, new.after_at = form.after, form.who, now()
     old.line.heatings.append(new)
-    batch.log(f"{old.vessel}: heating corrected", by=by or "", at=now(), old=_said(old), new=_said(new), why=why or "")
+    what = f"{old.vessel}: heating corrected"
+    batch.log(what, by=form.who, at=now(), old=_said(old), new=_said(new), why=form.reason)
     batch.touch()
 
 

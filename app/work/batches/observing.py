@@ -13,16 +13,18 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.batches.weighing import read_weight
 from app.work.clock import now
-from app.work.field_reading import FieldReader, clean_text, maybe_number, required_line
+from app.work.form import Form, rule
+from app.work.form_fields import Area, MaybeNumber, Name
 from app.work.formulas.versions import formula_of
-from app.work.people import person_named
+from app.work.people import SignedBy, person_named
 
 LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
 SLIP = Decimal(2)  # times what is in the batch, from which on a yield is asked about (common practice)
 KINDS = (PH, "appearance", "smell", "viscosity", "density", "temperature", "weight", "other")
+COLDEST, HOTTEST = Decimal(-30), Decimal(250)
 LIMITS = {
     PH: (Decimal(0), Decimal(14)),
-    "temperature": (Decimal(-30), Decimal(250)),
+    "temperature": (COLDEST, HOTTEST),
     "density": (LIGHTEST_G_ML, DENSEST_G_ML),
 }
 
@@ -34,6 +36,38 @@ def kinds_of(batch: Batch) -> tuple[str, ...]:
     return (*wanted, *(kind for kind in KINDS if kind.casefold() not in known))
 
 
+class ReadingForm(Form):
+    """What was read or seen of a batch; checked with that batch."""
+
+    kind = Name("What", "Choose what was observed.")
+    words = Area("Reading", longest=LONGEST_READING)
+    temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
+    who = SignedBy("Write who read it.", column="taken_by")
+
+    @rule
+    def something_was_read(self) -> None:
+        """Refuse an empty reading, and words where a number is wanted."""
+        if not self.words:
+            raise Invalid("words", "Write what was read or seen.")
+        self.number()
+
+    def number(self) -> Decimal | None:
+        """Return what was read as a number, where such a reading is one.
+
+        Raises:
+            Invalid: at ``words``, when it cannot be read.
+        """
+        kind, text = self.kind, self.words
+        checks = checks_of(formula_of(self.given.version))
+        check = next((one for one in checks if one.answers_to(kind)), None)
+        if check is not None and check.is_number and kind not in (PH, "temperature", "weight", "density"):
+            return parse_number(text.removesuffix(check.unit).strip(), "words", low=Decimal(-(10**9)))
+        if kind == "weight":
+            return parse_grams(text, "words", low=Decimal(0), high=HEAVIEST_G)
+        limits = LIMITS.get(kind)
+        return parse_number(text, "words", low=limits[0], high=limits[1]) if limits else None
+
+
 @action(once="reading of batch {batch_id}")
 def add_reading(
     session: Session, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
@@ -41,36 +75,25 @@ def add_reading(
     """Add an observation to a batch; a pH, temperature, density or weight is read as a number.
 
     Raises:
-        Faults: at ``kind``, ``words``, ``temperature`` or ``who``.
+        Faults: with everything that is wrong, each at its field.
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    reading = _read_reading(session, batch, kind, words, temperature, who)
-    batch.record(reading, by=reading.taken_by)
+    form = ReadingForm(kind, words, temperature, who).checked(batch)
+    batch.record(BatchReading(**form.columns(), value=form.number(), taken_at=now()), by=form.who)
 
 
-def _read_reading(session: Session, batch: Batch, kind: str, words: str, temperature: str, who: str) -> BatchReading:
-    reader = FieldReader()
-    what = reader.read(required_line, kind, "kind", "Choose what was observed.")
-    text = reader.read(clean_text, words, "words", longest=LONGEST_READING)
-    if text == "":
-        reader.refuse("words", "Write what was read or seen.")
-    value = reader.read(_value, batch, what or "", text) if text else None
-    low, high = LIMITS["temperature"]
-    warmth = reader.read(maybe_number, temperature, "temperature", low=low, high=high)
-    by = reader.read(person_named, session, who, "who", "Write who read it.")
-    reader.finish()
-    return BatchReading(kind=what, value=value, words=text, temperature_c=warmth, taken_at=now(), taken_by=by or "")
+class NoteForm(Form):
+    """A note on a batch."""
 
+    note = Area("Note", longest=LONGEST_NOTE)
+    who = SignedBy("Write who adds the note.")
 
-def _value(batch: Batch, kind: str, text: str) -> Decimal | None:
-    check = next((one for one in checks_of(formula_of(batch.version)) if one.answers_to(kind)), None)
-    if check is not None and check.is_number and kind not in (PH, "temperature", "weight", "density"):
-        return parse_number(text.removesuffix(check.unit).strip(), "words", low=Decimal(-(10**9)))
-    if kind == "weight":
-        return parse_grams(text, "words", low=Decimal(0), high=HEAVIEST_G)
-    limits = LIMITS.get(kind)
-    return parse_number(text, "words", low=limits[0], high=limits[1]) if limits else None
+    @rule
+    def something_is_written(self) -> None:
+        """Refuse an empty note."""
+        if not self.note:
+            raise Invalid("note", "Write the note first.")
 
 
 @action(once="note on batch {batch_id}")
@@ -81,13 +104,8 @@ def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str =
         Faults: at ``note``, when nothing is written, or at ``who``.
     """
     batch = load_batch(session, batch_id)
-    reader = FieldReader()
-    note = reader.read(clean_text, text, "note", longest=LONGEST_NOTE)
-    by = reader.read(person_named, session, who, "who", "Write who adds the note.")
-    if note == "":
-        reader.refuse("note", "Write the note first.")
-    reader.finish()
-    batch.log("note", by=by or "", at=now(), new=note or "")
+    form = NoteForm(text, who).checked(session)
+    batch.log("note", by=form.who, at=now(), new=form.note)
 
 
 @action()

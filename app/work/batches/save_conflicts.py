@@ -5,13 +5,13 @@ from collections.abc import Iterable, Mapping
 from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.batches import Batch, BatchLine
-from app.work.batches.weighing import TypedWeighing, read_weight
+from app.work.batches.weighing import WeighingForm
 
 
-def clashes(batch: Batch, entries: Iterable[TypedWeighing]) -> dict[str, str]:
+def clashes(batch: Batch, entries: Iterable[WeighingForm]) -> dict[str, str]:
     """Return a message at ``actual-<line>`` for each line that somebody else has weighed in the meantime."""
     lines = {line.id: line for line in batch.lines}
-    known = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.is_empty]
+    known = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.blank]
     return {f"actual-{line.id}": _message(line, entry) for line, entry in known if _differs(line, entry)}
 
 
@@ -20,19 +20,19 @@ def still_typed(form: Mapping[str, str], batch: Batch) -> dict[str, str]:
     return {**form, "row_version": str(batch.row_version)}
 
 
-def _differs(line: BatchLine, entry: TypedWeighing) -> bool:
+def _differs(line: BatchLine, entry: WeighingForm) -> bool:
     try:
-        grams = read_weight(entry.grams, "actual")
+        grams = entry.actual
     except Invalid:
         return True
-    return line.actual_g is not None and (grams, entry.lot.strip()) != (line.actual_g, line.lot_text)
+    return line.actual_g is not None and (grams, entry.text["lot"].strip()) != (line.actual_g, line.lot_text)
 
 
-def _message(line: BatchLine, entry: TypedWeighing) -> str:
+def _message(line: BatchLine, entry: WeighingForm) -> str:
+    mine = _said(entry.text["actual"], entry.text["lot"])
     theirs = _said("" if line.actual_g is None else plain(line.actual_g), line.lot_text)
     return (
-        f"{line.name}: the record now has {theirs}; you typed {_said(entry.grams, entry.lot)}. "
-        "Empty the field unless yours is another portion."
+        f"{line.name}: the record now has {theirs}; you typed {mine}. Empty the field unless yours is another portion."
     )
 
 

@@ -8,10 +8,11 @@ from app.store.errors import NotFound
 from app.store.workshop import Workshop
 from app.work.action import action
 from app.work.batches.loading import open_batch
-from app.work.batches.observing import LIMITS
+from app.work.batches.observing import COLDEST, HOTTEST
 from app.work.clock import now
-from app.work.field_reading import FieldReader, maybe_number, one_line
-from app.work.people import person_named
+from app.work.form import Form
+from app.work.form_fields import Line, MaybeNumber
+from app.work.people import SignedBy
 
 LONGEST_REMARK = 500
 
@@ -29,6 +30,14 @@ def planned_ticks(shop: Workshop, formula: Formula) -> list[Tick]:
     ]
 
 
+class TickForm(Form):
+    """Who ticked points, with what was measured and noted at them."""
+
+    temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
+    remark = Line("Remark", longest=LONGEST_REMARK)
+    who = SignedBy("Write who did it.", column="done_by")
+
+
 @action()
 def tick(
     session: Session, batch_id: int, tick_ids: list[int], *, who: str, temperature: str = "", remark: str = ""
@@ -44,14 +53,9 @@ def tick(
     wanted = [one for one in batch.ticks if one.id in set(tick_ids)]
     if not wanted:
         raise NotFound("There is no such item; tick one of those on the page.")
-    reader = FieldReader()
-    by = reader.read(person_named, session, who, "who", "Write who did it.")
-    low, high = LIMITS["temperature"]
-    warmth = reader.read(maybe_number, temperature, "temperature", low=low, high=high)
-    said = reader.read(one_line, remark, "remark", longest=LONGEST_REMARK)
-    reader.finish()
+    form = TickForm(temperature, remark, who).checked(batch)
     for one in wanted:
         if one.done_at is None:
-            one.done_at, one.done_by, one.temperature_c, one.remark = now(), by or "", warmth, said or ""
-            batch.log(f"done: {one.words}", by=one.done_by, at=one.done_at, new=said or "")
-    batch.start(by=by or "", at=now())
+            one.done_at, one.done_by, one.temperature_c, one.remark = now(), form.who, form.temperature, form.remark
+            batch.log(f"done: {one.words}", by=one.done_by, at=one.done_at, new=one.remark)
+    batch.start(by=form.who, at=now())

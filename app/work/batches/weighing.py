@@ -1,7 +1,6 @@
 """Recording what was weighed: each portion is a row of its own, and a correction is a new row beside the old one."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
@@ -15,34 +14,68 @@ from app.store.handover import import_of
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line, required_line
+from app.work.form import FaultList, Faults, Form, rule
+from app.work.form_fields import Line, MaybeGrams, Name, RowId
 from app.work.gear import due_gear
-from app.work.people import person_named
+from app.work.people import SignedBy
 from app.work.stock.weighed import bind_lot, settle_lines
 
 LONGEST_LOT, LONGEST_REASON = 120, 500
+ZERO = Decimal(0)
 SLIP = Decimal(5)  # times the planned weight, above which a weight is asked about (common practice)
 DECIMAL_SLIP = Decimal("0.15")  # how near a power of ten a small weight must lie to look like a slip
 
 
-@dataclass(frozen=True, slots=True)
-class TypedWeighing:
-    """What was typed for one portion of a line.
+class WeighingForm(Form):
+    """One portion of a line; checked with that line.
 
     ``sure`` repeats a weight that was asked about; ``tare`` is the weight of a vessel that the scale shows as well.
     """
 
-    line_id: int
-    grams: str
-    lot: str = ""
-    scale: str = ""
-    sure: str = ""
-    tare: str = ""
+    line_id = RowId("")
+    actual = MaybeGrams("Weighed, g", low=ZERO, high=HEAVIEST_G)
+    lot = Line("Lot", longest=LONGEST_LOT)
+    scale = Line("Scale")
+    sure = Line("Sure")
+    tare = MaybeGrams("Vessel, g", low=ZERO, high=HEAVIEST_G)
+    filled_by = ("actual", "lot")
+
+    def posted_name(self, name: str) -> str:
+        """Return the name of a field, which ends in the number of the line."""
+        return f"{name}-{self.text['line_id']}"
+
+    @rule
+    def heavier_than_its_vessel(self) -> None:
+        """Refuse a vessel that weighs more than the scale shows."""
+        if self.grams is not None and self.grams < 0:
+            raise Invalid(self.posted_name("tare"), "The vessel weighs more than the scale shows.")
+
+    @rule
+    def no_slip_of_the_pen(self) -> None:
+        """Ask about a weight that looks like a slip, until it is repeated."""
+        if self.grams is not None and self.text["sure"].strip() != self.text["actual"].strip():
+            question = slip_question(self.given, self.grams)
+            if question:
+                raise Invalid(self.posted_name("sure"), question)
 
     @property
-    def is_empty(self) -> bool:
-        """Whether nothing was typed."""
-        return not (self.grams.strip() or self.lot.strip())
+    def grams(self) -> Decimal | None:
+        """What was weighed in, less the vessel."""
+        return None if self.actual is None else self.actual - (self.tare or ZERO)
+
+
+class WeigherForm(Form):
+    """Who weighed, who checked it, and why a scale is used whose check is overdue."""
+
+    who = SignedBy("Write who weighed.")
+    checked_by = SignedBy()
+    gear_reason = Line("Why with this scale", longest=LONGEST_REASON)
+
+    @rule
+    def somebody_else_checked(self) -> None:
+        """Refuse a check by the one who weighed."""
+        if self.checked_by and self.checked_by == self.who:
+            raise Invalid("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
 
 
 @action(once="weights of batch {batch_id}")
@@ -50,7 +83,7 @@ def record_weighings(
     session: Session,
     batch_id: int,
     row_version: int,
-    entries: Iterable[TypedWeighing],
+    entries: Iterable[WeighingForm],
     *,
     who: str,
     checked_by: str = "",
@@ -67,52 +100,46 @@ def record_weighings(
     """
     batch = open_batch(session, batch_id, row_version)
     lines = {line.id: line for line in batch.lines}
-    typed = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.is_empty]
-    reader = FieldReader()
-    by = reader.read(person_named, session, who, "who", "Write who weighed.") if typed else ""
-    checked = reader.read(person_named, session, checked_by, "checked_by", "") if checked_by.strip() else ""
-    if by and checked == by:
-        reader.refuse("checked_by", "Somebody else checks a weighing; leave it empty where nobody did.")
-    found = [(line, _read_weighing(reader, line, entry)) for line, entry in typed]
-    for line, weighing in found:
-        weighing.by, weighing.checked_by = by or "", checked or ""
-        reader.read(bind_lot, session, line, weighing, f"lot-{line.id}")
-    scales = {weighing.scale for _, weighing in found if weighing.grams}
-    ask_about_gear(session, reader, batch, scales, by=by or "", reason=gear_reason)
-    reader.finish()
-    for line, weighing in found:
-        _add(batch, line, weighing)
-    settle_lines(session, batch, [line for line, _ in found], by=by or "")
-    batch.start(by=by or "", at=now()) if any(weighing.grams for _, weighing in found) else batch.touch()
+    typed = [(lines[entry.line_id], entry) for entry in entries if entry.line_id in lines and not entry.blank]
+    if not typed:
+        return batch.touch()
+    wrong = FaultList()
+    signed = wrong.read(WeigherForm(who, checked_by, gear_reason).checked, session)
+    by, checked = (signed.who, signed.checked_by) if signed else ("", "")
+    portions = [(line, wrong.read(_portion, session, line, entry, by, checked)) for line, entry in typed]
+    due = due_gear(session, {one.scale for _, one in portions if one and one.grams})
+    for fault in unexplained(due, gear_reason):
+        wrong.refuse(fault.field, fault.message)
+    wrong.finish()
+    note_overdue(batch, due, by=by, why=gear_reason)
+    for line, portion in portions:
+        if portion is not None:
+            _add(batch, line, portion)
+    settle_lines(session, batch, [line for line, _ in portions], by=by)
+    batch.start(by=by, at=now()) if any(one and one.grams for _, one in portions) else batch.touch()
 
 
-def ask_about_gear(
-    session: Session, reader: FieldReader, batch: Batch, scales: set[str], *, by: str, reason: str
-) -> None:
-    """Note in the history why a scale is used whose check is overdue; without a reason, fail at ``gear_reason``."""
-    due = due_gear(session, scales)
-    why = reader.read(one_line, reason, "gear_reason", longest=LONGEST_REASON)
-    if due and not why:
-        reader.refuse(
-            "gear_reason", f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
-        )
-    elif due:
-        batch.log("gear overdue", by=by, at=now(), new=", ".join(due), why=why or "")
+def _portion(session: Session, line: BatchLine, entry: WeighingForm, by: str, checked_by: str) -> BatchWeighing:
+    """Return the row that a portion becomes; its faults are raised, also where its lot may not be used."""
+    form = entry.checked(line)
+    made = BatchWeighing(grams=form.grams, lot_text=form.lot, scale=form.scale or line.scale, tare_g=form.tare)
+    made.by, made.checked_by, made.at = by, checked_by, now()
+    bind_lot(session, line, made, form.posted_name("lot"))
+    return made
 
 
-def _read_weighing(reader: FieldReader, line: BatchLine, entry: TypedWeighing) -> BatchWeighing:
-    grams = reader.read(read_weight, entry.grams, f"actual-{line.id}")
-    lot = reader.read(one_line, entry.lot, f"lot-{line.id}", longest=LONGEST_LOT)
-    tare = reader.read(read_weight, entry.tare, f"tare-{line.id}")
-    if grams is not None and tare is not None:
-        grams -= tare
-        if grams < 0:
-            reader.refuse(f"tare-{line.id}", "The vessel weighs more than the scale shows.")
-    if grams is not None and entry.sure.strip() != entry.grams.strip():
-        question = slip_question(line, grams)
-        if question:
-            reader.refuse(f"sure-{line.id}", question)
-    return BatchWeighing(grams=grams, lot_text=lot or "", scale=entry.scale or line.scale, tare_g=tare, at=now())
+def unexplained(due: tuple[str, ...], reason: str) -> list[Invalid]:
+    """Return the fault of using scales whose check is overdue without a reason, at ``gear_reason``."""
+    if not due or reason.strip():
+        return []
+    words = f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
+    return [Invalid("gear_reason", words)]
+
+
+def note_overdue(batch: Batch, due: tuple[str, ...], *, by: str, why: str) -> None:
+    """Note in the history why scales are used whose check is overdue."""
+    if due:
+        batch.log("gear overdue", by=by, at=now(), new=", ".join(due), why=why)
 
 
 def read_weight(text: str, field: str) -> Decimal | None:
@@ -166,19 +193,18 @@ def weighing_words(weighing: BatchWeighing) -> str:
     return ", ".join(part for part in parts if part) or "nothing"
 
 
-@dataclass(frozen=True, slots=True)
-class TypedCorrection:
-    """What was typed to correct a weighing; without grams the weighing is taken back."""
+class WeightCorrection(Form):
+    """The right weight and lot of a weighing; without grams the weighing is taken back."""
 
-    grams: str
-    lot: str
-    who: str
-    reason: str
+    grams = MaybeGrams("Weight, g", low=ZERO, high=HEAVIEST_G)
+    lot = Line("Lot", longest=LONGEST_LOT)
+    who = SignedBy("Write who corrects it.")
+    reason = Name("Reason", "Write why it is corrected.")
 
 
 @action(once="correction of weighing {weighing_id}")
 def correct_weighing(
-    session: Session, batch_id: int, weighing_id: int, typed: TypedCorrection, *, key: str = ""
+    session: Session, batch_id: int, weighing_id: int, typed: WeightCorrection, *, key: str = ""
 ) -> None:
     """Correct a weighing by a new row that names the old one and says why; before and after the decision alike.
 
@@ -194,28 +220,25 @@ def correct_weighing(
     if weighing_id not in standing:
         raise NotFound("There is no such weighing; it may have been corrected already.")
     line, old = standing[weighing_id]
-    reader = FieldReader()
-    by = reader.read(person_named, session, typed.who, "who", "Write who corrects it.")
-    why = reader.read(required_line, typed.reason, "reason", "Write why it is corrected.")
-    grams = reader.read(read_weight, typed.grams, "grams")
-    lot = reader.read(one_line, typed.lot, "lot", longest=LONGEST_LOT)
-    reader.finish()
+    form = typed.checked(session)
     new = BatchWeighing(
-        grams=grams,
-        lot_text=lot or "",
+        grams=form.grams,
+        lot_text=form.lot,
         scale=old.scale,
         vessel=old.vessel,
         tare_g=old.tare_g,
-        by=by or "",
+        by=form.who,
         at=now(),
         replaces_id=old.id,
-        reason=why or "",
+        reason=form.reason,
         session_id=old.session_id,
         place=old.place,
         heating_id=old.heating_id,
     )
-    reader.read(bind_lot, session, line, new, "lot")
-    reader.finish()
+    try:
+        bind_lot(session, line, new, "lot")
+    except Invalid as wrong:
+        raise Faults([wrong]) from wrong
     if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):
         raise Invalid("grams", "Nothing would change.")
     line.weighings.append(new)

@@ -12,7 +12,8 @@ from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftStep, Exposure, Formula
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line, required_line
+from app.work.form import Form, rule
+from app.work.form_fields import Line, Name
 from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
@@ -72,6 +73,19 @@ def suggest_code(session: Session, name: str) -> str:
     return next(code for n in range(1, len(taken) + 3) if (code := stem if n == 1 else f"{stem}{n}") not in taken)
 
 
+class NewFormula(Form):
+    """A formula that is started; checked with the session."""
+
+    name = Name("Name", "Give the formula a name.")
+    code = Line("Code", longest=LONGEST_CODE)
+
+    @rule
+    def code_is_free(self) -> None:
+        """Refuse the code of another formula."""
+        if self.code and code_taken(self.given, self.code):
+            raise Invalid("code", f"{self.code} is the code of another formula.")
+
+
 @action(once="formula")
 def create(session: Session, name: str, *, code: str = "", content: Draft = EMPTY, key: str = "") -> int:
     """Start a formula and give its id; the same form taken twice gives the same formula.
@@ -79,13 +93,8 @@ def create(session: Session, name: str, *, code: str = "", content: Draft = EMPT
     Raises:
         Faults: at ``name`` or ``code``, with everything that is wrong.
     """
-    reader = FieldReader()
-    clean = reader.read(required_line, name, "name", "Give the formula a name.")
-    short = reader.read(one_line, code, "code", longest=LONGEST_CODE) or ""
-    if short and code_taken(session, short):
-        reader.refuse("code", f"{short} is the code of another formula.")
-    reader.finish()
-    return insert(session, clean or "", short, content, "Started").id
+    form = NewFormula(name, code).checked(session)
+    return insert(session, form.name, form.code, content, "Started").id
 
 
 @action(once="copy of {formula_id}")

@@ -32,7 +32,7 @@ from app.science.quantities import Quantity, check_density, parse_quantity, to_g
 from app.science.scales import ASSUMED_SCALE, Scale
 from app.science.specification import read_specification, read_tolerances
 from app.science.weighing import weighed_batch
-from app.work.field_reading import FieldReader
+from app.work.form import FaultList
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.faults import FieldFault, IncompleteFormula
 
@@ -110,7 +110,7 @@ class Resolution:
 def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None, formula_id: int = 0) -> Resolution:
     """Return what a draft means; never raises for anything that can be typed."""
     defaults = defaults or Defaults()
-    reader = FieldReader()
+    reader = FaultList()
     if not draft.name.strip():
         reader.refuse("name", "Give the formula a name.")
     typed = reader.read(_number, draft.density, "density", ZERO, Decimal(10_000))
@@ -167,7 +167,7 @@ def _weighed(loss_percent: Decimal, scales: Sequence[Scale], size: BatchSize | N
 
 
 def _amounts_and_size(
-    draft: Draft, materials: Materials, density: Decimal | None, weighed: partial[Decimal | None], reader: FieldReader
+    draft: Draft, materials: Materials, density: Decimal | None, weighed: partial[Decimal | None], reader: FaultList
 ) -> tuple[_Amounts, BatchSize | None]:
     """Read every amount and the batch size.
 
@@ -204,7 +204,7 @@ def _written(rows: Iterable[DraftLine]) -> Iterable[DraftLine]:
 
 
 def _weights(
-    rows: Iterable[DraftLine], materials: Materials, reader: FieldReader
+    rows: Iterable[DraftLine], materials: Materials, reader: FaultList
 ) -> tuple[dict[str, Decimal], dict[str, HouseholdMeasure]]:
     """Read amounts that are weights, volumes and measures: grams, and the measure where it was not grams."""
     grams: dict[str, Decimal] = {}
@@ -278,13 +278,13 @@ def _lines(
     return found
 
 
-def _with_tolerances(lines: dict[str, Line], specification: str, reader: FieldReader) -> dict[str, Line]:
+def _with_tolerances(lines: dict[str, Line], specification: str, reader: FaultList) -> dict[str, Line]:
     """Return the lines with how far their weights may miss the plan, where the specification says so."""
     found = reader.read(read_tolerances, specification, [line.name for line in lines.values()]) or {}
     return {key: replace(line, tolerance_percent=found.get(line.name)) for key, line in lines.items()}
 
 
-def _phases(draft: Draft, lines: Mapping[str, Line], reader: FieldReader) -> Iterable[Phase]:
+def _phases(draft: Draft, lines: Mapping[str, Line], reader: FaultList) -> Iterable[Phase]:
     """Give the phases with their lines; lines of a phase that is gone stand in the last."""
     phases = draft.phases or (DraftPhase(""),)
     known = {phase.id for phase in phases}
@@ -304,7 +304,7 @@ def _unknown(rows: Iterable[DraftLine], amounts: _Amounts) -> tuple[str, ...]:
 
 
 def _faults(
-    rows: Sequence[DraftLine], materials: Materials, amounts: _Amounts, rest: Decimal | None, reader: FieldReader
+    rows: Sequence[DraftLine], materials: Materials, amounts: _Amounts, rest: Decimal | None, reader: FaultList
 ) -> tuple[FieldFault, ...]:
     """List every fault once: first what could not be read, then what is missing, then what does not add up."""
     found = {(f.field, f.message): FieldFault(f.field, f.message) for f in reader.faults}

@@ -1,62 +1,43 @@
 """What was not as planned in a packing run, and who decided on it: no run is closed while anything of it is open."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
 from app.science.bulk_reconciliation import Reconciled, reconcile
+from app.science.errors import Invalid
 from app.science.numbers import plain, to_places
 from app.science.tolerance import Band
-from app.store.errors import NotFound
-from app.store.packing import Clearance, PackingDeviation, PackingRun, RunState
+from app.store.packing import Clearance, PackingRun, RunState
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
-from app.work.batches.deviations import TypedDeviation, read_deviation
 from app.work.clock import now
-from app.work.field_reading import FieldReader
+from app.work.deviations import DeviationForm, OutOfPlan, answered, undecided, write_deviation
+from app.work.form import Form
 from app.work.packing.fills import fills_of, usual_fill_g
 from app.work.packing.loading import open_run
 from app.work.packing.packaging_lots import pieces_of
 from app.work.packing.runs import bulk_left
-from app.work.people import person_named
+from app.work.people import SignedBy
 
 UNFINISHED = ("clearance", "no units", "no fills", "no bulk", "no lot", "unused")
 
 
-@dataclass(frozen=True, slots=True)
-class RunPoint:
-    """Something out of plan; ``key`` holds the value that was found, ``answer`` is the deviation decided on just it."""
-
-    key: str
-    what: str
-    answer: PackingDeviation | None = None
-
-    @property
-    def is_unfinished(self) -> bool:
-        """Whether it is only not done yet, while the run goes on."""
-        return self.answer is None and self.key.startswith(UNFINISHED)
-
-
-def points_of(session: Session, run: PackingRun) -> tuple[RunPoint, ...]:
+def points_of(session: Session, run: PackingRun) -> tuple[OutOfPlan, ...]:
     """Return what is not as planned: clearance, units, fills, packaging, bulk, and what was noted by hand.
 
     A run that is closed shows what was decided on it.
     """
     if not run.is_open:
-        return tuple(RunPoint(one.key or f"noted {one.id}", one.what, one) for one in run.deviations)
-    decided = {one.key: one for one in run.deviations if one.key and one.decided_at is not None}
+        return tuple(OutOfPlan(one.key or f"noted {one.id}", one.what, one) for one in run.deviations)
     derived = [*_clearance(run), *_units(run), *_packaging(session, run), *_bulk(session, run)]
-    noted = [
-        RunPoint(f"noted {one.id}", one.what, one if one.decided_at else None) for one in run.deviations if not one.key
-    ]
-    return (*(RunPoint(key, what, decided.get(key)) for key, what in derived), *noted)
+    return answered(derived, run.deviations, UNFINISHED)
 
 
-def still_open(session: Session, run: PackingRun) -> tuple[RunPoint, ...]:
+def still_open(session: Session, run: PackingRun) -> tuple[OutOfPlan, ...]:
     """Return what nobody has decided on yet."""
-    return tuple(one for one in points_of(session, run) if one.answer is None)
+    return undecided(points_of(session, run))
 
 
 def _clearance(run: PackingRun) -> Iterator[tuple[str, str]]:
@@ -136,29 +117,22 @@ def _bulk(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:
 
 
 @action(once="deviation of run {run_id}", key="{form_key}")
-def record_run_deviation(session: Session, run_id: int, typed: TypedDeviation, *, form_key: str = "") -> None:
+def record_run_deviation(session: Session, run_id: int, typed: DeviationForm, *, form_key: str = "") -> None:
     """Note a deviation of a run, or decide on one: its cause, effect and action, by whom.
 
     Raises:
-        Faults: at ``what``, ``cause``, ``effect``, ``action`` or ``who``.
+        Faults: with everything that is wrong, each at its field.
         NotFound: when nothing of that key is open.
         Conflict: when the run is closed.
     """
     run = open_run(session, run_id)
-    found = next((one for one in still_open(session, run) if one.key == typed.key), None) if typed.key else None
-    if typed.key and found is None:
-        raise NotFound("That is no longer open; see the record as it is now.")
-    what, texts, who = read_deviation(session, typed, found.what if found else "")
-    noted = next((one for one in run.deviations if not one.key and f"noted {one.id}" == typed.key), None)
-    row = noted or PackingDeviation(key=typed.key, what=what, found_at=now(), found_by=who)
-    for field, text in texts.items():
-        setattr(row, field, text)
-    row.decided_at, row.decided_by = (now(), who) if typed.decides else (None, "")
-    if noted is None:
-        run.deviations.append(row)
-    words = "deviation decided" if typed.decides else "deviation noted"
-    run.log(words, by=who, at=now(), new=f"{what} {texts['action']}".strip(), why=texts["cause"])
-    run.touch()
+    write_deviation(session, run, still_open(session, run), typed)
+
+
+class ClosingForm(Form):
+    """Who closes a run."""
+
+    who = SignedBy("Write who closes it.")
 
 
 @action(once="closing of run {run_id}")
@@ -171,12 +145,9 @@ def close_run(session: Session, run_id: int, row_version: int, *, who: str, key:
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id, row_version)
-    reader = FieldReader()
-    by = reader.read(person_named, session, who, "who", "Write who closes it.")
-    missing = still_open(session, run)
-    if missing:
-        reader.refuse("close", f"It cannot be closed while this is open: {' '.join(one.what for one in missing)}")
-    reader.finish()
-    run.log("closed", by=by or "", at=now(), new=f"{run.units_to_stock} units to stock")
+    missing = " ".join(one.what for one in still_open(session, run))
+    open_yet = [Invalid("close", f"It cannot be closed while this is open: {missing}")] if missing else []
+    by = ClosingForm(who).checked(session, also=open_yet).who
+    run.log("closed", by=by, at=now(), new=f"{run.units_to_stock} units to stock")
     session.flush()
-    run.state, run.closed_at, run.closed_by = RunState.CLOSED, now(), by or ""
+    run.state, run.closed_at, run.closed_by = RunState.CLOSED, now(), by

@@ -12,13 +12,15 @@ from app.science.numbers import exact_arithmetic, plain
 from app.science.quantities import HEAVIEST_G, Quantity, parse_grams
 from app.science.units import Measure
 from app.store.errors import NotFound
+from app.store.growing import standing
 from app.store.packing import FillWeight, PackingRun
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Field, Form, rule
 from app.work.form_fields import MaybeGrams, Name
-from app.work.packing.loading import open_run, signed
+from app.work.packing.loading import open_run
 from app.work.packing.runs import nominal_g, nominal_of
+from app.work.people import SignedBy
 
 MOST_AT_ONCE = 500
 
@@ -49,7 +51,7 @@ class FillForm(Form):
     tare = MaybeGrams(
         "Empty unit weighs", low=Decimal(0), high=HEAVIEST_G, hint="Taken off each weight; empty where it was tared."
     )
-    who = Name("By", "Write who weighed.", longest=80, width="w8")
+    who = SignedBy("Write who weighed.")
 
     @rule
     def heavier_than_empty(self) -> None:
@@ -63,7 +65,7 @@ class CorrectFillForm(Form):
 
     grams = MaybeGrams("Right net weight", low=Decimal(0), high=HEAVIEST_G, hint="Empty takes it back.")
     reason = Name("Reason", "Say why it is corrected.", longest=500, width="w20")
-    who = Name("By", "Write who corrects it.", longest=80, width="w8")
+    who = SignedBy("Write who corrects it.")
 
     @rule
     def something_was_in_it(self) -> None:
@@ -82,14 +84,14 @@ def add_weights(session: Session, run_id: int, typed: FillForm, *, key: str = ""
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id)
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     first = max((one.n for one in run.weights), default=0) + 1
     tare = form.tare or Decimal(0)
     run.weights.extend(
-        FillWeight(n=place, grams=grams - tare, tare_g=form.tare, by=who, at=now())
+        FillWeight(n=place, grams=grams - tare, tare_g=form.tare, by=form.who, at=now())
         for place, grams in enumerate(form.weights, first)
     )
-    run.log("fill weights", by=who, at=now(), new=", ".join(f"{plain(grams - tare)} g" for grams in form.weights))
+    run.log("fill weights", by=form.who, at=now(), new=", ".join(f"{plain(grams - tare)} g" for grams in form.weights))
     run.touch()
 
 
@@ -103,24 +105,23 @@ def correct_weight(session: Session, run_id: int, weight_id: int, typed: Correct
         NotFound: when the run has no such weight, or it was corrected already.
     """
     run = open_run(session, run_id)
-    replaced = {one.replaces_id for one in run.weights}
-    wrong = next((one for one in run.weights if one.id == weight_id and one.id not in replaced), None)
+    wrong = next((one for one in standing(run.weights) if one.id == weight_id), None)
     if wrong is None or wrong.grams is None:
         raise NotFound("There is no such weight; it may have been corrected already.")
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     run.weights.append(
         FillWeight(
             n=wrong.n,
             grams=form.grams,
             tare_g=wrong.tare_g,
-            by=who,
+            by=form.who,
             at=now(),
             replaces_id=wrong.id,
             reason=form.reason,
         )
     )
     new = "taken back" if form.grams is None else f"{plain(form.grams)} g"
-    run.log(f"fill weight {wrong.n}", by=who, at=now(), old=f"{plain(wrong.grams)} g", new=new, why=form.reason)
+    run.log(f"fill weight {wrong.n}", by=form.who, at=now(), old=f"{plain(wrong.grams)} g", new=new, why=form.reason)
     run.touch()
 
 

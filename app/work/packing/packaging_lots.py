@@ -14,7 +14,8 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Line, MaybeNumber, Name
-from app.work.packing.loading import open_run, signed
+from app.work.packing.loading import open_run
+from app.work.people import SignedBy
 from app.work.stock.ledger import follow_run
 from app.work.stock.listing import lots_of
 from app.work.stock.lots import MOST_PIECES
@@ -34,7 +35,7 @@ class LotUseForm(Form):
     reason = Line(
         "Why all the same", longest=500, width="w20", hint="For a lot that may not be used, or of other packaging."
     )
-    who = Name("By", "Write who packs.", longest=80, width="w8")
+    who = SignedBy("Write who packs.")
 
     @rule
     def issued_is_given(self) -> None:
@@ -58,7 +59,7 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id)
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     lot = lot_of_code(session, form.code)
     if lot is None or lot.packaging_id is None:
         what = "There is no lot of that code." if lot is None else f"Lot {lot.code} is of {lot.name}, not of packaging."
@@ -75,10 +76,10 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
     use.reason = form.reason if against else use.reason
     use.issued, use.used = form.issued or ZERO, form.used or ZERO
     use.spoilt, use.returned = form.spoilt or ZERO, form.returned or ZERO
-    use.by, use.at = who, now()
+    use.by, use.at = form.who, now()
     session.flush()
-    run.log(f"lot {lot.code}", by=who, at=now(), old=old, new=words_of(use), why=form.reason)
-    _settle(session, run, use, against, who=who)
+    run.log(f"lot {lot.code}", by=form.who, at=now(), old=old, new=words_of(use), why=form.reason)
+    _settle(session, run, use, against, who=form.who)
     run.touch()
 
 

@@ -7,9 +7,11 @@ from sqlalchemy.orm import Session
 
 from app.science.bulk_reconciliation import Reconciled
 from app.science.tolerance import Band
+from app.store.growing import standing
 from app.store.packing import FillWeight, PackingRun, get_run
 from app.store.workshop import the_workshop
-from app.work.packing.deviations import RunPoint, bulk_band, points_of, reconciliation
+from app.work.deviations import OutOfPlan, undecided
+from app.work.packing.deviations import bulk_band, points_of, reconciliation
 from app.work.packing.fills import Fills, fills_of
 from app.work.packing.packaging_lots import Piece, pieces_of
 from app.work.packing.runs import bulk_left, nominal_g
@@ -27,18 +29,17 @@ class PackingRecord:
     band: Band
     bulk_left_g: Decimal | None
     nominal_g: Decimal | None
-    points: tuple[RunPoint, ...]
+    points: tuple[OutOfPlan, ...]
 
     @property
     def standing(self) -> tuple[FillWeight, ...]:
         """The fill weights that no later one replaces."""
-        replaced = {one.replaces_id for one in self.run.weights} - {None}
-        return tuple(one for one in self.run.weights if one.id not in replaced and one.grams is not None)
+        return tuple(one for one in standing(self.run.weights) if one.grams is not None)
 
     @property
-    def open_points(self) -> tuple[RunPoint, ...]:
+    def open_points(self) -> tuple[OutOfPlan, ...]:
         """What nobody has decided on yet."""
-        return tuple(one for one in self.points if one.answer is None)
+        return undecided(self.points)
 
 
 def packing_record(session: Session, run_id: int) -> PackingRecord:

@@ -24,10 +24,10 @@ from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.clock import now
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeGrams, Name
+from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeGrams
 from app.work.formulas.versions import formula_of
-from app.work.packing.loading import open_run, signed
-from app.work.people import person_named
+from app.work.packing.loading import open_run
+from app.work.people import SignedBy, person_named
 from app.work.products.product_form import Months
 from app.work.products.products import load_product
 
@@ -70,7 +70,7 @@ class StartForm(PrintedForm):
     place = Line("Line or bench", longest=120)
     bulk = MaybeGrams("Bulk taken", column="bulk_g", low=Decimal(0), high=HEAVIEST_G, hint="Grams, or with a unit.")
     early_why = Line("Why it is packed before its release", longest=500, width="w20")
-    who = Name("By", "Write who packs.", column="by", longest=80, width="w8")
+    who = SignedBy("Write who packs.")
 
 
 class FiguresForm(PrintedForm):
@@ -84,7 +84,7 @@ class FiguresForm(PrintedForm):
     )
     waste = MaybeGrams("Waste", column="waste_g", low=Decimal(0), high=HEAVIEST_G, hint="Filler, hoses, first units.")
     notes = Area("Notes", lines=2)
-    who = Name("By", "Write who packs.", column="by", longest=80, width="w8")
+    who = SignedBy("Write who packs.")
 
     @rule
     def bulk_is_something(self) -> None:
@@ -187,12 +187,12 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: StartForm
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: there is nothing of it to pack.")
     if product.formula_id != batch.version.formula_id or product.fill_amount is None:
         raise NotFound("This batch is not packed as that product.")
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     if batch.state is not BatchState.RELEASED and not form.early_why:
         raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Say why it is packed.")])
     density = formula_of(batch.version).density_g_ml
     run = PackingRun(
-        **form.columns() | {"by": who},
+        **form.columns(),
         number=f"{batch.number}-P{next_in_series(session, f'packing {batch.number}')}",
         batch=batch,
         product=product,
@@ -206,12 +206,11 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: StartForm
     if batch.state is BatchState.RELEASED:
         run.early_why = ""
     else:
-        _note_early(batch, run, who)
+        _note_early(batch, run, form.who)
     session.add(run)
-    run.log(
-        "begun", by=who, at=now(), new=f"{product.name}, {plain(run.fill_amount)} {run.fill_unit}", why=run.early_why
-    )
-    batch.log("packing begun", by=who, at=now(), new=f"{run.number}, {product.name}")
+    what = f"{product.name}, {plain(run.fill_amount)} {run.fill_unit}"
+    run.log("begun", by=form.who, at=now(), new=what, why=run.early_why)
+    batch.log("packing begun", by=form.who, at=now(), new=f"{run.number}, {product.name}")
     session.flush()
     return run.id
 
@@ -240,7 +239,7 @@ def record_figures(session: Session, run_id: int, row_version: int, typed: Figur
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id, row_version)
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     if form.units_spoilt + run.units_sampled > form.units_filled:
         kept = f"{form.units_spoilt} spoilt and {run.units_sampled} kept as samples"
         raise Faults([Invalid("units_filled", f"With {kept} there were more than {form.units_filled}.")])
@@ -249,7 +248,7 @@ def record_figures(session: Session, run_id: int, row_version: int, typed: Figur
         if column != "by":
             setattr(run, column, value)
     for change in FiguresForm.of(run).differences(before):
-        run.log(change.label, by=who, at=now(), old=change.theirs, new=change.mine)
+        run.log(change.label, by=form.who, at=now(), old=change.theirs, new=change.mine)
     run.touch()
 
 

@@ -17,9 +17,9 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name
-from app.work.packing.loading import open_run, signed
+from app.work.packing.loading import open_run
 from app.work.packing.runs import Units
-from app.work.people import person_named
+from app.work.people import SignedBy, person_named
 from app.work.products.product_form import Months
 
 USUAL_MONTHS = 36  # where no best-before date is printed: 24 of use and 12 more (common practice)
@@ -34,7 +34,7 @@ class SampleForm(Form):
     keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
     look_months = Months("Look at them every, months", width="w4", hint="Leave empty for none.")
     notes = Line("Notes", longest=500, width="w20")
-    who = Name("By", "Write who keeps them.", column="by", longest=80, width="w8")
+    who = SignedBy("Write who keeps them.")
 
     @rule
     def something_is_kept(self) -> None:
@@ -51,7 +51,7 @@ class LookForm(Form):
     looked_on = DayOrToday("Day", hint="Leave empty for today.")
     seen = Area("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
     units_used = Units("Units opened for it")
-    who = Name("By", "Write who looked.", column="by", longest=80, width="w8")
+    who = SignedBy("Write who looked.")
 
     @rule
     def something_was_seen(self) -> None:
@@ -76,7 +76,7 @@ def keep_sample(session: Session, run_id: int, typed: SampleForm, *, key: str = 
         NotFound: when there is no such run.
     """
     run = open_run(session, run_id)
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     faults = []
     left = run.units_filled - run.units_spoilt - run.units_sampled
     if form.units > left:
@@ -85,10 +85,10 @@ def keep_sample(session: Session, run_id: int, typed: SampleForm, *, key: str = 
         faults.append(Invalid("keep_until", "That is before the day of packing."))
     if faults:
         raise Faults(faults)
-    sample = RetainedSample(**form.columns() | {"by": who}, kept_on=run.packed_on)
+    sample = RetainedSample(**form.columns(), kept_on=run.packed_on)
     run.samples.append(sample)
     run.units_sampled += form.units
-    run.log("sample kept", by=who, at=now(), new=f"{form.units} units, {form.place}, until {form.keep_until}")
+    run.log("sample kept", by=form.who, at=now(), new=f"{form.units} units, {form.place}, until {form.keep_until}")
     session.flush()
     return sample.id
 
@@ -127,7 +127,7 @@ def look_at_sample(session: Session, sample_id: int, typed: LookForm, *, key: st
         NotFound: when there is no such sample.
     """
     sample = _kept(session, sample_id)
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     faults = []
     if form.units_used > units_left(sample):
         faults.append(Invalid("units_used", f"Only {units_left(sample)} are left."))
@@ -135,7 +135,7 @@ def look_at_sample(session: Session, sample_id: int, typed: LookForm, *, key: st
         faults.append(Invalid("looked_on", "That is before it was kept."))
     if faults:
         raise Faults(faults)
-    sample.looks.append(SampleLook(**form.columns() | {"by": who}, at=now()))
+    sample.looks.append(SampleLook(**form.columns(), at=now()))
 
 
 @action()

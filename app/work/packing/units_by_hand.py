@@ -10,10 +10,10 @@ from app.work.action import action
 from app.work.clock import now
 from app.work.csv_text import write_table
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import DayOrToday, Line, Name, OneOf
+from app.work.form_fields import DayOrToday, Line, OneOf
 from app.work.packing.finished import FinishedRow, units_on_hand
-from app.work.packing.loading import signed
 from app.work.packing.runs import Units
+from app.work.people import SignedBy
 
 
 class UnitsForm(Form):
@@ -23,7 +23,7 @@ class UnitsForm(Form):
     units = Units("Units", hint="Counted: what is there now; else how many went.")
     moved_on = DayOrToday("Day", hint="Leave empty for today.")
     why = Line("Why", longest=500, width="w20")
-    who = Name("By", "Write who it was.", column="by", longest=80, width="w8")
+    who = SignedBy("Write who it was.")
 
     @rule
     def why_is_given(self) -> None:
@@ -40,7 +40,7 @@ def move_units(session: Session, product_id: int, batch_id: int, typed: UnitsFor
         Faults: with everything that is wrong, each at its field.
         NotFound: when nothing was packed of that product out of that batch.
     """
-    form, who = signed(session, typed)
+    form = typed.checked(session)
     run_id = session.scalar(
         select(PackingRun.id)
         .where(PackingRun.product_id == product_id, PackingRun.batch_id == batch_id)
@@ -55,7 +55,7 @@ def move_units(session: Session, product_id: int, batch_id: int, typed: UnitsFor
     if form.kind is not UnitsKind.COUNTED and not 0 < form.units <= there:
         words = "Write how many." if not form.units else f"Only {there} are on hand; count them if there are more."
         raise Faults([Invalid("units", words)])
-    values = form.columns() | {"by": who, "units": change}
+    values = form.columns() | {"units": change}
     session.add(FinishedMove(**values, run_id=run_id, at=now()))
     return change
 

@@ -51,14 +51,14 @@ class DropsForm(Form):
 
 
 @action(once="drops")
-def weigh_drops(session: Session, material_id: int, *, dropper: str, drops: str, grams: str, key: str = "") -> None:
+def weigh_drops(session: Session, material_id: int, typed: DropsForm, *, key: str = "") -> None:
     """Note what so many drops of a dropper weighed.
 
     Raises:
-        Faults: at ``dropper``, ``drop_count`` or ``drop_grams``.
+        Faults: with everything that is wrong, each at its field.
         NotFound: when there is no such material.
     """
-    form = DropsForm(dropper, drops, grams).checked()
+    form = typed.checked()
     if session.get(Material, material_id) is None:
         raise NotFound("There is no such material.")
     session.add(DropWeight(material_id=material_id, weighed_at=now(), **form.columns()))

@@ -2,20 +2,23 @@
 
 from dataclasses import dataclass
 from decimal import Decimal
+from enum import StrEnum
+from typing import Any
 
 from sqlalchemy.orm import Session
 
 from app.science.acid_base.bench import implausible
 from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain, to_places
-from app.science.quantities import HEAVIEST_G, parse_grams
+from app.science.quantities import HEAVIEST_G
 from app.store.batches import PH, Batch, BatchLine, BatchReading, BatchWeighing
 from app.work.action import action
 from app.work.batches.weighing import weighing_words
 from app.work.clock import now
-from app.work.field_reading import FieldReader, maybe_number, one_line
+from app.work.form import Faults, Field, Form, rule
+from app.work.form_fields import Line, MaybeGrams, MaybeNumber, Number, OneOf, RowId, Tick
 from app.work.formulas.shelf import pin, pinned, read_shelf
-from app.work.people import person_named
+from app.work.people import SignedBy
 from app.work.ph.batch_mixture import line_for
 from app.work.ph.droppers import grams_of_drops
 from app.work.ph.session_state import State, entries_of, model_of, noise_of, readings_of, state_of
@@ -24,8 +27,17 @@ from app.work.stock.weighed import settle_lines
 
 ZERO = Decimal(0)
 PLACES_G = 4
-LONGEST_REASON = 500
-INSTRUMENTS = {"meter": Decimal("0.1"), "strip": Decimal("0.5")}
+
+
+class Instrument(StrEnum):
+    """What a pH is measured with."""
+
+    METER = "meter"
+    STRIP = "strip"
+    OWN = "own"
+
+
+ACCURACY = {Instrument.METER: Decimal("0.1"), Instrument.STRIP: Decimal("0.5")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,46 +47,89 @@ class SessionRef:
     batch_id: int
     session_id: int
     row_version: int
-    who: str = ""
     key: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class TypedAddition:
-    """What was typed for an addition: grams, or drops of a dropper. ``back`` says that it goes the other way."""
+class AdditionForm(Form):
+    """What was added: grams, or drops of a dropper. ``back`` says that it goes the other way."""
 
-    grams: str
-    drops: str = ""
-    dropper_id: int | None = None
-    back: bool = False
+    grams = MaybeGrams("Amount added, g", high=HEAVIEST_G)
+    drops = MaybeNumber("Drops", low=1, high=5000)
+    dropper_id = RowId("Dropper")
+    back = Tick("To correct it")
+    who = SignedBy("Write who added it.")
+
+    @rule
+    def one_amount(self) -> None:
+        """Refuse no amount, and two of them."""
+        if self.grams is not None and self.drops is not None:
+            raise Invalid("drops", "Write grams or drops, not both.")
+        if self.grams is None and self.drops is None:
+            raise Invalid("grams", "Write how many grams were added.")
+
+    def amount_g(self, session: Session, material_id: int, most: Decimal) -> Decimal:
+        """Return the grams that were added of a material; ``most`` is what is in the beaker.
+
+        Raises:
+            Faults: when the drops are of no known weight, or more was added than there is in the beaker.
+        """
+        try:
+            if self.drops is None:
+                grams = self.grams or ZERO
+            else:
+                grams = grams_of_drops(session, self.dropper_id, self.drops, material_id)
+            if grams > most:
+                field = "grams" if self.drops is None else "drops"
+                raise Invalid(field, f"That is more than the {plain(most)} g in the beaker.")
+        except Invalid as wrong:
+            raise Faults([wrong]) from wrong
+        return grams
 
 
-@dataclass(frozen=True, slots=True)
-class TypedReading:
-    """What was typed for a reading; ``sure`` repeats a pH that was asked about."""
+class Accuracy(Field[Decimal]):
+    """How far off a pH may be: that of the instrument, or what was typed for one's own."""
 
-    ph: str
-    instrument: str = "meter"
-    uncertainty: str = ""
-    temperature: str = ""
-    sure: str = ""
+    control = "decimal"
+
+    def read(self, text: str, at: str, form: Any) -> Decimal:
+        """Return it in pH units."""
+        return ACCURACY.get(form.instrument) or parse_number(text, at, low=Decimal("0.01"), high=Decimal(3))
+
+
+class ReadingForm(Form):
+    """A reading of the pH; ``sure`` repeats a pH that was asked about."""
+
+    ph = Number("pH reading", high=14)
+    instrument = OneOf("Measured with", Instrument, "Choose what it was measured with.", default="meter")
+    uncertainty = Accuracy("Accuracy")
+    temperature = MaybeNumber("At °C", high=100)
+    sure = Line("Sure")
+    who = SignedBy("Write who read it.")
+
+
+class CorrectionForm(Form):
+    """Why the last entry was typed wrongly."""
+
+    why = Line("Why", longest=500)
+    who = SignedBy("Write who corrects it.")
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")
-def add_addition(session: Session, at: SessionRef, typed: TypedAddition) -> None:
+def add_addition(session: Session, at: SessionRef, typed: AdditionForm) -> None:
     """Record what was added: a weighing in the batch's own line, or in a line of its own for a new material.
 
     Raises:
-        Faults: at ``grams``, ``drops`` or ``dropper_id``.
+        Faults: with everything that is wrong, each at its field.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
     state = state_of(session, batch, record, curves=False)
-    if typed.back and state.counter_solution is None:
+    form = typed.checked(session)
+    if form.back and state.counter_solution is None:
         raise Invalid("grams", "Put the solution for the correction on the shelf first.")
-    counter = state.counter_solution.material if typed.back and state.counter_solution else None
+    counter = state.counter_solution.material if form.back and state.counter_solution else None
     material_id = counter.id if counter else record.material_id
-    grams, drops, by = _read_amount(session, at, typed, material_id, record.batch_g)
+    grams, by = form.amount_g(session, material_id, record.batch_g), form.who
     if counter is not None:
         record.materials = pin({**pinned(record.materials), counter.id: counter}.values())
     line = line_for(batch, material_id) or _bench_line(session, batch, material_id)
@@ -85,8 +140,8 @@ def add_addition(session: Session, at: SessionRef, typed: TypedAddition) -> None
         lot_text=line.lot_text.partition(",")[0],
         session_id=record.id,
         place=_next_place(state),
-        drops=drops,
-        advised_g=_advised(state, typed.back),
+        drops=form.drops,
+        advised_g=_advised(state, form.back),
     )
     noted = next((one for one in line.standing if one.lot_id is not None), None)
     weighing.lot_id = noted.lot_id if noted else None
@@ -106,28 +161,6 @@ def _advised(state: State, back: bool) -> Decimal | None:
     if state.step is None or (state.step.which == 1) != back:
         return None
     return to_places(Decimal(str(max(state.step.grams, 0.0))), PLACES_G)
-
-
-def _read_amount(
-    session: Session, at: SessionRef, typed: TypedAddition, material_id: int, most: Decimal
-) -> tuple[Decimal, Decimal | None, str]:
-    reader = FieldReader()
-    drops = reader.read(maybe_number, typed.drops, "drops", low=Decimal(1), high=Decimal(5000))
-    counted = bool(typed.drops.strip())
-    if counted and typed.grams.strip():
-        reader.refuse("drops", "Write grams or drops, not both.")
-    if not counted and not typed.grams.strip():
-        reader.refuse("grams", "Write how many grams were added.")
-    grams = None
-    if typed.grams.strip() and not counted:
-        grams = reader.read(parse_grams, typed.grams, "grams", high=HEAVIEST_G)
-    if counted and drops is not None:
-        grams = reader.read(grams_of_drops, session, typed.dropper_id, drops, material_id)
-    if grams is not None and grams > most:
-        reader.refuse("drops" if counted else "grams", f"That is more than the {plain(most)} g in the beaker.")
-    by = reader.read(person_named, session, at.who, "who", "Write who added it.")
-    reader.finish()
-    return grams or ZERO, drops, by or ""
 
 
 def _bench_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
@@ -150,7 +183,7 @@ def _bench_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")
-def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
+def add_reading(session: Session, at: SessionRef, typed: ReadingForm) -> None:
     """Record what the meter or strip says; a pH that cannot well be is asked about first.
 
     Raises:
@@ -159,33 +192,23 @@ def add_reading(session: Session, at: SessionRef, typed: TypedReading) -> None:
     """
     batch, record = open_record(session, at.batch_id, at.session_id, at.row_version)
     state = state_of(session, batch, record, curves=False)
-    reading = _read_reading(session, typed, at.who)
-    reading.session_id, reading.place = record.id, _next_place(state)
-    if typed.sure.strip() != typed.ph.strip():
+    form = typed.checked(session)
+    reading = BatchReading(
+        kind=PH,
+        value=form.ph,
+        words=f"{plain(form.ph)} ± {plain(form.uncertainty)}",
+        uncertainty=form.uncertainty,
+        temperature_c=form.temperature,
+        taken_at=now(),
+        taken_by=form.who,
+        session_id=record.id,
+        place=_next_place(state),
+    )
+    if form.text["sure"].strip() != form.text["ph"].strip():
         _ask_when_implausible(session, batch, state, reading)
     batch.record(reading, by=reading.taken_by, why="pH session")
     batch.start(by=reading.taken_by, at=now())
     record.touch()
-
-
-def _read_reading(session: Session, typed: TypedReading, who: str) -> BatchReading:
-    reader = FieldReader()
-    ph = reader.read(parse_number, typed.ph, "ph", low=ZERO, high=Decimal(14))
-    wide = INSTRUMENTS.get(typed.instrument) or reader.read(
-        parse_number, typed.uncertainty, "uncertainty", low=Decimal("0.01"), high=Decimal(3)
-    )
-    warmth = reader.read(maybe_number, typed.temperature, "temperature", low=ZERO, high=Decimal(100))
-    by = reader.read(person_named, session, who, "who", "Write who read it.")
-    reader.finish()
-    return BatchReading(
-        kind=PH,
-        value=ph,
-        words=f"{plain(ph or ZERO)} ± {plain(wide or ZERO)}",
-        uncertainty=wide,
-        temperature_c=warmth,
-        taken_at=now(),
-        taken_by=by or "",
-    )
 
 
 def _ask_when_implausible(session: Session, batch: Batch, state: State, reading: BatchReading) -> None:
@@ -203,10 +226,11 @@ def _ask_when_implausible(session: Session, batch: Batch, state: State, reading:
 
 
 @action(once="taken back in session {at.session_id}", key="{at.key}")
-def take_back_last(session: Session, at: SessionRef, why: str = "") -> None:
+def take_back_last(session: Session, at: SessionRef, typed: CorrectionForm) -> None:
     """Correct the last entry where it was typed wrongly: it counts no more, and the history keeps it.
 
     Raises:
+        Faults: with everything that is wrong, each at its field.
         Invalid: when there is nothing to take back.
         Conflict: when the session changed, has ended, or the batch is decided.
     """
@@ -214,8 +238,8 @@ def take_back_last(session: Session, at: SessionRef, why: str = "") -> None:
     entries = entries_of(record)
     if not entries:
         raise Invalid("", "There is nothing to take back.")
-    reason = one_line(why, "why", longest=LONGEST_REASON) or "typed wrongly"
-    by = person_named(session, at.who, "who", "Write who corrects it.")
+    form = typed.checked(session)
+    reason, by = form.why or "typed wrongly", form.who
     last = entries[-1]
     if isinstance(last, BatchReading):
         batch.log("reading: pH", by=by, at=now(), old=plain(last.value or ZERO), why=reason)

@@ -21,6 +21,7 @@ from app.science.acid_base.values import Adjuster
 from app.science.errors import Invalid
 from app.store.batches import Batch, BatchReading, BatchWeighing
 from app.store.bench_ph import PhSession
+from app.store.growing import standing
 from app.work.formulas.shelf import Shelf, pinned, read_shelf
 from app.work.ph.batch_mixture import kept_materials, materials_of, mixture_in_batch
 from app.work.ph.mixture import mixture_of
@@ -35,8 +36,7 @@ Entry: TypeAlias = BatchWeighing | BatchReading
 
 def entries_of(record: PhSession) -> tuple[Entry, ...]:
     """Return the additions and readings of a session that still stand, in the order they were made."""
-    replaced = {one.replaces_id for one in record.additions}
-    additions = [one for one in record.additions if one.id not in replaced and one.grams is not None]
+    additions = [one for one in standing(record.additions) if one.grams is not None]
     return tuple(sorted([*additions, *record.readings], key=lambda entry: entry.place or 0))
 
 

@@ -1,15 +1,13 @@
 """Starting and ending the pH session of a batch, and what the page of it shows."""
 
 from dataclasses import dataclass
-from decimal import Decimal
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.formula import Material
-from app.science.numbers import parse_number, plain, to_places
-from app.science.quantities import HEAVIEST_G, parse_grams
+from app.science.numbers import plain, to_places
+from app.science.quantities import HEAVIEST_G
 from app.store.batches import Batch, BatchReading
 from app.store.bench_ph import DropWeight, PhSession
 from app.store.engine import Store
@@ -17,11 +15,12 @@ from app.store.errors import Conflict, NotFound
 from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
-from app.work.field_reading import FieldReader, one_line
-from app.work.form import Faults
+from app.work.field_reading import one_line
+from app.work.form import Faults, Field, Form
+from app.work.form_fields import Grams, Number, row_number
 from app.work.formulas.shelf import pin, read_shelf
 from app.work.formulas.versions import formula_of
-from app.work.people import person_named
+from app.work.people import SignedBy
 from app.work.ph.batch_mixture import adjuster_line, materials_of, mixture_in_batch
 from app.work.ph.droppers import droppers
 from app.work.ph.formula_update import FormulaUpdate, formula_update
@@ -33,8 +32,8 @@ NO_WATER = "There is no water in this batch, and without water there is no pH."
 
 
 @dataclass(frozen=True, slots=True)
-class StartForm:
-    """What the form that starts a session is filled with."""
+class SessionOffer:
+    """What the form that starts a session offers and is filled with."""
 
     solutions: tuple[Solution, ...]
     material_id: int | None
@@ -52,7 +51,7 @@ class BenchPage:
     closed: bool
     running: State | None
     ended: tuple[State, ...]
-    start: StartForm
+    start: SessionOffer
     droppers: tuple[DropWeight, ...]
     updates: dict[int, FormulaUpdate | None]
 
@@ -74,13 +73,13 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
             closed=closed,
             running=running,
             ended=tuple(s for s in states if s is not running),
-            start=_start_form(session, batch),
+            start=_offer(session, batch),
             droppers=droppers(session, ids),
             updates={s.record.id: formula_update(session, batch, s) for s in states if s is not running},
         )
 
 
-def _start_form(session: Session, batch: Batch) -> StartForm:
+def _offer(session: Session, batch: Batch) -> SessionOffer:
     shelf = materials_of(session, batch)
     wanted = formula_of(batch.version).target_ph
     target = "" if wanted is None else plain(wanted)
@@ -94,34 +93,48 @@ def _start_form(session: Session, batch: Batch) -> StartForm:
         held = mixture_in_batch(batch, shelf, {})
         mixture_of(held.materials)
         nothing = "" if has_water(held.materials) else NO_WATER
-        return StartForm(offered, chosen, target, plain(to_places(held.grams, 2)), held.planned, nothing)
+        return SessionOffer(offered, chosen, target, plain(to_places(held.grams, 2)), held.planned, nothing)
     except Invalid as fault:
-        return StartForm(offered, chosen, target, "", (), fault.message)
+        return SessionOffer(offered, chosen, target, "", (), fault.message)
 
 
-@dataclass(frozen=True, slots=True)
-class SessionStart:
-    """What was typed to start a session."""
+class Adjuster(Field[int]):
+    """The acid or base that is added: a material on the shelf that is a solution of one."""
 
-    material_id: int | None
-    target: str
-    batch_g: str
-    who: str = ""
-    key: str = ""
+    control = "choice"
+
+    def read(self, text: str, at: str, form: Form) -> int:
+        """Return its number."""
+        found = row_number(text) or 0
+        material = read_shelf(form.given, {found}).get(found)
+        if material is None or as_solution(material) is None:
+            raise Invalid(at, "Choose the acid or base that is added.")
+        return material.id
 
 
-@action(once="pH session of batch {batch_id}", key="{typed.key}")
-def start_session(session: Session, batch_id: int, typed: SessionStart) -> int:
+class SessionForm(Form):
+    """How a session starts."""
+
+    material_id = Adjuster("What is added")
+    target = Number("Target pH", column="target_ph", high=14)
+    batch_g = Grams("In the beaker, g", "Write what is in the beaker, such as 491 g.", high=HEAVIEST_G)
+    who = SignedBy("Write who starts it.", column="started_by")
+
+
+@action(once="pH session of batch {batch_id}")
+def start_session(session: Session, batch_id: int, typed: SessionForm, *, key: str = "") -> int:
     """Start a session and give its id; the same form taken twice starts one.
 
     Raises:
-        Faults: at ``material_id``, ``target`` or ``batch_g``.
+        Faults: with everything that is wrong, each at its field.
         Conflict: when the batch is decided, or a session runs already.
     """
     batch = open_batch(session, batch_id)
     if any(record.finished_at is None for record in sessions_of(session, batch_id)):
         raise Conflict("A pH session of this batch runs already.")
-    record = _read_start(session, batch, typed)
+    form = typed.checked(session)
+    solution = read_shelf(session, {form.material_id})[form.material_id]
+    record = PhSession(batch_id=batch.id, **form.columns(), materials=pin([solution]), started_at=now())
     session.add(record)
     session.flush()
     state = state_of(session, batch, record, curves=False)
@@ -129,41 +142,10 @@ def start_session(session: Session, batch_id: int, typed: SessionStart) -> int:
         raise Faults([Invalid("material_id", NO_WATER)])
     if state.why_not:
         raise Faults([Invalid("material_id", f"The pH of this batch cannot be worked out: {state.why_not}.")])
-    batch.start(by=typed.who, at=now())
-    name = read_shelf(session, {record.material_id})[record.material_id].name
-    log(
-        batch,
-        "pH session started",
-        by=record.started_by,
-        new=f"{name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker",
-    )
+    batch.start(by=form.who, at=now())
+    what = f"{solution.name} to pH {plain(record.target_ph)}, {plain(record.batch_g)} g in the beaker"
+    log(batch, "pH session started", by=form.who, new=what)
     return record.id
-
-
-def _read_start(session: Session, batch: Batch, typed: SessionStart) -> PhSession:
-    reader = FieldReader()
-    known = reader.read(_known_solution, session, typed.material_id)
-    target = reader.read(parse_number, typed.target, "target", low=Decimal(0), high=Decimal(14))
-    grams = reader.read(parse_grams, typed.batch_g, "batch_g", high=HEAVIEST_G)
-    who = reader.read(person_named, session, typed.who, "who", "Write who starts it.")
-    reader.finish()
-    return PhSession(
-        batch_id=batch.id,
-        material_id=known.id if known else None,
-        materials=pin([known]) if known else "",
-        target_ph=target,
-        batch_g=grams,
-        started_at=now(),
-        started_by=who,
-    )
-
-
-def _known_solution(session: Session, material_id: int | None) -> Material:
-    found = read_shelf(session, {material_id}) if material_id is not None else {}
-    material = next(iter(found.values()), None)
-    if material is None or as_solution(material) is None:
-        raise Invalid("material_id", "Choose the acid or base that is added.")
-    return material
 
 
 def open_record(session: Session, batch_id: int, session_id: int, row_version: int) -> tuple[Batch, PhSession]:

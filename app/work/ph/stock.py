@@ -6,10 +6,8 @@ from decimal import Decimal
 from app.reference.acid_base import acid_base_table
 from app.science.acid_base.stock import StockMaterial, StockRecipe, make_stock
 from app.science.errors import Invalid
-from app.science.numbers import parse_number
-from app.science.quantities import parse_grams
-from app.work.field_reading import FieldReader
-from app.work.form import Faults
+from app.work.form import Choice, Faults, Field, Form
+from app.work.form_fields import Grams, Number
 
 LEAST, MOST_G = Decimal("0.01"), Decimal(100_000)
 
@@ -39,16 +37,6 @@ STARTS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class TypedStock:
-    """What was typed."""
-
-    start: str = "naoh-pellets"
-    assay: str = ""
-    strength: str = ""
-    total: str = ""
-
-
 def start_of(key: str) -> StockStart:
     """Give the starting material of a key.
 
@@ -61,29 +49,42 @@ def start_of(key: str) -> StockStart:
     return found
 
 
-def stock_of(typed: TypedStock) -> tuple[StockStart, StockRecipe]:
+class StartField(Field[StockStart]):
+    """What a solution is made from."""
+
+    control = "choice"
+
+    def read(self, text: str, at: str, form: Form) -> StockStart:
+        """Return the starting material."""
+        return start_of(text)
+
+    def choices(self) -> list[Choice]:
+        """Return the starting materials."""
+        return [Choice(one.key, one.words) for one in STARTS]
+
+
+class StockForm(Form):
+    """A stock solution to be made."""
+
+    start = StartField("Made from", default=STARTS[0].key)
+    assay = Number("Strength, %", low=LEAST, high=100)
+    strength = Number("Strength to make, % w/w", low=LEAST, high=100)
+    total = Grams("Amount to make, g", "Write how much to make, such as 100 g.", low=LEAST, high=MOST_G, width="w6")
+
+
+def stock_of(typed: StockForm) -> tuple[StockStart, StockRecipe]:
     """Work out a stock solution.
 
     Raises:
         Faults: at ``start``, ``assay``, ``strength`` or ``total``.
     """
-    reader = FieldReader()
-    start = reader.read(start_of, typed.start)
-    assay = reader.read(parse_number, typed.assay, "assay", low=LEAST, high=Decimal(100))
-    strength = reader.read(parse_number, typed.strength, "strength", low=LEAST, high=Decimal(100))
-    total = reader.read(parse_grams, typed.total, "total", low=LEAST, high=MOST_G)
-    reader.finish()
-    if start is None or assay is None or strength is None or total is None:
-        raise Faults([Invalid("start", "Choose what the solution is made from.")])
-    return start, _made(start, float(assay), float(strength), float(total))
-
-
-def _made(start: StockStart, assay: float, strength: float, total: float) -> StockRecipe:
-    found = acid_base_table().find(start.inci)
+    form = typed.checked()
+    found = acid_base_table().find(form.start.inci)
     if found is None:
-        raise Faults([Invalid("start", f"{start.inci} is missing from the tables.")])
+        raise Faults([Invalid("start", f"{form.start.inci} is missing from the tables.")])
+    material = StockMaterial(found.substance, float(form.assay), form.start.liquid)
     try:
-        return make_stock(StockMaterial(found.substance, assay, start.liquid), strength, total)
+        return form.start, make_stock(material, float(form.strength), float(form.total))
     except Invalid as fault:
         field = {"strength_percent": "strength", "total_g": "total"}.get(fault.field, "start")
         raise Faults([Invalid(field, f"{fault.message[0].upper()}{fault.message[1:]}.")]) from fault

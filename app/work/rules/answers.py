@@ -13,7 +13,8 @@ from app.science.rules.names import plain, rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
 from app.work.clock import now
-from app.work.field_reading import FieldReader, clean_text, required_line
+from app.work.form import Form, rule
+from app.work.form_fields import Area, Name
 
 LONGEST_REASON = 2000
 
@@ -67,27 +68,30 @@ def read_answers(session: Session, formula_id: int) -> Answers:
     return {(row.rule, row.fingerprint): Answer(row.reason, row.answered_by, row.answered_at) for row in rows}
 
 
+class AnswerForm(Form):
+    """Why a finding is left as it is."""
+
+    reason = Area("Reason", longest=LONGEST_REASON)
+    who = Name("By", "Write who gives this answer.")
+
+    @rule
+    def a_reason_is_given(self) -> None:
+        """Refuse an empty reason."""
+        if not self.reason:
+            raise Invalid("reason", "Write the reason in a sentence or two.")
+
+
 def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reason: str, who: str) -> None:
     """Write a reason down; an earlier one of the same finding stays below it, with its name and day.
 
     Raises:
         Faults: at ``reason`` and ``who``, with everything that is wrong.
     """
-    reader = FieldReader()
-    clean = reader.read(_reason, reason)
-    person = reader.read(required_line, who, "who", "Write who gives this answer.")
-    reader.finish()
+    form = AnswerForm(reason, who).checked(session)
     row = _row(session, formula_id, found)
-    row.reason = _with_earlier(clean or "", row)
-    row.answered_by, row.answered_at = person or "", now()
+    row.reason = _with_earlier(form.reason, row)
+    row.answered_by, row.answered_at = form.who, now()
     session.add(row)
-
-
-def _reason(text: str) -> str:
-    found = clean_text(text, "reason", longest=LONGEST_REASON)
-    if not found:
-        raise Invalid("reason", "Write the reason in a sentence or two.")
-    return found
 
 
 def _row(session: Session, formula_id: int, found: AnsweredFinding) -> FindingAnswer:

@@ -18,7 +18,9 @@ from app.store.errors import NotFound
 from app.store.rulebook import ValueCorrection
 from app.store.types import plain_text
 from app.work.clock import now
-from app.work.field_reading import FieldReader, clean_text, one_line, required_line
+from app.work.field_reading import clean_text, one_line
+from app.work.form import Field, Form
+from app.work.form_fields import Line, Name
 
 Place = tuple[str, str, str]
 RANGES: Mapping[str, tuple[str, str]] = {
@@ -100,6 +102,35 @@ def is_number(value: MemoryValue) -> bool:
         return False
 
 
+class CorrectedValue(Field[str]):
+    """The value as it should be: a word of the column's list, a number, or a text, as the shipped one is."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the value as the tables write it."""
+        shipped: MemoryValue = form.given
+        allowed = choices_of(shipped)
+        if allowed and text not in allowed:
+            raise Invalid(at, f"Choose one of: {', '.join(allowed)}.")
+        if is_number(shipped):
+            low, high = RANGES.get(shipped.column, ("-1000", "1000000"))
+            value = parse_number(text, at, low=Decimal(low), high=Decimal(high))
+            if shipped.column == "eu_area" and value != value.to_integral_value():
+                raise Invalid(at, "Write the number of an area of use, 1 to 4.")
+            return plain_text(value)
+        found = clean_text(text, at) if shipped.column in LONG_COLUMNS else one_line(text, at)
+        if not found:
+            raise Invalid(at, "Write the value as it should be.")
+        return found
+
+
+class CorrectionForm(Form):
+    """A value in the place of a shipped one; checked with that one."""
+
+    value = CorrectedValue("Value")
+    source = Name("Source", "Name the source: the data sheet, the book, the law, with its date.")
+    who = Line("By", longest=80)
+
+
 def put_right(store: Store, place: Place, value: str, source: str, who: str) -> None:
     """Write a value down in the place of a shipped one; a second correction replaces the first.
 
@@ -107,17 +138,12 @@ def put_right(store: Store, place: Place, value: str, source: str, who: str) -> 
         Faults: at ``value``, ``source`` and ``who``, with everything that is wrong.
         NotFound: when no value that rests on memory stands there.
     """
-    shipped, reader = find_value(place), FieldReader()
-    clean = reader.read(_read_value, value, shipped)
-    origin = reader.read(
-        required_line, source, "source", "Name the source: the data sheet, the book, the law, with its date."
-    )
-    person = reader.read(one_line, who, "who", longest=80)
-    reader.finish()
+    shipped = find_value(place)
+    form = CorrectionForm(value, source, who).checked(shipped)
     with store.transaction() as session:
         row = _row(session, place) or ValueCorrection(table_name=place[0], row_key=place[1], column_name=place[2])
-        row.shipped, row.value, row.source = shipped.value, clean or "", origin or ""
-        row.corrected_by, row.corrected_at = person or "", now()
+        row.shipped, row.value, row.source = shipped.value, form.value, form.source
+        row.corrected_by, row.corrected_at = form.who, now()
         session.add(row)
 
 
@@ -137,23 +163,3 @@ def take_back(store: Store, place: Place) -> None:
 def _row(session: Session, place: Place) -> ValueCorrection | None:
     where = zip((ValueCorrection.table_name, ValueCorrection.row_key, ValueCorrection.column_name), place, strict=True)
     return session.scalars(select(ValueCorrection).where(*(column == text for column, text in where))).first()
-
-
-def _read_value(text: str, shipped: MemoryValue) -> str:
-    allowed = choices_of(shipped)
-    if allowed and text not in allowed:
-        raise Invalid("value", f"Choose one of: {', '.join(allowed)}.")
-    if is_number(shipped):
-        return _read_number(text, shipped.column)
-    found = clean_text(text, "value") if shipped.column in LONG_COLUMNS else one_line(text, "value")
-    if not found:
-        raise Invalid("value", "Write the value as it should be.")
-    return found
-
-
-def _read_number(text: str, column: str) -> str:
-    low, high = RANGES.get(column, ("-1000", "1000000"))
-    value = parse_number(text, "value", low=Decimal(low), high=Decimal(high))
-    if column == "eu_area" and value != value.to_integral_value():
-        raise Invalid("value", "Write the number of an area of use, 1 to 4.")
-    return plain_text(value)

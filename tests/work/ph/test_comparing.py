@@ -27,7 +27,7 @@ from app.work.ph.mixture import choose_ph_line
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.report import ph_report
 from app.work.ph.rewriting import Rewrite, rewritten
-from app.work.ph.stock import STARTS, TypedStock, stock_of
+from app.work.ph.stock import STARTS, StockForm, stock_of
 
 # Figures, which no database can change.
 pytestmark = pytest.mark.sqlite
@@ -192,7 +192,7 @@ def test_the_full_view_of_preservation_names_water_and_chelators(store: Store, g
 
 @pytest.mark.parametrize("start", STARTS, ids=lambda one: one.key)
 def test_a_stock_solution_holds_what_it_says(start: Any) -> None:
-    typed = TypedStock(start.key, start.assay_percent, start.usual_percent, "250 g")
+    typed = StockForm(start.key, start.assay_percent, start.usual_percent, "250 g")
     _, stock = stock_of(typed)
     assert stock.material_g + stock.water_g == pytest.approx(250)
     assert stock.material_g * float(start.assay_percent) / 250 == pytest.approx(float(start.usual_percent))
@@ -213,5 +213,5 @@ def test_a_stock_solution_holds_what_it_says(start: Any) -> None:
 def test_what_cannot_be_made_is_told_at_its_field(changed: dict[str, str], field: str) -> None:
     typed = {"start": "naoh-pellets", "assay": "98", "strength": "10", "total": "100", **changed}
     with pytest.raises(Faults) as found:
-        stock_of(TypedStock(**typed))
+        stock_of(StockForm(**typed))
     assert [fault.field for fault in found.value.faults] == [field]

@@ -21,22 +21,38 @@ from app.store.materials import Material
 from app.work.batches.deciding import decide
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.form import Faults
 from app.work.formulas.draft import DraftLine
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.formulas.versions import read_version
-from app.work.ph.droppers import weigh_drops
-from app.work.ph.entries import SessionRef, TypedAddition, TypedReading, add_addition, add_reading, take_back_last
+from app.work.ph.droppers import DropsForm, weigh_drops
+from app.work.ph.entries import (
+    AdditionForm,
+    CorrectionForm,
+    ReadingForm,
+    SessionRef,
+    add_addition,
+    add_reading,
+    take_back_last,
+)
 from app.work.ph.formula_update import update_formula
 from app.work.ph.session_state import State, model_of, noise_of
-from app.work.ph.sessions import SessionStart, end_session, look_at_session, start_session
+from app.work.ph.sessions import SessionForm, end_session, look_at_session, start_session
 from app.work.ph.solutions import put_counter_solution_on_shelf
 
 
-def begin(store: Store, gel: Any, **changed: Any) -> int:
-    typed = replace(SessionStart(gel.materials["alkali"], "6.2", "491", "Ines", "start"), **changed)
-    return start_session(store, gel.batch_id, typed)
+def begin(store: Store, gel: Any, key: str = "start", batch_g: str = "491") -> int:
+    typed = SessionForm(str(gel.materials["alkali"]), "6.2", batch_g, "Ines")
+    return start_session(store, gel.batch_id, typed, key=key)
+
+
+def added(grams: str, **more: str) -> AdditionForm:
+    return AdditionForm(grams, who="Ines", **more)
+
+
+def measured(ph: str, instrument: str = "meter", **more: str) -> ReadingForm:
+    return ReadingForm(ph, instrument, who="Ines", **more)
 
 
 def running(store: Store, gel: Any) -> State:
@@ -47,7 +63,7 @@ def running(store: Store, gel: Any) -> State:
 
 def at(store: Store, gel: Any, key: str = "") -> SessionRef:
     record = running(store, gel).record
-    return SessionRef(gel.batch_id, record.id, record.row_version, "Ines", key)
+    return SessionRef(gel.batch_id, record.id, record.row_version, key)
 
 
 def batch_of(store: Store, gel: Any) -> Batch:
@@ -79,10 +95,10 @@ def true_beaker(store: Store, gel: Any, more_polymer: float) -> Any:
 
 def read(store: Store, gel: Any, key: str, ph: Decimal) -> None:
     """Read a pH, and once more where the first reading waits for a second."""
-    add_reading(store, at(store, gel, key), TypedReading(str(ph), sure=str(ph)))
+    add_reading(store, at(store, gel, key), measured(str(ph), sure=str(ph)))
     step = running(store, gel).step
     if step is not None and step.move is NextMove.MEASURE:
-        add_reading(store, at(store, gel, f"{key} again"), TypedReading(str(ph), sure=str(ph)))
+        add_reading(store, at(store, gel, f"{key} again"), measured(str(ph), sure=str(ph)))
 
 
 def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker(store: Store, gel: Any) -> None:
@@ -95,7 +111,7 @@ def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker
 def test_weights_that_are_taken_down_count_instead_of_planned_ones(store: Store, gel: Any) -> None:
     batch = batch_of(store, gel)
     glycerin = line(store, gel, "glycerin")
-    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(glycerin.id, "25", "G1")], who="Ines")
+    record_weighings(store, batch.id, batch.row_version, [WeighingForm(glycerin.id, "25", "G1")], who="Ines")
     assert look_at_session(store, gel.batch_id).start.batch_g == "501"
 
 
@@ -111,7 +127,7 @@ def test_following_the_steps_meets_the_target_without_passing_it_far(store: Stor
         if state.step.move is NextMove.DONE:
             break
         back = state.step.move is NextMove.BACK
-        add_addition(store, at(store, gel, f"a{turn}"), TypedAddition(f"{state.step.grams:.3f}", back=back))
+        add_addition(store, at(store, gel, f"a{turn}"), added(f"{state.step.grams:.3f}", back="yes" if back else ""))
         now = running(store, gel)
         seen.append(ph(now.added_g, now.counter_g))
         read(store, gel, f"r{turn}", seen[-1])
@@ -128,9 +144,9 @@ def test_only_a_part_of_the_predicted_total_is_advised_first(store: Store, gel: 
 
 def test_every_addition_lands_in_the_actual_composition_and_every_reading_in_the_record(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4.5"))
-    add_addition(store, at(store, gel, "2"), TypedAddition("1,25 g"))
-    add_reading(store, at(store, gel, "3"), TypedReading("5.4", "strip", temperature="23"))
+    add_addition(store, at(store, gel, "1"), added("4.5"))
+    add_addition(store, at(store, gel, "2"), added("1,25 g"))
+    add_reading(store, at(store, gel, "3"), measured("5.4", "strip", temperature="23"))
     batch = batch_of(store, gel)
     assert line(store, gel, "alkali").actual_g == Decimal("5.75")
     assert [(one.value, one.words, one.temperature_c) for one in batch.readings] == [
@@ -143,7 +159,7 @@ def test_every_addition_lands_in_the_actual_composition_and_every_reading_in_the
 
 def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("14"))
+    add_addition(store, at(store, gel, "1"), added("14"))
     read(store, gel, "2", true_beaker(store, gel, 1.2)(Decimal(14), Decimal(0)))
     state = running(store, gel)
     assert state.step is not None
@@ -151,7 +167,7 @@ def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(st
     words = " ".join(state.step.notes)
     assert "gel thins" in words
     assert "mmol of salt" in words
-    add_addition(store, at(store, gel, "3"), TypedAddition("0.9", back=True))
+    add_addition(store, at(store, gel, "3"), added("0.9", back="yes"))
     acid = line(store, gel, "acid")
     assert (acid.actual_g, acid.added_at_bench, acid.target_g) == (Decimal("0.9"), True, Decimal(0))
     assert running(store, gel).counter_g == Decimal("0.9")
@@ -159,8 +175,8 @@ def test_the_correction_is_planned_warned_of_and_written_as_a_line_of_its_own(st
 
 def test_a_session_that_kept_no_materials_says_which_it_reads_from_the_shelf_of_today(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
-    add_addition(store, at(store, gel, "2"), TypedAddition("0.1", back=True))
+    add_addition(store, at(store, gel, "1"), added("4"))
+    add_addition(store, at(store, gel, "2"), added("0.1", back="yes"))
     assert running(store, gel).from_today == ()
     with store.transaction() as session:
         session.execute(text("UPDATE ph_session SET materials = ''"))
@@ -171,14 +187,14 @@ def test_a_session_that_kept_no_materials_says_which_it_reads_from_the_shelf_of_
 
 def test_a_restart_in_mid_session_loses_nothing(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
-    add_reading(store, at(store, gel, "2"), TypedReading("5.0"))
+    add_addition(store, at(store, gel, "1"), added("4"))
+    add_reading(store, at(store, gel, "2"), measured("5.0"))
     before = running(store, gel)
     store.close()
     again = Store(store.url)
     after = running(again, gel)
     assert (after.added_g, after.step) == (before.added_g, before.step)
-    add_addition(again, at(again, gel, "3"), TypedAddition("1"))
+    add_addition(again, at(again, gel, "3"), added("1"))
     assert line(again, gel, "alkali").actual_g == Decimal(5)
     again.close()
 
@@ -187,7 +203,7 @@ def test_a_form_sent_twice_is_taken_once(store: Store, gel: Any) -> None:
     assert begin(store, gel) == begin(store, gel)
     place = at(store, gel, "once")
     for _ in range(2):
-        add_addition(store, place, TypedAddition("4"))
+        add_addition(store, place, added("4"))
     assert line(store, gel, "alkali").actual_g == Decimal(4)
     assert len(running(store, gel).rows) == 1
 
@@ -195,16 +211,16 @@ def test_a_form_sent_twice_is_taken_once(store: Store, gel: Any) -> None:
 def test_an_entry_from_a_page_that_is_out_of_date_is_refused(store: Store, gel: Any) -> None:
     begin(store, gel)
     old = at(store, gel, "mine")
-    add_addition(store, at(store, gel, "theirs"), TypedAddition("4"))
+    add_addition(store, at(store, gel, "theirs"), added("4"))
     with pytest.raises(Conflict, match="in the meantime"):
-        add_addition(store, old, TypedAddition("2"))
+        add_addition(store, old, added("2"))
     assert line(store, gel, "alkali").actual_g == Decimal(4)
 
 
 def test_weights_typed_on_an_older_page_do_not_overwrite_an_addition(store: Store, gel: Any) -> None:
     begin(store, gel)
     before = batch_of(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
+    add_addition(store, at(store, gel, "1"), added("4"))
     with pytest.raises(Conflict):
         record_weighings(store, before.id, before.row_version, [], who="Tom")
 
@@ -214,7 +230,7 @@ def test_a_decided_batch_takes_no_more(store: Store, gel: Any) -> None:
     place = at(store, gel, "late")
     decide(store, gel.batch_id, batch_of(store, gel).row_version, state="rejected", who="Tom", why="spilt")
     with pytest.raises(Conflict, match="rejected"):
-        add_addition(store, place, TypedAddition("2"))
+        add_addition(store, place, added("2"))
     with pytest.raises(Conflict, match="rejected"):
         begin(store, gel, key="another")
 
@@ -227,37 +243,37 @@ def test_a_second_session_waits_until_the_first_has_ended(store: Store, gel: Any
     end_session(store, gel.batch_id, first, place.row_version, who="Ines")
     assert begin(store, gel, key="second") != first
     with pytest.raises(Conflict, match="ended"):
-        add_addition(store, place, TypedAddition("1"))
+        add_addition(store, place, added("1"))
 
 
 def test_a_slip_of_the_pen_is_taken_back_everywhere_and_stays_in_the_history(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
-    add_reading(store, at(store, gel, "2"), TypedReading("5.0"))
-    take_back_last(store, at(store, gel, "3"), "misread")
+    add_addition(store, at(store, gel, "1"), added("4"))
+    add_reading(store, at(store, gel, "2"), measured("5.0"))
+    take_back_last(store, at(store, gel, "3"), CorrectionForm("misread", "Ines"))
     assert batch_of(store, gel).readings == []
-    take_back_last(store, at(store, gel, "4"))
+    take_back_last(store, at(store, gel, "4"), CorrectionForm(who="Ines"))
     assert line(store, gel, "alkali").actual_g is None
     assert running(store, gel).rows == ()
     assert "misread" in {one.why for one in batch_of(store, gel).history}
     with pytest.raises(Invalid, match="nothing to take back"):
-        take_back_last(store, at(store, gel, "5"))
+        take_back_last(store, at(store, gel, "5"), CorrectionForm(who="Ines"))
 
 
 def test_drops_are_counted_by_weight(store: Store, gel: Any) -> None:
     begin(store, gel)
-    weigh_drops(store, gel.materials["alkali"], dropper="Glass pipette", drops="20", grams="0.98 g", key="d")
+    weigh_drops(store, gel.materials["alkali"], DropsForm("Glass pipette", "20", "0.98 g"), key="d")
     dropper = look_at_session(store, gel.batch_id).droppers[0]
-    add_addition(store, at(store, gel, "1"), TypedAddition("", "50", dropper.id))
+    add_addition(store, at(store, gel, "1"), added("", drops="50", dropper_id=str(dropper.id)))
     entry = running(store, gel).rows[0].entry
     assert (entry.grams, entry.drops) == (Decimal("2.45"), Decimal(50))
     with pytest.raises(Faults, match="weighed with this solution"):
-        add_addition(store, at(store, gel, "2"), TypedAddition("", "50", 999))
+        add_addition(store, at(store, gel, "2"), added("", drops="50", dropper_id="999"))
 
 
 def test_what_was_measured_goes_back_into_the_formula_as_a_version(store: Store, gel: Any) -> None:
     session_id = begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("7.365"))
+    add_addition(store, at(store, gel, "1"), added("7.365"))
     version_id = update_formula(store, gel.batch_id, session_id, who="Ines", key="k")
     assert update_formula(store, gel.batch_id, session_id, who="Ines", key="k") == version_id
     with store.reading() as session:
@@ -274,7 +290,7 @@ def test_what_was_measured_goes_back_into_the_formula_as_a_version(store: Store,
 
 def test_a_batch_that_needed_what_the_formula_says_makes_no_new_version(store: Store, gel: Any) -> None:
     session_id = begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("9"))
+    add_addition(store, at(store, gel, "1"), added("9"))
     with pytest.raises(Invalid, match="Nothing changed since version 1"):
         update_formula(store, gel.batch_id, session_id, who="Ines")
 
@@ -283,9 +299,9 @@ def test_what_the_correction_cancelled_is_not_counted(store: Store, gel: Any) ->
     """The formula gets the dose of alkali alone that leads to the pH the corrected batch has."""
     session_id = begin(store, gel)
     ph = true_beaker(store, gel, 1.0)
-    add_addition(store, at(store, gel, "1"), TypedAddition("14"))
+    add_addition(store, at(store, gel, "1"), added("14"))
     read(store, gel, "2", ph(Decimal(14), Decimal(0)))
-    add_addition(store, at(store, gel, "3"), TypedAddition("4", back=True))
+    add_addition(store, at(store, gel, "3"), added("4", back="yes"))
     now = ph(Decimal(14), Decimal(4))
     read(store, gel, "4", now)
     version_id = update_formula(store, gel.batch_id, session_id, who="Ines")
@@ -301,12 +317,12 @@ def test_what_was_weighed_with_the_batch_and_in_earlier_sessions_is_counted(stor
     """By hand: 3 g with the batch, 2 g and 2.365 g in two sessions are 7.365 g in 498.365 g, 1.4778 %."""
     batch = batch_of(store, gel)
     alkali = line(store, gel, "alkali")
-    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(alkali.id, "3", "N1")], who="Ines")
+    record_weighings(store, batch.id, batch.row_version, [WeighingForm(alkali.id, "3", "N1")], who="Ines")
     first = begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("2"))
+    add_addition(store, at(store, gel, "1"), added("2"))
     end_session(store, gel.batch_id, first, at(store, gel).row_version, who="Ines")
     second = begin(store, gel, key="second")
-    add_addition(store, at(store, gel, "2"), TypedAddition("2.365"))
+    add_addition(store, at(store, gel, "2"), added("2.365"))
     end_session(store, gel.batch_id, second, at(store, gel).row_version, who="Ines")
     shown = look_at_session(store, gel.batch_id).updates[second]
     assert (shown.in_sessions_g, shown.grams, shown.whole_g) == (Decimal("2.365"), Decimal("7.365"), Decimal("498.365"))
@@ -326,7 +342,7 @@ def test_an_acid_that_was_planned_and_not_added_leaves_the_formula(store: Store,
     batch_id = plan_batch(store, Plan(gel.formula_id, None, "500 g", planned_on="2026-11-25", made_by="Ines"))
     gel = replace(gel, batch_id=batch_id)
     session_id = begin(store, gel, batch_g="489.5")
-    add_addition(store, at(store, gel, "1"), TypedAddition("8"))
+    add_addition(store, at(store, gel, "1"), added("8"))
     end_session(store, gel.batch_id, session_id, at(store, gel).row_version, who="Ines")
     assert look_at_session(store, gel.batch_id).updates[session_id].left_out == ("Citric acid 20 %",)
     version_id = update_formula(store, gel.batch_id, session_id, who="Ines")
@@ -339,15 +355,15 @@ def test_an_acid_that_was_planned_and_not_added_leaves_the_formula(store: Store,
 def test_a_reading_far_from_what_is_expected_is_asked_about_and_advises_nothing(store: Store, gel: Any) -> None:
     begin(store, gel)
     ph = true_beaker(store, gel, 1.0)
-    add_addition(store, at(store, gel, "1"), TypedAddition("4"))
+    add_addition(store, at(store, gel, "1"), added("4"))
     right = ph(Decimal(4), Decimal(0))
     with pytest.raises(Invalid, match=rf"You typed 8.5; about {right:.1f} was expected. Is it 8.5\?") as told:
-        add_reading(store, at(store, gel, "2"), TypedReading("8.5"))
+        add_reading(store, at(store, gel, "2"), measured("8.5"))
     assert told.value.field == "sure"
-    add_reading(store, at(store, gel, "3"), TypedReading("8.5", sure="8.5"))
+    add_reading(store, at(store, gel, "3"), measured("8.5", sure="8.5"))
     step = running(store, gel).step
     assert (step.move, step.grams, step.total_grams) == (NextMove.MEASURE, 0, 0)
-    add_reading(store, at(store, gel, "4"), TypedReading(str(right)))
+    add_reading(store, at(store, gel, "4"), measured(str(right)))
     assert running(store, gel).step.move is NextMove.ADD
     assert [one.value for one in batch_of(store, gel).readings] == [Decimal("8.5"), right]
 
@@ -356,16 +372,16 @@ def test_a_reading_far_from_what_is_expected_is_asked_about_and_advises_nothing(
 def test_an_addition_that_cannot_be_is_refused(store: Store, gel: Any, grams: str) -> None:
     begin(store, gel)
     with pytest.raises(Faults) as told:
-        add_addition(store, at(store, gel, "1"), TypedAddition(grams))
+        add_addition(store, at(store, gel, "1"), added(grams))
     assert list(told.value.by_field) == ["grams"]
 
 
 def test_the_record_of_a_session_is_the_same_whatever_becomes_of_its_solution(store: Store, gel: Any) -> None:
     """A solution may be made stronger, turned into something else or retired; what was done stays as it was."""
     session_id = begin(store, gel)
-    add_addition(store, at(store, gel, "1"), TypedAddition("14"))
+    add_addition(store, at(store, gel, "1"), added("14"))
     read(store, gel, "2", true_beaker(store, gel, 1.0)(Decimal(14), Decimal(0)))
-    add_addition(store, at(store, gel, "3"), TypedAddition("4", back=True))
+    add_addition(store, at(store, gel, "3"), added("4", back="yes"))
     end_session(store, gel.batch_id, session_id, at(store, gel).row_version, who="Ines")
     before = look_at_session(store, gel.batch_id).ended[0]
     for change in (
@@ -385,7 +401,7 @@ def test_the_record_of_a_session_is_the_same_whatever_becomes_of_its_solution(st
 
 def test_a_reading_is_one_row_with_its_uncertainty(store: Store, gel: Any) -> None:
     begin(store, gel)
-    add_reading(store, at(store, gel, "1"), TypedReading("3.3", "strip"))
+    add_reading(store, at(store, gel, "1"), measured("3.3", "strip"))
     with store.reading() as session:
         stored = session.execute(text("SELECT value, uncertainty, session_id, place FROM batch_reading")).all()
     assert stored == [("3.3", "0.5", 1, 1)]
