@@ -1,7 +1,5 @@
 """The list of batches, planning one, and the record of one."""
 
-from urllib.parse import urlencode
-
 from flask import Response as Answer
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
@@ -14,6 +12,7 @@ from app.web.batches import changing, heating, record, weighing
 from app.web.batches.area import blueprint
 from app.web.batches.forms import PlanForm, search_asked, weighed_entries
 from app.web.batches.page import Page, batch_page, done, row_version, typed_in
+from app.web.paging import page_after_skipped
 from app.web.row_number import number
 from app.work.batches.deciding import decide
 from app.work.batches.deviations import record_deviation
@@ -34,26 +33,18 @@ __all__ = ["blueprint", "changing", "heating", "record", "weighing"]
 @blueprint.get("")
 def index() -> Page:
     """List batches, searched in any way, a page at a time."""
-    skip = number(request.args.get("skip", "")) or 0
-    rows = search_batches(context.store(), search_asked(request.args), skip=skip, most=MOST_ROWS + 1)
+    search = search_asked(request.args)
+    page = page_after_skipped(
+        lambda skip: search_batches(context.store(), search, skip=skip, most=MOST_ROWS + 1), MOST_ROWS
+    )
     return render_template(
         "batches/index.html",
-        rows=rows[:MOST_ROWS],
-        more=len(rows) > MOST_ROWS,
-        skip=skip,
-        most=MOST_ROWS,
+        page=page,
         asked=request.args,
         states=list(BatchState),
         products=products_made(context.store()),
         query=request.query_string.decode("ascii", "ignore"),
-        newer=_page_from(max(skip - MOST_ROWS, 0)),
-        older=_page_from(skip + MOST_ROWS),
     )
-
-
-def _page_from(skip: int) -> str:
-    asked = {name: text for name, text in request.args.items() if name != "skip"}
-    return f"?{urlencode({**asked, 'skip': skip})}"
 
 
 @blueprint.get("/batches.csv")

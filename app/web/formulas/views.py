@@ -11,12 +11,12 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import answer
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look, parts
-from app.web.row_number import number
+from app.web.paging import page_after_skipped
 from app.work.form import Faults
 from app.work.formulas.editing import DraftConflict, bring_back, copy_formula, create, retire
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.line_card import line_card
-from app.work.formulas.listing import PAGE, list_formulas
+from app.work.formulas.listing import PAGE, FormulaRow, list_formulas
 from app.work.formulas.suggesting import suggest
 
 MORE_ROWS = 5
@@ -27,10 +27,12 @@ __all__ = ["blueprint", "pasting", "pictures", "trying", "versions"]
 def index() -> Page:
     """List formulas."""
     words, order, retired = (request.args.get(name, "") for name in ("q", "order", "retired"))
-    skip = number(request.args.get("skip", "")) or 0
-    rows = list_formulas(context.store(), words, order, retired=bool(retired), skip=skip, most=PAGE + 1)
-    given = {"words": words, "order": order, "retired": bool(retired), "skip": skip, "most": PAGE}
-    return render_template("formulas/index.html", rows=rows[:PAGE], more=len(rows) > PAGE, **given)
+
+    def load(skip: int) -> list[FormulaRow]:
+        return list_formulas(context.store(), words, order, retired=bool(retired), skip=skip, most=PAGE + 1)
+
+    page = page_after_skipped(load, PAGE)
+    return render_template("formulas/index.html", page=page, words=words, order=order, retired=bool(retired))
 
 
 @blueprint.get("/new")

@@ -11,7 +11,7 @@ from app.reference.materials import left_out, library_materials, material
 from app.reference.provenance import MemoryValue, Provenance, from_memory
 from app.store.errors import NotFound
 from app.web import context
-from app.web.materials.forms import whole_number
+from app.web.paging import asked_page
 from app.work.csv_text import write_table
 from app.work.materials.composition import width_text
 from app.work.materials.finding import SearchedFor, search_library
@@ -20,7 +20,6 @@ from app.work.rules.own_values import memory_about
 
 blueprint = Blueprint("library", __name__)
 
-PAGE = 200
 MEMORY_COLUMNS = ("table", "row", "column", "value", "source")
 NO_GROUP = "mixtures and others"
 
@@ -78,17 +77,11 @@ def _told(found: LibraryMaterial, names: Sequence[str]) -> list[tuple[str, Prove
 def memory() -> str:
     """List every shipped value that rests on memory, by table."""
     table = request.args.get("table", "")
-    values = _memory(table)
-    pages = max(1, -(-len(values) // PAGE))
-    page = min(max(whole_number(request.args.get("page", ""), 1), 1), pages)
     return render_template(
         "library/from_memory.html",
-        values=values[(page - 1) * PAGE : page * PAGE],
-        count=len(values),
+        page=asked_page(_memory(table)),
         tables=sorted(Counter(value.table for value in from_memory()).items()),
         table=table,
-        page=page,
-        pages=pages,
     )
 
 

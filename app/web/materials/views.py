@@ -11,11 +11,12 @@ from app.store.materials import PhaseHint, newest_price
 from app.web import context
 from app.web.materials import editing, prices, transfer
 from app.web.materials.area import blueprint
-from app.web.materials.forms import wanted, whole_number
+from app.web.materials.forms import wanted
 from app.web.materials.page import render_page
+from app.web.paging import asked_number, counted_page
 from app.work.form import Faults
 from app.work.materials import shelf
-from app.work.materials.finding import MOST_LIBRARY, FoundMaterial, SearchedFor, find, functions_known
+from app.work.materials.finding import MOST_LIBRARY, PAGE, FoundMaterial, SearchedFor, find, functions_known
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]
 
@@ -34,7 +35,7 @@ def results() -> str:
 
 def _listing() -> dict[str, object]:
     asked = wanted(request.args)
-    found = find(context.store(), asked, whole_number(request.args.get("page", ""), 1))
+    found = find(context.store(), asked, asked_number())
     return {
         "asked": asked,
         "found": found,
@@ -44,11 +45,11 @@ def _listing() -> dict[str, object]:
         "newest_price": newest_price,
         "library_size": len(library_materials()),
         "most_library": MOST_LIBRARY,
-        "address": _address,
+        "page": counted_page(found.materials, found.page, found.shelf_count, url_for("materials.index"), PAGE),
     }
 
 
-def _address(asked: SearchedFor, **changed: str | int) -> str:
+def _address(asked: SearchedFor, **changed: str) -> str:
     """Write the address of the list with some filters changed; an empty one is left out."""
     state = asked.state if asked.state != "in use" else ""
     values = {"q": asked.words[:200], "function": asked.function, "phase": asked.phase, "state": state, **changed}

@@ -11,7 +11,7 @@ from app.store.errors import Conflict, NotFound
 from app.store.packing import get_run
 from app.web import context
 from app.web.packing.area import blueprint
-from app.web.row_number import number
+from app.web.paging import page_after_skipped
 from app.work.clock import today
 from app.work.form import Faults, Form
 from app.work.packing.finished import PAGE, Of, all_gone, finished_page, finished_rows, low_products
@@ -24,14 +24,13 @@ Page = str | Response | tuple[str, int]
 @blueprint.get("/packing/finished")
 def units() -> str:
     """List finished units by product and batch."""
-    everything, skip = request.args.get("show", "") == "all", number(request.args.get("skip", "")) or 0
+    everything = request.args.get("show", "") == "all"
     with context.store().reading() as session:
-        rows = finished_page(session, everything=everything, skip=skip)
+        page = page_after_skipped(lambda skip: finished_page(session, everything=everything, skip=skip), PAGE)
         gone = 0 if everything else all_gone(session)
         low = low_products(session, today())
-    given = {"rows": rows[:PAGE], "more": len(rows) > PAGE, "skip": skip, "most": PAGE}
     show = "all" if everything else ""
-    return render_template("packing/finished.html", gone=gone, low=low, show=show, today=today(), **given)
+    return render_template("packing/finished.html", page=page, gone=gone, low=low, show=show, today=today())
 
 
 @blueprint.get("/packing/finished.csv")

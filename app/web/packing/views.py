@@ -15,6 +15,7 @@ from app.store.packing import get_run
 from app.web import context
 from app.web.packing import costs, finished
 from app.web.packing.area import blueprint
+from app.web.paging import page_after_skipped
 from app.web.row_number import number
 from app.web.template_tools import workshop
 from app.work.clock import today
@@ -32,10 +33,9 @@ Page = str | Response | tuple[str, int]
 @blueprint.get("/packing")
 def index() -> str:
     """List packing runs, those that are open first."""
-    skip = number(request.args.get("skip", "")) or 0
     with context.store().reading() as session:
-        rows = latest_runs(session, skip=skip)
-    return render_template("packing/index.html", rows=rows[:MOST], more=len(rows) > MOST, skip=skip, most=MOST)
+        page = page_after_skipped(lambda skip: latest_runs(session, skip=skip), MOST)
+    return render_template("packing/index.html", page=page)
 
 
 @blueprint.get("/packing/new")

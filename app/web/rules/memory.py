@@ -7,7 +7,8 @@ from flask import flash, redirect, render_template, request, url_for
 
 from app.reference.provenance import MemoryValue, from_memory
 from app.web import context
-from app.web.rules.area import Page, asked_page, blueprint
+from app.web.paging import asked_page
+from app.web.rules.area import Page, blueprint
 from app.work.form import Faults
 from app.work.rules.book import counts_in_checks
 from app.work.rules.corrections import (
@@ -31,15 +32,13 @@ def memory_index() -> Page:
     """List the values that rest on memory, and those that were put right."""
     table, words = request.args.get("table", ""), request.args.get("q", "")[:LONGEST_QUERY]
     values = _filtered(table, words)
-    shown, page, pages = asked_page(values)
     return render_template(
         "rules/from_memory.html",
-        values=shown,
-        count=len(values),
+        page=asked_page(values),
         tables=sorted(Counter(value.table for value in from_memory()).items()),
         own=_own(),
         counts=counts_in_checks,
-        asked={"table": table, "q": words, "page": page, "pages": pages},
+        asked={"table": table, "q": words},
     )
 
 

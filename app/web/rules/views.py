@@ -4,8 +4,9 @@ from flask import render_template, request
 
 from app.store.errors import NotFound
 from app.web import context
+from app.web.paging import asked_page
 from app.web.rules import checks, memory
-from app.web.rules.area import Page, asked_page, blueprint
+from app.web.rules.area import Page, blueprint
 from app.work.clock import today
 from app.work.rules.corrections import read_corrections
 from app.work.rules.coverage import gaps
@@ -34,6 +35,5 @@ def table(path: str) -> Page:
         own = read_corrections(session)
     overview = next(one for one in overviews(own, today()) if one.table == found)
     rows = rows_of(found, own, words, status)
-    shown, page, pages = asked_page(rows)
-    asked = {"q": words or None, "status": status or None, "page": page, "pages": pages}
-    return render_template("rules/table.html", one=overview, rows=shown, count=len(rows), asked=asked)
+    asked = {"q": words or None, "status": status or None}
+    return render_template("rules/table.html", one=overview, page=asked_page(rows), asked=asked)

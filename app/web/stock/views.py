@@ -9,6 +9,7 @@ from app.store.errors import Conflict
 from app.store.stock import Lot, get_lot, lots_by_id
 from app.web import context
 from app.web.materials.forms import whole_number
+from app.web.paging import asked_number, counted_page
 from app.web.register_pages import RegisterPages
 from app.web.stock import documents, orders, prices
 from app.web.stock.area import blueprint
@@ -34,14 +35,10 @@ def index() -> str:
     """Show what is on hand."""
     words, show = request.args.get("q", "")[:200], request.args.get("show", "")
     show = show if show in SHOWN else ""
-    page = whole_number(request.args.get("page", ""), 1)
-    rows, page, count = listing.load_stock(context.store(), words, show, page)
+    found = listing.load_stock(context.store(), words, show, asked_number())
     return render_template(
         "stock/index.html",
-        rows=rows,
-        count=count,
-        page=page,
-        pages=max(1, -(-count // listing.PAGE)),
+        page=counted_page(*found, most=listing.PAGE),
         words=words,
         show=show,
         shown=SHOWN,

@@ -6,6 +6,7 @@ from flask import flash, redirect, render_template, request, url_for
 
 from app.store.errors import Conflict
 from app.web import context
+from app.web.paging import page_after_skipped
 from app.web.row_number import number
 from app.web.tracing.area import Page, blueprint
 from app.work.clock import today
@@ -17,19 +18,12 @@ from app.work.tracing.duties import ASK, DOCTOR, SERIOUS, is_overdue
 @blueprint.get("/cases")
 def case_list() -> Page:
     """List the cases, those still open first, with complaints by units sold."""
-    skip = number(request.args.get("skip", "")) or 0
+    most = work.PAGE
     with context.store().reading() as session:
-        rows = work.list_cases(session, skip=skip, most=work.PAGE + 1)
+        page = page_after_skipped(lambda skip: work.list_cases(session, skip=skip, most=most + 1), most)
         rates = work.complaints_by_units_sold(session)
-    return render_template(
-        "tracing/cases.html",
-        rows=rows[: work.PAGE],
-        overdue={one.id for one in rows if one.closed_at is None and is_overdue(one, today())},
-        more=len(rows) > work.PAGE,
-        skip=skip,
-        most=work.PAGE,
-        rates=rates,
-    )
+    overdue = {one.id for one in page.rows if one.closed_at is None and is_overdue(one, today())}
+    return render_template("tracing/cases.html", page=page, overdue=overdue, rates=rates)
 
 
 @blueprint.get("/cases/new")

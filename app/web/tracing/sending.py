@@ -11,6 +11,7 @@ from app.science.errors import Invalid
 from app.store.distribution import get_dispatch, get_receiver
 from app.store.errors import Conflict
 from app.web import context
+from app.web.paging import page_after_skipped
 from app.web.row_number import number
 from app.web.tracing.area import Page, as_csv, blueprint
 from app.work.clock import today
@@ -42,15 +43,12 @@ def sent() -> Page:
 
 
 def _sent_page(form: Form, faults: Mapping[str, str]) -> str:
-    skip = number(request.args.get("skip", "")) or 0
     with context.store().reading() as session:
-        rows = sending.sent_rows(session, _search(), skip=skip, most=sending.PAGE + 1)
+        most = sending.PAGE
+        page = page_after_skipped(lambda skip: sending.sent_rows(session, _search(), skip=skip, most=most + 1), most)
     return render_template(
         "tracing/sent.html",
-        rows=rows[: sending.PAGE],
-        more=len(rows) > sending.PAGE,
-        skip=skip,
-        most=sending.PAGE,
+        page=page,
         asked=request.args,
         form=form,
         faults=faults,
@@ -169,17 +167,10 @@ def undo_sent_file(import_id: int) -> Response:
 @blueprint.get("/receivers")
 def receivers() -> Page:
     """List receivers."""
-    words, skip = request.args.get("q", "")[:200], number(request.args.get("skip", "")) or 0
+    words, most = request.args.get("q", "")[:200], people.PAGE
     with context.store().reading() as session:
-        rows = people.list_receivers(session, words, skip=skip, most=people.PAGE + 1)
-    return render_template(
-        "tracing/receivers.html",
-        rows=rows[: people.PAGE],
-        more=len(rows) > people.PAGE,
-        skip=skip,
-        most=people.PAGE,
-        words=words,
-    )
+        page = page_after_skipped(lambda skip: people.list_receivers(session, words, skip=skip, most=most + 1), most)
+    return render_template("tracing/receivers.html", page=page, words=words)
 
 
 @blueprint.get("/receivers/<int:receiver_id>")

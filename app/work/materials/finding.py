@@ -76,7 +76,6 @@ class FoundMaterial:
     library_count: int
     guessed: bool
     page: int
-    pages: int
 
 
 _SHELVES: WeakKeyDictionary[Store, Shelf] = WeakKeyDictionary()
@@ -126,12 +125,11 @@ def find(store: Store, wanted: SearchedFor, page: int = 1) -> FoundMaterial:
             ids, sure = [], True
         if listed and not library_sure and ids and sure:
             listed, library_sure = [], True
-        pages = max(1, -(-len(ids) // PAGE))
-        page = min(max(page, 1), pages)
+        page = min(max(page, 1), max(1, -(-len(ids) // PAGE)))
         materials = materials_in_order(session, ids[(page - 1) * PAGE : page * PAGE])
     shipped = [m for m in listed if m.key not in shelf.live_library_keys]
     guessed = not (sure and library_sure)
-    return FoundMaterial(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page, pages)
+    return FoundMaterial(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page)
 
 
 def _shelf_ids(shelf: Shelf, wanted: SearchedFor) -> tuple[list[int], bool]:
