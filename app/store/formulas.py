@@ -69,7 +69,7 @@ class DraftStep(Base):
     formula_id: Mapped[int] = reference("formula.id", on_delete="CASCADE")
     step: Mapped[int]
     content: Mapped[str]
-    change: Mapped[Words] = mapped_column("deed")
+    change: Mapped[Words]
     editor: Mapped[Words]
     made_at: Mapped[datetime]
     row_version: Mapped[int]

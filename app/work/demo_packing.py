@@ -15,7 +15,7 @@ from app.store.products import products_of
 from app.work.packing.deviations import close_run
 from app.work.packing.fills import FillForm, add_weights
 from app.work.packing.packaging_lots import LotUseForm, record_lot_use
-from app.work.packing.runs import StartForm, figures_form, record_figures, start_run, tick_clearance
+from app.work.packing.runs import RunForm, figures_form, record_figures, start_run, tick_clearance
 from app.work.packing.samples import LookForm, SampleForm, keep_sample, look_at_sample
 from app.work.pricing import exchange_of, pack_price
 from app.work.stock.lots import ReceiveForm, receive
@@ -46,7 +46,7 @@ def _run(store: Store, row: Row, formula_id: int) -> None:
         of_formula = select(Batch.id).where(Batch.version_id.in_(version), Batch.state == BatchState.RELEASED)
         batch_id, product_id = session.scalars(of_formula).first() or 0, products_of(session, formula_id)[0].id
     who = row["who"]
-    run_id = start_run(store, batch_id, product_id, StartForm(who=who, **row["texts"]))
+    run_id = start_run(store, batch_id, product_id, RunForm(who=who, **row["texts"]))
     with store.reading() as session:
         before = [tick.id for tick in get_run(session, run_id).ticks if tick.kind.value == "before"]
     tick_clearance(store, run_id, before, who=who)

@@ -83,7 +83,7 @@ class SampleFormula:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class Copies:
     """Where the materials stand: for each copy of the demonstration's shelf the id of every material by its first id,
     and for each material the ids of its lots, the oldest first."""
 
@@ -137,7 +137,7 @@ def _sample(session: Session, ids: list[int], planned: list[int]) -> Sample:
     return Sample(materials, parts, allergens, prices, tuple(formulas))
 
 
-def _shelf(session: Session, sample: Sample, size: Size) -> Shelf:
+def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
     """Copy the shelf until there are as many materials as asked for, and receive the lots of all of them."""
     wanted = max(size.materials, len(sample.materials))
     first, names = {row["id"]: row["id"] for row in sample.materials}, {r["id"]: r["name"] for r in sample.materials}
@@ -155,7 +155,7 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Shelf:
     _parts(session, sample, copies[1:])
     if len(copies) > 1 and len(copies[-1]) < len(first):
         copies.pop()
-    return Shelf(tuple(copies), names, _lots(session, names))
+    return Copies(tuple(copies), names, _lots(session, names))
 
 
 def _parts(session: Session, sample: Sample, copies: list[dict[int, int]]) -> None:
@@ -214,7 +214,7 @@ def _move(lot_id: int, kind: MoveKind, amount: Decimal, at: datetime, **of: int)
     return {**row, "batch_id": None, "batch_line_id": None, "packing_run_id": None, **of}
 
 
-def _formulas(session: Session, sample: Sample, shelf: Shelf, size: Size) -> list[tuple[int, int, int]]:
+def _formulas(session: Session, sample: Sample, shelf: Copies, size: Size) -> list[tuple[int, int, int]]:
     """Copy the formulas; return for each version its id, which formula of the sample and which copy of the shelf."""
     count = len(sample.formulas)
     found = [(one.version["id"], place, 0) for place, one in enumerate(sample.formulas)]
@@ -258,7 +258,7 @@ def _renamed(value: Any, words: Row, ids: Mapping[int, int], names: Mapping[int,
     return value | words
 
 
-def _batches(session: Session, sample: Sample, shelf: Shelf, versions: list[tuple[int, int, int]], size: Size) -> None:
+def _batches(session: Session, sample: Sample, shelf: Copies, versions: list[tuple[int, int, int]], size: Size) -> None:
     """Write the batches with all they hold, then decide them: what is decided takes no more lines."""
     first, first_line = free_id(session, Batch), free_id(session, BatchLine)
     put(session, Batch, _batch_rows(sample, versions, first, size))
@@ -293,7 +293,7 @@ def _batch_rows(sample: Sample, versions: list[tuple[int, int, int]], first: int
 
 def _filled(
     sample: Sample,
-    shelf: Shelf,
+    shelf: Copies,
     versions: list[tuple[int, int, int]],
     first: tuple[int, int],
     size: Size,
@@ -327,7 +327,7 @@ def _filled(
         batch_id += 1
 
 
-def _made_here(session: Session, shelf: Shelf, versions: list[tuple[int, int, int]], first: int, size: Size) -> None:
+def _made_here(session: Session, shelf: Copies, versions: list[tuple[int, int, int]], first: int, size: Size) -> None:
     """Tie lots of one material to a batch made before them of the same copy of the shelf, in chains."""
     by_copy: dict[int, list[int]] = {}
     for number in range(size.batches):
@@ -420,7 +420,7 @@ def _sent(session: Session, runs: list[Row], receivers: int) -> None:
     ))  # fmt: skip
 
 
-def _stock_takes(session: Session, shelf: Shelf, size: Size) -> None:
+def _stock_takes(session: Session, shelf: Copies, size: Size) -> None:
     """Count lots over and over until there are as many lines in the ledger as asked for; then use the old ones up."""
     there = session.scalar(select(func.count(StockMove.id))) or 0
     lots = [lot for ids in shelf.lots.values() for lot in ids]

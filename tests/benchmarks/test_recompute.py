@@ -10,7 +10,7 @@ from flask import Flask
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
-from app.web.formulas.page import Sheet, full_page, look
+from app.web.formulas.page import FormulaPage, full_page, look
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
 from app.work.materials.shelf import load_material, put_on_shelf
@@ -44,7 +44,7 @@ def median_s(action: object, times: int = 15) -> float:
 
 
 def test_working_out_a_page_costs_at_most_four_times_its_template(benchmark, store: Store, asked: int) -> None:
-    ready: Sheet = look(store, asked)
+    ready: FormulaPage = look(store, asked)
     template_s = median_s(lambda: full_page(ready))
     page = benchmark(lambda: full_page(look(store, asked)))
     assert page.count('data-f="grams"') >= 40

@@ -4,7 +4,7 @@ from typing import Any
 
 from app.documents.session_plot import readings_of, session_plot
 from app.store.engine import Store
-from app.work.ph.entries import AdditionForm, ReadingForm, SessionRef, add_addition, add_reading
+from app.work.ph.entries import AdditionForm, PhReadingForm, SessionRef, add_addition, add_reading
 from app.work.ph.sessions import SessionForm, look_at_session, start_session
 
 
@@ -15,12 +15,12 @@ def test_readings_are_marked_at_the_grams_before_them_and_the_correction_moves_n
         record = look_at_session(store, gel.batch_id).running.record
         return SessionRef(gel.batch_id, session_id, record.row_version)
 
-    add_reading(store, ref(), ReadingForm("3.2", sure="3.2", who="Ines"))
+    add_reading(store, ref(), PhReadingForm("3.2", sure="3.2", who="Ines"))
     add_addition(store, ref(), AdditionForm("4", who="Ines"))
-    add_reading(store, ref(), ReadingForm("5.0", sure="5.0", who="Ines"))
+    add_reading(store, ref(), PhReadingForm("5.0", sure="5.0", who="Ines"))
     add_addition(store, ref(), AdditionForm("6", who="Ines"))
     add_addition(store, ref(), AdditionForm("0.5", back="yes", who="Ines"))
-    add_reading(store, ref(), ReadingForm("6.6", sure="6.6", who="Ines"))
+    add_reading(store, ref(), PhReadingForm("6.6", sure="6.6", who="Ines"))
     state = look_at_session(store, gel.batch_id).running
     readings = readings_of(state)
     assert [(round(one.grams, 1), one.ph, one.words) for one in readings] == [

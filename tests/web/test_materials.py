@@ -149,7 +149,7 @@ def test_faults_stand_at_their_fields_and_in_the_summary_and_nothing_typed_is_lo
 
 
 @pytest.mark.parametrize(
-    ("deed", "expected"),
+    ("button", "expected"),
     [
         ("sum", ["60", "10-20"]),
         ("more", ["60", "10-20", "", "", ""]),
@@ -162,10 +162,10 @@ def test_faults_stand_at_their_fields_and_in_the_summary_and_nothing_typed_is_lo
     ],
 )
 def test_the_buttons_of_the_composition_work_without_script_and_write_nothing(
-    client: FlaskClient, store: Store, deed: str, expected: list[str]
+    client: FlaskClient, store: Store, button: str, expected: list[str]
 ) -> None:
     rows = {"part-0-inci": "Mel", "part-0-percent": "60", "part-7-inci": "Glycerin", "part-7-percent": "10-20"}
-    answer = client.post("/materials/new", data={"name": "x", "action": deed, "pasted": "Cera Alba 5-6", **rows})
+    answer = client.post("/materials/new", data={"name": "x", "action": button, "pasted": "Cera Alba 5-6", **rows})
     assert answer.status_code == 200
     page = answer.get_data(as_text=True).split("<template")[0]
     assert re.findall(r'name="part-\d+-percent" value="([^"]*)"', page) == expected

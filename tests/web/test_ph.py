@@ -27,9 +27,9 @@ def form_of(page: str, action: str) -> dict[str, str]:
     return dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', form))
 
 
-def send(client: FlaskClient, path: str, deed: str, **typed: str) -> Any:
+def send(client: FlaskClient, path: str, verb: str, **typed: str) -> Any:
     page = client.get(path).get_data(as_text=True)
-    action = next(one for one in re.findall(r'action="([^"]+)"', page) if one.endswith(f"/{deed}"))
+    action = next(one for one in re.findall(r'action="([^"]+)"', page) if one.endswith(f"/{verb}"))
     return client.post(action, data={**form_of(page, action), "who": "Ines", **typed})
 
 
@@ -57,16 +57,16 @@ def test_one_step_at_a_time_with_its_caution(client: FlaskClient, started: str) 
 
 @pytest.mark.parametrize("text", HOSTILE)
 @pytest.mark.parametrize(
-    ("deed", "field"), [("addition", "grams"), ("reading", "ph"), ("drops", "drop_grams"), ("start", "batch_g")]
+    ("verb", "field"), [("addition", "grams"), ("reading", "ph"), ("drops", "drop_grams"), ("start", "batch_g")]
 )
 def test_hostile_numbers_are_told_at_their_field(
-    client: FlaskClient, gel: Any, deed: str, field: str, text: str
+    client: FlaskClient, gel: Any, verb: str, field: str, text: str
 ) -> None:
-    if deed != "start":
+    if verb != "start":
         start = {"material_id": gel.materials["alkali"], "target": "6.2", "batch_g": "491", "who": "Ines", "key": "s"}
         client.post(f"/batches/{gel.batch_id}/ph/start", data=start)
     sent = {"dropper": "P", "drop_count": "20", "target": "6.2", "material_id": gel.materials["alkali"], field: text}
-    answer = send(client, f"/batches/{gel.batch_id}/ph", deed, **sent)
+    answer = send(client, f"/batches/{gel.batch_id}/ph", verb, **sent)
     page = answer.get_data(as_text=True)
     assert answer.status_code == 422
     assert "<title>Error: " in page
@@ -148,9 +148,9 @@ def test_what_is_not_there_is_not_found(client: FlaskClient, path: str) -> None:
     assert client.get(path).status_code == 404
 
 
-@pytest.mark.parametrize("deed", ["addition", "reading", "take-back", "end", "update-formula"])
-def test_an_unknown_session_is_not_found(client: FlaskClient, gel: Any, deed: str) -> None:
-    answer = client.post(f"/batches/{gel.batch_id}/ph/77/{deed}", data={"grams": "1", "ph": "5"})
+@pytest.mark.parametrize("verb", ["addition", "reading", "take-back", "end", "update-formula"])
+def test_an_unknown_session_is_not_found(client: FlaskClient, gel: Any, verb: str) -> None:
+    answer = client.post(f"/batches/{gel.batch_id}/ph/77/{verb}", data={"grams": "1", "ph": "5"})
     assert answer.status_code == 404
 
 
@@ -163,9 +163,9 @@ def test_the_full_page_compares_and_names_what_decides(client: FlaskClient, gel:
 
 def test_choosing_a_neutraliser_and_a_thickener_writes_the_draft(client: FlaskClient, gel: Any) -> None:
     path = f"/formulas/{gel.formula_id}/ph"
-    for deed, inci in (("neutraliser", "Triethanolamine"), ("thickener", "Hydroxyethylcellulose")):
-        form = form_of(client.get(path).get_data(as_text=True), f"{path}/{deed}")
-        assert client.post(f"{path}/{deed}", data={**form, "inci": inci}).status_code == 303
+    for verb, inci in (("neutraliser", "Triethanolamine"), ("thickener", "Hydroxyethylcellulose")):
+        form = form_of(client.get(path).get_data(as_text=True), f"{path}/{verb}")
+        assert client.post(f"{path}/{verb}", data={**form, "inci": inci}).status_code == 303
         row = client.get(path).get_data(as_text=True).split(f'choice-name">{inci}')[1]
         assert "in the formula</span>" in row.split("</summary>")[0]
 

@@ -17,7 +17,7 @@ from app.work.packing.finished import _SOURCES as SOURCES
 from app.work.packing.finished import Of, count_also, finished_rows, units_on_hand
 from app.work.packing.runs import (
     FiguresForm,
-    StartForm,
+    RunForm,
     cancel_run,
     figures_form,
     packable,
@@ -37,7 +37,7 @@ def batch_in(store: Store, state: BatchState) -> int:
 def begin(store: Store, batch_id: int, **texts: str) -> int:
     with store.reading() as session:
         product_id = packable(session, batch_id).products[0].id
-    return start_run(store, batch_id, product_id, StartForm(**{"bulk": "600 g", "who": "Ines", **texts}))
+    return start_run(store, batch_id, product_id, RunForm(**{"bulk": "600 g", "who": "Ines", **texts}))
 
 
 def figures(store: Store, run_id: int, **texts: str) -> None:

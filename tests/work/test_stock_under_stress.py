@@ -24,7 +24,7 @@ from app.work.form import Faults
 from app.work.packing.deviations import close_run, record_run_deviation, still_open
 from app.work.packing.finished import finished_rows
 from app.work.packing.packaging_lots import LotUseForm, record_lot_use
-from app.work.packing.runs import StartForm, figures_form, packable, record_figures, start_run
+from app.work.packing.runs import RunForm, figures_form, packable, record_figures, start_run
 from app.work.packing.samples import SampleForm, keep_sample
 from app.work.packing.units_by_hand import UnitsForm, move_units
 from app.work.stock.ledger import check_ledger
@@ -121,7 +121,7 @@ def test_every_unit_and_every_piece_of_packaging_is_accounted_for(demo: Store) -
             self.run_id = self._start()
 
         def _start(self) -> int:
-            return start_run(demo, self.batch_id, self.product_id, StartForm(bulk="100 g", who="Ines"))
+            return start_run(demo, self.batch_id, self.product_id, RunForm(bulk="100 g", who="Ines"))
 
         @rule(code=st.sampled_from(["JAR-60-0914", "BOX-0914"]), issued=PIECES, returned=PIECES)
         def take_pieces(self, code: str, issued: int, returned: int) -> None:

@@ -63,7 +63,7 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     draft = form.draft
     for line_id, name in named.items():
         draft = moves.rename_line(draft, line_id, name) if name else draft
-    changed, said = _changed(Asked(store, formula_id, draft, word, rest, raw))
+    changed, said = _changed(AskedAction(store, formula_id, draft, word, rest, raw))
     save_draft(store, formula_id, changed, form.origin, change=said if said and not word.startswith("take") else "")
     redraw = bool(word and word != "recalculate")
     focus = _focus(word, rest, draft, changed)
@@ -72,7 +72,7 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class AskedAction:
     """What a button asks for: its word, what stands behind the colon, the draft as typed, and the whole form."""
 
     store: Store
@@ -86,7 +86,7 @@ class Asked:
 Answer = tuple[Draft, str]
 
 
-def _changed(asked: Asked) -> Answer:
+def _changed(asked: AskedAction) -> Answer:
     """Return the draft as a button changes it, and what was done in words (empty when nothing is to be said)."""
     if asked.word in ROW_DEEDS:
         changed = ROW_DEEDS[asked.word](asked.draft, asked.rest)
@@ -96,30 +96,30 @@ def _changed(asked: Asked) -> Answer:
     return BUTTONS[asked.word](asked) if asked.word in BUTTONS else (asked.draft, "")
 
 
-def _take(asked: Asked) -> Answer:
+def _take(asked: AskedAction) -> Answer:
     line_id, _, value = asked.rest.partition(":")
     typed = next((line.typed for line in asked.draft.lines if line.id == line_id), "")
     return moves.rename_line(asked.draft, line_id, take(asked.store, value, typed)), ""
 
 
-def _paste(asked: Asked) -> Answer:
+def _paste(asked: AskedAction) -> Answer:
     phase, _, line_id = asked.rest.partition(":")
     return paste_in_place(asked.store, asked.draft, asked.raw.get("rows", ""), phase, line_id)
 
 
-def _sorted(asked: Asked) -> Draft:
+def _sorted(asked: AskedAction) -> Draft:
     hints = {line.draft.id: line.material.phase_hint for line in _worked_out(asked).lines if line.material}
     return sort_into_phases(asked.draft, hints, new_id)
 
 
-def _scale(asked: Asked) -> Answer:
+def _scale(asked: AskedAction) -> Answer:
     kept = asked.raw.getlist("pick") if asked.word == "scale-rest" else []
     lines = _worked_out(asked).lines
     percents = {line.draft.id: line.percent for line in lines if not line.is_remainder and line.percent is not None}
     return scaling.make_hundred(asked.draft, percents, kept), "Scaled to 100 %"
 
 
-BUTTONS: dict[str, Callable[[Asked], Answer]] = {
+BUTTONS: dict[str, Callable[[AskedAction], Answer]] = {
     "take": _take,
     "add-phase": lambda asked: (moves.add_phase(asked.draft, new_id()), ""),
     "paste-rows": _paste,
@@ -165,7 +165,7 @@ def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: s
     return rows.put_after(draft, added, line_id), words + asked
 
 
-def _worked_out(asked: Asked) -> Results:
+def _worked_out(asked: AskedAction) -> Results:
     with asked.store.reading() as session:
         current = open_draft(session, asked.formula_id)
         known = {line.id: line.material_id for line in current.draft.lines}

@@ -15,7 +15,7 @@ from app.work.rules.checks import FormulaChecks
 from app.work.rules.section import checks_of
 
 if TYPE_CHECKING:
-    from app.web.formulas.page import Sheet
+    from app.web.formulas.page import FormulaPage
 
 NOTES = {
     "ph": "ph/_section.html",
@@ -26,13 +26,13 @@ NOTES = {
 }
 
 
-def follows(sheet: "Sheet") -> dict[str, Any]:
+def follows(sheet: "FormulaPage") -> dict[str, Any]:
     """Return the pH and the checks of a formula, in words and whole."""
     found = checks_of(sheet.results, sheet.around.given)
     return {"ph": _ph(sheet), "checks": _checks(found, sheet.results), "found": found}
 
 
-def answer(sheet: "Sheet", opened: list[str]) -> dict[str, Any]:
+def answer(sheet: "FormulaPage", opened: list[str]) -> dict[str, Any]:
     """Return what an open page exchanges: the words of the strip, the ruler, and the notes that are open."""
     found = follows(sheet)
     ph = found["ph"]
@@ -66,7 +66,7 @@ def facts_of(view: PhView | None, results: Results, readings: tuple[PhReading, .
     )
 
 
-def _ph(sheet: "Sheet") -> dict[str, Any]:
+def _ph(sheet: "FormulaPage") -> dict[str, Any]:
     view = ph_view(sheet.results)
     target = sheet.results.formula.target_ph
     facts = facts_of(view, sheet.results, sheet.around.readings)

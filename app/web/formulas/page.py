@@ -33,7 +33,7 @@ BASES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class FormulaPage:
     """One look at a formula: stored draft, typed draft, results, and the choices around it."""
 
     current: OpenDraft
@@ -43,7 +43,7 @@ class Sheet:
     suggestions: dict[str, list[Suggestion]]
 
 
-def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bool = True) -> Sheet:
+def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bool = True) -> FormulaPage:
     """Read a formula and work out its draft, or what is typed in its place.
 
     Without ``whole`` what stands around it stays unread: versions, answers to findings, readings at the bench.
@@ -57,10 +57,10 @@ def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bo
         draft = results.draft
         around = read_around(session, formula_id) if whole else Around()
     open_lines = [(line.draft.id, line.draft.typed) for line in results.lines if line.material is None]
-    return Sheet(current, draft, results, around, unmatched(open_lines, store))
+    return FormulaPage(current, draft, results, around, unmatched(open_lines, store))
 
 
-def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
+def context(sheet: FormulaPage, **more: Any) -> dict[str, Any]:
     """Give the templates what they draw the page from; ``faults`` joins what is wrong anywhere by field."""
     faults = sheet.results.faults_by_field()
     for fault in (*code_faults(sheet.current), *more.pop("faults", ())):
@@ -92,12 +92,12 @@ def context(sheet: Sheet, **more: Any) -> dict[str, Any]:
     }
 
 
-def full_page(sheet: Sheet, **more: Any) -> str:
+def full_page(sheet: FormulaPage, **more: Any) -> str:
     """Render the whole page."""
     return render_template("formulas/page.html", **context(sheet, follows=follows(sheet), **more))
 
 
-def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
+def unsaved_page(sheet: FormulaPage, form: Posted, **more: Any) -> str:
     """Render the page of a save that was not taken: as it was typed, and from where it started."""
     start = {
         "row_version": form.origin.row_version,
@@ -107,7 +107,7 @@ def unsaved_page(sheet: Sheet, form: Posted, **more: Any) -> str:
     return full_page(sheet, **start, **more)
 
 
-def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
+def parts(sheet: FormulaPage, *, with_lines: bool, **more: Any) -> dict[str, Any]:
     """Return what a page that is open exchanges: figures, and faults at their fields; rows only where they changed."""
     values = context(sheet, **more)
     pieces = {"problems": render_template("formulas/_note_faults.html", **values)}
@@ -128,7 +128,7 @@ def parts(sheet: Sheet, *, with_lines: bool, **more: Any) -> dict[str, Any]:
     }
 
 
-def _offers(sheet: Sheet) -> dict[str, str]:
+def _offers(sheet: FormulaPage) -> dict[str, str]:
     """Render what a line without a material may mean, by its id."""
     template = current_app.jinja_env.get_template("formulas/_offers.html")
     return {key: template.render(line_id=key, found=found) for key, found in sheet.suggestions.items()}
@@ -139,14 +139,14 @@ def _only_open(found: list[FieldFault]) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
+class SaveConflict:
     """What the other page changed and where both changed the same field."""
 
     changes: tuple[FieldChange, ...]
     clashes: tuple[MergeConflict, ...]
 
 
-def conflict_between(base: Draft | None, theirs: Draft, mine: Draft) -> Conflict:
+def conflict_between(base: Draft | None, theirs: Draft, mine: Draft) -> SaveConflict:
     """Say what stands against what, when a save comes too late."""
     start = base or theirs
-    return Conflict(changes(start, theirs), merge(start, theirs, mine).clashes)
+    return SaveConflict(changes(start, theirs), merge(start, theirs, mine).clashes)

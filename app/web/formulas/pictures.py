@@ -13,14 +13,14 @@ from app.documents.drawings.shares import Share, weight_against_cost
 from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import facts_of
-from app.web.formulas.page import Sheet, look
+from app.web.formulas.page import FormulaPage, look
 from app.web.ph.section import ph_view
 from app.work.formulas.life import Life, life_of
 from app.work.formulas.results import Results
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class FormulaDrawing:
     """A drawing with its heading and a sentence that says how to read it."""
 
     heading: str
@@ -38,15 +38,15 @@ def pictures(formula_id: int) -> Page:
     return render_template("formulas/pictures.html", current=sheet.current, pictures=[one for one in shown if one])
 
 
-def _ph(sheet: Sheet) -> Picture | None:
+def _ph(sheet: FormulaPage) -> FormulaDrawing | None:
     facts = facts_of(ph_view(sheet.results), sheet.results, sheet.around.readings)
     if facts.predicted is None and not facts.windows:
         return None
     words = "Windows of preservatives are dotted, of thickeners hatched; circles are readings at the bench."
-    return Picture("pH", words, ph_ruler(facts))
+    return FormulaDrawing("pH", words, ph_ruler(facts))
 
 
-def _shares(results: Results) -> Picture | None:
+def _shares(results: Results) -> FormulaDrawing | None:
     known = [line for line in results.lines if line.percent]
     if not known:
         return None
@@ -59,17 +59,17 @@ def _shares(results: Results) -> Picture | None:
         for line in known
     ]
     words = "On logarithmic scales: each line of the grid is ten times the one before."
-    return Picture("Weight against cost", words, weight_against_cost(rows))
+    return FormulaDrawing("Weight against cost", words, weight_against_cost(rows))
 
 
-def _making(results: Results) -> Picture | None:
+def _making(results: Results) -> FormulaDrawing | None:
     drawn = making_of(results.formula)
     words = "From left to right is the order of the work. A circle is where one phase goes into another."
-    return Picture("The making", words, drawn) if drawn else None
+    return FormulaDrawing("The making", words, drawn) if drawn else None
 
 
-def _made(lived: Life, sheet: Sheet) -> list[Picture | None]:
-    found: list[Picture | None] = []
+def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
+    found: list[FormulaDrawing | None] = []
     if lived.batches:
         shop = sheet.results.context.workshop
         low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
@@ -98,7 +98,7 @@ def _made(lived: Life, sheet: Sheet) -> list[Picture | None]:
             ),
         )
         words = "Each mark is a batch, oldest at the left. A square lies outside its window."
-        found.append(Picture("Batch beside batch", words, batch_beside_batch(series)))
+        found.append(FormulaDrawing("Batch beside batch", words, batch_beside_batch(series)))
     if lived.versions:
         knots = [
             Knot(
@@ -110,7 +110,7 @@ def _made(lived: Life, sheet: Sheet) -> list[Picture | None]:
             for number, note in lived.versions
         ]
         words = "Versions from the first down, with their batches and with what branched off."
-        found.append(Picture("The life of the formula", words, life(knots, has_draft=True)))
+        found.append(FormulaDrawing("The life of the formula", words, life(knots, has_draft=True)))
     return found
 
 

@@ -64,7 +64,7 @@ def _new_page(batch_id: int, product_id: int | None, form: Form | None, faults: 
 @blueprint.post("/packing/new")
 def start() -> Page:
     """Begin a run and go to its page."""
-    form = runs.StartForm.sent(request.form)
+    form = runs.RunForm.sent(request.form)
     batch_id, product_id = _asked("batch"), _asked("product")
     context.remember_person(form.text["who"])
     try:

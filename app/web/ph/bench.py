@@ -15,8 +15,8 @@ from app.work.form import Faults
 from app.work.ph.droppers import DropsForm, weigh_drops
 from app.work.ph.entries import (
     AdditionForm,
-    CorrectionForm,
-    ReadingForm,
+    LastEntryForm,
+    PhReadingForm,
     SessionRef,
     add_addition,
     add_reading,
@@ -84,14 +84,14 @@ def addition(batch_id: int, session_id: int) -> Page:
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/reading")
 def reading(batch_id: int, session_id: int) -> Page:
     """Record a reading."""
-    at, typed = _at(batch_id, session_id), ReadingForm.sent(request.form)
+    at, typed = _at(batch_id, session_id), PhReadingForm.sent(request.form)
     return _done(batch_id, lambda: add_reading(context.store(), at, typed), "reading")
 
 
 @blueprint.post("/batches/<int:batch_id>/ph/<int:session_id>/take-back")
 def take_back(batch_id: int, session_id: int) -> Page:
     """Take the last entry back."""
-    at, typed = _at(batch_id, session_id), CorrectionForm.sent(request.form)
+    at, typed = _at(batch_id, session_id), LastEntryForm.sent(request.form)
     words = "The last entry is corrected."
     return _done(batch_id, lambda: take_back_last(context.store(), at, typed), "take-back", words)
 

@@ -10,14 +10,14 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.formulas.forms import new_id
-from app.web.formulas.page import Sheet, look
+from app.web.formulas.page import FormulaPage, look
 from app.web.ph.area import blueprint
 from app.web.ph.section import ph_view
 from app.web.row_number import number
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.steps import OpenDraft
-from app.work.ph.comparing import FormulaChoice, choose_neutraliser, choose_thickener, neutralising, thickener_rows
+from app.work.ph.comparing import ChangedFormula, choose_neutraliser, choose_thickener, neutralising, thickener_rows
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.stock import STARTS, StockForm, start_of, stock_of
 
@@ -30,7 +30,7 @@ def full(formula_id: int) -> Page:
     return _page(look(context.store(), formula_id))
 
 
-def _page(sheet: Sheet, fault: str = "") -> str:
+def _page(sheet: FormulaPage, fault: str = "") -> str:
     choice = _choice(sheet, -1)
     view = ph_view(sheet.results, choice.chosen)
     formula = sheet.results.formula
@@ -49,9 +49,9 @@ def _page(sheet: Sheet, fault: str = "") -> str:
     )
 
 
-def _choice(sheet: Sheet, row_version: int) -> FormulaChoice:
+def _choice(sheet: FormulaPage, row_version: int) -> ChangedFormula:
     rows = [line for line in sheet.results.formula.lines if line.material.id and line.parts and line.percent > 0]
-    return FormulaChoice(
+    return ChangedFormula(
         formula_id=sheet.current.formula_id,
         draft=sheet.current.draft,
         origin=SaveOrigin(row_version, f"ph-{new_id()}"),
@@ -68,7 +68,9 @@ def _chosen_place(ids: list[int]) -> int | None:
     return places[-1] if places else None
 
 
-def _chosen(formula_id: int, apply: Callable[[FormulaChoice, Sheet], tuple[OpenDraft, str]], anchor: str) -> Page:
+def _chosen(
+    formula_id: int, apply: Callable[[ChangedFormula, FormulaPage], tuple[OpenDraft, str]], anchor: str
+) -> Page:
     sheet = look(context.store(), formula_id)
     version = number(request.form.get("row_version", ""))
     choice = _choice(sheet, -1 if version is None else version)
@@ -89,7 +91,7 @@ def neutraliser(formula_id: int) -> Page:
     """Put another neutraliser into the formula, at the dose for the target."""
     inci = request.form.get("inci", "")
 
-    def apply(choice: FormulaChoice, sheet: Sheet) -> tuple[OpenDraft, str]:
+    def apply(choice: ChangedFormula, sheet: FormulaPage) -> tuple[OpenDraft, str]:
         return choose_neutraliser(context.store(), choice, inci, sheet.results.formula.target_ph)
 
     return _chosen(formula_id, apply, "neutralisers")

@@ -16,7 +16,7 @@ from app.work.sheets import cautions_of
 
 
 @dataclass(frozen=True, slots=True)
-class BenchStep:
+class WeighingStep:
     """What the bench screen shows.
 
     Attributes:
@@ -44,7 +44,7 @@ class BenchStep:
     vessel_g: Decimal | None
 
 
-def bench_step(session: Session, batch_id: int, line_id: int | None = None) -> BenchStep:
+def bench_step(session: Session, batch_id: int, line_id: int | None = None) -> WeighingStep:
     """Return the step of a line, or of the first line that is not weighed yet.
 
     Raises:
@@ -62,7 +62,7 @@ def bench_step(session: Session, batch_id: int, line_id: int | None = None) -> B
     weighed = [(one, weighing) for one in batch.lines for weighing in one.standing if weighing.grams is not None]
     gear = scales(session)
     scale = next((one for one in gear if line is not None and one.name == line.scale), None)
-    return BenchStep(
+    return WeighingStep(
         batch=batch,
         line=line,
         band=band_of(line) if line else None,

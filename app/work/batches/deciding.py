@@ -30,7 +30,7 @@ def weighers(batch: Batch) -> set[str]:
     return {one.by for line in batch.lines for one in line.standing if one.by and one.grams}
 
 
-class DecisionForm(Form):
+class BatchDecision(Form):
     """What becomes of a batch; checked with that batch."""
 
     state = OneOf("Decision", BatchState, "Choose quarantine, release, reject or cancel.")
@@ -76,7 +76,7 @@ def decide(
         Conflict: when it is decided already, was changed in the meantime, or is past cancelling.
     """
     batch = open_batch(session, batch_id, row_version)
-    form = DecisionForm(state, why, who).checked(batch)
+    form = BatchDecision(state, why, who).checked(batch)
     if form.state is BatchState.CANCELLED and batch.state is not BatchState.PLANNED:
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: what was begun is rejected, not cancelled.")
     alone = " by the person who weighed" if form.state is BatchState.RELEASED and form.who in weighers(batch) else ""

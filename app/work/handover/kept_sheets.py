@@ -49,7 +49,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
+class CellQuestion:
     """A doubtful cell: where it stands, what stands there, what is asked, and the answers to choose from, if any."""
 
     key: str
@@ -69,7 +69,7 @@ class KeptLine:
     amount: str
     phase: str
     note: str = ""
-    question: Question | None = None
+    question: CellQuestion | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +81,7 @@ class KeptFormula:
     lines: tuple[KeptLine, ...]
     basis: str
     remarks: tuple[str, ...]
-    questions: tuple[Question, ...]
+    questions: tuple[CellQuestion, ...]
     notes: str
 
     @property
@@ -368,7 +368,7 @@ def _line(sheet: str, row: Sequence[Cell], columns: _Columns, phase: str, answer
     amount = cell.text if given is None else given.strip()
     if given is not None:
         asks = _doubt(name, amount) if amount else ""
-    question = Question(key, place, cell.text, asks, answer=amount) if asks else None
+    question = CellQuestion(key, place, cell.text, asks, answer=amount) if asks else None
     return KeptLine(number, name[:LONGEST_NAME], amount, phase[:LONGEST_NAME], _at(row, columns.note).text, question)
 
 
@@ -389,7 +389,7 @@ def _doubt(name: str, amount: str) -> str:
 
 def _judged(
     sheet: str, lines: list[KeptLine], columns: _Columns, total: Decimal | None, answers: Mapping[str, str]
-) -> tuple[list[KeptLine], str, list[str], Question | None]:
+) -> tuple[list[KeptLine], str, list[str], CellQuestion | None]:
     """Tell percentages, fractions and weights apart, and ask where the sum leaves it open."""
     sums = _sum(lines)
     fills = any(FILLS_UP.fullmatch(line.amount) for line in lines)
@@ -416,7 +416,7 @@ def _judged(
     choices = ((PERCENT, "percentages, of which some are wrong or missing"), (WEIGHTS, "weights in grams"))
     guess = WEIGHTS if sums > 100 + NEAR_HUNDRED and stated == sums else PERCENT
     asks = f"The amounts add up to {plain(sums)}, not to 100{says}. What are they?"
-    question = Question(key, "the total", plain(sums), asks, choices, guess)
+    question = CellQuestion(key, "the total", plain(sums), asks, choices, guess)
     return lines, PERCENT, remarks, question
 
 

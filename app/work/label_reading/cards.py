@@ -15,7 +15,7 @@ from app.science.label_list.values import Certainty, ReadName
 from app.science.numbers import plain
 from app.science.rules.values import LimitRule
 from app.work.label_reading.choosing import main_of
-from app.work.label_reading.estimate import LabelEstimate, Row
+from app.work.label_reading.estimate import EstimateRow, LabelEstimate
 
 MOST_LIMITS = 3
 MOST_MATERIALS = 2
@@ -25,7 +25,7 @@ MOST_MATERIALS = 2
 class Card:
     """One name in words; ``limits`` are (sentence, source), ``buy`` says where it can be had."""
 
-    row: Row
+    row: EstimateRow
     certainty: str
     purpose: str
     usual: str
@@ -40,7 +40,7 @@ def cards(sheet: LabelEstimate, own: Sequence[ShelfMaterial]) -> tuple[Card, ...
     return tuple(_card(row, sheet.jurisdiction, mine) for row in sheet.rows)
 
 
-def _card(row: Row, jurisdiction: str, mine: Mapping[str, tuple[ShelfMaterial, ...]]) -> Card:
+def _card(row: EstimateRow, jurisdiction: str, mine: Mapping[str, tuple[ShelfMaterial, ...]]) -> Card:
     shipped = substances().get(row.name.key)
     words, buyable = _buy(row.name.key, mine)
     return Card(
@@ -65,7 +65,7 @@ def certainty_words(name: ReadName) -> str:
     return "not known here; taken by the shape of its name"
 
 
-def _purpose(row: Row, shipped: Substance | None) -> str:
+def _purpose(row: EstimateRow, shipped: Substance | None) -> str:
     listed = inci_names().get(row.name.key)
     functions = shipped.functions if shipped else listed.functions if listed else ()
     label = class_labels().get(row.listed.class_name, "")

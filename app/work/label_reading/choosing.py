@@ -52,7 +52,7 @@ class OwnShelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class StartPlan:
     """Materials with doses and their places, and the names with what may take their place."""
 
     cover: Cover
@@ -87,7 +87,7 @@ def _main(parts: Mapping[str, float]) -> str:
     return max(parts, key=lambda key: (parts[key] if key != "AQUA" or len(parts) == 1 else 0.0, key))
 
 
-def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
+def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPlan:
     """Cover the estimate of a list with materials, as the choices want it.
 
     Raises:
@@ -103,7 +103,7 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> Plan:
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
     steps = propose_phases(found.lines, {line.material.id: _hint(line.material.id, own) for line in found.lines})
-    return Plan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
+    return StartPlan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
 
 def _at_ph(found: Cover, target: float) -> Cover:

@@ -12,7 +12,7 @@ from app.science.inference.values import WATER
 from app.science.numbers import plain
 from app.science.rules.values import Exposure
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.label_reading.choosing import Plan
+from app.work.label_reading.choosing import StartPlan
 from app.work.label_reading.estimate import LabelEstimate
 
 LONGEST_NOTE = 480
@@ -32,7 +32,7 @@ HEATED = "Heat to 75 °C and hold for 20 minutes; hot liquids scald."
 JOINED = "Pour B into A, both at 75 °C, and stir until it has cooled below 40 °C."
 
 
-def draft_of(sheet: LabelEstimate, plan: Plan, ids: Mapping[str, int], name: str = "") -> Draft:
+def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name: str = "") -> Draft:
     """Write a plan as a draft; ``ids`` gives the material on the shelf for each material of the plan."""
     amounts = amounts_of(plan.cover.lines)
     letters = tuple(dict.fromkeys(step.phase for step in plan.steps))

@@ -26,7 +26,7 @@ BAND = 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class EstimateRow:
     """One name with its answer in % w/w; ``typed`` is what the maker said of it, ``gap`` the chance of the 1 % line."""
 
     place: int
@@ -77,7 +77,7 @@ class LabelEstimate:
     reading: ReadList
     product_type: str
     jurisdiction: str
-    rows: tuple[Row, ...]
+    rows: tuple[EstimateRow, ...]
     found: LabelInference
     clashes: tuple[ConflictView, ...]
     dropped: tuple[DroppedStatement, ...]
@@ -218,12 +218,12 @@ def _start(reading: ReadList, found: LabelInference, product_type: str) -> Label
     return start_from_label(found.names, found.inference, counted, product_type)
 
 
-def _rows(reading: ReadList, constraints: UserConstraints, found: LabelInference) -> Iterable[Row]:
+def _rows(reading: ReadList, constraints: UserConstraints, found: LabelInference) -> Iterable[EstimateRow]:
     gaps = _gaps(found)
     for place, name in enumerate(reading.names):
         typed = constraints.values.get(name.key, "")
         answer = found.inference.rows[place]
-        yield Row(
+        yield EstimateRow(
             place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, constraints) is not None
         )
 

@@ -20,7 +20,7 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.results import Results, results
 from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.label_reading.asking import look_at
-from app.work.label_reading.choosing import OWN, Choices, OwnShelf, Plan, make_plan
+from app.work.label_reading.choosing import OWN, Choices, OwnShelf, StartPlan, make_plan
 from app.work.label_reading.comparing import compared
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.estimate import LabelEstimate
@@ -31,7 +31,7 @@ from app.work.ph.report import PhReport
 class Preview:
     """A plan as a draft with its results, and in words its pH, preservation, cost and what the rules find."""
 
-    plan: Plan
+    plan: StartPlan
     draft: Draft
     results: Results
     declared: Declared | None

@@ -14,7 +14,7 @@ from app.work.clock import now
 from app.work.form import Form
 from app.work.form_fields import Name
 from app.work.formulas.editing import insert
-from app.work.label_reading.choosing import OWN, Choices, Plan, check_something_left, make_plan, own_shelf
+from app.work.label_reading.choosing import OWN, Choices, StartPlan, check_something_left, make_plan, own_shelf
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.lists import open_list
 from app.work.materials.material_form import MaterialForm, from_library
@@ -45,7 +45,7 @@ def start_formula(session: Session, list_id: int, choices: Choices, form: StartF
     return formula.id
 
 
-def shelved(session: Session, plan: Plan) -> dict[str, int]:
+def shelved(session: Session, plan: StartPlan) -> dict[str, int]:
     """Put the library materials of a plan on the shelf and give the id of every material of it."""
     return {line.material.id: _id_of(session, line.material.id) for line in plan.cover.lines}
 

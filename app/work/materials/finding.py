@@ -53,7 +53,7 @@ class Outline:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class ShelfOutline:
     """The whole shelf in outline, ready to be searched; ``marker`` says of which state of the database."""
 
     marker: Marker
@@ -78,10 +78,10 @@ class FoundMaterial:
     page: int
 
 
-_SHELVES: WeakKeyDictionary[Store, Shelf] = WeakKeyDictionary()
+_SHELVES: WeakKeyDictionary[Store, ShelfOutline] = WeakKeyDictionary()
 
 
-def shelf_index(store: Store, session: Session) -> Shelf:
+def shelf_index(store: Store, session: Session) -> ShelfOutline:
     """Give the shelf ready to be searched; read anew only when a material changed since the last time."""
     marker = shelf_marker(session)
     known = _SHELVES.get(store)
@@ -90,14 +90,14 @@ def shelf_index(store: Store, session: Session) -> Shelf:
     return known
 
 
-def _read_shelf(session: Session, marker: Marker) -> Shelf:
+def _read_shelf(session: Session, marker: Marker) -> ShelfOutline:
     rows, names = shelf_outline(session), part_names(session)
     outlines = {
         row.id: Outline(row.id, row.library_key, split_cell(row.functions), row.phase_hint.value, bool(row.retired_at))
         for row in rows
     }
     entries = (_entry(outlines[row.id], row.name, names.get(row.id, [])) for row in rows)
-    return Shelf(marker, outlines, build_index(entries))
+    return ShelfOutline(marker, outlines, build_index(entries))
 
 
 def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]]) -> SearchEntry[int]:
@@ -132,7 +132,7 @@ def find(store: Store, wanted: SearchedFor, page: int = 1) -> FoundMaterial:
     return FoundMaterial(tuple(materials), len(ids), tuple(shipped[:MOST_LIBRARY]), len(shipped), guessed, page)
 
 
-def _shelf_ids(shelf: Shelf, wanted: SearchedFor) -> tuple[list[int], bool]:
+def _shelf_ids(shelf: ShelfOutline, wanted: SearchedFor) -> tuple[list[int], bool]:
     if not wanted.words.strip():
         return [o.id for o in shelf.outlines.values() if _passes(o, wanted)], True
     hits = search(shelf.index, wanted.words[:LONGEST_QUERY], limit=len(shelf.outlines))

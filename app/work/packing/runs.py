@@ -63,7 +63,7 @@ class PrintedForm(Form):
     open_months = Months("Period after opening, months", width="w4")
 
 
-class StartForm(PrintedForm):
+class RunForm(PrintedForm):
     """The beginning of a run."""
 
     packed_on = DayOrToday("Day", hint="Leave empty for today.")
@@ -157,10 +157,10 @@ def last_day(session: Session, batch: Batch, product: Product) -> date | None:
     return found.use_by if found and product.shelf_months and found.mark is Mark.BEST_BEFORE else None
 
 
-def start_form(session: Session, batch: Batch, product: Product, *, who: str = "") -> StartForm:
+def start_form(session: Session, batch: Batch, product: Product, *, who: str = "") -> RunForm:
     """Return the form of a new run with what is already known."""
     until, left = last_day(session, batch, product), bulk_left(session, batch)
-    return StartForm(
+    return RunForm(
         artwork=", ".join(design.name for design in designs_of(session, product.id)),
         code_printed=batch.number,
         best_before=until.isoformat() if until else "",
@@ -171,7 +171,7 @@ def start_form(session: Session, batch: Batch, product: Product, *, who: str = "
 
 
 @action(once="packing of batch {batch_id}")
-def start_run(session: Session, batch_id: int, product_id: int, typed: StartForm, *, key: str = "") -> int:
+def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, *, key: str = "") -> int:
     """Begin a packing run of a batch as a product and return its id; the line clearance comes from the workshop.
 
     A batch that is not released is packed only with a reason, which becomes a deviation of that batch: it cannot be

@@ -104,7 +104,7 @@ def thickener_rows(materials: Sequence[DosedMaterial], ph: float | None) -> tupl
 
 
 @dataclass(frozen=True, slots=True)
-class FormulaChoice:
+class ChangedFormula:
     """What a chosen neutraliser or thickener needs to know of the formula it goes into."""
 
     formula_id: int
@@ -115,7 +115,9 @@ class FormulaChoice:
     chosen: int | None = None
 
 
-def choose_neutraliser(store: Store, choice: FormulaChoice, inci: str, target: Decimal | None) -> tuple[OpenDraft, str]:
+def choose_neutraliser(
+    store: Store, choice: ChangedFormula, inci: str, target: Decimal | None
+) -> tuple[OpenDraft, str]:
     """Put another acid or base into the formula at the dose for its target; also what was done, in words.
 
     Raises:
@@ -135,7 +137,7 @@ def choose_neutraliser(store: Store, choice: FormulaChoice, inci: str, target: D
     return saved, f"{name} sets the pH now, {percent:.3g} %, for the target {target}."
 
 
-def _percent(choice: FormulaChoice, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
+def _percent(choice: ChangedFormula, own: PhLine | None, adjuster: Adjuster, target: Decimal) -> Decimal:
     """Find the percentage of the finished formula; the line that fills up makes room for it."""
     filling = {line.material_id for line in choice.draft.lines if line.qs}
     others = [
@@ -174,7 +176,7 @@ def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callabl
     return name, wanted.adjuster, lambda: add_material(store, typed)
 
 
-def choose_thickener(store: Store, choice: FormulaChoice, inci: str) -> tuple[OpenDraft, str]:
+def choose_thickener(store: Store, choice: ChangedFormula, inci: str) -> tuple[OpenDraft, str]:
     """Put another thickener into the formula at its middle dose; also what else must change, in words.
 
     Raises:
@@ -202,7 +204,7 @@ def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
     return f"{words} Work the dose of {own.material} out again." if own else words
 
 
-def _old_thickener(choice: FormulaChoice, wanted: Thickener) -> int | None:
+def _old_thickener(choice: ChangedFormula, wanted: Thickener) -> int | None:
     for material, key in zip(choice.materials, choice.ids, strict=True):
         known = [thickener_of(part.inci) for part in material.parts if part.percent >= MAINLY]
         if any(one is not None and one.inci != wanted.inci for one in known):
@@ -231,5 +233,5 @@ def _share(material: Material, wanted: Thickener) -> Decimal | None:
     return found[0] if found and found[0] >= MAINLY else None
 
 
-def _written(store: Store, choice: FormulaChoice, rewrite: Rewrite, change: str) -> OpenDraft:
+def _written(store: Store, choice: ChangedFormula, rewrite: Rewrite, change: str) -> OpenDraft:
     return save_draft(store, choice.formula_id, rewritten(choice.draft, rewrite), choice.origin, change=change)

@@ -96,7 +96,7 @@ class Accuracy(Field[Decimal]):
         return ACCURACY.get(form.instrument) or parse_number(text, at, low=Decimal("0.01"), high=Decimal(3))
 
 
-class ReadingForm(Form):
+class PhReadingForm(Form):
     """A reading of the pH; ``sure`` repeats a pH that was asked about."""
 
     ph = Number("pH reading", high=14)
@@ -107,7 +107,7 @@ class ReadingForm(Form):
     who = SignedBy("Write who read it.")
 
 
-class CorrectionForm(Form):
+class LastEntryForm(Form):
     """Why the last entry was typed wrongly."""
 
     why = Line("Why", longest=500)
@@ -183,7 +183,7 @@ def _bench_line(session: Session, batch: Batch, material_id: int) -> BatchLine:
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")
-def add_reading(session: Session, at: SessionRef, typed: ReadingForm) -> None:
+def add_reading(session: Session, at: SessionRef, typed: PhReadingForm) -> None:
     """Record what the meter or strip says; a pH that cannot well be is asked about first.
 
     Raises:
@@ -226,7 +226,7 @@ def _ask_when_implausible(session: Session, batch: Batch, state: State, reading:
 
 
 @action(once="taken back in session {at.session_id}", key="{at.key}")
-def take_back_last(session: Session, at: SessionRef, typed: CorrectionForm) -> None:
+def take_back_last(session: Session, at: SessionRef, typed: LastEntryForm) -> None:
     """Correct the last entry where it was typed wrongly: it counts no more, and the history keeps it.
 
     Raises:

@@ -98,7 +98,7 @@ def _offer(session: Session, batch: Batch) -> SessionOffer:
         return SessionOffer(offered, chosen, target, "", (), fault.message)
 
 
-class Adjuster(Field[int]):
+class AdjusterField(Field[int]):
     """The acid or base that is added: a material on the shelf that is a solution of one."""
 
     control = "choice"
@@ -115,7 +115,7 @@ class Adjuster(Field[int]):
 class SessionForm(Form):
     """How a session starts."""
 
-    material_id = Adjuster("What is added")
+    material_id = AdjusterField("What is added")
     target = Number("Target pH", column="target_ph", high=14)
     batch_g = Grams("In the beaker, g", "Write what is in the beaker, such as 491 g.", high=HEAVIEST_G)
     who = SignedBy("Write who starts it.", column="started_by")

@@ -69,7 +69,7 @@ class SubstanceRow:
 
 
 @dataclass(frozen=True, slots=True)
-class MaterialRow:
+class SuppliedMaterial:
     """A material at its place in the formula, with who it is bought from; ``unnamed`` is % of it without a name."""
 
     phase: str
@@ -153,7 +153,7 @@ class Dossier:
     workshop: Workshop
     day: date
     substances: tuple[SubstanceRow, ...]
-    materials: tuple[MaterialRow, ...]
+    materials: tuple[SuppliedMaterial, ...]
     specification: tuple[Check, ...]
     batches: tuple[BatchResults, ...]
     checks: FormulaChecks
@@ -263,11 +263,11 @@ def _substance(total: SubstanceTotal) -> SubstanceRow:
     return SubstanceRow(total, cas, functions)
 
 
-def _materials(formula: Formula, suppliers: dict[int, tuple[str, ...]]) -> Iterable[MaterialRow]:
+def _materials(formula: Formula, suppliers: dict[int, tuple[str, ...]]) -> Iterable[SuppliedMaterial]:
     for phase in formula.phases:
         for line in phase.lines:
             unnamed = Decimal(100) - sum((part.percent for part in line.parts), Decimal(0))
-            yield MaterialRow(phase.letter, line, suppliers.get(line.material.id, ()), max(unnamed, Decimal(0)))
+            yield SuppliedMaterial(phase.letter, line, suppliers.get(line.material.id, ()), max(unnamed, Decimal(0)))
 
 
 def _suppliers(session: Session, material_ids: set[int]) -> dict[int, tuple[str, ...]]:

@@ -123,7 +123,7 @@ class CorrectedValue(Field[str]):
         return found
 
 
-class CorrectionForm(Form):
+class ValueForm(Form):
     """A value in the place of a shipped one; checked with that one."""
 
     value = CorrectedValue("Value")
@@ -139,7 +139,7 @@ def put_right(store: Store, place: Place, value: str, source: str, who: str) -> 
         NotFound: when no value that rests on memory stands there.
     """
     shipped = find_value(place)
-    form = CorrectionForm(value, source, who).checked(shipped)
+    form = ValueForm(value, source, who).checked(shipped)
     with store.transaction() as session:
         row = _row(session, place) or ValueCorrection(table_name=place[0], row_key=place[1], column_name=place[2])
         row.shipped, row.value, row.source = shipped.value, form.value, form.source

@@ -26,7 +26,7 @@ GONE = "This finding is no longer there as it was: the formula was changed. Look
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class FormulaName:
     """Which formula a sheet is of; ``version_number`` and ``version_id`` are None for the draft."""
 
     formula_id: int
@@ -40,7 +40,7 @@ class Named:
 class ChecksSheet:
     """The checks of one formula; ``checks`` is None while nothing is in it, ``old`` lists tables that have aged."""
 
-    formula: Named
+    formula: FormulaName
     checks: FormulaChecks | None
     old: tuple[TableAge, ...]
     checked_on: date
@@ -57,21 +57,21 @@ def checks_sheet(session: Session, formula_id: int, version_id: int | None = Non
     return ChecksSheet(formula, checks, old_law(day), day)
 
 
-def _draft(session: Session, formula_id: int) -> tuple[Named, FormulaChecks | None]:
+def _draft(session: Session, formula_id: int) -> tuple[FormulaName, FormulaChecks | None]:
     current = open_draft(session, formula_id)
-    return Named(formula_id, current.code, current.name), checks_of(
+    return FormulaName(formula_id, current.code, current.name), checks_of(
         results_of(session, current), read_given_answers(session, formula_id)
     )
 
 
-def _version(session: Session, formula_id: int, version_id: int) -> tuple[Named, FormulaChecks | None]:
+def _version(session: Session, formula_id: int, version_id: int) -> tuple[FormulaName, FormulaChecks | None]:
     formula = read_version(session, version_id)
     if formula.formula_id != formula_id:
         raise NotFound("There is no such version of this formula.")
     home = the_workshop(session).jurisdiction.value
     asked = question(formula, predicted_ph(formula))
     checks = check(asked, home, read_answers(session, formula_id), read_corrections(session))
-    return Named(formula_id, formula.code, formula.name, formula.version_number, version_id), checks
+    return FormulaName(formula_id, formula.code, formula.name, formula.version_number, version_id), checks
 
 
 def answer_finding(

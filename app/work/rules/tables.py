@@ -40,7 +40,7 @@ _STATE = re.compile(r"state of (\d{1,2} [A-Z][a-z]+ \d{4})")
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class TableRow:
     """A row to show: what names it, its cells under the columns, its source, how far that was checked.
 
     ``place`` leads to the form that puts the value right, None where it does not rest on memory.
@@ -62,7 +62,7 @@ class Table:
     whose: str
     about: str
     columns: tuple[str, ...]
-    make: Callable[[tuple[Correction, ...]], Iterable[Row]]
+    make: Callable[[tuple[Correction, ...]], Iterable[TableRow]]
     is_law: bool = True
 
 
@@ -82,7 +82,7 @@ def _place(table: str, key: str, column: str) -> Place | None:
     return place if place in shipped_values() else None
 
 
-def _limit_row(rule: LimitRule, table: str) -> Row:
+def _limit_row(rule: LimitRule, table: str) -> TableRow:
     as_ = "" if rule.expressed_as in ("", "as such") else f" as {rule.expressed_as}"
     cells = (
         "" if rule.max_percent is None else f"{plain(rule.max_percent)} %{as_}",
@@ -90,24 +90,26 @@ def _limit_row(rule: LimitRule, table: str) -> Row:
         _joined(rule.condition, rule.label_wording and f"Label: {rule.label_wording}"),
         _joined(rule.legal_reference, rule.as_of and f"State: {rule.as_of}"),
     )
-    return Row(rule.inci_name, cells, rule.source, rule.source_status, _place(table, limit_key(rule), "max_percent"))
+    return TableRow(
+        rule.inci_name, cells, rule.source, rule.source_status, _place(table, limit_key(rule), "max_percent")
+    )
 
 
 def _joined(*texts: str) -> str:
     return ". ".join(text.rstrip(".") for text in texts if text)
 
 
-def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[Row]]:
-    def make(corrections: tuple[Correction, ...]) -> Iterable[Row]:
+def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[TableRow]]:
+    def make(corrections: tuple[Correction, ...]) -> Iterable[TableRow]:
         rules = corrected_limits(limit_rows(jurisdiction), corrections)
         return (_limit_row(rule, f"limits/{jurisdiction}") for rule in rules)
 
     return make
 
 
-def _allergen_row(entry: AllergenEntry) -> Row:
+def _allergen_row(entry: AllergenEntry) -> TableRow:
     thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
-    return Row(
+    return TableRow(
         entry.label_name,
         (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since),
         entry.source.text,
@@ -115,10 +117,10 @@ def _allergen_row(entry: AllergenEntry) -> Row:
     )
 
 
-def _trade_row(rule: TradeRule) -> Row:
+def _trade_row(rule: TradeRule) -> TableRow:
     cells = (_pairs().get(rule.rule_id, ""), rule.title, str(rule.severity), rule.why, rule.action)
     table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
-    return Row(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
+    return TableRow(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
 
 
 @cache
@@ -128,17 +130,17 @@ def _pairs() -> dict[str, str]:
     return {row["rule_id"]: " with ".join(filter(None, (row["a_values"], row["b_values"]))) for row in rows}
 
 
-def _claim_row(rule: ClaimRule) -> Row:
+def _claim_row(rule: ClaimRule) -> TableRow:
     where = ", ".join(sorted(rule.jurisdictions))
     cells = (where, "; ".join(rule.words), "; ".join(rule.unless), str(rule.severity), f"{rule.message} ({rule.kind})")
-    return Row(rule.rule_id, cells, rule.rule, rule.source_status)
+    return TableRow(rule.rule_id, cells, rule.rule, rule.source_status)
 
 
-def _warning_row(rule: WarningRule) -> Row:
+def _warning_row(rule: WarningRule) -> TableRow:
     called = "; ".join(rule.selector.items) if rule.selector else ""
     kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
     wording = "fixed by law" if rule.is_legal else "own words"
-    return Row(
+    return TableRow(
         rule.rule_id,
         (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason),
         rule.source.text,
@@ -146,21 +148,21 @@ def _warning_row(rule: WarningRule) -> Row:
     )
 
 
-def _prohibited_row(entry: ProhibitedEntry) -> Row:
+def _prohibited_row(entry: ProhibitedEntry) -> TableRow:
     names = "; ".join((*entry.names, *(f"{name} (read)" for name in entry.doubtful)))
     when = PROHIBITED_WHEN[entry.condition]
     cells = (entry.substance, names, "; ".join(entry.cas), when)
-    return Row(entry.entry, cells, entry.source.text, entry.source.status)
+    return TableRow(entry.entry, cells, entry.source.text, entry.source.status)
 
 
-def _dye_row(dye: HairDye) -> Row:
+def _dye_row(dye: HairDye) -> TableRow:
     tops = tuple("" if top is None else f"{plain(top)} %" for top in (dye.oxidative_max, dye.direct_max))
     lashes = "professional use" if dye.eyelashes else ""
     cells = (*tops, lashes, dye.entry)
-    return Row("; ".join(dye.names), cells, dye.source.text, dye.source.status)
+    return TableRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
 
 
-def _product_rule_row(rule: ProductRule) -> Row:
+def _product_rule_row(rule: ProductRule) -> TableRow:
     called = "; ".join(rule.selector.items) if rule.selector else ""
     where = "; ".join(
         word for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *sorted(rule.scope)) if word
@@ -169,22 +171,22 @@ def _product_rule_row(rule: ProductRule) -> Row:
     bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
     bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
     cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
-    return Row(rule.rule_id, cells, rule.source.text, rule.source.status)
+    return TableRow(rule.rule_id, cells, rule.source.text, rule.source.status)
 
 
-def _kind_row(kind: ProductKind) -> Row:
+def _kind_row(kind: ProductKind) -> TableRow:
     cells = (kind.group, str(kind.exposure), kind.certificate_category, "; ".join(sorted(kind.words)))
-    return Row(
+    return TableRow(
         kind.kind, cells, "the trade's categories; certificate categories of the 49th amendment", "common practice"
     )
 
 
-def _oil_row(oil: str, one: Constituent) -> Row:
+def _oil_row(oil: str, one: Constituent) -> TableRow:
     cells = (one.name, f"{plain(one.low)} to {plain(one.high)} %", f"{plain(one.typical)} %")
-    return Row(oil, cells, one.source.text, one.source.status)
+    return TableRow(oil, cells, one.source.text, one.source.status)
 
 
-def _oil_rows() -> Iterable[Row]:
+def _oil_rows() -> Iterable[TableRow]:
     return (_oil_row(oil, one) for oil, ones in constituent_index().oils.items() for one in ones)
 
 
@@ -197,10 +199,10 @@ PROHIBITED_WHEN = {
 }
 
 
-def _colourant_row(one: Colourant) -> Row:
+def _colourant_row(one: Colourant) -> TableRow:
     area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
     also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
-    return Row(
+    return TableRow(
         one.ci,
         (also, area, one.us_name, one.us_use),
         one.source.text,
@@ -329,14 +331,14 @@ def find_table(path: str) -> Table | None:
     return next((table for table in tables() if table.path.casefold() == path.casefold()), None)
 
 
-def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[Row]:
+def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[TableRow]:
     """List the rows that hold every word typed, in any order and case, and have a status."""
     wanted = words.casefold().split()
     rows = (row for row in table.make(corrections) if not status or row.status == status)
     return [row for row in rows if all(word in _text(row) for word in wanted)]
 
 
-def _text(row: Row) -> str:
+def _text(row: TableRow) -> str:
     return " ".join((row.name, *row.cells, row.source, row.status)).casefold()
 
 
@@ -352,7 +354,7 @@ def _overview(table: Table, corrections: tuple[Correction, ...], day: date) -> O
     return Overview(table, len(rows), tuple(counted.most_common()), age.state, table.is_law and age.is_old(day))
 
 
-def _age(table: Table, rows: Iterable[Row]) -> TableAge:
+def _age(table: Table, rows: Iterable[TableRow]) -> TableAge:
     known = {f"limits/{age.table}": age for age in limit_table_ages()}
     if table.path in known:
         return known[table.path]

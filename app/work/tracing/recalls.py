@@ -59,14 +59,14 @@ class RecallForm(Form):
 
 
 @dataclass(frozen=True, slots=True)
-class Named:
+class NamedLots:
     """The lots and batches that codes name."""
 
     lots: tuple[int, ...]
     batches: tuple[int, ...]
 
 
-def named_by(session: Session, codes: str) -> Named:
+def named_by(session: Session, codes: str) -> NamedLots:
     """Return the lots and batches of a list of codes, a code on each line.
 
     Raises:
@@ -83,7 +83,7 @@ def named_by(session: Session, codes: str) -> Named:
     strange = [code for code in wanted if code not in lots and code not in batches]
     if strange:
         raise Invalid("codes", f"There is no lot and no batch {', '.join(strange[:8])}.")
-    return Named(tuple(sorted(lots.values())), tuple(sorted(batches.values())))
+    return NamedLots(tuple(sorted(lots.values())), tuple(sorted(batches.values())))
 
 
 @action(once="recall")
@@ -94,7 +94,7 @@ def open_recall(session: Session, typed: RecallForm, *, key: str = "") -> int:
         Faults: with everything that is wrong, each at its field.
     """
     faults = typed.faults()
-    named = Named((), ())
+    named = NamedLots((), ())
     try:
         named = named_by(session, typed.text["codes"])
     except Invalid as fault:
@@ -121,7 +121,7 @@ def open_recall(session: Session, typed: RecallForm, *, key: str = "") -> int:
     return recall.id
 
 
-def _add_batches(session: Session, recall: Recall, named: Named) -> int:
+def _add_batches(session: Session, recall: Recall, named: NamedLots) -> int:
     """Add what the trace finds and the recall does not have yet; return how many that was."""
     reached = onward(session, named.lots, named.batches).batches.keys() | set(named.batches)
     there = set(session.scalars(select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall.id)))
@@ -170,7 +170,7 @@ def widen_recall(session: Session, recall_id: int, typed: WidenForm) -> int:
             raise Faults([fault]) from fault
         session.add_all(RecallLot(recall_id=recall.id, lot_id=lot) for lot in named.lots if lot not in lots)
         lots, batches = lots | set(named.lots), batches | set(named.batches)
-    count = _add_batches(session, recall, Named(tuple(lots), tuple(batches)))
+    count = _add_batches(session, recall, NamedLots(tuple(lots), tuple(batches)))
     recall.listed_at = None
     recall.log("widened", by=form.by, at=now(), new=f"{count} batches more")
     return count

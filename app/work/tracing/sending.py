@@ -25,7 +25,7 @@ MOST_UNITS = 10_000_000
 PAGE = 100
 
 
-class Units(Field[int]):
+class SentUnits(Field[int]):
     """A whole number of units, one or more."""
 
     control = "decimal"
@@ -46,7 +46,7 @@ class DispatchForm(Form):
     )
     product = Line("Product", hint="Only where the batch was packed as several.", width="w20")
     kind = OneOf("Why", DispatchKind, "Choose sale, gift, sample or returned.", default=DispatchKind.SALE.value)
-    units = Units("Units", width="w6")
+    units = SentUnits("Units", width="w6")
     sent_on = DayOrToday("On", hint="Leave empty for today.")
     receiver = Line("Receiver", hint="Empty when nobody can be reached, such as at a market stall.", width="w20")
     receiver_kind = OneOf("Person or shop", ReceiverKind, "Choose person or shop.", default=ReceiverKind.PERSON.value)
@@ -236,7 +236,7 @@ def cancel_dispatch(session: Session, dispatch_id: int, typed: CancelForm) -> No
         raise Conflict("It belongs to a recall that is closed, which is kept as it is.")
     of = (dispatch.product_id, dispatch.batch_id)
     if units_out(session, *of) - dispatch.signed_units < 0:
-        raise Conflict("Units of it have come back; cancel the return first.")
+        raise Conflict("SentUnits of it have come back; cancel the return first.")
     if units_on_hand(session, *of) + dispatch.signed_units < 0:
         raise Conflict("These units have gone out again since; cancel that dispatch first.")
     dispatch.cancelled_at, dispatch.cancelled_by, dispatch.cancelled_why = now(), form.by, form.why

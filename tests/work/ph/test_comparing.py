@@ -16,7 +16,7 @@ from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft
 from app.work.formulas.results import results_of
 from app.work.ph.comparing import (
-    FormulaChoice,
+    ChangedFormula,
     bare_mixture,
     choose_neutraliser,
     choose_thickener,
@@ -39,12 +39,12 @@ def parts_of(*named: tuple[str, str]) -> tuple[Part, ...]:
     return tuple(Part(inci, Decimal(percent)) for inci, percent in named)
 
 
-def choice_of(store: Store, gel: Any, row_version: int | None = None) -> FormulaChoice:
+def choice_of(store: Store, gel: Any, row_version: int | None = None) -> ChangedFormula:
     with store.reading() as session:
         there = open_draft(session, gel.formula_id)
         lines = results_of(session, there).formula.lines
     rows = [(one.material, one.percent) for one in lines]
-    return FormulaChoice(
+    return ChangedFormula(
         gel.formula_id,
         there.draft,
         SaveOrigin(there.row_version if row_version is None else row_version, "test"),

@@ -29,8 +29,8 @@ from app.work.formulas.versions import read_version
 from app.work.ph.droppers import DropsForm, weigh_drops
 from app.work.ph.entries import (
     AdditionForm,
-    CorrectionForm,
-    ReadingForm,
+    LastEntryForm,
+    PhReadingForm,
     SessionRef,
     add_addition,
     add_reading,
@@ -51,8 +51,8 @@ def added(grams: str, **more: str) -> AdditionForm:
     return AdditionForm(grams, who="Ines", **more)
 
 
-def measured(ph: str, instrument: str = "meter", **more: str) -> ReadingForm:
-    return ReadingForm(ph, instrument, who="Ines", **more)
+def measured(ph: str, instrument: str = "meter", **more: str) -> PhReadingForm:
+    return PhReadingForm(ph, instrument, who="Ines", **more)
 
 
 def running(store: Store, gel: Any) -> State:
@@ -250,14 +250,14 @@ def test_a_slip_of_the_pen_is_taken_back_everywhere_and_stays_in_the_history(sto
     begin(store, gel)
     add_addition(store, at(store, gel, "1"), added("4"))
     add_reading(store, at(store, gel, "2"), measured("5.0"))
-    take_back_last(store, at(store, gel, "3"), CorrectionForm("misread", "Ines"))
+    take_back_last(store, at(store, gel, "3"), LastEntryForm("misread", "Ines"))
     assert batch_of(store, gel).readings == []
-    take_back_last(store, at(store, gel, "4"), CorrectionForm(who="Ines"))
+    take_back_last(store, at(store, gel, "4"), LastEntryForm(who="Ines"))
     assert line(store, gel, "alkali").actual_g is None
     assert running(store, gel).rows == ()
     assert "misread" in {one.why for one in batch_of(store, gel).history}
     with pytest.raises(Invalid, match="nothing to take back"):
-        take_back_last(store, at(store, gel, "5"), CorrectionForm(who="Ines"))
+        take_back_last(store, at(store, gel, "5"), LastEntryForm(who="Ines"))
 
 
 def test_drops_are_counted_by_weight(store: Store, gel: Any) -> None:
