@@ -300,25 +300,26 @@ def client(app: Flask) -> FlaskClient:
 
 
 class CountStatements(Protocol):
-    def __call__(self) -> AbstractContextManager[list[str]]: ...
+    def __call__(self, of: Store | None = None) -> AbstractContextManager[list[str]]: ...
 
 
 @pytest.fixture
-def statements(store: Store) -> CountStatements:
-    """Give a context that collects the SQL statements sent while it is open."""
+def statements(request: pytest.FixtureRequest) -> CountStatements:
+    """Give a context that collects the SQL statements sent while it is open, to the store or to the one named."""
 
     @contextmanager
-    def collecting() -> Iterator[list[str]]:
+    def collecting(of: Store | None = None) -> Iterator[list[str]]:
         sent: list[str] = []
+        engine = (of or request.getfixturevalue("store")).engine
 
         def note(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
             sent.append(statement)
 
-        event.listen(store.engine, "before_cursor_execute", note)
+        event.listen(engine, "before_cursor_execute", note)
         try:
             yield sent
         finally:
-            event.remove(store.engine, "before_cursor_execute", note)
+            event.remove(engine, "before_cursor_execute", note)
 
     return collecting
 

@@ -128,8 +128,9 @@ def cost_sheet_of(session: Session, asked: PaperRequest) -> CostSheet:
 
 def at_todays_prices(session: Session, formula: Formula) -> Formula:
     """Return a formula with what its materials and its packaging cost now, and with today's rates; the tax stays."""
-    shelf = read_shelf(session, {line.material.id for line in formula.lines})
-    pieces, book = {piece.id: piece for piece in every_packaging(session)}, price_book(session)
+    book = price_book(session)
+    shelf = read_shelf(session, {line.material.id for line in formula.lines}, book)
+    pieces = {piece.id: piece for piece in every_packaging(session)}
     phases = tuple(
         replace(phase, lines=tuple(replace(line, material=_priced(line.material, shelf)) for line in phase.lines))
         for phase in formula.phases

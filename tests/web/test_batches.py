@@ -5,9 +5,12 @@ from urllib.parse import quote_from_bytes
 
 import pytest
 from flask.testing import FlaskClient
-from sqlalchemy import event
+from sqlalchemy import select
 
+from app.store.batches import Batch, BatchState
 from app.store.engine import Store
+from app.work.rules import open_findings
+from tests.conftest import CountStatements
 
 HOSTILE = [
     "<script>alert(1)</script>",
@@ -162,18 +165,34 @@ def test_a_script_in_a_name_is_shown_as_text_on_every_page(demo_client: FlaskCli
     assert "&lt;script&gt;alert" in demo_client.get(path).text
 
 
-def test_the_list_asks_the_database_a_fixed_number_of_times(demo_client: FlaskClient, demo: Store) -> None:
+def test_the_list_asks_the_database_a_fixed_number_of_times(
+    demo_client: FlaskClient, demo: Store, statements: CountStatements
+) -> None:
     counts = []
     for _ in range(2):
-        sent: list[str] = []
-        listener = lambda *arguments: sent.append(arguments[2])  # noqa: E731, B023
-        event.listen(demo.engine, "before_cursor_execute", listener)
-        assert demo_client.get("/batches").status_code == 200
-        event.remove(demo.engine, "before_cursor_execute", listener)
+        with statements(demo) as sent:
+            assert demo_client.get("/batches").status_code == 200
         counts.append(len(sent))
         for _ in range(3):
             plan(demo_client)
     assert counts[0] == counts[1] <= 4
+
+
+def test_the_page_of_a_batch_is_checked_once_as_planned_and_once_as_made(
+    demo_client: FlaskClient, demo: Store, statements: CountStatements, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    checked: list[object] = []
+    check = open_findings.check
+    monkeypatch.setattr(open_findings, "check", lambda *given: checked.append(given) or check(*given))
+    with demo.reading() as session:
+        begun = session.scalars(select(Batch).where(Batch.state == BatchState.IN_PROCESS)).first()
+    with statements(demo) as sent:
+        page = demo_client.get(f"/batches/{begun.id}")
+    assert page.status_code == 200
+    assert "It cannot be released" in page.text or "open" in page.text
+    assert len(checked) == 2
+    for table in ("value_correction", "finding_answer", "batch_deviation", "batch_weighing"):
+        assert sum(f"FROM {table}" in one for one in sent) == 1, table
 
 
 def test_the_first_page_shows_what_is_in_work_and_what_is_wanting(demo_client: FlaskClient) -> None:

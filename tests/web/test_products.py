@@ -2,10 +2,15 @@
 
 import csv
 import io
+import re
 
 import pytest
 from flask.testing import FlaskClient
 from pypdf import PdfReader
+
+from app.store.engine import Store
+from app.store.workshop import CostBy, the_workshop
+from tests.conftest import CountStatements
 
 
 def test_a_product_is_added_shown_changed_and_retired(demo_client: FlaskClient) -> None:
@@ -29,6 +34,17 @@ def test_a_product_is_added_shown_changed_and_retired(demo_client: FlaskClient) 
     assert demo_client.post(f"/products/{product}/retire").status_code == 303
     assert "is retired" in demo_client.get("/formulas/2/products").text
     assert "Hand cream 15 ml" not in demo_client.get("/formulas/2/products").text
+
+
+def test_prices_are_read_once_for_the_page_of_a_formula_and_its_product(
+    demo_client: FlaskClient, demo: Store, statements: CountStatements
+) -> None:
+    with demo.transaction() as session:
+        the_workshop(session).cost_by = CostBy.AVERAGE
+    with statements(demo) as sent:
+        assert demo_client.get("/formulas/2").status_code == 200
+    for table in ("exchange_rate", "lot", "product"):
+        assert sum(re.search(rf"FROM {table}\b", one) is not None for one in sent) == 1, table
 
 
 def test_papers_speak_of_the_product_that_is_chosen(demo_client: FlaskClient) -> None:

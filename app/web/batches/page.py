@@ -30,10 +30,10 @@ def batch_page(batch_id: int, faults: dict[str, str] | None = None, typed: dict[
         batch = load_batch(session, batch_id)
         sections = shown(session, batch)
         deviations = out_of_plan(session, batch)
-        open_points = [] if batch.is_decided else what_is_open(session, batch)
         made = as_made(session, batch)
         rescue = offered_rescue(session, batch)
         heating = heating_of(session, batch)
+    open_points = [] if batch.is_decided else what_is_open(deviations, made.open if made else ())
     return render_template(
         "batches/show.html",
         batch=batch,

@@ -16,7 +16,7 @@ from app.work.formulas.declaring import declared_formula
 from app.work.ph.batch_mixture import materials_of
 from app.work.ph.report import PhReport, ph_report
 from app.work.rules.answers import AnsweredFinding
-from app.work.rules.open_findings import open_findings
+from app.work.rules.open_findings import open_findings, open_findings_of
 from app.work.stock.composition import parts_as_weighed
 
 HUNDRED, ZERO = Decimal(100), Decimal(0)
@@ -41,7 +41,8 @@ class AsMade:
         formula: of what was weighed, with the pH that was read last for its target.
         planned: of the version, at the planned size.
         lines: side by side.
-        findings: open stops and cautions that the version does not have.
+        open: every stop and caution as made that nobody answered.
+        findings: those of them that the version does not have.
         list_planned, list_made: the ingredient lists, under the workshop's law.
         ph_planned, ph_made: prediction and preservation of both; None without water.
     """
@@ -49,6 +50,7 @@ class AsMade:
     formula: Formula
     planned: Formula
     lines: tuple[LineAsMade, ...]
+    open: tuple[AnsweredFinding, ...]
     findings: tuple[AnsweredFinding, ...]
     list_planned: str
     list_made: str
@@ -116,10 +118,9 @@ def _percents(grams: list[Decimal]) -> list[Decimal]:
 
 
 def made_findings(session: Session, batch: Batch) -> tuple[AnsweredFinding, ...]:
-    """Return the open stops of a batch as made."""
+    """Return the stops and cautions of a batch as made that nobody answered."""
     formula = made_formula(session, batch)
-    found = open_findings(session, formula) if formula else ()
-    return tuple(one for one in found if one.finding.severity == "stop")
+    return open_findings(session, formula) if formula else ()
 
 
 def as_made(session: Session, batch: Batch) -> AsMade | None:
@@ -129,12 +130,14 @@ def as_made(session: Session, batch: Batch) -> AsMade | None:
         return None
     planned = formula_of_batch(batch)
     law = the_workshop(session).jurisdiction
-    known = {_mark(one) for one in open_findings(session, planned)}
+    before, found = open_findings_of(session, [planned, formula])
+    known = {_mark(one) for one in before}
     return AsMade(
         formula=formula,
         planned=planned,
         lines=tuple(_lines(batch, formula)),
-        findings=tuple(one for one in open_findings(session, formula) if _mark(one) not in known),
+        open=found,
+        findings=tuple(one for one in found if _mark(one) not in known),
         list_planned=declared_formula(planned, law).text,
         list_made=declared_formula(formula, law).text,
         ph_planned=_ph(planned),

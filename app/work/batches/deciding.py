@@ -1,28 +1,38 @@
 """Quarantine, release, rejection and cancelling of a batch: by a named person, and never while something is open."""
 
+from collections.abc import Iterable
+
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
+from app.science.rules.values import Severity
 from app.store.batches import Batch, BatchState
 from app.store.errors import Conflict
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.batches.as_made import made_findings
-from app.work.batches.deviations import still_open
+from app.work.batches.deviations import out_of_plan
 from app.work.batches.loading import open_batch
 from app.work.clock import now
+from app.work.deviations import OutOfPlan, undecided
 from app.work.form import Form, rule
 from app.work.form_fields import Line, OneOf
 from app.work.people import SignedBy, session_of
+from app.work.rules.answers import AnsweredFinding
 
 LONGEST_REASON = 500
 CHOICES = (BatchState.QUARANTINE, BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED)
 
 
-def what_is_open(session: Session, batch: Batch) -> list[str]:
-    """Return what keeps a batch from its release, in sentences; empty when nothing does."""
-    stops = [f"Stop, as made: {one.finding.what}" for one in made_findings(session, batch)]
-    return [*(one.what for one in still_open(session, batch)), *stops]
+def what_is_open(points: Iterable[OutOfPlan], as_made: Iterable[AnsweredFinding]) -> list[str]:
+    """Return what keeps a batch from its release, in sentences; empty when nothing does.
+
+    Args:
+        points: what is out of plan.
+        as_made: what is found of the batch as it was made and not answered.
+    """
+    stops = [f"Stop, as made: {one.finding.what}" for one in as_made if one.finding.severity == Severity.STOP]
+    return [*(one.what for one in undecided(points)), *stops]
 
 
 def weighers(batch: Batch) -> set[str]:
@@ -59,7 +69,10 @@ class BatchDecision(Form):
     @rule
     def nothing_is_open(self) -> None:
         """Refuse a release while something is open."""
-        missing = what_is_open(session_of(self), self.given) if self.state is BatchState.RELEASED else []
+        if self.state is not BatchState.RELEASED:
+            return
+        session, batch = session_of(self), self.given
+        missing = what_is_open(out_of_plan(session, batch), made_findings(session, batch))
         if missing:
             raise Invalid("state", f"It cannot be released while this is open: {' '.join(missing)}")
 

@@ -11,6 +11,7 @@ from app.science.formula import Rates
 from app.store.products import Product, products_of
 from app.store.workshop import Scale, Workshop, scales, the_workshop
 from app.work.formulas.resolve import Defaults
+from app.work.pricing import PriceBook
 from app.work.products.selling import ProductSetting, as_sold, setting_of
 
 
@@ -39,11 +40,11 @@ class WorkshopContext:
         return replace(found, rates=rates, packaging=sold.packaging, price=sold.price, claims=sold.claims)
 
 
-def read_context(session: Session, formula_id: int = 0) -> WorkshopContext:
-    """Read what the workshop brings, and the products of a formula."""
+def read_context(session: Session, formula_id: int = 0, book: PriceBook | None = None) -> WorkshopContext:
+    """Read what the workshop brings, and the products of a formula; their prices are read unless given."""
     shop = the_workshop(session)
     products = tuple(products_of(session, formula_id)) if formula_id else ()
-    sold = setting_of(session, products[0]) if products else None
+    sold = setting_of(session, products[0], book) if products else None
     return WorkshopContext(shop, tuple(scales(session)), sold, products)
 
 

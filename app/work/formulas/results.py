@@ -23,6 +23,7 @@ from app.work.formulas.faults import FieldFault, IncompleteFormula
 from app.work.formulas.resolve import Resolution, fills_up, resolve
 from app.work.formulas.shelf import Shelf, shelf_of
 from app.work.formulas.steps import OpenDraft
+from app.work.pricing import price_book
 
 NO_COST_YET = "The cost appears once every line has a percentage and the lines total 100."
 NO_UNIT_COST = "Write the fill per unit to see what a unit costs."
@@ -145,7 +146,9 @@ class Results:
 def results_of(session: Session, stored: OpenDraft, *, typed: Draft | None = None) -> Results:
     """Work out a stored draft, or what is typed in its place."""
     draft = stored.draft if typed is None else typed
-    return results(stored.formula_id, draft, shelf_of(session, draft), read_context(session, stored.formula_id))
+    book = price_book(session)
+    shelf, context = shelf_of(session, draft, book), read_context(session, stored.formula_id, book)
+    return results(stored.formula_id, draft, shelf, context)
 
 
 def results(formula_id: int, draft: Draft, shelf: Shelf, context: WorkshopContext) -> Results:
@@ -267,6 +270,7 @@ def read_complete(session: Session, stored: OpenDraft) -> Formula:
     Raises:
         IncompleteFormula: with everything that is wrong, each at its field.
     """
-    context = read_context(session, stored.formula_id)
+    book = price_book(session)
+    context = read_context(session, stored.formula_id, book)
     draft = stored.draft
-    return resolve(draft, shelf_of(session, draft), context.defaults, stored.formula_id).complete()
+    return resolve(draft, shelf_of(session, draft, book), context.defaults, stored.formula_id).complete()

@@ -13,7 +13,7 @@ from app.science.names import inci_key
 from app.science.plain_data import from_plain, to_plain
 from app.store import materials as stored
 from app.work.formulas.draft import Draft, DraftLine
-from app.work.pricing import price_book
+from app.work.pricing import PriceBook, price_book
 
 Shelf = Mapping[int, Material]
 # Where it is not known what dissolves a material, no stock solution of it is advised.
@@ -24,16 +24,16 @@ SOLVENCIES = {
 }
 
 
-def shelf_of(session: Session, draft: Draft) -> Shelf:
-    """Read the materials that a draft names by their ids, retired ones too."""
-    return read_shelf(session, {line.material_id for line in draft.lines if line.material_id is not None})
+def shelf_of(session: Session, draft: Draft, book: PriceBook | None = None) -> Shelf:
+    """Read the materials that a draft names by their ids, retired ones too; the prices are read unless given."""
+    return read_shelf(session, {line.material_id for line in draft.lines if line.material_id is not None}, book)
 
 
-def read_shelf(session: Session, ids: set[int]) -> Shelf:
-    """Read some materials with their composition and the prices that they are reckoned with."""
+def read_shelf(session: Session, ids: set[int], book: PriceBook | None = None) -> Shelf:
+    """Read some materials with their composition and the prices that they are reckoned with, read unless given."""
     if not ids:
         return {}
-    book = price_book(session)
+    book = book or price_book(session)
     found = stored.materials_by_id(session, ids)
     return {key: as_shelf_material(one, book.of_material(one)) for key, one in found.items()}
 

@@ -34,9 +34,9 @@ class Sold:
     tax_percent: Decimal
 
 
-def setting_of(session: Session, product: Product) -> ProductSetting:
-    """Return a product with today's exchange rate of its currency and the prices of its packaging."""
-    book = price_book(session)
+def setting_of(session: Session, product: Product, book: PriceBook | None = None) -> ProductSetting:
+    """Return a product with today's exchange rate of its currency and the prices of packaging, read unless given."""
+    book = book or price_book(session)
     return ProductSetting(product, book.exchange.rate(product.currency, today()), book)
 
 

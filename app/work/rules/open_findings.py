@@ -1,5 +1,7 @@
 """The findings of a formula that nobody answered yet, for the head of the sheet that is taken to the bench."""
 
+from collections.abc import Sequence
+
 from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
@@ -14,10 +16,15 @@ from app.work.rules.predicted_ph import predicted_ph
 
 def open_findings(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
     """Return the stops and cautions of a formula that have no answer, by the tables and the law of today."""
-    home = the_workshop(session).jurisdiction.value
-    asked = question(formula, predicted_ph(formula))
-    checks = check(asked, home, read_answers(session, formula.formula_id), read_corrections(session))
-    return checks.home.open("stop", "caution")
+    return open_findings_of(session, [formula])[0]
+
+
+def open_findings_of(session: Session, formulas: Sequence[Formula]) -> list[tuple[AnsweredFinding, ...]]:
+    """Return the same for several formulas that one page compares: what the maker corrected is read once."""
+    home, own = the_workshop(session).jurisdiction.value, read_corrections(session)
+    answers = {formula_id: read_answers(session, formula_id) for formula_id in {one.formula_id for one in formulas}}
+    checked = (check(question(one, predicted_ph(one)), home, answers[one.formula_id], own) for one in formulas)
+    return [checks.home.open("stop", "caution") for checks in checked]
 
 
 def open_stops(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
