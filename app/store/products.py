@@ -127,6 +127,12 @@ def live_products(session: Session) -> list[Product]:
     return list(session.scalars(asked))
 
 
+def products_page(session: Session, *, skip: int, most: int) -> list[Product]:
+    """List some of the products that are not retired, by name, with their formulas."""
+    asked = select(Product).options(selectinload(Product.formula)).where(Product.retired_at.is_(None))
+    return list(session.scalars(asked.order_by(Product.name, Product.id).offset(skip).limit(most)))
+
+
 def find_product(session: Session, product_id: int) -> Product | None:
     """Return a product with its formula and packaging."""
     return session.scalars(_whole().where(Product.id == product_id)).first()

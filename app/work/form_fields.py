@@ -48,17 +48,22 @@ class Name(Line):
 
 
 class Area(Field[str]):
-    """A text of several lines."""
+    """A text of several lines; ``asked`` is the sentence that asks for it where it must be given."""
 
     control = "area"
 
-    def __init__(self, label: str, *, longest: int = LONGEST_TEXT, lines: int = 3, **more: Any) -> None:
+    def __init__(
+        self, label: str, asked: str = "", *, longest: int = LONGEST_TEXT, lines: int = 3, **more: Any
+    ) -> None:
         super().__init__(label, **more)
-        self.longest, self.lines = longest, lines
+        self.asked, self.longest, self.lines = asked, longest, lines
 
     def read(self, text: str, at: str, form: Form) -> str:
         """Return the text without blanks around it."""
-        return clean_text(text, at, longest=self.longest)
+        found = clean_text(text, at, longest=self.longest)
+        if self.asked and not found:
+            raise Invalid(at, self.asked)
+        return found
 
 
 class Number(Field[Decimal]):

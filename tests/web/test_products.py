@@ -9,6 +9,7 @@ from flask.testing import FlaskClient
 from pypdf import PdfReader
 
 from app.store.engine import Store
+from app.store.products import Product
 from app.store.workshop import CostBy, the_workshop
 from tests.conftest import CountStatements
 
@@ -45,6 +46,23 @@ def test_prices_are_read_once_for_the_page_of_a_formula_and_its_product(
         assert demo_client.get("/formulas/2").status_code == 200
     for table in ("exchange_rate", "lot", "product"):
         assert sum(re.search(rf"FROM {table}\b", one) is not None for one in sent) == 1, table
+
+
+def test_products_are_listed_a_page_at_a_time(
+    demo_client: FlaskClient, demo: Store, statements: CountStatements
+) -> None:
+    with demo.transaction() as session:
+        one = session.get_one(Product, 1)
+        given = {"formula_id": one.formula_id, "currency": one.currency, "created_at": one.created_at}
+        session.add_all(Product(name=f"Zest {n:03}", **given) for n in range(100))
+    with statements(demo) as sent:
+        first = demo_client.get("/products").text
+    assert all("LIMIT" in asked for asked in sent if "FROM product" in asked and "ORDER BY product.name" in asked)
+    assert first.count('<th scope="row"><a href="/products/') == 100
+    assert "/products?skip=100" in first
+    last = demo_client.get("/products?skip=100").text
+    assert "Zest 099" in last
+    assert "Zest 099" not in first
 
 
 def test_papers_speak_of_the_product_that_is_chosen(demo_client: FlaskClient) -> None:

@@ -9,8 +9,9 @@ from app.documents.papers import press_named
 from app.documents.render import PaperFault
 from app.store.errors import Conflict
 from app.store.material_queries import every_packaging
-from app.store.products import exchange_rates, live_products, products_of
+from app.store.products import exchange_rates, products_of, products_page
 from app.web import context
+from app.web.paging import ROWS, page_after_skipped
 from app.web.papers.views import setting
 from app.web.products import dossiers
 from app.web.products.area import blueprint
@@ -34,8 +35,9 @@ def index() -> str:
 
 def _index(form: RateForm, faults: Mapping[str, str]) -> str:
     with context.store().reading() as session:
-        rows, rates = live_products(session), exchange_rates(session)
-    return render_template("products/index.html", rows=rows, rates=rates, form=form, faults=faults)
+        page = page_after_skipped(lambda skip: products_page(session, skip=skip, most=ROWS + 1), ROWS)
+        rates = exchange_rates(session)
+    return render_template("products/index.html", page=page, rates=rates, form=form, faults=faults)
 
 
 @blueprint.get("/products/price-list")

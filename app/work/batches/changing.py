@@ -112,8 +112,9 @@ def _said(batch: Batch) -> str:
 
 def material_choices(session: Session) -> tuple[MaterialChoice, ...]:
     """Return the materials on the shelf by name."""
-    live = select(StoredMaterial).where(StoredMaterial.retired_at.is_(None)).order_by(StoredMaterial.name)
-    return tuple(MaterialChoice(one.id, one.name) for one in session.scalars(live))
+    listed = select(StoredMaterial.id, StoredMaterial.name)
+    live = listed.where(StoredMaterial.retired_at.is_(None)).order_by(StoredMaterial.name)
+    return tuple(MaterialChoice(*row) for row in session.execute(live).tuples())
 
 
 class StandIn(Field[int]):

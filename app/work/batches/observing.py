@@ -40,15 +40,13 @@ class ReadingForm(Form):
     """What was read or seen of a batch; checked with that batch."""
 
     kind = Name("What", "Choose what was observed.")
-    words = Area("Reading", longest=LONGEST_READING)
+    words = Area("Reading", "Write what was read or seen.", longest=LONGEST_READING)
     temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
     who = SignedBy("Write who read it.", column="taken_by")
 
     @rule
-    def something_was_read(self) -> None:
-        """Refuse an empty reading, and words where a number is wanted."""
-        if not self.words:
-            raise Invalid("words", "Write what was read or seen.")
+    def a_number_where_one_is_wanted(self) -> None:
+        """Refuse words where a number is wanted."""
         self.number()
 
     def number(self) -> Decimal | None:
@@ -86,14 +84,8 @@ def add_reading(
 class NoteForm(Form):
     """A note on a batch."""
 
-    note = Area("Note", longest=LONGEST_NOTE)
+    note = Area("Note", "Write the note first.", longest=LONGEST_NOTE)
     who = SignedBy("Write who adds the note.")
-
-    @rule
-    def something_is_written(self) -> None:
-        """Refuse an empty note."""
-        if not self.note:
-            raise Invalid("note", "Write the note first.")
 
 
 @action(once="note on batch {batch_id}")

@@ -107,8 +107,9 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         NotFound: when the named formula does not exist.
     """
     with store.reading() as session:
-        live = select(StoredFormula).where(StoredFormula.retired_at.is_(None)).order_by(StoredFormula.name)
-        formulas = tuple(FormulaChoice(f.id, f.code, f.name) for f in session.scalars(live))
+        listed = select(StoredFormula.id, StoredFormula.code, StoredFormula.name)
+        live = listed.where(StoredFormula.retired_at.is_(None)).order_by(StoredFormula.name)
+        formulas = tuple(FormulaChoice(*row) for row in session.execute(live).tuples())
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
@@ -133,9 +134,9 @@ def _fill_of(product: Product) -> str:
 
 
 def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:
-    newest_first = FormulaVersion.number.desc()
-    asked = select(FormulaVersion).where(FormulaVersion.formula_id == formula_id).order_by(newest_first)
-    return tuple(VersionChoice(v.id, v.number, v.note) for v in session.scalars(asked))
+    listed = select(FormulaVersion.id, FormulaVersion.number, FormulaVersion.note)
+    asked = listed.where(FormulaVersion.formula_id == formula_id).order_by(FormulaVersion.number.desc())
+    return tuple(VersionChoice(*row) for row in session.execute(asked).tuples())
 
 
 @action(once="plan", key="{plan.key}")

@@ -8,12 +8,11 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.science.errors import Invalid
 from app.science.rules.names import plain, rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
 from app.work.clock import now
-from app.work.form import Form, rule
+from app.work.form import Form
 from app.work.form_fields import Area, Name
 
 LONGEST_REASON = 2000
@@ -71,14 +70,8 @@ def read_answers(session: Session, formula_id: int) -> Answers:
 class AnswerForm(Form):
     """Why a finding is left as it is."""
 
-    reason = Area("Reason", longest=LONGEST_REASON)
+    reason = Area("Reason", "Write the reason in a sentence or two.", longest=LONGEST_REASON)
     who = Name("By", "Write who gives this answer.")
-
-    @rule
-    def a_reason_is_given(self) -> None:
-        """Refuse an empty reason."""
-        if not self.reason:
-            raise Invalid("reason", "Write the reason in a sentence or two.")
 
 
 def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reason: str, who: str) -> None:

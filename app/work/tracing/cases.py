@@ -14,7 +14,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.distribution import ReceiverKind
 from app.store.errors import Conflict
-from app.store.products import Product, live_products
+from app.store.products import Product
 from app.store.quality import CaseFile, CaseKind, get_case
 from app.store.tracing import BatchNode
 from app.store.workshop import Jurisdiction, next_in_series, the_workshop
@@ -116,10 +116,11 @@ def _about(session: Session, code: str, product: str) -> tuple[Product | None, B
     if not code.strip():
         if not wanted:
             return None, None
-        named = [one for one in live_products(session) if one.name.casefold() == wanted]
+        live = select(Product.id, Product.name).where(Product.retired_at.is_(None)).order_by(Product.name, Product.id)
+        named = [row.id for row in session.execute(live) if row.name.casefold() == wanted]
         if not named:
             raise Invalid("product", f"There is no product {product.strip()}.")
-        return named[0], None
+        return session.get_one(Product, named[0]), None
     try:
         packed = packed_under(session, code, product)
         return packed.product, packed.batch
