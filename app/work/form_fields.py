@@ -12,8 +12,8 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_grams
 from app.work.clock import today
-from app.work.field_reading import LONGEST_NAME, LONGEST_TEXT, clean_text, one_line
 from app.work.form import Choice, Field, Form
+from app.work.typed_text import LONGEST_NAME, LONGEST_TEXT, clean_text, one_line
 
 W = TypeVar("W", bound=StrEnum)
 DEAREST = Decimal(10) ** 9

@@ -11,9 +11,9 @@ from app.store.errors import NotFound
 from app.store.workshop import Person
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import required_line
 from app.work.form import Field, Form, rule
 from app.work.form_fields import Line, Name
+from app.work.typed_text import required_line
 
 LONGEST_NAME, LONGEST_INITIALS = 80, 8
 

@@ -12,11 +12,11 @@ from app.store.recipes import RecipeNotes, RecipePicture, notes_of, pictures_of
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import LONGEST_TEXT
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Name
 from app.work.pictures import read_picture
 from app.work.stock.documents import content_of_hash, files_folder, keep_file
+from app.work.typed_text import LONGEST_TEXT
 
 MOST_PICTURES = 4
 MOST_LINES = 40

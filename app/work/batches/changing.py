@@ -16,13 +16,13 @@ from app.work.batches.loading import open_batch
 from app.work.batches.planning import Plan, weights_of, worked_out
 from app.work.batches.sheets import formula_to_make
 from app.work.clock import now
-from app.work.field_reading import required_line
 from app.work.form import Field, Form
 from app.work.form_fields import Name, row_number
 from app.work.formulas.context import read_context
 from app.work.formulas.shelf import pin, read_shelf
 from app.work.people import SignedBy, person_named, session_of
 from app.work.sheets import batch_sheet
+from app.work.typed_text import required_line
 
 LONGEST_NUMBER = 60
 

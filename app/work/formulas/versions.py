@@ -16,13 +16,13 @@ from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
 from app.store.formulas import Formula as StoredFormula
 from app.work.action import action
 from app.work.clock import now
-from app.work.field_reading import clean_text, one_line
 from app.work.formulas.declaring import DeclaredLists, declared_everywhere
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import find, insert
 from app.work.formulas.results import read_complete
 from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft, add_step, opened
+from app.work.typed_text import clean_text, one_line
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from app.science.inference.values import Clash, Estimate, Known, ListedName, Sta
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
-from app.work.field_reading import FieldReader
+from app.work.form import FaultList
 from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.observing import pack_claims, readings_of
 
@@ -138,7 +138,7 @@ def known_values(reading: ReadList, constraints: UserConstraints) -> dict[int, K
     Raises:
         Faults: at ``value-<place>``, with every value that cannot be read.
     """
-    reader, found = FieldReader(), dict[int, Known]()
+    reader, found = FaultList(), dict[int, Known]()
     for place, name in enumerate(reading.names):
         typed = constraints.values.get(name.key, "")
         known = reader.read(parse_known, typed, f"value-{place}") if typed else _printed(name, constraints)

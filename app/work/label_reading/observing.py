@@ -164,7 +164,7 @@ def readings_of(
     """
     seen, found = ObservedForm.stored_as(constraints.observed).checked(), list[Reading]()
     for field in MEASURES.values():
-        read = seen.value(field)
+        read = seen.value_of(field)
         if read:
             found.append(Reading(field.measure, *read, prices=prices if field.measure is Measure.PRICE else {}))
     found += [Reading(tried) for tried in (seen.tail, seen.smell, seen.salt_test) if tried]

@@ -20,9 +20,9 @@ from app.science.percent_range import HUNDRED, PercentRange, parse_range
 from app.science.quantities import check_density
 from app.science.rules.certificates import read_certificate, write_certificate
 from app.store.materials import PhaseHint, Solvent
-from app.work.field_reading import one_line
 from app.work.form import Choice, Field, Form, Rows, rule
 from app.work.form_fields import Area, Line, Listed, MaybeGrams, MaybeNumber, Name, OneOf, Tick
+from app.work.typed_text import one_line
 
 ZERO = Decimal(0)
 MOST_PARTS = 200

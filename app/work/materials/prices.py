@@ -15,9 +15,9 @@ from app.store.material_queries import get_material
 from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.workshop import the_workshop
 from app.work.action import action
-from app.work.field_reading import one_line
 from app.work.form import Field, Form
 from app.work.form_fields import CurrencyCode, DayOrToday, Line, Money, OneOf, density_of
+from app.work.typed_text import one_line
 
 MOST_PIECES = Decimal(10) ** 8
 

@@ -15,10 +15,10 @@ from app.store.materials import Material, Price
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
-from app.work.field_reading import one_line
 from app.work.form import Faults
 from app.work.materials.prices import PriceContext, PriceForm
 from app.work.materials.transfer import TURN_S, TransferPreview
+from app.work.typed_text import one_line
 
 COLUMNS = ("material", "price", "amount", "grams", "date", "supplier", "kind", "note", "currency", "price per kg")
 REQUIRED = ("material", "price", "amount")

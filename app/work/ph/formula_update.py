@@ -18,7 +18,6 @@ from app.store.bench_ph import PhSession
 from app.store.errors import NotFound
 from app.work.action import action
 from app.work.batches.loading import load_batch
-from app.work.field_reading import one_line
 from app.work.formulas.editing import find
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.shelf import match_materials
@@ -27,6 +26,7 @@ from app.work.formulas.versions import keep_in
 from app.work.ph.batch_mixture import materials_of, sets_ph
 from app.work.ph.rewriting import Rewrite, rewritten
 from app.work.ph.session_state import State, model_of, readings_of, state_of
+from app.work.typed_text import one_line
 
 PLACES, PLACES_G = 4, 4
 LONGEST_NAME = 80

@@ -15,7 +15,6 @@ from app.store.errors import Conflict, NotFound
 from app.work.action import action
 from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
-from app.work.field_reading import one_line
 from app.work.form import Faults, Field, Form
 from app.work.form_fields import Grams, Number, row_number
 from app.work.formulas.shelf import pin, read_shelf
@@ -27,6 +26,7 @@ from app.work.ph.formula_update import FormulaUpdate, formula_update
 from app.work.ph.mixture import has_water, mixture_of
 from app.work.ph.session_state import State, entries_of, sessions_of, state_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf
+from app.work.typed_text import one_line
 
 NO_WATER = "There is no water in this batch, and without water there is no pH."
 

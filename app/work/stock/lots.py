@@ -19,12 +19,12 @@ from app.store.stock import Lot, LotState, MoveKind, Supplier, get_lot
 from app.store.workshop import next_in_series, the_workshop
 from app.work.action import action
 from app.work.clock import now, today
-from app.work.field_reading import one_line
 from app.work.form import Faults, Field, Form, rule
 from app.work.form_fields import Area, CurrencyCode, DayOrToday, Line, MaybeDay, MaybeMoney, Name, OneOf, Tick
 from app.work.materials.prices import PricedAmount
 from app.work.stock.ledger import count_lot, move, take
 from app.work.stock.suppliers import supplier_named
+from app.work.typed_text import one_line
 
 MOST_PIECES = Decimal(10) ** 8
 # Six decimals of a gram are kept; the largest that fits whole millionths in the database's integers.

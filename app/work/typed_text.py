@@ -5,13 +5,9 @@ from decimal import Decimal
 
 from app.science.errors import Invalid
 from app.science.numbers import parse_number
-from app.work.form import FaultList as FieldReader
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
-
-
-__all__ = ["FieldReader"]
 
 
 def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
