@@ -11,7 +11,7 @@ from werkzeug.test import TestResponse
 from app.reference.product_kinds import product_kinds
 from app.store.engine import Store
 from app.store.workshop import Jurisdiction, the_workshop
-from app.web.rules.area import ROWS
+from app.web.paging import ROWS
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version

@@ -114,7 +114,7 @@ def material_choices(session: Session) -> tuple[MaterialChoice, ...]:
     """Return the materials on the shelf by name."""
     listed = select(StoredMaterial.id, StoredMaterial.name)
     live = listed.where(StoredMaterial.retired_at.is_(None)).order_by(StoredMaterial.name)
-    return tuple(MaterialChoice(*row) for row in session.execute(live).tuples())
+    return tuple(MaterialChoice(one.id, one.name) for one in session.execute(live))
 
 
 class StandIn(Field[int]):

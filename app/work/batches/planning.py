@@ -11,7 +11,7 @@ from app.science.batch_number import format_number, series_key
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.science.numbers import plain
-from app.science.tolerance import Band, is_tight, weighing_band
+from app.science.tolerance import is_tight, weighing_band
 from app.science.weighing import WeighedLine
 from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
@@ -109,7 +109,7 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
     with store.reading() as session:
         listed = select(StoredFormula.id, StoredFormula.code, StoredFormula.name)
         live = listed.where(StoredFormula.retired_at.is_(None)).order_by(StoredFormula.name)
-        formulas = tuple(FormulaChoice(*row) for row in session.execute(live).tuples())
+        formulas = tuple(FormulaChoice(one.id, one.code, one.name) for one in session.execute(live))
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
@@ -136,7 +136,7 @@ def _fill_of(product: Product) -> str:
 def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:
     listed = select(FormulaVersion.id, FormulaVersion.number, FormulaVersion.note)
     asked = listed.where(FormulaVersion.formula_id == formula_id).order_by(FormulaVersion.number.desc())
-    return tuple(VersionChoice(*row) for row in session.execute(asked).tuples())
+    return tuple(VersionChoice(one.id, one.number, one.note) for one in session.execute(asked))
 
 
 @action(once="plan", key="{plan.key}")
@@ -262,7 +262,11 @@ def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:
 
 def weights_of(row: WeighedLine, shop: Workshop) -> dict[str, Any]:
     """Return the columns of a line that follow from its weight: target, scale, advice and band."""
-    band = _band(row, shop)
+    # What the scale may show for a line: its own tolerance, else closer where small amounts of it work.
+    material, percent = row.line.material, row.line.tolerance_percent
+    if percent is None:
+        percent = shop.tight_percent if is_tight(material.functions, material.phase_hint) else shop.band_percent
+    band = weighing_band(row.weigh_g, row.scale.readability_g, percent)
     return {
         "target_g": row.target_g,
         "shown_g": row.weigh_g,
@@ -272,14 +276,6 @@ def weights_of(row: WeighedLine, shop: Workshop) -> dict[str, Any]:
         "low_g": band.low,
         "high_g": band.high,
     }
-
-
-def _band(row: WeighedLine, shop: Workshop) -> Band:
-    """Return what the scale may show for a line: its own tolerance, else closer where small amounts of it work."""
-    material, percent = row.line.material, row.line.tolerance_percent
-    if percent is None:
-        percent = shop.tight_percent if is_tight(material.functions, material.phase_hint) else shop.band_percent
-    return weighing_band(row.weigh_g, row.scale.readability_g, percent)
 
 
 def _issue_number(session: Session, code: str, day: date) -> str:

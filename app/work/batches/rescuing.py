@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.numbers import figures, plain
 from app.science.rescue import Poured, Rescue, rescue
-from app.science.tolerance import Band, weighing_band
+from app.science.tolerance import weighing_band
 from app.store.batches import Batch, BatchLine, Deviation
 from app.store.workshop import vessels
 from app.work.action import action
@@ -98,7 +98,10 @@ def rescue_batch(session: Session, batch_id: int, row_version: int, *, who: str,
     if offered is None or found is None:
         raise Invalid("", "No line is above its tolerance, so there is nothing to rescue.")
     for line in _planned(batch):
-        band = _raised_band(line, found)
+        # The band of the raised weight, as wide in % as the one that was planned.
+        planned, high = line.shown_g, line.high_g
+        share = 100 * (high - planned) / planned if high is not None and planned else ZERO
+        band = weighing_band(found.targets[str(line.id)], line.step_g, share)
         line.target_g = line.shown_g = found.targets[str(line.id)]
         line.low_g, line.high_g = band.low, band.high
     words = f"Too much added ({offered.cause}); every line raised {figures(found.factor, 4)} times"
@@ -106,10 +109,3 @@ def rescue_batch(session: Session, batch_id: int, row_version: int, *, who: str,
     batch.log("rescued", by=by, at=now(), old=before, new=after, why=words)
     batch.deviations.append(Deviation(what=f"{words}, to {plain(found.total_g)} g.", found_at=now(), found_by=by))
     batch.touch()
-
-
-def _raised_band(line: BatchLine, found: Rescue) -> Band:
-    """Return the band of the raised weight, as wide in % as the one that was planned."""
-    planned, high = line.shown_g, line.high_g
-    share = 100 * (high - planned) / planned if high is not None and planned else ZERO
-    return weighing_band(found.targets[str(line.id)], line.step_g, share)

@@ -114,7 +114,14 @@ def record_weighings(
     note_overdue(batch, due, by=by, why=gear_reason)
     for line, portion in portions:
         if portion is not None:
-            _add(batch, line, portion)
+            # Complete a lot that was noted before, or add another portion.
+            noted = next((one for one in line.standing if one.grams is None), None)
+            if noted is not None:
+                portion.replaces_id, portion.reason = noted.id, "weighed"
+                if not portion.lot_text:
+                    portion.lot_text, portion.lot_id = noted.lot_text, noted.lot_id
+            line.weighings.append(portion)
+            batch.log(f"{line.name}: weight", by=portion.by, at=portion.at, new=weighing_words(portion))
     settle_lines(session, batch, [line for line, _ in portions], by=by)
     batch.start(by=by, at=now()) if any(one and one.grams for _, one in portions) else batch.touch()
 
@@ -170,17 +177,6 @@ def slip_question(line: BatchLine, grams: Decimal) -> str:
     if slipped and not so_far:
         return f"{line.name}: {plain(grams)} g looks like a misplaced decimal point of {plain(planned)} g. Is it right?"
     return ""
-
-
-def _add(batch: Batch, line: BatchLine, weighing: BatchWeighing) -> None:
-    """Complete a lot that was noted before, or add another portion."""
-    noted = next((one for one in line.standing if one.grams is None), None)
-    if noted is not None:
-        weighing.replaces_id, weighing.reason = noted.id, "weighed"
-        if not weighing.lot_text:
-            weighing.lot_text, weighing.lot_id = noted.lot_text, noted.lot_id
-    line.weighings.append(weighing)
-    batch.log(f"{line.name}: weight", by=weighing.by, at=weighing.at, new=weighing_words(weighing))
 
 
 def weighing_words(weighing: BatchWeighing) -> str:

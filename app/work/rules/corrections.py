@@ -18,9 +18,9 @@ from app.store.errors import NotFound
 from app.store.rulebook import ValueCorrection
 from app.store.types import plain_text
 from app.work.clock import now
-from app.work.typed_text import clean_text, one_line
 from app.work.form import Field, Form
 from app.work.form_fields import Line, Name
+from app.work.typed_text import clean_text, one_line
 
 Place = tuple[str, str, str]
 RANGES: Mapping[str, tuple[str, str]] = {
