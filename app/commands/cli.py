@@ -56,15 +56,12 @@ def run(arguments: Sequence[str]) -> int:
     try:
         cli.main(list(arguments), prog_name="python3 -m app")
     except SystemExit as end:
-        return _status(end.code)
+        code = end.code
+        if code is None or isinstance(code, int):
+            return code or 0
+        click.echo(code, err=True)
+        return 1
     return 0
-
-
-def _status(code: object) -> int:
-    if code is None or isinstance(code, int):
-        return code or 0
-    click.echo(code, err=True)
-    return 1
 
 
 def main() -> None:

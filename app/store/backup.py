@@ -53,9 +53,11 @@ def examine(database: Path, *, thorough: bool = False) -> str:
     """
     _check_header(database)
     with _plain_words(database), closing(_open_to_look(database)) as connection:
-        _check_identity(database, connection)
+        if connection.execute("PRAGMA application_id").fetchone() != (APPLICATION_ID,):
+            raise Unusable(f"the file {database} belongs to another program")
         _check_integrity(database, connection, thorough)
-        revision = _revision(connection)
+        row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+        revision = str(row[0]) if row else ""
         if revision not in migrate.known_revisions():
             raise Unusable(
                 f"the file {database} was written by a newer Tarebook; start that one, this one leaves it alone"
@@ -76,11 +78,6 @@ def _check_header(database: Path) -> None:
         raise Unusable(f"the file {database} is not a Tarebook workshop, or its beginning is damaged")
 
 
-def _check_identity(database: Path, connection: sqlite3.Connection) -> None:
-    if connection.execute("PRAGMA application_id").fetchone() != (APPLICATION_ID,):
-        raise Unusable(f"the file {database} belongs to another program")
-
-
 def _check_integrity(database: Path, connection: sqlite3.Connection, thorough: bool) -> None:
     check = "integrity_check" if thorough else "quick_check"
     if connection.execute(f"PRAGMA {check}(1)").fetchone() != ("ok",):
@@ -96,11 +93,6 @@ def _check_schema(database: Path, connection: sqlite3.Connection, revision: str)
         raise Unusable(f"the file {database} is not as Tarebook makes it: {', '.join(found[:MOST_NAMED])}{more}")
     if connection.execute("SELECT count(*) FROM workshop").fetchone() != (1,):
         raise Unusable(f"the file {database} holds no workshop")
-
-
-def _revision(connection: sqlite3.Connection) -> str:
-    row = connection.execute("SELECT version_num FROM alembic_version").fetchone()
-    return str(row[0]) if row else ""
 
 
 def _open(database: Path, mode: str) -> sqlite3.Connection:
@@ -267,11 +259,7 @@ def _copy_and_check(source: sqlite3.Connection, draft: Path) -> None:
         # One file that is whole by itself: without this the copy would ask for a log beside it.
         copy.execute("PRAGMA journal_mode=DELETE")
         _check_integrity(draft, copy, thorough=True)
-    _flush(draft)
-
-
-def _flush(path: Path) -> None:
-    with path.open("r+b") as file:
+    with draft.open("r+b") as file:
         os.fsync(file.fileno())
 
 
@@ -316,7 +304,8 @@ def restore(source: Path, database: Path, folder: Path, moment: datetime) -> Bac
             _copy_and_check(copy, draft)
         archive.put_files(source, database.parent / "files")
         kept = _keep_former(database, folder, moment) if database.exists() else None
-        _remove_side_files(database)
+        for suffix in SIDE_FILES:
+            database.with_name(database.name + suffix).unlink(missing_ok=True)
         draft.replace(database)
         _flush_folder(database.parent)
     return kept
@@ -329,27 +318,19 @@ def _keep_former(database: Path, folder: Path, moment: datetime) -> Backup:
     except sqlite3.OperationalError as error:
         raise Unusable(f"the file {database} is in use; stop Tarebook first, then restore") from error
     except (sqlite3.DatabaseError, UnicodeDecodeError, Unusable):
-        return Backup(_keep_as_it_is(database, _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged")), ())
+        kept = _free_name(folder, moment, f"{BEFORE_RESTORE}-damaged")
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        for suffix in ("", *SIDE_FILES):
+            beside = database.with_name(database.name + suffix)
+            if beside.exists():
+                shutil.copy2(beside, kept.with_name(kept.name + suffix))
+        return Backup(kept, ())
 
 
 def _settle(database: Path) -> None:
     """Bring the log into the file; fails while somebody else has it open."""
     with closing(_open(database, "rw")) as connection:
         connection.execute("PRAGMA journal_mode=DELETE").fetchone()
-
-
-def _keep_as_it_is(database: Path, kept: Path) -> Path:
-    kept.parent.mkdir(parents=True, exist_ok=True)
-    for suffix in ("", *SIDE_FILES):
-        beside = database.with_name(database.name + suffix)
-        if beside.exists():
-            shutil.copy2(beside, kept.with_name(kept.name + suffix))
-    return kept
-
-
-def _remove_side_files(database: Path) -> None:
-    for suffix in SIDE_FILES:
-        database.with_name(database.name + suffix).unlink(missing_ok=True)
 
 
 def move(database: Path, target: Path) -> None:

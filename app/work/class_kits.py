@@ -126,7 +126,16 @@ def class_kits(session: Session, asked: PaperRequest, participants: int, step_g:
     found = with_notes(found, recipe_form(session, asked.formula_id))
     lines = tuple(KitLine(phase.letter, line, participants) for phase in found.phases for line in phase.lines)
     stock = stock_rows(session, every=True)
-    wanted = (*_materials(lines, stock), *_packaging(found, participants, stock))
+    there = {row.packaging_id: row for row in stock if row.packaging_id is not None}
+    size = found.formula.size
+    units = max(size.units or 1, 1) if size else 1
+    wanted = (
+        *_materials(lines, stock),
+        *[
+            _wanted(pack.name, "pieces", pack.per_unit * units * participants, there.get(pack.id))
+            for pack in found.formula.packaging
+        ],
+    )
     return ClassKits(found, participants, lines, tuple(wanted), declared_formula(formula, shop.jurisdiction))
 
 
@@ -140,16 +149,6 @@ def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[Wanted
         before = found.get(key) or _wanted(line.line.name, "g", ZERO, row)
         found[key] = replace(before, needed=before.needed + line.all_g)
     return list(found.values())
-
-
-def _packaging(found: Recipe, participants: int, stock: list[StockRow]) -> list[Wanted]:
-    there = {row.packaging_id: row for row in stock if row.packaging_id is not None}
-    size = found.formula.size
-    units = max(size.units or 1, 1) if size else 1
-    return [
-        _wanted(pack.name, "pieces", pack.per_unit * units * participants, there.get(pack.id))
-        for pack in found.formula.packaging
-    ]
 
 
 def _wanted(name: str, unit: str, needed: Decimal, row: StockRow | None) -> Wanted:

@@ -138,19 +138,16 @@ def _split(text: str) -> list[tuple[int, list[str]]]:
     before = 0
     try:
         for cells in reader:
-            _check_size(before + 1, len(rows), cells)
+            line = before + 1
+            if len(rows) > MOST_ROWS:
+                raise Unreadable([LineFault(line, f"A file can have {MOST_ROWS:,} lines; split it.")])
+            if any(len(cell) > LONGEST_CELL for cell in cells):
+                raise Unreadable([LineFault(line, _broken("field larger"))])
             rows += [(before + 1, cells)] if cells else []
             before = reader.line_num
     except csv.Error as error:
         raise Unreadable([LineFault(before + 1, _broken(str(error)))]) from error
     return rows
-
-
-def _check_size(line: int, count: int, cells: list[str]) -> None:
-    if count > MOST_ROWS:
-        raise Unreadable([LineFault(line, f"A file can have {MOST_ROWS:,} lines; split it.")])
-    if any(len(cell) > LONGEST_CELL for cell in cells):
-        raise Unreadable([LineFault(line, _broken("field larger"))])
 
 
 def _broken(reason: str) -> str:

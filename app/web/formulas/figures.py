@@ -23,13 +23,20 @@ def figures(results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
         results: the draft worked out.
     """
     shop = results.context.workshop
+    listed = results.declarations[0] if results.declarations else None
+    names = len(listed.entries) if listed and not listed.fault else 0
+    unit = _unit(results, shop)
     return {
         "total": {"figure": f"{some_figures(results.total.percent, 8)} %", **_total(results)},
         "weigh": _weigh(results),
         "unit": _unit(results, shop),
         "lines": {line.draft.id: line_figures(line, results, columns) for line in results.lines},
         "phases": dict(_phases(results)),
-        "notes": _notes(results, shop),
+        "notes": {
+            "cost": "not yet" if unit["figure"] == NOT_YET else f"{unit['figure']} {unit['label']}",
+            "list": f"{names} names, {listed.jurisdiction}" if listed and names else "not yet",
+            "substances": f"{len(results.substances)}" if results.substances else "none yet",
+        },
     }
 
 
@@ -106,17 +113,6 @@ def _phases(results: Results) -> Iterable[tuple[str, str]]:
         words += [f"{places(sum(grams, Decimal(0)), results.places_g)} g"] if grams else []
         words += [f"{places(share, 1)} % of cost"] if results.cost and share else []
         yield phase.id, " · ".join(words)
-
-
-def _notes(results: Results, shop: Workshop) -> dict[str, str]:
-    listed = results.declarations[0] if results.declarations else None
-    names = len(listed.entries) if listed and not listed.fault else 0
-    unit = _unit(results, shop)
-    return {
-        "cost": "not yet" if unit["figure"] == NOT_YET else f"{unit['figure']} {unit['label']}",
-        "list": f"{names} names, {listed.jurisdiction}" if listed and names else "not yet",
-        "substances": f"{len(results.substances)}" if results.substances else "none yet",
-    }
 
 
 def most_decimals(texts: Iterable[str]) -> str:

@@ -113,6 +113,8 @@ def parts(sheet: FormulaPage, *, with_lines: bool, **more: Any) -> dict[str, Any
     pieces = {"problems": render_template("formulas/_note_faults.html", **values)}
     if with_lines:
         pieces["lines"] = render_template("formulas/_lines.html", **values)
+    # Render what a line without a material may mean, by its id.
+    template = current_app.jinja_env.get_template("formulas/_offers.html")
     return {
         "row_version": sheet.current.row_version,
         "base": sheet.current.draft.to_json(),
@@ -120,18 +122,12 @@ def parts(sheet: FormulaPage, *, with_lines: bool, **more: Any) -> dict[str, Any
         "undo": sheet.current.undo,
         "redo": sheet.current.redo,
         "figures": values["figures"],
-        "offers": _offers(sheet),
+        "offers": {key: template.render(line_id=key, found=found) for key, found in sheet.suggestions.items()},
         "faults": {
             field: {"words": one[0].message, "open": _only_open(one)} for field, one in values["faults"].items()
         },
         "parts": pieces,
     }
-
-
-def _offers(sheet: FormulaPage) -> dict[str, str]:
-    """Render what a line without a material may mean, by its id."""
-    template = current_app.jinja_env.get_template("formulas/_offers.html")
-    return {key: template.render(line_id=key, found=found) for key, found in sheet.suggestions.items()}
 
 
 def _only_open(found: list[FieldFault]) -> bool:

@@ -10,7 +10,6 @@ from app.science.errors import Invalid
 from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import new_id, several_lines
-from app.work.formulas.draft import Draft
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.formulas.paste import in_percent, preview, with_rows
 from app.work.formulas.resolve import MOST_LINES
@@ -65,7 +64,12 @@ def use_pasted(formula_id: int) -> Page:
     draft = with_rows(start, _chosen(), phase if phase in phases else phases[0], new_id)
     count = len(draft.lines) - len(current.draft.lines)
     if request.form.get("sort"):
-        draft = _sorted(draft)
+        # Sort the lines into their usual phases by the materials that their names mean.
+        with context.store().reading() as session:
+            matched = match_materials(session, draft)
+            shelf = shelf_of(session, matched)
+        materials = {line.id: shelf.get(line.material_id or 0) for line in matched.lines}
+        draft = sort_into_phases(draft, {key: m.phase_hint for key, m in materials.items() if m}, new_id)
     origin = SaveOrigin(current.row_version, "paste")
     save_draft(context.store(), formula_id, draft, origin, change=f"Pasted {count} rows")
     return redirect(url_for("formulas.show", formula_id=formula_id), 303)
@@ -83,12 +87,3 @@ def _chosen() -> Iterable[tuple[str, str, str]]:
         if form.get(f"use.{place}") and name.strip():
             known = choice and choice != KEEP_AS_TYPED
             yield (take(context.store(), choice, name) if known else name), amount, form.get(f"phase.{place}", "")
-
-
-def _sorted(draft: Draft) -> Draft:
-    """Sort the lines into their usual phases by the materials that their names mean."""
-    with context.store().reading() as session:
-        matched = match_materials(session, draft)
-        shelf = shelf_of(session, matched)
-    materials = {line.id: shelf.get(line.material_id or 0) for line in matched.lines}
-    return sort_into_phases(draft, {key: m.phase_hint for key, m in materials.items() if m}, new_id)

@@ -50,20 +50,16 @@ def show(key: str) -> str:
         raise NotFound("The library has no such material.")
     with context.store().reading() as session:
         memory = memory_about(session, found)
+    # The sources of both ends of a range, once when they are the same.
+    pairs = {"use": ("use_low", "use_high"), "pH": ("ph_min", "ph_max")}
     return render_template(
         "library/show.html",
         one=found,
         memory=memory,
         on_shelf=on_shelf(context.store(), key),
         width_text=width_text,
-        ranges=_ranges(found),
+        ranges={label: _told(found, names) for label, names in pairs.items()},
     )
-
-
-def _ranges(found: LibraryMaterial) -> dict[str, list[tuple[str, Provenance]]]:
-    """Give the sources of both ends of a range, once when they are the same."""
-    pairs = {"use": ("use_low", "use_high"), "pH": ("ph_min", "ph_max")}
-    return {label: _told(found, names) for label, names in pairs.items()}
 
 
 def _told(found: LibraryMaterial, names: Sequence[str]) -> list[tuple[str, Provenance]]:

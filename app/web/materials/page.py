@@ -18,13 +18,9 @@ def render_page(material: Material, form: PriceForm | None = None, faults: dict[
         material=material,
         use=shelf.load_use(context.store(), material.id),
         origins={origin.label: origin for origin in origins(material)},
-        remarks=remarks(_parts(material)),
+        remarks=remarks(tuple(Part(part.inci, part.percent, cas=part.cas) for part in material.parts)),
         width_text=width_text,
         total=sum(part.percent for part in material.parts),
         form=form or PriceForm(supplier=material.supplier),
         faults=faults or {},
     )
-
-
-def _parts(material: Material) -> tuple[Part, ...]:
-    return tuple(Part(part.inci, part.percent, cas=part.cas) for part in material.parts)

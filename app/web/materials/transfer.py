@@ -50,7 +50,9 @@ def preview_file() -> tuple[str, int]:
     what, encoding = request.form.get("what", MATERIALS), request.form.get("encoding", "utf-8")
     same: dict[str, object] = {"what": what, "encoding": encoding, "text": request.form.get("text", "")}
     try:
-        text = _sent_text(encoding)
+        file = request.files.get("file")
+        data = file.read() if file else b""
+        text = decode(data, encoding) if data else request.form.get("text", "")
         same["text"] = text
         seen = _PREVIEWS.get(what, transfer.preview)(context.store(), text)
     except Unreadable as wrong:
@@ -59,12 +61,6 @@ def preview_file() -> tuple[str, int]:
 
 
 _PREVIEWS = {MATERIALS: transfer.preview, PRICES: transfer_prices.preview_prices}
-
-
-def _sent_text(encoding: str) -> str:
-    file = request.files.get("file")
-    data = file.read() if file else b""
-    return decode(data, encoding) if data else request.form.get("text", "")
 
 
 @blueprint.post("/materials/transfer/take")

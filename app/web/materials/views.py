@@ -16,7 +16,7 @@ from app.web.materials.page import render_page
 from app.web.paging import asked_number, counted_page
 from app.work.form import Faults
 from app.work.materials import shelf
-from app.work.materials.finding import MOST_LIBRARY, PAGE, FoundMaterial, SearchedFor, find, functions_known
+from app.work.materials.finding import MOST_LIBRARY, PAGE, SearchedFor, find, functions_known
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]
 
@@ -36,11 +36,18 @@ def results() -> str:
 def _listing() -> dict[str, object]:
     asked = wanted(request.args)
     found = find(context.store(), asked, asked_number())
+    count = f"{found.shelf_count:,} on your shelf"
+    # The filters that are set, each with the address of the list without it.
+    set_now = [
+        (f"function: {asked.function}", "function", asked.function),
+        (f"phase: {asked.phase}", "phase", asked.phase),
+        ("retired only" if asked.state == "retired" else "retired too", "state", asked.state != "in use"),
+    ]
     return {
         "asked": asked,
         "found": found,
-        "chips": _chips(asked),
-        "count": _count(found, asked),
+        "chips": [(words, _address(asked, **{name: ""})) for words, name, is_set in set_now if is_set],
+        "count": f"{count}, {found.library_count:,} more in the library" if asked.filtered else count,
         "phases": [hint.value for hint in PhaseHint],
         "newest_price": newest_price,
         "library_size": len(library_materials()),
@@ -55,21 +62,6 @@ def _address(asked: SearchedFor, **changed: str) -> str:
     values = {"q": asked.words[:200], "function": asked.function, "phase": asked.phase, "state": state, **changed}
     query = urlencode({name: value for name, value in values.items() if value})
     return f"{url_for('materials.index')}?{query}" if query else url_for("materials.index")
-
-
-def _chips(asked: SearchedFor) -> list[tuple[str, str]]:
-    """Give the filters that are set, each with the address of the list without it."""
-    set_now = [
-        (f"function: {asked.function}", "function", asked.function),
-        (f"phase: {asked.phase}", "phase", asked.phase),
-        ("retired only" if asked.state == "retired" else "retired too", "state", asked.state != "in use"),
-    ]
-    return [(words, _address(asked, **{name: ""})) for words, name, is_set in set_now if is_set]
-
-
-def _count(found: FoundMaterial, asked: SearchedFor) -> str:
-    words = f"{found.shelf_count:,} on your shelf"
-    return f"{words}, {found.library_count:,} more in the library" if asked.filtered else words
 
 
 @blueprint.get("/materials/<int:material_id>")

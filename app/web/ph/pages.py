@@ -51,21 +51,18 @@ def _page(sheet: FormulaPage, fault: str = "") -> str:
 
 def _choice(sheet: FormulaPage, row_version: int) -> ChangedFormula:
     rows = [line for line in sheet.results.formula.lines if line.material.id and line.parts and line.percent > 0]
+    # The place of the line that the maker picked to set the pH, from the address or the form.
+    ids = [line.material.id for line in rows]
+    asked = number(request.values.get("line", ""))
+    places = [place for place, key in enumerate(ids) if key == asked]
     return ChangedFormula(
         formula_id=sheet.current.formula_id,
         draft=sheet.current.draft,
         origin=SaveOrigin(row_version, f"ph-{new_id()}"),
         materials=tuple(DosedMaterial(line.name, line.percent, line.parts) for line in rows),
         ids=tuple(line.material.id for line in rows),
-        chosen=_chosen_place([line.material.id for line in rows]),
+        chosen=places[-1] if places else None,
     )
-
-
-def _chosen_place(ids: list[int]) -> int | None:
-    """Return the place of the line that the maker picked to set the pH, from the address or the form."""
-    asked = number(request.values.get("line", ""))
-    places = [place for place, key in enumerate(ids) if key == asked]
-    return places[-1] if places else None
 
 
 def _chosen(

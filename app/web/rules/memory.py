@@ -31,7 +31,9 @@ LONGEST_QUERY = 200
 def memory_index() -> Page:
     """List the values that rest on memory, and those that were put right."""
     table, words = request.args.get("table", ""), request.args.get("q", "")[:LONGEST_QUERY]
-    values = _filtered(table, words)
+    wanted = words.casefold().split()
+    rows = (value for value in from_memory() if table in ("", value.table))
+    values = [v for v in rows if not wanted or all(word in _text(v) for word in wanted)]
     return render_template(
         "rules/from_memory.html",
         page=asked_page(values),
@@ -40,12 +42,6 @@ def memory_index() -> Page:
         counts=counts_in_checks,
         asked={"table": table, "q": words},
     )
-
-
-def _filtered(table: str, words: str) -> list[MemoryValue]:
-    wanted = words.casefold().split()
-    rows = (value for value in from_memory() if table in ("", value.table))
-    return [v for v in rows if not wanted or all(word in _text(v) for word in wanted)]
 
 
 def _text(value: MemoryValue) -> str:

@@ -108,11 +108,20 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
     batch = load_batch(session, batch_id)
     formula = formula_to_make(batch)
     checks = tuple(CheckRecord(check, _answer(batch, check)) for check in checks_of(formula))
+    known = {phase.letter: phase for phase in formula.phases}
+    letters = dict.fromkeys([*known, *(line.phase for line in batch.lines)])
+    phases = []
+    for letter in letters:
+        phase = known.get(letter)
+        lines = tuple(_line(line) for line in batch.lines if line.phase == letter and not line.is_left_out)
+        steps = tuple(one for one in batch.ticks if one.kind is TickKind.STEP and one.phase == letter)
+        name, warmth = (phase.name, phase.temperature_c) if phase else ("", None)
+        phases.append(PhaseRecord(letter, name, warmth, cautions_of(phase) if phase else (), lines, steps))
     return BatchRecord(
         batch=batch,
         formula=formula,
         start_up=tuple(one for one in batch.ticks if one.kind is TickKind.START_UP),
-        phases=tuple(_phases(batch, formula)),
+        phases=tuple(phases),
         checks=checks,
         deviations=out_of_plan(session, batch),
         yield_percent=yield_percent(batch),
@@ -139,19 +148,6 @@ def _scales(batch: Batch) -> set[str]:
 
 def _answer(batch: Batch, check: Check) -> BatchReading | None:
     return next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
-
-
-def _phases(batch: Batch, formula: Formula) -> list[PhaseRecord]:
-    known = {phase.letter: phase for phase in formula.phases}
-    letters = dict.fromkeys([*known, *(line.phase for line in batch.lines)])
-    found = []
-    for letter in letters:
-        phase = known.get(letter)
-        lines = tuple(_line(line) for line in batch.lines if line.phase == letter and not line.is_left_out)
-        steps = tuple(one for one in batch.ticks if one.kind is TickKind.STEP and one.phase == letter)
-        name, warmth = (phase.name, phase.temperature_c) if phase else ("", None)
-        found.append(PhaseRecord(letter, name, warmth, cautions_of(phase) if phase else (), lines, steps))
-    return found
 
 
 def _line(line: BatchLine) -> LineRecord:

@@ -93,14 +93,9 @@ def take(store: Store, value: str, typed: str) -> str:
         elif source == BARE:
             add_material(store, MaterialForm(name=typed, parts=(PartForm(inci=typed, percent="100"),)))
     except Faults as faults:
-        if source == BARE or not _has_name(faults):
+        if source == BARE or not any(fault.field == "name" for fault in faults.faults):
             raise Invalid("typed", faults.faults[0].message) from faults
     return _name_of(store, source, key) or typed
-
-
-def _has_name(faults: Faults) -> bool:
-    """A shelf that has the name already is what was wanted."""
-    return any(fault.field == "name" for fault in faults.faults)
 
 
 def _name_of(store: Store, source: str, key: str) -> str:

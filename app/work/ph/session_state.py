@@ -250,17 +250,13 @@ def _with_model(state: State, model: Model, curves: bool) -> State:
     step = next_step(model, (float(state.added_g), float(state.counter_g)), readings)
     if not curves:
         return replace(state, step=step)
-    doses = _doses(model, state)
+    doses = useful_doses(plan_dose(model.model, model.target))
+    most = max(float(doses[-1]), 1.15 * float(state.added_g) / model.batch_g)
+    doses = np.asarray(doses * (most / doses[-1]), dtype=np.float64)
     batch_g = model.batch_g
     trusted, _ = trusted_readings(model, readings)
     refitted = curve_with_band(model.model, doses, batch_g, refit(model.model, trusted).belief) if trusted else ()
     return replace(state, step=step, curve=curve_with_band(model.model, doses, batch_g), refitted=refitted)
-
-
-def _doses(model: Model, state: State) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":
-    doses = useful_doses(plan_dose(model.model, model.target))
-    most = max(float(doses[-1]), 1.15 * float(state.added_g) / model.batch_g)
-    return np.asarray(doses * (most / doses[-1]), dtype=np.float64)
 
 
 def _rows(entries: Sequence[Entry], shelf: Shelf, material_of: Mapping[int, int], main: int) -> tuple[SessionRow, ...]:

@@ -81,18 +81,14 @@ def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reas
         Faults: at ``reason`` and ``who``, with everything that is wrong.
     """
     form = AnswerForm(reason, who).checked(session)
-    row = _row(session, formula_id, found)
-    row.reason = _with_earlier(form.reason, row)
-    row.answered_by, row.answered_at = form.who, now()
-    session.add(row)
-
-
-def _row(session: Session, formula_id: int, found: AnsweredFinding) -> FindingAnswer:
     finding = found.finding
     mine = (FindingAnswer.rule == finding.rule, FindingAnswer.fingerprint == found.fingerprint)
     row = session.scalars(select(FindingAnswer).where(FindingAnswer.formula_id == formula_id, *mine)).first()
     fresh = {"rule": finding.rule, "fingerprint": found.fingerprint, "finding": finding.message, "reason": ""}
-    return row or FindingAnswer(formula_id=formula_id, **fresh)
+    row = row or FindingAnswer(formula_id=formula_id, **fresh)
+    row.reason = _with_earlier(form.reason, row)
+    row.answered_by, row.answered_at = form.who, now()
+    session.add(row)
 
 
 def _with_earlier(reason: str, row: FindingAnswer) -> str:

@@ -1,6 +1,6 @@
 """A formula as the rules are asked about it: its materials, exposure, pH, kind of product, heat and order."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -34,14 +34,22 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     target = formula.target_ph
     kind = kind_of_product(formula.product_kind, formula.product_type, formula.special_uses)
     exposure = formula.exposure if formula.exposure in set(Exposure) else Exposure.LEAVE_ON
-    certified = _certified(formula)
+    # The perfumes and oils whose certificates were entered, with their amounts.
+    lines = (line for line in formula.lines if line.material.certificate)
+    certified = tuple(CertifiedDose(x.name, x.percent, read_certificate(x.material.certificate)) for x in lines)
+    # The hottest phase that each material is in, by its name.
+    hottest: dict[str, Decimal] = {}
+    for phase in formula.phases:
+        heat = phase.temperature_c
+        if heat is not None:
+            hottest |= {line.name: max(heat, hottest.get(line.name, heat)) for line in phase.lines}
     facts = FormulaFacts(
         materials=in_inci(tuple(material for material in formula.dosed if material.parts)),
         exposure=Exposure(exposure),
         ph=predicted_ph if target is None else target,
         products=kind.words,
         on=today(),
-        temperatures_c=_temperatures(formula),
+        temperatures_c=hottest,
         order=tuple(dict.fromkeys(line.name for line in formula.lines if line.material.id)),
         joined_c=_joined_hot(formula),
         certified=frozenset(dose.name for dose in certified if kind.certificate_category in dose.limits),
@@ -52,26 +60,10 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, certified)
 
 
-def _certified(formula: Formula) -> tuple[CertifiedDose, ...]:
-    """Return the perfumes and oils whose certificates were entered, with their amounts."""
-    lines = (line for line in formula.lines if line.material.certificate)
-    return tuple(CertifiedDose(x.name, x.percent, read_certificate(x.material.certificate)) for x in lines)
-
-
 def _ph_from(target: Decimal | None, predicted: Decimal | None) -> str:
     if target is not None:
         return "the target pH"
     return "" if predicted is None else "the predicted pH"
-
-
-def _temperatures(formula: Formula) -> Mapping[str, Decimal]:
-    """Give the hottest phase that each material is in, by its name."""
-    found: dict[str, Decimal] = {}
-    for phase in formula.phases:
-        heat = phase.temperature_c
-        if heat is not None:
-            found |= {line.name: max(heat, found.get(line.name, heat)) for line in phase.lines}
-    return found
 
 
 def _joined_hot(formula: Formula) -> tuple[Decimal, ...]:

@@ -13,7 +13,7 @@ from app.science.rules.claims import SoapStanding, check_claims, claims_a_drug, 
 from app.science.rules.counts import Counts, count, is_oil
 from app.science.rules.natural_origin import NaturalOrigin, natural_origin
 from app.science.rules.selectors import Ingredient, ingredients
-from app.science.rules.values import Finding, Severity
+from app.science.rules.values import Severity
 from app.science.rules.warnings import Statement
 from app.work.rules.answers import AnsweredFinding, Answers, attach_answers
 from app.work.rules.asking import Question
@@ -117,15 +117,11 @@ def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:
     findings = sorted((*claims, *certificates, *verdict.findings), key=lambda f: ORDER[f.severity])
     return Checks(
         jurisdiction=book.jurisdiction,
-        findings=attach_answers(_each_once(findings), answers),
+        findings=attach_answers(tuple(dict.fromkeys(findings)), answers),
         statements=label_statements(asked.facts, book),
         not_checked=(*asked.missing, *verdict.not_checked, *_unsaid(asked)),
         gaps=book.gaps,
     )
-
-
-def _each_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    return tuple(dict.fromkeys(findings))
 
 
 def _unsaid(asked: Question) -> Iterable[str]:
