@@ -26,9 +26,12 @@ def figures(results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
     listed = results.declarations[0] if results.declarations else None
     names = len(listed.entries) if listed and not listed.fault else 0
     unit = _unit(results, shop)
+    weighed = results.weighed_g
+    weigh = NOT_YET if weighed is None or not _is_whole(results) else f"{places(weighed, results.places_g)} g"
+    total = {"words": results.total.words, "state": results.total.state}
     return {
-        "total": {"figure": f"{some_figures(results.total.percent, 8)} %", **_total(results)},
-        "weigh": _weigh(results),
+        "total": {"figure": f"{some_figures(results.total.percent, 8)} %", **total},
+        "weigh": weigh,
         "unit": _unit(results, shop),
         "lines": {line.draft.id: line_figures(line, results, columns) for line in results.lines},
         "phases": dict(_phases(results)),
@@ -40,17 +43,8 @@ def figures(results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
     }
 
 
-def _total(results: Results) -> dict[str, str]:
-    return {"words": results.total.words, "state": results.total.state}
-
-
 def _is_whole(results: Results) -> bool:
     return results.total.state == "whole"
-
-
-def _weigh(results: Results) -> str:
-    weighed = results.weighed_g
-    return NOT_YET if weighed is None or not _is_whole(results) else f"{places(weighed, results.places_g)} g"
 
 
 def _unit(results: Results, shop: Workshop) -> dict[str, str]:

@@ -11,7 +11,6 @@ from app.science.acid_base.wording import range_in_words
 from app.web.ph.section import PhView, ph_view, windows_of
 from app.work.formulas.readings import PhReading
 from app.work.formulas.results import Results
-from app.work.rules.checks import FormulaChecks
 from app.work.rules.section import checks_of
 
 if TYPE_CHECKING:
@@ -29,7 +28,13 @@ NOTES = {
 def follows(sheet: "FormulaPage") -> dict[str, Any]:
     """Return the pH and the checks of a formula, in words and whole."""
     found = checks_of(sheet.results, sheet.around.given)
-    return {"ph": _ph(sheet), "checks": _checks(found, sheet.results), "found": found}
+    law = sheet.results.context.workshop.jurisdiction.value
+    if found is None:
+        checks = {"law": law, "words": "–", "worst": "none"}
+    else:
+        kinds = [kind for kind in ("stop", "caution", "note") if found.home.open(kind)]
+        checks = {"law": law, "words": found.home.summary, "worst": kinds[0] if kinds else "none"}
+    return {"ph": _ph(sheet), "checks": checks, "found": found}
 
 
 def answer(sheet: "FormulaPage", opened: list[str]) -> dict[str, Any]:
@@ -92,11 +97,3 @@ def _ph(sheet: "FormulaPage") -> dict[str, Any]:
         "ruler": drawn(small_ph_ruler(facts)),
         "drawing": ph_ruler(facts),
     }
-
-
-def _checks(found: FormulaChecks | None, results: Results) -> dict[str, str]:
-    law = results.context.workshop.jurisdiction.value
-    if found is None:
-        return {"law": law, "words": "–", "worst": "none"}
-    kinds = [kind for kind in ("stop", "caution", "note") if found.home.open(kind)]
-    return {"law": law, "words": found.home.summary, "worst": kinds[0] if kinds else "none"}

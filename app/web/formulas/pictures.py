@@ -34,7 +34,10 @@ def pictures(formula_id: int) -> Page:
     sheet = look(context.store(), formula_id)
     with context.store().reading() as session:
         lived = life_of(session, formula_id)
-    shown = (_ph(sheet), _shares(sheet.results), _making(sheet.results), *_made(lived, sheet))
+    drawn = making_of(sheet.results.formula)
+    words = "From left to right is the order of the work. A circle is where one phase goes into another."
+    making = FormulaDrawing("The making", words, drawn) if drawn else None
+    shown = (_ph(sheet), _shares(sheet.results), making, *_made(lived, sheet))
     return render_template("formulas/pictures.html", current=sheet.current, pictures=[one for one in shown if one])
 
 
@@ -60,12 +63,6 @@ def _shares(results: Results) -> FormulaDrawing | None:
     ]
     words = "On logarithmic scales: each line of the grid is ten times the one before."
     return FormulaDrawing("Weight against cost", words, weight_against_cost(rows))
-
-
-def _making(results: Results) -> FormulaDrawing | None:
-    drawn = making_of(results.formula)
-    words = "From left to right is the order of the work. A circle is where one phase goes into another."
-    return FormulaDrawing("The making", words, drawn) if drawn else None
 
 
 def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:

@@ -105,19 +105,7 @@ def thickener(formula_id: int) -> Page:
 def stock(formula_id: int) -> Page:
     """Work out a stock solution, with a label for the bottle."""
     current = look(context.store(), formula_id).current
-    form = _stock_form()
-    faults: dict[str, str] = {}
-    made = None
-    try:
-        made = stock_of(form)
-    except Faults as error:
-        faults = error.by_field
-    page = render_template("ph/stock.html", current=current, form=form, made=made, faults=faults)
-    return (page, 422) if faults else page
-
-
-def _stock_form() -> StockForm:
-    """Read the form from the address; what was not asked yet is as usual for the starting material."""
+    # Read the form from the address; what was not asked yet is as usual for the starting material.
     asked = request.args
     key = asked.get("start", STARTS[0].key)
     try:
@@ -126,5 +114,14 @@ def _stock_form() -> StockForm:
         usual = STARTS[0]
     changed = asked.get("shown", key) != key
     if changed or "strength" not in asked:
-        return StockForm(key, usual.assay_percent, usual.usual_percent, asked.get("total", "100"))
-    return StockForm.sent(asked)
+        form = StockForm(key, usual.assay_percent, usual.usual_percent, asked.get("total", "100"))
+    else:
+        form = StockForm.sent(asked)
+    faults: dict[str, str] = {}
+    made = None
+    try:
+        made = stock_of(form)
+    except Faults as error:
+        faults = error.by_field
+    page = render_template("ph/stock.html", current=current, form=form, made=made, faults=faults)
+    return (page, 422) if faults else page

@@ -55,10 +55,6 @@ def _plot(found: PhReport) -> Drawing | None:
     if dosing.own_line:
         there = min(dosing.advice.curve, key=lambda p: abs(p.grams - dosing.in_formula))
         readings.append(Reading(dosing.in_formula, there.ph, "in the formula"))
-    return titration(dosing.material, dosing.advice.curve, target, _windows(found), readings)
-
-
-def _windows(found: PhReport) -> list[Window]:
     gels = [
         Window(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
         for g in found.gels
@@ -68,7 +64,8 @@ def _windows(found: PhReport) -> list[Window]:
     tops = [s.ph_window[1] for s in systems]
     lows = [s.ph_window[0] for s in systems]
     keeps = [Window(max(lows), min(tops), "preservatives' window", "preservative")] if systems else []
-    return gels + [band for band in keeps if band.high > band.low]
+    windows = gels + [band for band in keeps if band.high > band.low]
+    return titration(dosing.material, dosing.advice.curve, target, windows, readings)
 
 
 def windows_of(found: PhReport) -> tuple[Window, ...]:

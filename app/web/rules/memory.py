@@ -69,6 +69,13 @@ def memory_value() -> Page:
 def _value_page(
     shipped: MemoryValue, own: Correction | None, typed: Mapping[str, str], faults: Mapping[str, str]
 ) -> str:
+    # What follows a value that is put right.
+    if counts_in_checks(shipped.table, shipped.column):
+        follows = "The checks follow your value from then on."
+    elif shipped.table in ABOUT_MATERIALS and shipped.column in FIELDS:
+        follows = "A material that is put on the shelf from then on starts with your value."
+    else:
+        follows = "It is kept and shown beside the shipped value; no computation follows it."
     return render_template(
         "rules/value.html",
         one=shipped,
@@ -77,17 +84,8 @@ def _value_page(
         faults=faults,
         choices=choices_of(shipped),
         is_number=is_number(shipped),
-        follows=_follows(shipped),
+        follows=follows,
     )
-
-
-def _follows(shipped: MemoryValue) -> str:
-    """Say what follows a value that is put right."""
-    if counts_in_checks(shipped.table, shipped.column):
-        return "The checks follow your value from then on."
-    if shipped.table in ABOUT_MATERIALS and shipped.column in FIELDS:
-        return "A material that is put on the shelf from then on starts with your value."
-    return "It is kept and shown beside the shipped value; no computation follows it."
 
 
 @blueprint.post("/rules/from-memory/value")

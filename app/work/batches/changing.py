@@ -1,5 +1,6 @@
 """Changing a batch that is only planned, and taking another material for a line that is not weighed yet."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from sqlalchemy import select
@@ -81,7 +82,7 @@ def change_plan(session: Session, batch_id: int, row_version: int, plan: Plan, *
     batch.touch()
 
 
-def _set(line: BatchLine, columns: dict[str, object]) -> None:
+def _set(line: BatchLine, columns: Mapping[str, object]) -> None:
     for column, value in columns.items():
         setattr(line, column, value)
 
@@ -171,15 +172,11 @@ def swap_material(
     line.material_id, line.name, line.material = material.id, material.name, pin([material])
     if line.material_id == line.planned_material_id:
         line.planned_material_id, line.planned_name, line.material = None, "", ""
-    _set(line, _advice_and_band(session, batch, line))
-    batch.log("material swapped", by=form.who, at=now(), old=before, new=material.name, why=form.why)
-    batch.touch()
-
-
-def _advice_and_band(session: Session, batch: Batch, line: BatchLine) -> dict[str, object]:
-    """Return what to do where the scale is too coarse, and the band, for the material that stands there now."""
+    # What to do where the scale is too coarse, and the band, are those of the material that stands there now; where the
+    # batch was raised since it was planned, its weights stand.
     formula = replace(formula_to_make(batch), scales=read_context(session).defaults.scales)
     columns = weights_of(batch_sheet(formula).weighing.by_key[line.line_key], the_workshop(session))
-    if columns["shown_g"] != line.shown_g:  # the batch was raised since it was planned: its weights stand
-        return {"advice": ""}
-    return {name: columns[name] for name in ("advice", "low_g", "high_g")}
+    as_planned = columns["shown_g"] == line.shown_g
+    _set(line, {name: columns[name] for name in ("advice", "low_g", "high_g")} if as_planned else {"advice": ""})
+    batch.log("material swapped", by=form.who, at=now(), old=before, new=material.name, why=form.why)
+    batch.touch()

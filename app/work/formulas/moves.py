@@ -1,6 +1,5 @@
 """Changes to the rows of a draft: lines and phases moved, added and removed."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import Protocol, TypeVar
 
@@ -72,16 +71,15 @@ def remove_phase(draft: Draft, phase_id: str) -> Draft:
 
 def move_phase(draft: Draft, phase_id: str, step: int) -> Draft:
     """Move a phase with its lines one place up (-1) or down (+1)."""
-    return replace(draft, phases=_moved(draft.phases, phase_id, step))
-
-
-def _moved(rows: Sequence[R], row_id: str, step: int) -> tuple[R, ...]:
-    place = next((n for n, row in enumerate(rows) if row.id == row_id), None)
+    rows = draft.phases
+    place = next((n for n, row in enumerate(rows) if row.id == phase_id), None)
     if place is None or not 0 <= place + step < len(rows):
-        return tuple(rows)
-    found = list(rows)
-    found[place], found[place + step] = found[place + step], found[place]
-    return tuple(found)
+        moved = tuple(rows)
+    else:
+        found = list(rows)
+        found[place], found[place + step] = found[place + step], found[place]
+        moved = tuple(found)
+    return replace(draft, phases=moved)
 
 
 def rename_line(draft: Draft, line_id: str, typed: str) -> Draft:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 from app.reference.material import LibraryMaterial
 from app.reference.materials import material as library_material
-from app.reference.provenance import Provenance
 from app.science.numbers import plain
 from app.store.materials import Material
 from app.work.materials.material_form import MaterialForm, from_library
@@ -63,16 +62,12 @@ def _origin(name: str, now: MaterialForm, then: MaterialForm | None, shipped: Li
     if shipped is None or then is None or now.text[name] != then.text[name]:
         return Origin(WORDS[name], now.text["source"], ENTERED)
     found = shipped.sources.get(SOURCE_OF[name])
-    return Origin(WORDS[name], _words(name, found, shipped), found.status.value if found else "")
-
-
-def _words(name: str, found: Provenance | None, shipped: LibraryMaterial) -> str:
     source = found.source if found else "the library names no source"
     if name == "density":
-        return f"{source}{_density_state(shipped)}"
-    if name == "parts" and shipped.assumption:
-        return f"{source}. {shipped.assumption}"
-    return source
+        words = f"{source}{_density_state(shipped)}"
+    else:
+        words = f"{source}. {shipped.assumption}" if name == "parts" and shipped.assumption else source
+    return Origin(WORDS[name], words, found.status.value if found else "")
 
 
 def _density_state(shipped: LibraryMaterial) -> str:

@@ -14,7 +14,7 @@ from app.science.acid_base.advice import DoseAdvice, ask_dose
 from app.science.acid_base.gel import GelState, companions, gel_notes
 from app.science.acid_base.model import compile_model
 from app.science.acid_base.prediction import predict
-from app.science.acid_base.titration import POINTS, BufferShare, CurvePoint, buffer_shares, curve_with_band
+from app.science.acid_base.titration import POINTS, BufferShare, buffer_shares, curve_with_band
 from app.science.acid_base.values import Adjuster, Mixture, Prediction
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
@@ -156,15 +156,12 @@ def _with_own_line(materials: Sequence[DosedMaterial], line: PhLine, target: flo
     advice = ask_dose(mixture, (line.adjuster,), target, before_g)
     in_formula = batch_g * float(line.percent) / 100
     if in_formula > advice.curve[-1].grams:
-        advice = replace(advice, curve=_curve_past(mixture, line.adjuster, in_formula, before_g))
+        # Draw the curve as far as the formula goes, and a little further.
+        doses = np.linspace(0.0, PAST_THE_FORMULA * in_formula / before_g, POINTS)
+        curve_past = curve_with_band(compile_model(mixture, (line.adjuster,)), doses, before_g)
+        advice = replace(advice, curve=curve_past)
     others = tuple(other for other in ph_lines(materials) if other.place != line.place)
     return Titration(line.material, line.adjuster, advice, in_formula, own_line=True, others=others)
-
-
-def _curve_past(mixture: Mixture, adjuster: Adjuster, grams: float, before_g: float) -> tuple[CurvePoint, ...]:
-    """Draw the curve as far as the formula goes, and a little further."""
-    doses = np.linspace(0.0, PAST_THE_FORMULA * grams / before_g, POINTS)
-    return curve_with_band(compile_model(mixture, (adjuster,)), doses, before_g)
 
 
 def _usual(mixture: Mixture, target: float) -> tuple[Adjuster, str]:
