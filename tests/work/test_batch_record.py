@@ -21,6 +21,7 @@ from app.work.batches.deviations import out_of_plan, record_deviation, still_ope
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
+from app.work.batches.record import batch_record
 from app.work.batches.rescuing import offered_rescue, rescue_batch
 from app.work.batches.ticks import tick
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
@@ -356,6 +357,19 @@ def test_a_scale_whose_check_is_overdue_asks_for_a_reason_that_stays_in_the_hist
     record_check(demo, check.but(checked_on="2026-11-02", next_due="2099-01-01", passed=""))
     with pytest.raises(Faults):
         record_weighings(demo, batch_id, load(demo, batch_id).row_version, entry, who="Ines")
+
+
+def test_the_record_names_the_gear_that_weighed_and_no_other(demo: Store) -> None:
+    batch_id = plan_batch(demo, PLAN)
+    first, second = load(demo, batch_id).lines[:2]
+    for gear in ("Old balance", "Spare balance"):
+        check = GearCheckForm(gear, "2026-11-01", "100 g weight", "100.0", "0.1", "yes", "2099-01-01", "Ines")
+        record_check(demo, check)
+    weighed = WeighingForm(first.id, f"{first.shown_g:f}", "L1", "Old balance")
+    only_a_lot = WeighingForm(second.id, "", "L2", "Spare balance")
+    record_weighings(demo, batch_id, 1, [weighed, only_a_lot], who="Ines")
+    with demo.reading() as session:
+        assert [row.name for row in batch_record(session, batch_id).gear] == ["Old balance"]
 
 
 def test_a_check_says_what_is_missing_and_stays_as_it_is(demo: Store) -> None:

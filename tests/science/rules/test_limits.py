@@ -1,10 +1,14 @@
 """Cases worked by hand from the text of the law; the paragraph is named at each."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
+from app.reference.limits import limit_rows
 from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
+from app.science.rules.limit_present import Present, exceeds
+from app.science.rules.names import Amount
 from app.science.rules.values import Severity
 
 V, III, II = "EU 1223/2009 Annex V entry ", "EU 1223/2009 Annex III entry ", "EU 1223/2009 Annex II entry "
@@ -272,3 +276,11 @@ def test_a_filter_as_such_asks_for_no_sentence_in_the_united_states(ask):
 
 def test_eu_limits_do_not_bind_in_the_united_states(ask):
     assert not [f for f in ask({"Phenoxyethanol": "2"}, jurisdiction="US").findings if f.rule.startswith("EU")]
+
+
+def test_a_row_without_a_highest_amount_allows_none_of_it():
+    capped = next(rule for rule in limit_rows("EU") if rule.max_percent is not None)
+    amount = Amount("Methylparaben", Decimal("0.001"), "jar", PartKind.INGREDIENT)
+    trace = Present((), ((amount, Decimal(1)),))
+    assert exceeds(trace, replace(capped, max_percent=None))
+    assert not exceeds(trace, replace(capped, max_percent=Decimal("0.001")))

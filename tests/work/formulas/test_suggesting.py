@@ -72,3 +72,8 @@ def test_choices_that_mean_nothing_change_nothing(store: Store) -> None:
 def test_suggestions_for_open_lines_stop_after_the_first_few(store: Store) -> None:
     lines = [(f"l{n}", "glycerin") for n in range(30)]
     assert len(unmatched([("e", " "), *lines], store)) == 8
+
+
+def test_an_open_line_is_offered_three_materials_at_most(store: Store) -> None:
+    assert len(suggest(store, "oil")) > 3
+    assert [len(found) for found in unmatched([("a", "oil")], store).values()] == [3]

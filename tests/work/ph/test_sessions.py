@@ -368,6 +368,18 @@ def test_a_reading_far_from_what_is_expected_is_asked_about_and_advises_nothing(
     assert [one.value for one in batch_of(store, gel).readings] == [Decimal("8.5"), right]
 
 
+@pytest.mark.parametrize(("grams", "field"), [("491", ""), ("491.01", "grams"), ("0.4911 kg", "grams")])
+def test_no_more_is_added_than_is_in_the_beaker(store: Store, grams: str, field: str) -> None:
+    form = added(grams)
+    with store.reading() as session:
+        if field:
+            with pytest.raises(Faults) as told:
+                form.amount_g(session, 1, Decimal(491))
+            assert list(told.value.by_field) == [field]
+        else:
+            assert form.amount_g(session, 1, Decimal(491)) == 491
+
+
 @pytest.mark.parametrize("grams", ["1e9", "1000000000", "491.1", "0", "-1"])
 def test_an_addition_that_cannot_be_is_refused(store: Store, gel: Any, grams: str) -> None:
     begin(store, gel)
