@@ -5,7 +5,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
-from functools import cache
+from functools import cache, partial
 
 from app.reference.allergens import allergen_entries
 from app.reference.claims import claim_rules
@@ -14,23 +14,16 @@ from app.reference.compatibility import trade_rules
 from app.reference.constituents import constituent_index
 from app.reference.hair_dyes import hair_dyes
 from app.reference.limits import jurisdictions, limit_rows, limit_table_ages
-from app.reference.product_kinds import ProductKind, product_kinds
+from app.reference.product_kinds import product_kinds
 from app.reference.product_rules import product_rules
 from app.reference.prohibited import prohibited_entries
 from app.reference.rulebook import warning_rules
 from app.reference.tables import read_table
-from app.science.rules.allergens import AllergenEntry
-from app.science.rules.claims import ClaimRule
-from app.science.rules.colourants import AREA_WORDS, Colourant
-from app.science.rules.compatibility import TradeRule
-from app.science.rules.constituents import Constituent
-from app.science.rules.hair_dyes import HairDye
+from app.science.rules.colourants import AREA_WORDS
 from app.science.rules.names import plain, plain_name
-from app.science.rules.product_rules import ProductRule
-from app.science.rules.prohibited import Barred, ProhibitedEntry
+from app.science.rules.prohibited import Barred
 from app.science.rules.table_age import TableAge, old_tables
-from app.science.rules.values import Exposure, LimitRule
-from app.science.rules.warnings import WarningRule
+from app.science.rules.values import Exposure
 from app.work.rules.book import corrected_colourants, corrected_limits, corrected_trade, limit_key
 from app.work.rules.corrections import Correction, Place, shipped_values
 
@@ -53,6 +46,10 @@ class TableRow:
     place: Place | None = None
 
 
+Corrections = tuple[Correction, ...]
+MakeRows = Callable[[Corrections], Iterable[TableRow]]
+
+
 @dataclass(frozen=True, slots=True)
 class Table:
     """A table of rules: its address under ``/rules``, its title, whose rules they are, what it holds."""
@@ -62,8 +59,11 @@ class Table:
     whose: str
     about: str
     columns: tuple[str, ...]
-    make: Callable[[tuple[Correction, ...]], Iterable[TableRow]]
+    make: MakeRows
     is_law: bool = True
+
+
+DECLARED: list[Table] = []
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,112 +82,8 @@ def _place(table: str, key: str, column: str) -> Place | None:
     return place if place in shipped_values() else None
 
 
-def _limit_row(rule: LimitRule, table: str) -> TableRow:
-    as_ = "" if rule.expressed_as in ("", "as such") else f" as {rule.expressed_as}"
-    cells = (
-        "" if rule.max_percent is None else f"{plain(rule.max_percent)} %{as_}",
-        rule.product_scope,
-        _joined(rule.condition, rule.label_wording and f"Label: {rule.label_wording}"),
-        _joined(rule.legal_reference, rule.as_of and f"State: {rule.as_of}"),
-    )
-    return TableRow(
-        rule.inci_name, cells, rule.source, rule.source_status, _place(table, limit_key(rule), "max_percent")
-    )
-
-
 def _joined(*texts: str) -> str:
     return ". ".join(text.rstrip(".") for text in texts if text)
-
-
-def _limits(jurisdiction: str) -> Callable[[tuple[Correction, ...]], Iterable[TableRow]]:
-    def make(corrections: tuple[Correction, ...]) -> Iterable[TableRow]:
-        rules = corrected_limits(limit_rows(jurisdiction), corrections)
-        return (_limit_row(rule, f"limits/{jurisdiction}") for rule in rules)
-
-    return make
-
-
-def _allergen_row(entry: AllergenEntry) -> TableRow:
-    thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
-    return TableRow(
-        entry.label_name,
-        (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since),
-        entry.source.text,
-        entry.source.status,
-    )
-
-
-def _trade_row(rule: TradeRule) -> TableRow:
-    cells = (_pairs().get(rule.rule_id, ""), rule.title, str(rule.severity), rule.why, rule.action)
-    table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
-    return TableRow(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
-
-
-@cache
-def _pairs() -> dict[str, str]:
-    """Give the substances or functions that each compatibility rule names, one side and the other."""
-    rows = read_table("compatibility", COMPATIBILITY)
-    return {row["rule_id"]: " with ".join(filter(None, (row["a_values"], row["b_values"]))) for row in rows}
-
-
-def _claim_row(rule: ClaimRule) -> TableRow:
-    where = ", ".join(sorted(rule.jurisdictions))
-    cells = (where, "; ".join(rule.words), "; ".join(rule.unless), str(rule.severity), f"{rule.message} ({rule.kind})")
-    return TableRow(rule.rule_id, cells, rule.rule, rule.source_status)
-
-
-def _warning_row(rule: WarningRule) -> TableRow:
-    called = "; ".join(rule.selector.items) if rule.selector else ""
-    kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
-    wording = "fixed by law" if rule.is_legal else "own words"
-    return TableRow(
-        rule.rule_id,
-        (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason),
-        rule.source.text,
-        rule.source.status,
-    )
-
-
-def _prohibited_row(entry: ProhibitedEntry) -> TableRow:
-    names = "; ".join((*entry.names, *(f"{name} (read)" for name in entry.doubtful)))
-    when = PROHIBITED_WHEN[entry.condition]
-    cells = (entry.substance, names, "; ".join(entry.cas), when)
-    return TableRow(entry.entry, cells, entry.source.text, entry.source.status)
-
-
-def _dye_row(dye: HairDye) -> TableRow:
-    tops = tuple("" if top is None else f"{plain(top)} %" for top in (dye.oxidative_max, dye.direct_max))
-    lashes = "professional use" if dye.eyelashes else ""
-    cells = (*tops, lashes, dye.entry)
-    return TableRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
-
-
-def _product_rule_row(rule: ProductRule) -> TableRow:
-    called = "; ".join(rule.selector.items) if rule.selector else ""
-    where = "; ".join(
-        word for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *sorted(rule.scope)) if word
-    )
-    what = rule.what.replace("{names}", "the named").replace("{amount}", "so much").replace("{parts}", "each")
-    bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
-    bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
-    cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
-    return TableRow(rule.rule_id, cells, rule.source.text, rule.source.status)
-
-
-def _kind_row(kind: ProductKind) -> TableRow:
-    cells = (kind.group, str(kind.exposure), kind.certificate_category, "; ".join(sorted(kind.words)))
-    return TableRow(
-        kind.kind, cells, "the trade's categories; certificate categories of the 49th amendment", "common practice"
-    )
-
-
-def _oil_row(oil: str, one: Constituent) -> TableRow:
-    cells = (one.name, f"{plain(one.low)} to {plain(one.high)} %", f"{plain(one.typical)} %")
-    return TableRow(oil, cells, one.source.text, one.source.status)
-
-
-def _oil_rows() -> Iterable[TableRow]:
-    return (_oil_row(oil, one) for oil, ones in constituent_index().oils.items() for one in ones)
 
 
 PROHIBITED_WHEN = {
@@ -199,16 +95,198 @@ PROHIBITED_WHEN = {
 }
 
 
-def _colourant_row(one: Colourant) -> TableRow:
-    area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
-    also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
-    return TableRow(
-        one.ci,
-        (also, area, one.us_name, one.us_use),
-        one.source.text,
-        one.source.status,
-        _place("colourants", one.ci, "eu_area"),
-    )
+@cache
+def _pairs() -> dict[str, str]:
+    """Give the substances or functions that each compatibility rule names, one side and the other."""
+    rows = read_table("compatibility", COMPATIBILITY)
+    return {row["rule_id"]: " with ".join(filter(None, (row["a_values"], row["b_values"]))) for row in rows}
+
+
+def _table(
+    path: str, title: str, whose: str, about: str, columns: tuple[str, ...], *, is_law: bool = True
+) -> Callable[[MakeRows], MakeRows]:
+    """Declare a table beside what yields its rows, given what the maker corrected."""
+
+    def declare(make: MakeRows) -> MakeRows:
+        DECLARED.append(Table(path, title, whose, about, columns, make, is_law))
+        return make
+
+    return declare
+
+
+@_table(
+    "allergens",
+    "Fragrance allergens",
+    WHOSE["EU"],
+    "entries of Annex III with a duty to name them in the ingredient list",
+    ("Leave-on, above", "Rinse-off, above", "CAS", "Entry", "Duty"),
+)
+def _allergens(_own: Corrections) -> Iterable[TableRow]:
+    for entry in allergen_entries():
+        thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
+        yield TableRow(
+            entry.label_name,
+            (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since),
+            entry.source.text,
+            entry.source.status,
+        )
+
+
+@_table(
+    "colourants",
+    "Colourants",
+    "European Union and United States",
+    "where a colour may be used: Annex IV, and 21 CFR parts 73, 74 and 82",
+    ("Also called", "EU: allowed in", "US name", "US: allowed in"),
+)
+def _colourants(own: Corrections) -> Iterable[TableRow]:
+    for one in corrected_colourants(own):
+        area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
+        also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
+        yield TableRow(
+            one.ci,
+            (also, area, one.us_name, one.us_use),
+            one.source.text,
+            one.source.status,
+            _place("colourants", one.ci, "eu_area"),
+        )
+
+
+@_table(
+    "prohibited",
+    "Prohibited substances",
+    WHOSE["EU"],
+    "Annex II of Regulation (EC) 1223/2009, every entry",
+    ("Substance", "Names", "CAS", "Prohibited"),
+)
+def _prohibited(_own: Corrections) -> Iterable[TableRow]:
+    for entry in prohibited_entries():
+        names = "; ".join((*entry.names, *(f"{name} (read)" for name in entry.doubtful)))
+        when = PROHIBITED_WHEN[entry.condition]
+        cells = (entry.substance, names, "; ".join(entry.cas), when)
+        yield TableRow(entry.entry, cells, entry.source.text, entry.source.status)
+
+
+@_table(
+    "hair-dyes",
+    "Hair dyes",
+    WHOSE["EU"],
+    "entries of Annex III on hair dyes; oxidative amounts on the hair after mixing",
+    ("With oxidation", "Without", "Eyelashes", "Entry"),
+)
+def _hair_dyes(_own: Corrections) -> Iterable[TableRow]:
+    for dye in hair_dyes():
+        tops = tuple("" if top is None else f"{plain(top)} %" for top in (dye.oxidative_max, dye.direct_max))
+        lashes = "professional use" if dye.eyelashes else ""
+        cells = (*tops, lashes, dye.entry)
+        yield TableRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
+
+
+@_table(
+    "product-rules",
+    "Hazards and the product as a whole",
+    "European Union, United States and the trade",
+    "pH, free alkali, poisons, eyes, children, sun, essential oils, drugs and bans",
+    ("Where", "Names", "Measure", "Weight", "What", "Why"),
+    is_law=False,
+)
+def _product_rules(_own: Corrections) -> Iterable[TableRow]:
+    for rule in product_rules():
+        called = "; ".join(rule.selector.items) if rule.selector else ""
+        where = "; ".join(
+            word for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *sorted(rule.scope)) if word
+        )
+        what = rule.what.replace("{names}", "the named").replace("{amount}", "so much").replace("{parts}", "each")
+        bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
+        bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
+        cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
+        yield TableRow(rule.rule_id, cells, rule.source.text, rule.source.status)
+
+
+@_table(
+    "product-kinds",
+    "Kinds of product",
+    "the trade",
+    "the pick-list of a formula, and the words by which the rules know each kind",
+    ("Group", "Use", "Certificate category", "Words of the rules"),
+    is_law=False,
+)
+def _product_kinds(_own: Corrections) -> Iterable[TableRow]:
+    for kind in product_kinds().values():
+        cells = (kind.group, str(kind.exposure), kind.certificate_category, "; ".join(sorted(kind.words)))
+        yield TableRow(
+            kind.kind, cells, "the trade's categories; certificate categories of the 49th amendment", "common practice"
+        )
+
+
+@_table(
+    "oil-constituents",
+    "Usual constituents of essential oils",
+    "the trade",
+    "what oils usually hold, used only where no sheet is there",
+    ("Constituent", "Range", "Typical"),
+    is_law=False,
+)
+def _oil_constituents(_own: Corrections) -> Iterable[TableRow]:
+    for oil, ones in constituent_index().oils.items():
+        for one in ones:
+            cells = (one.name, f"{plain(one.low)} to {plain(one.high)} %", f"{plain(one.typical)} %")
+            yield TableRow(oil, cells, one.source.text, one.source.status)
+
+
+@_table(
+    "compatibility",
+    "What goes with what",
+    "the trade",
+    "pairs that clash, pH, heat, order of addition, water and oil; no law",
+    ("Between", "What", "Weight", "Why", "What to do"),
+    is_law=False,
+)
+def _compatibility(own: Corrections) -> Iterable[TableRow]:
+    for rule in corrected_trade(trade_rules(), own).values():
+        cells = (_pairs().get(rule.rule_id, ""), rule.title, str(rule.severity), rule.why, rule.action)
+        table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
+        yield TableRow(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
+
+
+@_table(
+    "claims",
+    "Words and claims",
+    "European Union and United States",
+    "words that make a cosmetic something else: drug, medicine, biocide, sunscreen",
+    ("Where", "Words", "Not counted in", "Weight", "What it means"),
+)
+def _claims(_own: Corrections) -> Iterable[TableRow]:
+    for rule in claim_rules():
+        where = ", ".join(sorted(rule.jurisdictions))
+        cells = (
+            where,
+            "; ".join(rule.words),
+            "; ".join(rule.unless),
+            str(rule.severity),
+            f"{rule.message} ({rule.kind})",
+        )
+        yield TableRow(rule.rule_id, cells, rule.rule, rule.source_status)
+
+
+@_table(
+    "warnings",
+    "Statements for the label",
+    "European Union and United States",
+    "statements by kind of product; the wordings that a limit asks for stand with the limits",
+    ("Where", "Statement", "Wording", "Called for by", "Reason"),
+)
+def _warnings(_own: Corrections) -> Iterable[TableRow]:
+    for rule in warning_rules():
+        called = "; ".join(rule.selector.items) if rule.selector else ""
+        kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
+        wording = "fixed by law" if rule.is_legal else "own words"
+        yield TableRow(
+            rule.rule_id,
+            (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason),
+            rule.source.text,
+            rule.source.status,
+        )
 
 
 LIMIT_COLUMNS = ("At most", "Where", "Condition", "Entry")
@@ -219,111 +297,29 @@ LIMIT_ABOUT = {
 }
 
 
-def _limit_table(name: str) -> Table:
-    title = "Guidance on amounts" if name == GUIDANCE else f"Limits, {name}"
-    about, whose = LIMIT_ABOUT.get(name, "limits of composition"), WHOSE.get(name, name)
-    return Table(f"limits/{name}", title, whose, about, LIMIT_COLUMNS, _limits(name), name != GUIDANCE)
-
-
 @cache
 def tables() -> tuple[Table, ...]:
     """Return every table of rules, limits first."""
-    return _tables_of_law() + _other_tables()
+    found = []
+    for name in sorted(jurisdictions(), key=lambda n: (n == GUIDANCE, n)):
+        title = "Guidance on amounts" if name == GUIDANCE else f"Limits, {name}"
+        about, whose = LIMIT_ABOUT.get(name, "limits of composition"), WHOSE.get(name, name)
+        make = partial(_limits, name)
+        found.append(Table(f"limits/{name}", title, whose, about, LIMIT_COLUMNS, make, name != GUIDANCE))
+    return (*found, *DECLARED)
 
 
-def _tables_of_law() -> tuple[Table, ...]:
-    return (
-        *(_limit_table(name) for name in sorted(jurisdictions(), key=lambda n: (n == GUIDANCE, n))),
-        Table(
-            "allergens",
-            "Fragrance allergens",
-            WHOSE["EU"],
-            "entries of Annex III with a duty to name them in the ingredient list",
-            ("Leave-on, above", "Rinse-off, above", "CAS", "Entry", "Duty"),
-            lambda _own: map(_allergen_row, allergen_entries()),
-        ),
-        Table(
-            "colourants",
-            "Colourants",
-            "European Union and United States",
-            "where a colour may be used: Annex IV, and 21 CFR parts 73, 74 and 82",
-            ("Also called", "EU: allowed in", "US name", "US: allowed in"),
-            lambda own: map(_colourant_row, corrected_colourants(own)),
-        ),
-        Table(
-            "prohibited",
-            "Prohibited substances",
-            WHOSE["EU"],
-            "Annex II of Regulation (EC) 1223/2009, every entry",
-            ("Substance", "Names", "CAS", "Prohibited"),
-            lambda _own: map(_prohibited_row, prohibited_entries()),
-        ),
-        Table(
-            "hair-dyes",
-            "Hair dyes",
-            WHOSE["EU"],
-            "entries of Annex III on hair dyes; oxidative amounts on the hair after mixing",
-            ("With oxidation", "Without", "Eyelashes", "Entry"),
-            lambda _own: map(_dye_row, hair_dyes()),
-        ),
-    )
-
-
-def _other_tables() -> tuple[Table, ...]:
-    return (
-        Table(
-            "product-rules",
-            "Hazards and the product as a whole",
-            "European Union, United States and the trade",
-            "pH, free alkali, poisons, eyes, children, sun, essential oils, drugs and bans",
-            ("Where", "Names", "Measure", "Weight", "What", "Why"),
-            lambda _own: map(_product_rule_row, product_rules()),
-            is_law=False,
-        ),
-        Table(
-            "product-kinds",
-            "Kinds of product",
-            "the trade",
-            "the pick-list of a formula, and the words by which the rules know each kind",
-            ("Group", "Use", "Certificate category", "Words of the rules"),
-            lambda _own: map(_kind_row, product_kinds().values()),
-            is_law=False,
-        ),
-        Table(
-            "oil-constituents",
-            "Usual constituents of essential oils",
-            "the trade",
-            "what oils usually hold, used only where no sheet is there",
-            ("Constituent", "Range", "Typical"),
-            lambda _own: _oil_rows(),
-            is_law=False,
-        ),
-        Table(
-            "compatibility",
-            "What goes with what",
-            "the trade",
-            "pairs that clash, pH, heat, order of addition, water and oil; no law",
-            ("Between", "What", "Weight", "Why", "What to do"),
-            lambda own: map(_trade_row, corrected_trade(trade_rules(), own).values()),
-            is_law=False,
-        ),
-        Table(
-            "claims",
-            "Words and claims",
-            "European Union and United States",
-            "words that make a cosmetic something else: drug, medicine, biocide, sunscreen",
-            ("Where", "Words", "Not counted in", "Weight", "What it means"),
-            lambda _own: map(_claim_row, claim_rules()),
-        ),
-        Table(
-            "warnings",
-            "Statements for the label",
-            "European Union and United States",
-            "statements by kind of product; the wordings that a limit asks for stand with the limits",
-            ("Where", "Statement", "Wording", "Called for by", "Reason"),
-            lambda _own: map(_warning_row, warning_rules()),
-        ),
-    )
+def _limits(jurisdiction: str, own: Corrections) -> Iterable[TableRow]:
+    for rule in corrected_limits(limit_rows(jurisdiction), own):
+        as_ = "" if rule.expressed_as in ("", "as such") else f" as {rule.expressed_as}"
+        cells = (
+            "" if rule.max_percent is None else f"{plain(rule.max_percent)} %{as_}",
+            rule.product_scope,
+            _joined(rule.condition, rule.label_wording and f"Label: {rule.label_wording}"),
+            _joined(rule.legal_reference, rule.as_of and f"State: {rule.as_of}"),
+        )
+        place = _place(f"limits/{jurisdiction}", limit_key(rule), "max_percent")
+        yield TableRow(rule.inci_name, cells, rule.source, rule.source_status, place)
 
 
 def find_table(path: str) -> Table | None:
@@ -334,24 +330,24 @@ def find_table(path: str) -> Table | None:
 def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[TableRow]:
     """List the rows that hold every word typed, in any order and case, and have a status."""
     wanted = words.casefold().split()
-    rows = (row for row in table.make(corrections) if not status or row.status == status)
-    return [row for row in rows if all(word in _text(row) for word in wanted)]
-
-
-def _text(row: TableRow) -> str:
-    return " ".join((row.name, *row.cells, row.source, row.status)).casefold()
+    found = []
+    for row in table.make(corrections):
+        text = " ".join((row.name, *row.cells, row.source, row.status)).casefold()
+        if status in ("", row.status) and all(word in text for word in wanted):
+            found.append(row)
+    return found
 
 
 def overviews(corrections: tuple[Correction, ...], day: date) -> tuple[Overview, ...]:
     """Give every table with its counts and its age at a day."""
-    return tuple(_overview(table, corrections, day) for table in tables())
-
-
-def _overview(table: Table, corrections: tuple[Correction, ...], day: date) -> Overview:
-    rows = list(table.make(corrections))
-    counted = Counter(row.status or "not stated" for row in rows)
-    age = _age(table, rows)
-    return Overview(table, len(rows), tuple(counted.most_common()), age.state, table.is_law and age.is_old(day))
+    found = []
+    for table in tables():
+        rows = list(table.make(corrections))
+        counted = Counter(row.status or "not stated" for row in rows)
+        age = _age(table, rows)
+        is_old = table.is_law and age.is_old(day)
+        found.append(Overview(table, len(rows), tuple(counted.most_common()), age.state, is_old))
+    return tuple(found)
 
 
 def _age(table: Table, rows: Iterable[TableRow]) -> TableAge:
