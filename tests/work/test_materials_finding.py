@@ -96,7 +96,7 @@ def test_long_lists_come_in_pages(store: Store) -> None:
         for n in range(PAGE + 5):
             shelf.insert_material(session, values.but(name=f"Water {n:03}"))
     first, second, past = (find(store, SearchedFor(), page) for page in (1, 2, 99))
-    assert (len(first.materials), len(second.materials), first.pages) == (PAGE, 5, 2)
+    assert (len(first.materials), len(second.materials), first.shelf_count) == (PAGE, 5, PAGE + 5)
     assert (first.shelf_count, past.page) == (PAGE + 5, 2)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.rulebook import in_inci, usual_blends
-from app.science.formula import Formula, Line
+from app.science.formula import Formula
 from app.science.rules.certificates import CertifiedDose, read_certificate
 from app.science.rules.names import is_water
 from app.science.rules.values import Exposure, FormulaFacts
@@ -57,36 +57,27 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
     texts = tuple(text for text in (formula.name, formula.product_type, formula.claims) if text.strip())
     missing = (*_missing(formula), *usual_blends(formula.dosed))
     claimed = bool(formula.claims.strip())
-    return Question(facts, texts, claimed, _ph_from(target, predicted_ph), missing, kind, certified)
-
-
-def _ph_from(target: Decimal | None, predicted: Decimal | None) -> str:
-    if target is not None:
-        return "the target pH"
-    return "" if predicted is None else "the predicted pH"
+    predicted = "" if predicted_ph is None else "the predicted pH"
+    ph_from = predicted if target is None else "the target pH"
+    return Question(facts, texts, claimed, ph_from, missing, kind, certified)
 
 
 def _joined_hot(formula: Formula) -> tuple[Decimal, ...]:
     """Give the temperatures of hot phases where one of them holds water, so that an emulsion is made of them."""
     hot = [phase for phase in formula.phases if (phase.temperature_c or Decimal(0)) >= JOINED_HOT_C]
-    watery = any(line.percent > 0 and _is_watery(line) for phase in hot for line in phase.lines)
-    return tuple(phase.temperature_c for phase in hot if phase.temperature_c is not None) if watery else ()
-
-
-def _is_watery(line: Line) -> bool:
-    return any(is_water(part.inci) for part in line.parts)
+    wet = (part for phase in hot for line in phase.lines if line.percent > 0 for part in line.parts)
+    if not any(is_water(part.inci) for part in wet):
+        return ()
+    return tuple(phase.temperature_c for phase in hot if phase.temperature_c is not None)
 
 
 def _missing(formula: Formula) -> Iterable[str]:
     """Name the lines that no rule can look at."""
     for line in formula.lines:
+        short = (Decimal(100) - sum((part.percent for part in line.parts), Decimal(0))).normalize()
         if not line.material.id and line.name:
             yield f"{line.name[:80]}: not on the shelf, so no rule can look at it."
         elif line.material.id and not line.parts:
             yield f"{line.name}: it has no composition yet, so no rule can look at it."
-        elif line.material.id and (short := _unaccounted(line)) > 0:
+        elif line.material.id and short > 0:
             yield f"{line.name}: {short:f} % of it is not named in its composition."
-
-
-def _unaccounted(line: Line) -> Decimal:
-    return (Decimal(100) - sum((part.percent for part in line.parts), Decimal(0))).normalize()

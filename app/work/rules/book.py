@@ -13,7 +13,7 @@ from app.science.rules.colourants import Area, Colourant, ColourIndex
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.limits import LimitIndex
 from app.science.rules.names import plain_name
-from app.science.rules.values import Facts, LimitRule, Source, SubstanceFacts
+from app.science.rules.values import Facts, LimitRule, Source
 from app.work.rules.corrections import Correction
 
 # What of an ingredient the rules ask about, and how the cell of a correction is read.
@@ -75,31 +75,31 @@ def corrected_limits(rules: Iterable[LimitRule], corrections: Iterable[Correctio
     own = {c.key: c for c in corrections if c.table.startswith("limits/")}
     for rule in rules:
         found = own.get(limit_key(rule)) if rule.source_status == "from memory" else None
-        yield rule if found is None else _corrected(rule, found)
-
-
-def _corrected(rule: LimitRule, found: Correction) -> LimitRule:
-    return replace(rule, max_percent=Decimal(found.value), source=own_source(found), source_status="your own")
+        if found is None:
+            yield rule
+        else:
+            source = own_source(found)
+            yield replace(rule, max_percent=Decimal(found.value), source=source, source_status="your own")
 
 
 def corrected_colourants(corrections: Iterable[Correction]) -> tuple[Colourant, ...]:
     """Give the colourants with the areas of use that the maker put right."""
-    own = {c.key: c for c in corrections if c.table == "colourants"}
-    return tuple(_coloured(one, own[one.ci]) if one.ci in own else one for one in colourants())
-
-
-def _coloured(one: Colourant, found: Correction) -> Colourant:
-    return replace(one, eu_area=Area(int(found.value)), source=Source(own_source(found), "your own"))
+    own: dict[str, dict[str, Any]] = {
+        c.key: {"eu_area": Area(int(c.value)), "source": Source(own_source(c), "your own")}
+        for c in corrections
+        if c.table == "colourants"
+    }
+    return tuple(replace(one, **own.get(one.ci, {})) for one in colourants())
 
 
 def corrected_trade(shipped: Mapping[str, TradeRule], corrections: Iterable[Correction]) -> Mapping[str, TradeRule]:
     """Give the trade rules with the reasons that the maker put right."""
-    own = {c.key: c for c in corrections if c.table in TRADE_TABLES}
-    return {key: _reasoned(rule, own[key]) if key in own else rule for key, rule in shipped.items()}
-
-
-def _reasoned(rule: TradeRule, found: Correction) -> TradeRule:
-    return replace(rule, why=found.value, source=own_source(found), source_status="your own")
+    own: dict[str, dict[str, Any]] = {
+        c.key: {"why": c.value, "source": own_source(c), "source_status": "your own"}
+        for c in corrections
+        if c.table in TRADE_TABLES
+    }
+    return {key: replace(rule, **own.get(key, {})) for key, rule in shipped.items()}
 
 
 def _facts(
@@ -111,10 +111,6 @@ def _facts(
             own.setdefault(inci_key(plain_name(c.key)), {})[c.column] = FACTS[c.column](c.value)
 
     def facts_for(names: tuple[str, ...]) -> Facts:
-        return {key: _own_facts(known, own.get(key)) for key, known in shipped(names).items()}
+        return {key: replace(known, **own.get(key, {})) for key, known in shipped(names).items()}
 
     return facts_for
-
-
-def _own_facts(known: SubstanceFacts, own: Mapping[str, Any] | None) -> SubstanceFacts:
-    return known if not own else replace(known, **own)

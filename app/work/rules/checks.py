@@ -1,7 +1,7 @@
 """Every rule asked of one formula: what was found, what was answered, what could not be looked at, what to count."""
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -115,20 +115,15 @@ def _checks(asked: Question, book: Rulebook, answers: Answers) -> Checks:
     claims = check_claims(asked.texts, book.jurisdiction, claim_rules())
     certificates = check_certificates(asked.certified, asked.kind.certificate_category)
     findings = sorted((*claims, *certificates, *verdict.findings), key=lambda f: ORDER[f.severity])
+    unsaid = [NO_WORDS] if not asked.has_claims else []
+    unsaid += [NO_KIND] if not asked.facts.products else []
     return Checks(
         jurisdiction=book.jurisdiction,
         findings=attach_answers(tuple(dict.fromkeys(findings)), answers),
         statements=label_statements(asked.facts, book),
-        not_checked=(*asked.missing, *verdict.not_checked, *_unsaid(asked)),
+        not_checked=(*asked.missing, *verdict.not_checked, *unsaid),
         gaps=book.gaps,
     )
-
-
-def _unsaid(asked: Question) -> Iterable[str]:
-    if not asked.has_claims:
-        yield NO_WORDS
-    if not asked.facts.products:
-        yield NO_KIND
 
 
 def _soap(present: Sequence[Ingredient], asked: Question) -> SoapStanding | None:

@@ -66,13 +66,19 @@ def shipped_values() -> Mapping[Place, MemoryValue]:
 
 def read_corrections(session: Session) -> tuple[Correction, ...]:
     """Read every correction, in the order in which they were made."""
-    rows = session.scalars(select(ValueCorrection).order_by(ValueCorrection.id))
-    return tuple(_correction(row) for row in rows)
-
-
-def _correction(row: ValueCorrection) -> Correction:
-    where = (row.table_name, row.row_key, row.column_name)
-    return Correction(*where, row.shipped, row.value, row.source, row.corrected_by, row.corrected_at)
+    return tuple(
+        Correction(
+            table=row.table_name,
+            key=row.row_key,
+            column=row.column_name,
+            shipped=row.shipped,
+            value=row.value,
+            source=row.source,
+            who=row.corrected_by,
+            at=row.corrected_at,
+        )
+        for row in session.scalars(select(ValueCorrection).order_by(ValueCorrection.id))
+    )
 
 
 def find_value(place: Place) -> MemoryValue:

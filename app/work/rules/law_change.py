@@ -10,7 +10,7 @@ from app.reference.limits import limit_rows
 from app.reference.rulebook import rulebook
 from app.science.rules.check import Rulebook, check_formula
 from app.science.rules.limits import LimitIndex
-from app.science.rules.values import Finding, FormulaFacts, LimitRule
+from app.science.rules.values import Finding, LimitRule
 from app.store.formulas import Formula
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
@@ -37,9 +37,11 @@ def changes_for_formulas(session: Session, jurisdiction: str, rules: Sequence[Li
         for formula_id in session.scalars(select(Formula.id).where(Formula.retired_at.is_(None)).order_by(Formula.id)):
             current = open_draft(session, formula_id)
             formula = results_of(session, current).formula
-            change = _change(question(formula, predicted_ph(formula)).facts, before, after)
-            if any(change):
-                changes.append(FormulaChange(current.code, current.name, *change))
+            facts = question(formula, predicted_ph(formula)).facts
+            old, new = (check_formula(facts, book).findings for book in (before, after))
+            found, gone = _only(new, old), _only(old, new)
+            if found or gone:
+                changes.append(FormulaChange(current.code, current.name, found, gone))
     return changes
 
 
@@ -48,11 +50,6 @@ def with_limits(book: Rulebook, jurisdiction: str, rules: Sequence[LimitRule]) -
     others = (r for r in limit_rows() if r.jurisdiction.upper() != jurisdiction and book.jurisdiction in r.applies_in)
     kept = tuple(r for r in (*rules, *others) if r.rule_type != "info" and book.jurisdiction in r.applies_in)
     return replace(book, rules=kept, limits=LimitIndex(kept))
-
-
-def _change(facts: FormulaFacts, before: Rulebook, after: Rulebook) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    old, new = (check_formula(facts, book).findings for book in (before, after))
-    return _only(new, old), _only(old, new)
 
 
 def _only(findings: Sequence[Finding], other: Sequence[Finding]) -> tuple[str, ...]:

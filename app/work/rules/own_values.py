@@ -1,6 +1,6 @@
 """What of a library material rests on memory, and what the maker put right of it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -25,31 +25,26 @@ FIELDS: Mapping[str, str] = {
 def memory_about(session: Session, shipped: LibraryMaterial) -> list[tuple[MemoryValue, Correction | None]]:
     """List the values from memory about a material, each with the maker's own where there is one."""
     own = {one.place: one for one in read_corrections(session)}
-    names = (shipped.name.casefold(), *(name.casefold() for name in _single(shipped.inci_names)))
-    about = (v for v in from_memory() if v.table in ABOUT_MATERIALS and _is_about(v.key.casefold(), names))
-    return [(v, own.get((v.table, v.key, v.column))) for v in about]
-
-
-def _is_about(key: str, names: tuple[str, ...]) -> bool:
-    """Tell whether a row is about the material by its own name, or by the one substance it consists of."""
-    return key.startswith(names) and any(key == name or key.startswith(f"{name}, ") for name in names)
-
-
-def _single(names: Iterable[str]) -> tuple[str, ...]:
-    found = tuple(names)
-    return found if len(found) == 1 else ()
+    # A row is about the material by its own name, or by the one substance it consists of.
+    names = {name.casefold() for name in (shipped.name, *(shipped.inci_names if len(shipped.inci_names) == 1 else ()))}
+    starts = tuple(f"{name}, " for name in names)
+    found = []
+    for value in from_memory():
+        key = value.key.casefold()
+        if value.table in ABOUT_MATERIALS and (key in names or key.startswith(starts)):
+            found.append((value, own.get((value.table, value.key, value.column))))
+    return found
 
 
 def with_own_values(session: Session, shipped: LibraryMaterial, typed: MaterialForm) -> MaterialForm:
     """Put the maker's values in place of the shipped ones from memory that a material would start with."""
-    found = (pair for pair in memory_about(session, shipped) if pair[1] is not None and is_number(pair[0]))
-    own: dict[str, Any] = {
-        FIELDS[v.column]: c.value for v, c in found if c and v.column in FIELDS and _stands(v, typed)
-    }
+    own: dict[str, Any] = {}
+    for value, correction in memory_about(session, shipped):
+        field = FIELDS.get(value.column)
+        if correction is None or field is None or not is_number(value):
+            continue
+        # Only the very value that the material took over is replaced, not one measured of another grade or warmth.
+        text = str(typed.text[field])
+        if text and Decimal(text) == Decimal(value.value):
+            own[field] = correction.value
     return typed.but(**own)
-
-
-def _stands(value: MemoryValue, typed: MaterialForm) -> bool:
-    """Only the very value that the material took over is replaced, not one measured of another grade or warmth."""
-    text = str(typed.text[FIELDS[value.column]])
-    return bool(text) and Decimal(text) == Decimal(value.value)

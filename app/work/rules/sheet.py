@@ -52,26 +52,20 @@ def checks_sheet(session: Session, formula_id: int, version_id: int | None = Non
     Raises:
         NotFound: when there is no such formula or version.
     """
-    formula, checks = _draft(session, formula_id) if version_id is None else _version(session, formula_id, version_id)
+    if version_id is None:
+        current = open_draft(session, formula_id)
+        name = FormulaName(formula_id, current.code, current.name)
+        checks = checks_of(results_of(session, current), read_given_answers(session, formula_id))
+    else:
+        formula = read_version(session, version_id)
+        if formula.formula_id != formula_id:
+            raise NotFound("There is no such version of this formula.")
+        name = FormulaName(formula_id, formula.code, formula.name, formula.version_number, version_id)
+        home = the_workshop(session).jurisdiction.value
+        asked = question(formula, predicted_ph(formula))
+        checks = check(asked, home, read_answers(session, formula_id), read_corrections(session))
     day = today()
-    return ChecksSheet(formula, checks, old_law(day), day)
-
-
-def _draft(session: Session, formula_id: int) -> tuple[FormulaName, FormulaChecks | None]:
-    current = open_draft(session, formula_id)
-    return FormulaName(formula_id, current.code, current.name), checks_of(
-        results_of(session, current), read_given_answers(session, formula_id)
-    )
-
-
-def _version(session: Session, formula_id: int, version_id: int) -> tuple[FormulaName, FormulaChecks | None]:
-    formula = read_version(session, version_id)
-    if formula.formula_id != formula_id:
-        raise NotFound("There is no such version of this formula.")
-    home = the_workshop(session).jurisdiction.value
-    asked = question(formula, predicted_ph(formula))
-    checks = check(asked, home, read_answers(session, formula_id), read_corrections(session))
-    return FormulaName(formula_id, formula.code, formula.name, formula.version_number, version_id), checks
+    return ChecksSheet(name, checks, old_law(day), day)
 
 
 def answer_finding(
