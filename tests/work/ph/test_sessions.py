@@ -47,8 +47,8 @@ def begin(store: Store, gel: Any, key: str = "start", batch_g: str = "491") -> i
     return start_session(store, gel.batch_id, typed, key=key)
 
 
-def added(grams: str, **more: str) -> AdditionForm:
-    return AdditionForm(grams, who="Ines", **more)
+def added(grams: str, drops: str = "", **more: str) -> AdditionForm:
+    return AdditionForm(grams, drops, who="Ines", **more)
 
 
 def measured(ph: str, instrument: str = "meter", **more: str) -> PhReadingForm:
@@ -457,16 +457,16 @@ def test_an_addition_that_no_scale_shows_is_said_to_be_one(store: Store, gel: An
 
 def test_what_cannot_be_stands_at_its_field_and_what_just_can_is_taken(store: Store, gel: Any) -> None:
     begin(store, gel)
-    weigh_drops(store, gel.materials["alkali"], dropper="Pipette", drops="20", grams="0.98 g", key="d")
-    dropper = look_at_session(store, gel.batch_id).droppers[0].id
+    weigh_drops(store, gel.materials["alkali"], DropsForm("Pipette", "20", "0.98 g"), key="d")
+    dropper = str(look_at_session(store, gel.batch_id).droppers[0].id)
     additions = {
-        "grams": [TypedAddition(""), TypedAddition("some")],
-        "drops": [TypedAddition("4", "20", dropper), *(TypedAddition("", drops, dropper) for drops in ("0.9", "5001"))],
+        "grams": [added(""), added("some")],
+        "drops": [added(*one, dropper_id=dropper) for one in (("4", "20"), ("", "0.9"), ("", "5001"))],
     }
     readings = {
-        "ph": [TypedReading(ph) for ph in ("", "-0.1", "14.1")],
-        "uncertainty": [TypedReading("5", "other", wide) for wide in ("", "0.009", "3.1")],
-        "temperature": [TypedReading("5", temperature=warmth) for warmth in ("-1", "101")],
+        "ph": [measured(ph) for ph in ("", "-0.1", "14.1")],
+        "uncertainty": [measured("5", "own", uncertainty=wide) for wide in ("", "0.009", "3.1")],
+        "temperature": [measured("5", temperature=warmth) for warmth in ("-1", "101")],
     }
     for add, wrong in ((add_addition, additions), (add_reading, readings)):
         for field, cases in wrong.items():
@@ -475,11 +475,11 @@ def test_what_cannot_be_stands_at_its_field_and_what_just_can_is_taken(store: St
                     add(store, at(store, gel), typed)
                 assert list(told.value.by_field) == [field], typed
     with pytest.raises(Faults) as told:
-        add_addition(store, replace(at(store, gel), who=""), TypedAddition("", "20", dropper))
+        add_addition(store, at(store, gel), AdditionForm("", "20", dropper))
     assert list(told.value.by_field) == ["who"]
     for ph, wide, warmth in (("0", "0.01", "0"), ("14", "3", "100")):
-        add_reading(store, at(store, gel), TypedReading(ph, "other", wide, warmth, sure=ph))
-    add_addition(store, at(store, gel), TypedAddition("491"))
+        add_reading(store, at(store, gel), measured(ph, "own", uncertainty=wide, temperature=warmth, sure=ph))
+    add_addition(store, at(store, gel), added("491"))
     batch = batch_of(store, gel)
     assert [(str(r.value), str(r.uncertainty), str(r.temperature_c), r.taken_by, r.place) for r in batch.readings] == [
         ("0", "0.01", "0", "Ines", 1), ("14", "3", "100", "Ines", 2),
@@ -490,12 +490,12 @@ def test_what_cannot_be_stands_at_its_field_and_what_just_can_is_taken(store: St
 
 def test_an_addition_keeps_what_was_advised_for_it_and_the_lot_of_its_line(store: Store, gel: Any) -> None:
     batch, alkali = batch_of(store, gel), line(store, gel, "alkali")
-    record_weighings(store, batch.id, batch.row_version, [TypedWeighing(alkali.id, "3", "N1", sure="3")], who="Tom")
+    record_weighings(store, batch.id, batch.row_version, [WeighingForm(alkali.id, "3", "N1", sure="3")], who="Tom")
     begin(store, gel)
     step = running(store, gel).step
     assert step is not None
-    add_addition(store, at(store, gel), TypedAddition("2"))
-    add_addition(store, at(store, gel), TypedAddition("0.1", back=True))
+    add_addition(store, at(store, gel), added("2"))
+    add_addition(store, at(store, gel), added("0.1", back="yes"))
     _, forward = line(store, gel, "alkali").weighings
     assert (forward.advised_g, forward.lot_text, forward.by) == (Decimal(f"{step.grams:.4f}"), "N1", "Ines")
     (back,) = line(store, gel, "acid").weighings
