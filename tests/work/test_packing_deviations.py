@@ -16,11 +16,11 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.packing import FillWeight, PackingLotUse, PackingRun, RunState
 from app.store.stock import lot_of_code
-from app.work.batches.deviations import TypedDeviation
 from app.work.clock import now
+from app.work.deviations import DeviationForm
 from app.work.form import Faults
 from app.work.packing.deviations import close_run, points_of, record_run_deviation, still_open
-from app.work.packing.runs import StartForm, packable, start_run
+from app.work.packing.runs import RunForm, packable, start_run
 
 D = Decimal
 
@@ -141,7 +141,7 @@ def test_a_run_of_a_batch_without_its_yield_says_so(demo: Store) -> None:
     with demo.reading() as session:
         batch_id = session.scalars(select(Batch.id).where(Batch.state == BatchState.IN_PROCESS)).one()
         product_id = packable(session, batch_id).products[0].id
-    run_id = start_run(demo, batch_id, product_id, StartForm(bulk="600 g", who="Ines", early_why="it sets"))
+    run_id = start_run(demo, batch_id, product_id, RunForm(bulk="600 g", who="Ines", early_why="it sets"))
     with demo.reading() as session:
         run = session.get_one(PackingRun, run_id)
         assert [one.what for one in points_of(session, run) if one.key == "no yield"] == [
@@ -160,9 +160,9 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_says_who_took_it(dem
     with pytest.raises(Faults, match=r"93\.9 % of the bulk"):
         close_run(demo, run_id, version, who="Tom")
     with pytest.raises(Faults) as wrong:
-        record_run_deviation(demo, run_id, TypedDeviation(key, "", "", "", "", ""))
+        record_run_deviation(demo, run_id, DeviationForm(key, "", "", "", "", "", "yes"))
     assert list(wrong.value.by_field) == ["cause", "effect", "action", "who"]
-    record_run_deviation(demo, run_id, TypedDeviation(key, "", "a hose burst", "none", "wiped up", "Tom"))
+    record_run_deviation(demo, run_id, DeviationForm(key, "", "a hose burst", "none", "wiped up", "Tom", "yes"))
     with demo.reading() as session:
         run = session.get_one(PackingRun, run_id)
         (point,) = points_of(session, run)
@@ -178,19 +178,19 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_says_who_took_it(dem
         assert [one.key for one in still_open(session, run)] != [key]
         session.rollback()
     with pytest.raises(NotFound):
-        record_run_deviation(demo, run_id, TypedDeviation(key, "", "a", "b", "c", "Tom"))
+        record_run_deviation(demo, run_id, DeviationForm(key, "", "a", "b", "c", "Tom", "yes"))
 
 
 def test_what_is_noted_by_hand_stays_open_until_it_is_decided_and_a_closed_run_shows_it(demo: Store) -> None:
     with demo.transaction() as session:
         run_id = in_plan(session).id
-    record_run_deviation(demo, run_id, TypedDeviation("", "a jar fell", "", "", "", "Ines", decides=False))
+    record_run_deviation(demo, run_id, DeviationForm(what="a jar fell", who="Ines"))
     with demo.reading() as session:
         run = session.get_one(PackingRun, run_id)
         (point,) = still_open(session, run)
         assert (point.what, point.is_unfinished, run.history[-1].what) == ("a jar fell", False, "deviation noted")
         assert [(one.found_by, one.decided_by, one.decided_at) for one in run.deviations] == [("Ines", "", None)]
-    record_run_deviation(demo, run_id, TypedDeviation(point.key, "", "haste", "none", "swept", "Tom"))
+    record_run_deviation(demo, run_id, DeviationForm(point.key, "", "haste", "none", "swept", "Tom", "yes"))
     with demo.reading() as session:
         run = session.get_one(PackingRun, run_id)
         assert [(one.found_by, one.decided_by) for one in run.deviations] == [("Ines", "Tom")]

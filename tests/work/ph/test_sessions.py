@@ -500,6 +500,6 @@ def test_an_addition_keeps_what_was_advised_for_it_and_the_lot_of_its_line(store
     assert (forward.advised_g, forward.lot_text, forward.by) == (Decimal(f"{step.grams:.4f}"), "N1", "Ines")
     (back,) = line(store, gel, "acid").weighings
     assert back.advised_g is None
-    take_back_last(store, at(store, gel))
+    take_back_last(store, at(store, gel), LastEntryForm(who="Ines"))
     gone = line(store, gel, "acid").weighings[-1]
     assert (gone.by, gone.reason, gone.replaces_id) == ("Ines", "typed wrongly", back.id)
