@@ -22,7 +22,7 @@ from app.store.stock import Lot, StockMove, Supplier
 from app.work.batches.as_made import made_formula
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.weighing import TypedCorrection, correct_weighing
+from app.work.batches.weighing import WeightCorrection, correct_weighing
 from app.work.csv_text import Unreadable
 from app.work.handover.coming_in import preview_file, take_file
 from app.work.handover.everything import everything_out
@@ -183,7 +183,7 @@ def test_a_batch_of_another_workshop_is_never_changed(store: Store, went: Tables
         batch = session.scalars(select(Batch).where(Batch.state == BatchState.RELEASED).limit(1)).one()
         weighing = load_batch(session, batch.id).lines[0].standing[0]
     with pytest.raises(Conflict, match="another workshop"):
-        correct_weighing(store, batch.id, weighing.id, TypedCorrection("1", "", "Ines", "slip"))
+        correct_weighing(store, batch.id, weighing.id, WeightCorrection("1", "", "Ines", "slip"))
     corrects = (
         'INSERT INTO batch_weighing (line_id, grams, lot_text, scale, vessel, "by", checked_by, at, replaces_id,'
         " reason) SELECT line_id, '1', '', '', '', 'me', '', at, id, 'slip' FROM batch_weighing WHERE id = :weighing"
