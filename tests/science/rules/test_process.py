@@ -104,3 +104,107 @@ def test_the_own_rule_of_a_substance_speaks_instead_of_the_general_one(ask):
 def test_phases_joined_apart(ask):
     assert rules(ask({"Glycerin": "4"}, joined_c=(Decimal(75), Decimal(69))), "P06")
     assert not rules(ask({"Glycerin": "4"}, joined_c=(Decimal(75), Decimal(70))), "P06")
+
+
+OIL = "Helianthus Annuus Seed Oil"
+COLD = {"jar of Alcohol": Decimal(40)}
+WARM = {"jar of Alcohol": Decimal("40.1")}
+# Each pair stands on both sides of one bound; the rule says nothing of the first and speaks of the second.
+BOUNDS = {
+    "too little water to keep": ("P01", {"Aqua": "2.9", OIL: "90"}, {"Aqua": "3", OIL: "90"}, {}),
+    "alcohol keeps": ("P01", {"Aqua": "80", "Alcohol": "20"}, {"Aqua": "80", "Alcohol": "19"}, {}),
+    "soap keeps": ("P01", {"Aqua": "70", "Sodium Olivate": "20"}, {"Aqua": "70", "Sodium Olivate": "19.9"}, {}),
+    "lye keeps": ("P01", {"Aqua": "90", "Sodium Hydroxide": "2"}, {"Aqua": "90", "Sodium Hydroxide": "1.9"}, {}),
+    "an oxidiser keeps": (
+        "P01", {"Aqua": "90", "Hydrogen Peroxide": "1"}, {"Aqua": "90", "Hydrogen Peroxide": "0.9"}, {}
+    ),
+    "hardly any oil": ("P02", {"Aqua": "80", OIL: "0.49"}, {"Aqua": "80", OIL: "0.5"}, {}),
+    "hardly any water": ("P02", {"Aqua": "4.9", OIL: "50"}, {"Aqua": "5", OIL: "50"}, {}),
+    "alcohol dissolves it": (
+        "P02", {"Aqua": "70", "Alcohol": "30", OIL: "1"}, {"Aqua": "71", "Alcohol": "29", OIL: "1"}, {}
+    ),
+    "clay holds it": ("P02", {"Aqua": "60", "Kaolin": "15", OIL: "9"}, {"Aqua": "60", "Kaolin": "14.9", OIL: "9"}, {}),
+    "lye makes soap of it": (
+        "P02", {"Aqua": "60", OIL: "10", "Sodium Hydroxide": "0.8"},
+        {"Aqua": "60", OIL: "10", "Sodium Hydroxide": "0.79"}, {},
+    ),
+    "an acid meets its alkali": (
+        "P02", {"Aqua": "80", OIL: "9", "Stearic Acid": "2", "Triethanolamine": "1"},
+        {"Aqua": "80", OIL: "9", "Stearic Acid": "2"}, {},
+    ),
+    "little alcohol": ("P10", {"Alcohol": "19.9"}, {"Alcohol": "20"}, {"temperatures_c": WARM}),
+    "no solvent beside an acid": (
+        "P11", {"Aqua": "80", "Salicylic Acid": "1", "Propylene Glycol": "5"},
+        {"Aqua": "80", "Salicylic Acid": "1", "Propylene Glycol": "4.9"}, {"ph": "3"},
+    ),
+    "mostly water": ("P11", {"Aqua": "49", "Salicylic Acid": "1"}, {"Aqua": "50", "Salicylic Acid": "1"}, {"ph": "3"}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("rule", "silent", "speaking", "facts"), BOUNDS.values(), ids=BOUNDS)
+def test_a_rule_of_the_whole_formula_speaks_from_its_bound_on(ask, rule, silent, speaking, facts):
+    assert not rules(ask(silent, **facts), rule)
+    assert rules(ask(speaking, **facts), rule)
+
+
+@pytest.mark.parametrize(("ph", "keeps"), [("2.9", True), ("3", False), ("10", False), ("10.1", True)])
+def test_a_ph_below_3_or_above_10_keeps_water(ask, ph, keeps):
+    assert bool(rules(ask({"Aqua": "80", "Glycerin": "5"}, ph=ph), "P01")) is not keeps
+
+
+@pytest.mark.parametrize("product", ["eye", "children under 3"])
+def test_open_water_weighs_more_where_germs_harm_most(ask, product):
+    assert rules(ask({"Aqua": "80"}, products=(product,)), "P01")[0].severity == Severity.STOP
+    assert not rules(ask({"Aqua": "80"}, products=("bar soap",)), "P01")
+
+
+def test_alcohol_in_a_hot_phase_is_stopped_and_in_a_cool_one_is_not(ask):
+    assert not rules(ask({"Alcohol": "60.125"}, temperatures_c=COLD), "P10")
+    (hit,) = rules(ask({"Alcohol": "60.125"}, temperatures_c=WARM), "P10")
+    assert (hit.severity, hit.what) == (Severity.STOP, "Alcohol: 60.13 % in a phase at 40.1 °C.")
+    assert (hit.limit, hit.found) == (Decimal(40), Decimal("40.1"))
+
+
+def test_an_acid_that_water_cannot_hold_is_worked_out_by_henderson_and_hasselbalch(ask):
+    """pKa 2.97, 2.2 g/L (handbooks): at pH 4 a share of 1 / (1 + 10**1.03) = 0.08535 is un-ionised.
+
+    Of 3.5 % that is 0.2987 %; 80 g of water dissolve 0.176 g, and 1.3 times that stays for long: 0.2288 %. As the
+    sodium salt (138.12 / 160.10 acid) 3 % are 0.2209 % un-ionised, which just stays.
+    """
+    (hit,) = rules(ask({"Aqua": "80", "Salicylic Acid": "3.5"}, ph="4"), "P11")
+    assert (
+        hit.what == "Salicylic Acid: 0.3 % of un-ionised salicylic acid at pH 4, and this water dissolves about 0.18 %."
+    )
+    assert (float(hit.found), float(hit.limit)) == pytest.approx((0.2987, 0.176), abs=1e-4)
+    assert not rules(ask({"Aqua": "80", "Sodium Salicylate": "3"}, ph="4"), "P11")
+    both = rules(ask({"Aqua": "80", "Sodium Salicylate": "3", "Salicylic Acid": "0.2"}, ph="4"), "P11")
+    assert both[0].inci == ("Sodium Salicylate", "Salicylic Acid")
+    assert not rules(ask({"Aqua": "80", "Salicylic Acid": "3.5"}), "P11")
+
+
+def test_oil_without_an_emulsifier_is_said_with_its_figures(ask):
+    """A solubiliser is taken one to five times as much as the oil, for scents of up to 5 %."""
+    (hit,) = rules(ask({"Aqua": "80.1234", OIL: "5"}), "P02")
+    assert hit.what == (
+        "5 % oil phase in 80.12 % water and no emulsifier; "
+        "a solubiliser starts at as much as the oil (5 %) and goes up to 25 %."
+    )
+    (more,) = rules(ask({"Aqua": "80", OIL: "5.12345"}), "P02")
+    assert more.what == "5.123 % oil phase in 80 % water and no emulsifier."
+
+
+def test_what_is_just_within_its_tolerance_of_the_usual_is_quiet_and_what_carries_the_product_too(ask):
+    """Xanthan gum is reported to 2 %; a quarter more is let pass, and beyond 20 % it would be what carries it."""
+    assert not rules(ask({"Xanthan Gum": "2.5"}), "P04")
+    (hit,) = rules(ask({"Xanthan Gum": "2.512345"}), "P04")
+    assert (hit.what, hit.limit) == ("Xanthan Gum at 2.512 %, usual up to 2 %.", Decimal(2))
+    assert rules(ask({"Xanthan Gum": "20"}), "P04")
+    assert not rules(ask({"Xanthan Gum": "20.1"}), "P04")
+
+
+def test_a_gap_between_phases_and_a_heated_material_are_said_with_their_figures(ask):
+    (gap,) = rules(ask({"Glycerin": "4"}, joined_c=(Decimal(75), Decimal(60), Decimal(69))), "P06")
+    assert (gap.what, gap.limit, gap.found) == ("The phases are 15 °C apart.", 5, 15)
+    (hot,) = rules(ask({"Panthenol": "2"}, temperatures_c={"jar of Panthenol": Decimal(95)}), "P03")
+    assert not rules(ask({"Panthenol": "2"}, temperatures_c={"jar of Panthenol": hot.limit}), "P03")
+    assert hot.what == f"Panthenol is heated to 95 °C and stands {hot.limit} °C."
