@@ -113,3 +113,58 @@ def test_what_is_laid_out_lies_inside_and_above_its_least_size(width, height, is
         assert all(line.baseline_mm + 0.25 * line.size_mm <= label.height_mm - 1.4 for line in laid.lines)
     written = "".join("".join(line.text.split()) for line in laid.lines)
     assert sorted(written) == sorted("".join("".join(text.split()) for text, *_ in texts))
+
+
+def test_lines_stand_where_their_sizes_put_them():
+    """By hand, 60 x 40 mm: a line is 1.22 sizes high, its baseline 0.25 above its foot; 0.45 sizes part two texts."""
+    blocks = [Block("a", "one\ntwo", 4, 4), Block("b", "three", 2, 2, bold=True), Block("c", "low", 3, 3, bottom=True)]
+    laid = lay_out(Label(60, 40), blocks, [], half)
+    feet = [2 + 4.88, 2 + 9.76, 2 + 9.76 + 0.9 + 2.44, 38]
+    assert [line.baseline_mm for line in laid.lines] == pytest.approx(
+        [foot - 0.25 * size for foot, size in zip(feet, (4, 4, 2, 3), strict=True)]
+    )
+    assert [(line.text, line.size_mm, line.bold, line.x_mm) for line in laid.lines] == [
+        ("one", 4, False, 2), ("two", 4, False, 2), ("three", 2, True, 2), ("low", 3, False, 2),
+    ]  # fmt: skip
+    assert laid.size_of("nothing") is None
+
+
+@pytest.mark.parametrize(
+    ("label", "inner"),
+    [
+        (Label(60, 40), (2, 2, 56, 36)),
+        (Label(60, 24.9), (1.5, 1.5, 57, 21.9)),
+        (Label(25, 25), (2, 2, 21, 21)),
+        (Label(60, 60, is_round=True), (10.201, 10.201, 39.598, 39.598)),  # the square of 56 / sqrt 2
+    ],
+)
+def test_a_margin_is_left_and_of_a_round_label_the_square_inside_is_used(label, inner):
+    assert label.inner == pytest.approx(inner, abs=1e-3)
+
+
+def test_low_texts_stand_beside_the_codes_or_below_them_where_that_is_too_narrow():
+    """56 mm are free: a code of 34 leaves 20.5 beside it, more than 0.35 of the width (19.6), one of 35 does not."""
+    low = Block("low", "made in Lisbon", 2, 2, bottom=True)
+    beside = lay_out(Label(60, 40), [low], [Code("bar", "", 34, 20)], half)
+    below = lay_out(Label(60, 40), [low], [Code("bar", "", 35, 20)], half)
+    assert (beside.codes[0].y_mm + 20, beside.lines[-1].baseline_mm) == pytest.approx((38, 38 - 0.5))
+    assert below.codes[0].y_mm + 20 == pytest.approx(38 - 2.44 - 1.5)
+    assert below.lines[-1].baseline_mm == pytest.approx(38 - 0.5)
+    # Three lines for one text beside it are more than the two it may take.
+    long = Block("low", "made in Lisbon by hand for you and me and all of us", 2, 2, bottom=True)
+    assert lay_out(Label(60, 40), [long], [Code("bar", "", 34, 20)], half).codes[0].y_mm + 20 < 38 - 2.4
+
+
+def test_what_lacks_counts_codes_gaps_and_what_is_too_wide():
+    """21 + 1.5 + 2.44 mm of 18: the code, the gap and one line in a label of 22 mm."""
+    laid = lay_out(Label(60, 21), [Block("a", "x", 2, 2)], [Code("bar", "", 30, 21)], half)
+    assert laid.missing_mm == pytest.approx(21 + 1.5 + 2.44 - 18)
+    wide = lay_out(Label(60, 40), [], [Code("bar", "", 30, 10), Code("bar", "", 30, 36)], half)
+    assert wide.missing_mm == pytest.approx(61.5 - 56)
+    assert (laid.ease, wide.ease) == (0, 0)
+
+
+def test_a_word_too_long_is_cut_where_the_line_ends():
+    """At size 2 a line of 56 mm holds 56 letters of half a size each."""
+    laid = lay_out(Label(60, 40), [Block("a", "in " + "x" * 100, 2, 2)], [], half)
+    assert [line.text for line in laid.lines] == ["in", "x" * 56, "x" * 44]
