@@ -168,3 +168,41 @@ def test_lines_are_sorted_into_their_usual_phases_and_empty_phases_go() -> None:
     assert [phase.name for phase in found.phases] == ["Water phase", "Oil phase", "Cool-down", "Adjust the pH", "", ""]
     again = sort_into_phases(found, hints, lambda: next(ids))
     assert again == found
+
+
+def phases_of(draft: Draft, rows: list[tuple[str, ...]], home: str) -> list[tuple[str, str, list[str]]]:
+    """Paste rows and give what stands then: letter, name and lines of each phase."""
+    count = iter(range(99))
+    made = with_rows(draft, rows, home, lambda: f"n{next(count)}")
+    return [(made.letter_of(p.id), p.name, [line.typed for line in made.lines_of(p.id)]) for p in made.phases]
+
+
+def test_rows_find_their_phase_by_letter_or_name_and_else_get_one() -> None:
+    draft = Draft(phases=(DraftPhase("p", "Water"), DraftPhase("q")), lines=(DraftLine("l", "p", "Aqua", None, "70"),))
+    rows = [("Gum", "1", "A"), ("Oil", "5", "Phase B: Oils"), ("Wax", "2", "Cool down"), ("Salt", "1")]
+    assert phases_of(draft, rows, "p") == [
+        ("A", "Water", ["Aqua", "Gum", "Salt"]), ("B", "Oils", ["Oil"]), ("C", "Cool down", ["Wax"]),
+    ]  # fmt: skip
+    assert phases_of(draft, [("Scent", "1", " WATER ")], "q")[0] == ("A", "Water", ["Aqua", "Scent"])
+
+
+def test_an_empty_phase_without_a_name_becomes_the_first_that_is_named() -> None:
+    draft = Draft(phases=(DraftPhase("p"), DraftPhase("q", "Kept")))
+    assert phases_of(draft, [("Oil", "5", "Oils"), ("Wax", "5", "Waxes")], "q") == [
+        ("A", "Oils", ["Oil"]), ("B", "Kept", []), ("C", "Waxes", ["Wax"]),
+    ]  # fmt: skip
+
+
+def test_pasted_weights_become_shares_and_volumes_stay() -> None:
+    """30 g and 0.01 kg of 40 g are 75 and 25 %; a volume has no weight here."""
+    found = preview("Aqua\t30 g\nGlycerin\t0.01 kg\nOil\t5 mL\nGum\tx", 0, nothing)
+    assert in_percent(found.rows) == {0: "75", 1: "25"}
+    assert found.are_weights
+    assert not preview("Aqua\t30 g\nGlycerin\t10", 0, nothing).are_weights
+
+
+def test_a_formula_holds_so_many_lines_and_no_more() -> None:
+    text = "\n".join(f"Material{n:04}\t0.1" for n in range(4))
+    assert len(preview(text, MOST_LINES - 4, nothing).rows) == 4
+    with pytest.raises(Invalid, match="3 are free"):
+        preview(text, MOST_LINES - 3, nothing)
