@@ -79,3 +79,19 @@ def test_more_than_dissolves_is_refused():
     with pytest.raises(Invalid, match="dissolves about 9 %") as error:
         make_stock(material("Sodium Bicarbonate", 100), 20, 100)
     assert error.value.field == "strength_percent"
+
+
+@pytest.mark.parametrize(
+    ("percent", "density"),
+    [(0, 0.9982), (1, 1.0095), (5, 1.0538), (10, 1.1089), (20, 1.2191), (30, 1.3279), (40, 1.4300), (50, 1.5253)],
+)
+def test_the_density_of_lye_is_that_of_the_handbooks(percent, density):
+    """Sodium hydroxide in water at 20 °C; Perry's Chemical Engineers' Handbook and the CRC Handbook (from memory)."""
+    assert sodium_hydroxide_density(percent) == pytest.approx(density, abs=5e-4)
+
+
+@pytest.mark.parametrize("percent", [1, 5, 10, 18, 20, 25, 30])
+def test_lye_warms_up_by_its_heat_of_solution(percent):
+    """44.5 kJ/mol over a heat capacity of about 3.8 J/(g K): 0.01 x percent / 39.997 mol in each gram."""
+    rise = make_stock(material("Sodium Hydroxide", 100), percent, 100).temperature_rise_c
+    assert rise == pytest.approx(44500 * 0.01 * percent / 39.997 / 3.8, rel=0.06)
