@@ -4,6 +4,7 @@ import csv
 import zlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import click
 from scipy.special import ndtri
@@ -44,19 +45,41 @@ from app.science.inference.values import Inference, PriorTable
 HEADINGS = ("method", "lists", "values", "points", "log10", "in bounds", "in band")
 
 
-def report(only: Iterable[int] = range(FOLDS)) -> str:
-    """Write the tables: the model with each list left out of its own fit, by kind of product, and naive methods.
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """Lists answered with their documents left out, with their publishers left out, and by a fit that never saw them.
 
-    Below them the same with all lists of a publisher left out at once, and lists that never take part in the fit.
+    ``dried`` and ``new_dried`` are the same lists with one loss on drying.
     """
+
+    found: Sequence[Left]
+    dried: Sequence[Left]
+    foreign: Sequence[Left]
+    new: Sequence[Left]
+    new_dried: Sequence[Left]
+
+
+def measure(only: Iterable[int] = range(FOLDS)) -> Measured:
+    """Answer the lists of some folds, each by a table fitted without its fold, and the lists held out of every fit."""
     starts, lists, only = (class_starts(), kind_starts()), known_lists(), tuple(only)
     found, dried = left_out(lists, *starts, (plain_answer, dried_answer), only)
     (foreign,) = left_out(lists, *starts, only=only, together=publisher)
     table = fit_priors(lists, *starts)
     new, new_dried = (answered(held_out_lists(), table, answer) for answer in (plain_answer, dried_answer))
-    parts = [_tables(found, dried), _tables(foreign), _tables(new, new_dried)]
-    headings = ("each document left out", "each publisher left out", "lists that never take part in the fit")
-    return "\n\n".join(f"{heading.upper()}\n{part}" for heading, part in zip(headings, parts, strict=True))
+    return Measured(found, dried, foreign, new, new_dried)
+
+
+def report(measured: Measured) -> str:
+    """Write the tables: the model with each list left out of its own fit, by kind of product, and naive methods.
+
+    Below them the same with all lists of a publisher left out at once, and lists that never take part in the fit.
+    """
+    parts = [
+        ("each document left out", _tables(measured.found, measured.dried)),
+        ("each publisher left out", _tables(measured.foreign)),
+        ("lists that never take part in the fit", _tables(measured.new, measured.new_dried)),
+    ]
+    return "\n\n".join(f"{heading.upper()}\n{part}" for heading, part in parts)
 
 
 def _tables(found: Sequence[Left], dried: Sequence[Left] = ()) -> str:
@@ -196,5 +219,5 @@ def infer_report(fit_again: bool) -> None:
     """Measure the inference on the shipped compositions, each left out of its own fit."""
     if fit_again:
         refit()
-    click.echo(report())
+    click.echo(report(measure()))
     click.echo("\n".join(["", *start_lines((*known_lists(), *held_out_lists()))]))

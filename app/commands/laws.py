@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from app.commands import opening, places
-from app.reference.judged import Agreement, agreement, judged_formulas
+from app.reference.judged import Agreement, agreements
 from app.reference.law_table import TableChange, compare_tables, read_law_table, shipped_path
 from app.reference.limits import jurisdictions
 from app.science.errors import Invalid
@@ -28,7 +28,7 @@ LISTED = 40
 def laws(file: Path | None, jurisdiction: str | None, take: bool, report: bool, data: Path | None) -> None:
     """Check a table of limits in FILE, list its changes, and name the formulas that are judged otherwise by it."""
     if report:
-        for line in report_lines([agreement(one) for one in judged_formulas()]):
+        for line in report_lines(agreements()):
             click.echo(line)
         return
     if file is None or jurisdiction is None:

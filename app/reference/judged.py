@@ -113,3 +113,9 @@ def agreement(one: JudgedFormula) -> Agreement:
     extra = (f for f in findings if f not in spoken and f.severity != Severity.NOTE)
     alarms = tuple(f for f in extra if not any(pattern.search(f.rule) for pattern in one.also))
     return Agreement(one.id, right, tuple(weak), tuple(silent), alarms)
+
+
+@cache
+def agreements() -> tuple[Agreement, ...]:
+    """Return how the rules do on every judged formula, in the order of the table."""
+    return tuple(agreement(one) for one in judged_formulas())

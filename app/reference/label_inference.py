@@ -89,8 +89,11 @@ def infer_label(
     moved: list[str] = []
     if kind and narrowing_at is not None:  # both from the list alone: what was measured would be worked out twice
         alone = replace(observed, measurements=())
-        both = (infer(listed, class_priors(), known, doubtful, kind=k, observed=alone) for k in (kind, ""))
-        moved = _moved_by_kind(listed, *both)
+        without = infer(listed, class_priors(), known, doubtful, observed=alone)
+        with_kind = found.inference
+        if observed.measurements:
+            with_kind = infer(listed, class_priors(), known, doubtful, kind=kind, observed=alone)
+        moved = _moved_by_kind(listed, with_kind, without)
     notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, stated, moved)]
     free = (reading.word for reading in readings if reading.measure is Measure.FREE_OF)
     notes += free_of_notes([word for word in free if f"{Measure.FREE_OF} {word}" not in found.unfitting], listed)

@@ -6,11 +6,7 @@ from typing import Any
 import pytest
 
 from app.commands.compute import answer, schema
-from app.commands.infer_report import report
-from app.reference.corpus import known_lists
-from app.reference.inference_prior import class_starts, kind_starts
 from app.science.errors import Invalid
-from app.science.inference.accuracy import Left, left_out, naive_scores, score, small_names
 
 CREAM = [
     "Aqua",
@@ -187,53 +183,6 @@ def test_a_bad_request_names_its_field(request_: dict[str, Any], field: str) -> 
 
 def test_the_schema_describes_request_and_answer() -> None:
     assert set(schema("infer")["answer"]["properties"]) == {"ingredients", "one_percent_line", "conflicts", "notes"}
-
-
-def lawful(left: Left) -> bool:
-    """Whether a published composition keeps today's maxima (a few older ones do not)."""
-    return all(p <= name.cap for p, name in zip(left.known.percents, left.known.names, strict=True))
-
-
-@pytest.fixture(scope="module")
-def sample() -> list[Left]:
-    """Two of the twelve folds; the whole table is the report command's."""
-    return left_out(known_lists(), class_starts(), kind_starts(), only=(0, 7))[0]
-
-
-def test_lists_left_out_of_the_fit_are_answered_well_below_the_best_naive_method(sample: list[Left]) -> None:
-    """All twelve folds give 41 % and a band of 79.6 %; these two are held to what chance leaves them."""
-    model, naive = score("model", sample), naive_scores([left.known for left in sample])
-    assert model.log10 <= 0.68 * min(s.log10 for s in naive)
-    assert model.in_band is not None
-    assert 0.70 <= model.in_band <= 0.90
-    names = small_names(sample)
-    assert 0.65 <= names.preserving <= 1.3
-    assert names.estimated_small <= 2.5
-
-
-def test_truths_of_lawful_lists_lie_inside_the_bounds(sample: list[Left]) -> None:
-    found = [left for left in sample if lawful(left)]
-    assert len(found) > 30
-    assert score("lawful", found).in_bounds == 1.0
-
-
-def test_the_naive_methods_give_the_published_errors() -> None:
-    """Values of the published study of these 226 lists: best naive method 0.41 in log10."""
-    found = {s.method: (s.points, s.log10) for s in naive_scores(known_lists())}
-    assert min(log10 for _, log10 in found.values()) == pytest.approx(0.410, abs=0.002)
-    assert found["equal steps"] == pytest.approx((8.09, 0.81), abs=0.01)
-
-
-def test_the_report_prints_the_tables() -> None:
-    lines = report(only=(3,)).splitlines()
-    headings = ["method", "lists", "values", "points", "log10", "in", "bounds", "in", "band"]
-    assert [line.split() for line in lines].count(headings) == 6  # three ways of leaving out, each overall and by kind
-    gains = [int(line.split()[3]) for line in lines if line.startswith("error in log10:")]
-    assert len(gains) == 3
-    assert gains[2] >= 45  # the 33 lists that no fit has seen; 53 when they were first asked
-    assert any(line.startswith("Zipf") for line in lines)
-    assert any("below the best naive method" in line for line in lines)
-    assert any(line.startswith("cream or lotion") for line in lines)
 
 
 def test_a_repeated_name_keeps_its_row_and_counts_once():

@@ -57,7 +57,8 @@ def draw_compositions(source: DrawSource, size: int) -> Floats:
             percents[np.ix_(rows, source.chain)] = values
     edges = grid().edges
     for number, place in enumerate(source.free):
-        cells = _pick(source.beside[number][None, :].repeat(size, axis=0), rng)
+        summed = np.cumsum(source.beside[number])
+        cells = np.searchsorted(summed, rng.random(size) * summed[-1]).clip(max=len(edges) - 2)
         bottom = np.maximum(edges[cells], SMALLEST)
         percents[:, place] = bottom * (edges[cells + 1] / bottom) ** rng.random(size)
     largest = int(np.argmax(np.median(percents, axis=0)))
@@ -99,11 +100,11 @@ def _below(source: DrawSource, rng: np.random.Generator, node: int, line: int, s
     values = np.zeros((size, len(source.chain) - line))
     cap = np.full(size, len(edges) - 2)
     for number, place in enumerate(range(line, len(source.chain))):
-        weights = np.where(going_on[:, None], block.chain[node, place][None, :], source.below[node, place][None, :])
-        weights = np.where(going_on[:, None] & (np.arange(weights.shape[1])[None, :] > cap[:, None]), 0.0, weights)
-        lost = weights.sum(axis=1) <= 0
-        weights[lost, cap[lost]] = 1.0
-        picked = _pick(weights, rng)
+        descending, free = np.cumsum(block.chain[node, place]), np.cumsum(source.below[node, place])
+        whole = np.where(going_on, descending[cap], free[-1])
+        points = rng.random(size) * whole
+        picked = np.where(going_on, np.searchsorted(descending, points), np.searchsorted(free, points))
+        picked = np.where(whole > 0, picked, cap).clip(max=len(edges) - 2)
         cap = np.where(going_on, picked, cap)
         values[:, number] = edges[picked] * (edges[picked + 1] / edges[picked]) ** rng.random(size)
     return values

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.sparse import csr_array
 
 from app.science.inference.prior import USUAL_LENGTH, expected_log, has_water, use_middle
 from app.science.inference.values import WATER, ClassPrior, Floats, ListedName, PriorTable
@@ -83,15 +84,15 @@ def fit_priors(
         return PriorTable(dict(starts), kinds=begun)
     columns = list(dict.fromkeys(column for value in values for column, _ in value.columns))
     place = {column: number for number, column in enumerate(columns)}
-    design = np.zeros((len(values), len(columns)))
-    for row, value in enumerate(values):
-        for term, amount in value.columns:
-            design[row, place[term]] += amount
+    terms = [(row, place[term], amount) for row, value in enumerate(values) for term, amount in value.columns]
+    rows, places, amounts = zip(*terms, strict=True)
+    design = csr_array((amounts, (rows, places)), shape=(len(values), len(columns)))
     rest, given = np.array([v.rest for v in values]), np.array([v.weight for v in values])
     penalty = np.diag([PENALTIES[kind] for kind, _ in columns])
     weight, residual, found = given, rest, np.zeros(len(columns))
     for _ in range(ROUNDS):
-        found = np.linalg.solve(design.T @ (design * weight[:, None]) + penalty, design.T @ (weight * rest))
+        squares = (design.T @ design.multiply(weight[:, None])).toarray()
+        found = np.linalg.solve(squares + penalty, design.T @ (weight * rest))
         residual = rest - design @ found
         sigma = _sigmas(values, residual, weight, starts)
         weight = given * _chance_of_meant(values, residual, sigma)

@@ -169,7 +169,17 @@ def work_out(
     Raises:
         Faults: at ``value-<place>``, with every value that cannot be read.
     """
-    found = _inferred(reading, constraints, product_type, jurisdiction, prices or {})
+    priced = tuple(sorted((prices or {}).items()))
+    return _worked_out(reading, constraints.to_json(), product_type, jurisdiction, priced)
+
+
+@lru_cache(maxsize=32)
+def _worked_out(
+    reading: ReadList, told: str, product_type: str, jurisdiction: str, priced: tuple[tuple[str, float], ...]
+) -> LabelEstimate:
+    """Work a list out once for the pages that show it: an answer is followed by the page it leads to."""
+    constraints = UserConstraints.from_json(told)
+    found = _inferred(reading, constraints, product_type, jurisdiction, dict(priced))
     return LabelEstimate(
         reading=reading,
         product_type=product_type,

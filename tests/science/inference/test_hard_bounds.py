@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
+from scipy.sparse import eye_array, kron
 
 from app.science.inference.hard_bounds import any_line_feasible, hard_bounds
 
@@ -28,20 +29,19 @@ def for_line(low: np.ndarray, high: np.ndarray, chain: np.ndarray, above: int) -
     high[chain[above:]] = np.minimum(high[chain[above:]], 1.0)
     if np.any(low > high):
         return None
+    # One programme of independent parts: each name as small as it can be, then each as large.
+    signs = np.repeat([1.0, -1.0], count)
+    cost = (signs[:, None] * np.tile(np.eye(count), (2, 1))).ravel()
+    part = eye_array(2 * count)
     rows = [np.eye(count)[b] - np.eye(count)[a] for a, b in pairwise(chain[:above])]
-    order = (np.array(rows), np.zeros(len(rows))) if rows else (None, None)
-    box = list(zip(low, high, strict=True))
-    solved = [
-        linprog(sign * np.eye(count)[i], *order, np.ones((1, count)), [100.0], box)
-        for sign in (1.0, -1.0)
-        for i in range(count)
-    ]
-    if any(s.status for s in solved):
+    order = (kron(part, np.array(rows)), np.zeros(2 * count * len(rows))) if rows else (None, None)
+    whole = kron(part, np.ones((1, count)))
+    box = list(zip(low, high, strict=True)) * (2 * count)
+    solved = linprog(cost, *order, whole, np.full(2 * count, 100.0), box)
+    if solved.status:
         return None
-    return (
-        np.array([s.x[i % count] for i, s in enumerate(solved)])[:count],
-        np.array([s.x[i % count] for i, s in enumerate(solved)])[count:],
-    )
+    ends = solved.x.reshape(2, count, count).diagonal(axis1=1, axis2=2)
+    return ends[0], ends[1]
 
 
 @st.composite
