@@ -75,13 +75,13 @@ def open_demonstration(where: Places) -> Store:
     Raises:
         Unusable: when it can neither be used nor made.
     """
-    from app.work.demo import load_demo
-
     demo = where.demonstration
     places.prepare_folder(demo)
     if demo.database.exists():
         _bring_up_to_date(demo)
     else:
+        from app.work.demo import load_demo
+
         backup.create(demo.database, lambda draft: fill(sqlite_url(draft), load_demo))
     return Store(sqlite_url(demo.database))
 

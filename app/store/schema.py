@@ -4,6 +4,7 @@ A file may carry the right mark and revision and still lack a column, or a trigg
 changed, or hold a trigger of somebody else. It is compared with what the migrations make of an empty database.
 """
 
+import json
 import re
 import sqlite3
 from functools import cache
@@ -12,7 +13,7 @@ from typing import cast
 from sqlalchemy import Connection, inspect, text
 
 from app.store.engine import make_engine
-from app.store.migrate import head, to_revision_inside
+from app.store.migrate import WRITTEN, head, migration_files, to_revision_inside, walked_revisions, written_down
 from app.store.models import Base
 
 OBJECTS = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite%' ORDER BY type, name"
@@ -35,6 +36,14 @@ def schema_of(connection: sqlite3.Connection) -> Schema:
 
 @cache
 def schema_at(revision: str) -> Schema:
+    """Return the schema of a revision; that of the newest is written down, for others the migrations are walked."""
+    written = written_down()
+    if written and revision == written["revisions"][0]:
+        return {(kind, name): how for kind, name, how in written["schema"]}
+    return walked_schema(revision)
+
+
+def walked_schema(revision: str) -> Schema:
     """Return the schema that the migrations make of an empty database up to a revision."""
     engine = make_engine("sqlite://")
     try:
@@ -43,6 +52,14 @@ def schema_at(revision: str) -> Schema:
             return schema_of(cast(sqlite3.Connection, connection.connection.dbapi_connection))
     finally:
         engine.dispose()
+
+
+def write_down() -> None:
+    """Write down the revisions and the newest schema as the migrations make them, for the starts to come."""
+    revisions = walked_revisions()
+    schema = [[*part, how] for part, how in walked_schema(revisions[0]).items()]
+    written = {"files": migration_files(), "revisions": revisions, "schema": schema}
+    WRITTEN.write_text(json.dumps(written, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
 
 
 # The tables of a server on which a trigger that somebody made still works.

@@ -10,9 +10,20 @@ from alembic.util.exc import CommandError
 from sqlalchemy import inspect, text
 from sqlalchemy.exc import DBAPIError
 
+from app.store import migrate
 from app.store.backup import examine
 from app.store.engine import Store, sqlite_url
-from app.store.migrate import alembic_config, back_to, current, head, known_revisions, to_revision
+from app.store.migrate import (
+    alembic_config,
+    back_to,
+    current,
+    head,
+    known_revisions,
+    to_revision,
+    walked_revisions,
+    written_down,
+)
+from app.store.schema import schema_at, walked_schema
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
 from app.work.demo import load_demo
@@ -78,6 +89,28 @@ def test_models_and_migrations_agree(tmp_path: Path) -> None:
     to_revision(url)
     command.check(alembic_config(url))
     assert current(url) == head()
+
+
+def test_what_is_written_down_of_the_migrations_is_what_they_make() -> None:
+    again = 'after a migration write it down: python -c "from app.store.schema import write_down; write_down()"'
+    assert written_down() is not None, again
+    assert known_revisions() == walked_revisions(), again
+    assert schema_at(head()) == walked_schema(head()), again
+
+
+def test_what_is_written_down_of_other_migrations_is_not_believed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "newest.json").write_text('{"files": ["0001.py"], "revisions": ["0001"], "schema": []}')
+    monkeypatch.setattr(migrate, "WRITTEN", tmp_path / "newest.json")
+    written_down.cache_clear()
+    schema_at.cache_clear()
+    try:
+        assert known_revisions() == walked_revisions()
+        assert schema_at("0001") == walked_schema("0001")
+    finally:
+        written_down.cache_clear()
+        schema_at.cache_clear()
 
 
 def test_a_revision_nobody_knows_is_refused(tmp_path: Path) -> None:

@@ -1,7 +1,6 @@
 """What carbon dioxide of the air does to the pH of a solution that stands open."""
 
 import numpy as np
-from scipy.optimize import brentq
 
 from app.science.acid_base.charge_balance import HIGHEST_PH, LOWEST_PH, Solutions, balance
 
@@ -22,6 +21,8 @@ def uptake_of_carbon_dioxide(system: Solutions, ph: float, ionic_strength: float
         ph: its pH without air.
         ionic_strength: mol/kg of water, held fixed.
     """
+    from scipy.optimize import brentq
+
     strength = np.array([ionic_strength])
 
     def charge(at: float) -> float:

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.optimize import least_squares
 
 from app.science.acid_base.belief import InputBelief
 from app.science.acid_base.charge_balance import Array, solve
@@ -120,6 +119,8 @@ class _Problem:
 
     def search(self, start: Array) -> Any:
         """Return the least squares result that is reached from a start (P + 1,)."""
+        from scipy.optimize import least_squares
+
         return least_squares(self.residuals, start, self.jacobian, method="lm", xtol=1e-6, ftol=1e-6, gtol=1e-6)
 
     def starts(self) -> tuple[Array, ...]:

@@ -7,7 +7,6 @@ factorial the line drifts upward, because a free order would cost nothing.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln
 
 from app.science.inference.grid import BINS, STEP, WIDTH
 from app.science.inference.values import Floats
@@ -41,6 +40,8 @@ def below_block(masses: Floats, goes_on: float = GOES_ON) -> BelowBlock:
 
     ``goes_on`` is the chance, 0 to 1, that the printed order goes on descending below the line.
     """
+    from scipy.special import gammaln
+
     nodes, count, cells = masses.shape
     chain, scale = np.empty_like(masses), np.zeros((nodes, count))
     message, logs = np.ones((nodes, cells)), np.zeros(nodes)

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from app.science.errors import Invalid
 from app.science.inference.values import Floats
@@ -145,6 +144,8 @@ def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
 
     A per cent of a material is priced by what it brings unasked and by the effort to have it, for its usual dose.
     """
+    from scipy.optimize import linprog
+
     shares = np.array([[m.parts.get(w.key, 0.0) / 100 for m in usable] for w in aimed])
     middle = np.array([w.estimate for w in aimed])
     over, under = (

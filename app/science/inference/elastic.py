@@ -5,8 +5,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import linprog
-from scipy.sparse import csr_matrix
 
 from app.science.inference.values import Floats, Integers, Known
 
@@ -61,6 +59,9 @@ def cheapest_slack(known: Mapping[int, Known], maxima: Mapping[int, float], coun
 
 def _solve(rows: list[_Row], count: int) -> Slack:
     """Return the least costly slack at one place of the line; unknowns: x, then the slack of every row."""
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_matrix
+
     width = count + len(rows)
     entries = [(r, i, c) for r, row in enumerate(rows) for i, c in row.terms]
     entries += [(r, count + r, -1.0) for r in range(len(rows))]

@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import linprog
 
 from app.science.inference.hard_bounds import stated_limits
 from app.science.inference.values import Estimate, Floats, Integers
@@ -102,6 +101,8 @@ def _solve(
     line_cost: float,
 ) -> tuple[float, list[float], list[float], int] | None:
     """Solve for one place of the line; unknowns: x, steps up and down inside the band, the same outside, slack."""
+    from scipy.optimize import linprog
+
     count = len(rows)
     low = np.array([row.low if use else 0.0 for row, use in zip(rows, counted, strict=True)])
     high = np.array([row.high if use else 0.0 for row, use in zip(rows, counted, strict=True)])

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import betainc, ndtr
 
 from app.science.inference.values import PLANT_WATER, WATER, ClassPrior, Floats, ListedName, PriorTable
 
@@ -122,6 +121,8 @@ def richness_nodes(names: Sequence[ListedName]) -> Nodes:
 
 def share_below(usual: UsagePrior, percent: Floats, shift: float = 0.0) -> Floats:
     """Return the prior probability of each name to be at most each percentage; shape (names, points)."""
+    from scipy.special import betainc, ndtr
+
     with np.errstate(divide="ignore"):
         logs = np.log(percent)
     deviation = (logs - (usual.mu + shift * usual.bulk)[:, None]) / usual.sigma[:, None]
