@@ -23,6 +23,7 @@ from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Dialect, Engine, create_engine, event, make_url, text
 from sqlalchemy.pool import StaticPool
 
+from app.commands.places import Places
 from app.documents.render import pdf_state
 from app.store import engine
 from app.store.engine import Store, sqlite_url
@@ -375,6 +376,19 @@ def serve(migrated_file: Path) -> Iterator[Callable[..., Served]]:
     for served in running:
         if served.process.poll() is None:
             served.stop()
+
+
+@pytest.fixture
+def demonstration_in(demo_file: Path) -> Callable[[Path], Path]:
+    """Give a function that lays the demonstration into a folder, as its first start would have done, and returns it."""
+
+    def lay(folder: Path) -> Path:
+        place = Places(folder).demonstration.database
+        place.parent.mkdir(parents=True)
+        shutil.copy(demo_file, place)
+        return folder
+
+    return lay
 
 
 @dataclass(frozen=True)

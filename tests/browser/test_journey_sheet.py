@@ -24,9 +24,9 @@ def store(demo: Store) -> Store:
 
 @pytest.mark.paper
 def test_the_first_run_ends_with_a_printed_sheet(
-    chromium: Browser, serve: Callable[..., object], tmp_path: Path
+    chromium: Browser, serve: Callable[..., object], demonstration_in: Callable[[Path], Path], tmp_path: Path
 ) -> None:
-    served = serve(tmp_path / "first run", "demo")
+    served = serve(demonstration_in(tmp_path / "first run"), "serve")
     page = chromium.new_page()
     asked: list[str] = []
     page.on("request", lambda request: asked.append(request.url))

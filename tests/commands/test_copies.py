@@ -2,10 +2,8 @@
 
 import shutil
 import sqlite3
-from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
@@ -63,17 +61,6 @@ def test_a_backup_of_nothing_says_so(tmp_path: Path) -> None:
     answer = run("backup", "--data", tmp_path / "empty")
     assert answer.exit_code == 1
     assert answer.output == f"Error: there is no workshop in {tmp_path / 'empty'} yet\n"
-
-
-def test_a_running_workshop_is_backed_up_but_not_replaced(
-    serve: Callable[..., Any], bench: Places, tmp_path: Path
-) -> None:
-    serve(bench.folder)
-    copy = tmp_path / "copy.db"
-    assert run("backup", copy, "--data", bench.folder).exit_code == 0
-    refused = run("restore", copy, "--data", bench.folder)
-    assert refused.exit_code == 1
-    assert "stop it first, then restore" in refused.output
 
 
 @pytest.mark.parametrize("data", [b"", b"hello" * 999], ids=["empty", "foreign"])

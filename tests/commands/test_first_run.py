@@ -20,7 +20,7 @@ Serve = Callable[..., Any]
 def page(address: str, **form: str) -> tuple[str, str]:
     """Open a page, or send a form to it; give where it ended and what it says."""
     data = urllib.parse.urlencode(form).encode() if form else None
-    with urllib.request.urlopen(address, data, timeout=30) as answer:
+    with urllib.request.urlopen(address, data, timeout=120) as answer:
         return answer.url, str(answer.read().decode())
 
 
@@ -32,8 +32,10 @@ def workshop_name(database: Path) -> str:
     return name
 
 
-def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(serve: Serve, tmp_path: Path) -> None:
-    where = Places(tmp_path / "bench")
+def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(
+    serve: Serve, demonstration_in: Callable[[Path], Path], tmp_path: Path
+) -> None:
+    where = Places(demonstration_in(tmp_path / "bench"))
     served = serve(where.folder, "serve")
     # The address that is printed shows the demonstration at once.
     demonstration, first = page(served.address)

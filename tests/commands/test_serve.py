@@ -12,9 +12,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from app.bootstrap import ROOT
 from app.commands import serve as command
+from app.commands.backup import backup
+from app.commands.restore import restore
 from app.documents.render import PdfState
 from app.store.errors import Unusable
 
@@ -56,12 +59,12 @@ def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
     assert second.stderr.strip() == (
         f"Error: Tarebook is already running with the folder {served.folder}: {served.address}"
     )
-    restoring = subprocess.run(
-        [sys.executable, "-m", "app.commands.cli", "restore", "x", "--data", str(served.folder)],
-        cwd=ROOT, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert restoring.returncode == 1
-    assert "stop it first" in restoring.stderr
+    # While it runs it is backed up but not replaced.
+    copy = tmp_path / "copy.db"
+    assert CliRunner().invoke(backup, [str(copy), "--data", str(served.folder)]).exit_code == 0
+    restoring = CliRunner().invoke(restore, [str(copy), "--data", str(served.folder)])
+    assert restoring.exit_code == 1
+    assert "stop it first, then restore" in restoring.output
 
     assert served.stop() == 0
     assert served.words[-1] == "Stopped."
@@ -71,21 +74,19 @@ def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
     assert f"serving on {served.address}" in log
 
 
-def test_a_killed_program_leaves_nothing_that_stops_the_next_start(serve: Serve, tmp_path: Path) -> None:
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_a_killed_program_leaves_nothing_that_stops_the_next_start_and_ctrl_c_ends_it_without_an_error(
+    serve: Serve, tmp_path: Path
+) -> None:
     killed = serve(tmp_path / "bench")
     assert fetch(killed.address)[0] == 200
     killed.process.kill()
     killed.process.communicate()
     again = serve(killed.folder)
     assert fetch(again.address)[0] == 200
-
-
-@pytest.mark.skipif(sys.platform == "win32", reason="signals")
-def test_ctrl_c_ends_it_without_an_error(serve: Serve, tmp_path: Path) -> None:
-    served = serve(tmp_path / "bench")
-    served.process.send_signal(signal.SIGINT)
-    words = served.process.communicate(timeout=20)[0]
-    assert served.process.returncode == 0
+    again.process.send_signal(signal.SIGINT)
+    words = again.process.communicate(timeout=20)[0]
+    assert again.process.returncode == 0
     assert words.splitlines()[-1] == "Stopped."
     assert "Traceback" not in words
 
