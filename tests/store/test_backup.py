@@ -99,8 +99,10 @@ def test_a_name_taken_at_the_last_moment_is_not_replaced(
     workshop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     target = tmp_path / "copy.db"
-    flush = backup._flush
-    monkeypatch.setattr(backup, "_flush", lambda draft: (flush(draft), target.write_text("mine", "utf-8")))
+    publish = backup._publish
+    monkeypatch.setattr(
+        backup, "_publish", lambda draft, place: (place.write_text("mine", "utf-8"), publish(draft, place))
+    )
     with pytest.raises(Unusable, match="exists already"):
         backup.copy_to(workshop, target)
     assert target.read_text(encoding="utf-8") == "mine"
