@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
@@ -88,12 +89,18 @@ def at_point(text: str, column: int | Iterable[str]) -> Markup | str:
     >>> str(at_point("5", 2)).count(FIGURE_WIDE), str(at_point("1.5 g", ["0.25 g"])).startswith("1.5 g<")
     (2, True)
     """
-    most = column if isinstance(column, int) else max((int(decimals(one) or 0) for one in column), default=0)
+    most = column if isinstance(column, int) else _most_decimals(tuple(column))
     own = decimals(text)
     if not own:
         return text
     pad = (POINT_WIDE if own == "0" and most else "") + FIGURE_WIDE * (most - int(own))
     return Markup('{}<span class="pad">{}</span>').format(text, pad) if pad else text
+
+
+@lru_cache(maxsize=64)
+def _most_decimals(column: tuple[str, ...]) -> int:
+    """Return the most decimals of a column, counted once for all its rows."""
+    return max((int(decimals(one) or 0) for one in column), default=0)
 
 
 @pass_context

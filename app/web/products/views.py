@@ -42,8 +42,10 @@ def _index(form: RateForm, faults: Mapping[str, str]) -> str:
 
 @blueprint.get("/products/price-list")
 def prices() -> str:
-    """Show the price list."""
-    return render_template("products/price_list.html", listed=_listed())
+    """Show the price list, a page of it; the PDF and the file hold all."""
+    with context.store().reading() as session:
+        page = page_after_skipped(lambda skip: products_page(session, skip=skip, most=ROWS + 1), ROWS)
+        return render_template("products/price_list.html", listed=price_list(session, page.rows), page=page)
 
 
 def _listed() -> PriceList:

@@ -57,7 +57,7 @@ def _order_page(form: orders.OrderForm, faults: Mapping[str, str]) -> str:
     rows = (*form.text["lines"], *(orders.OrderLineForm() for _ in range(MORE_LINES)))
     with context.store().reading() as session:
         names = [one.name for one in all_suppliers(session) if one.retired_at is None]
-        items = [row.name for row in listing.stock_rows(session, every=True)]
+        items = listing.names_to_offer(session)
     return render_template(
         "stock/new_order.html", form=form.but(lines=rows), faults=faults, suppliers=names, items=items
     )

@@ -148,7 +148,7 @@ def _output_page(batch_id: int, form: Form, faults: Mapping[str, str]) -> str:
             "stock/output.html",
             batch=load_batch(session, batch_id),
             made=lots.lots_from(session, batch_id),
-            materials=[(row.material_id, row.name) for row in listing.stock_rows(session, every=True)],
+            materials=listing.live_names(session),
             form=form,
             faults=faults,
         )

@@ -166,4 +166,5 @@ def _ph(formula: Formula) -> PhReport | None:
     materials = tuple(m for m in formula.dosed if m.percent > 0 and m.parts)
     if not materials:
         return None
-    return ph_report(materials, exposure=formula.exposure, target=formula.target_ph, batch_g=100.0)
+    # Without a target nothing is titrated: what is made needs no advice on how much to add.
+    return ph_report(materials, exposure=formula.exposure, target=None, batch_g=100.0)

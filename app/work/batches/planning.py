@@ -81,6 +81,10 @@ class ProductChoice:
     fill: str
 
 
+# A page offers no more formulas than this; any other is planned from its own page.
+MOST_OFFERED = 200
+
+
 @dataclass(frozen=True, slots=True)
 class PlanningChoices:
     """What the planning page offers: formulas; versions, products, size, fill, loss and open stops of the chosen one.
@@ -107,9 +111,7 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         NotFound: when the named formula does not exist.
     """
     with store.reading() as session:
-        listed = select(StoredFormula.id, StoredFormula.code, StoredFormula.name)
-        live = listed.where(StoredFormula.retired_at.is_(None)).order_by(StoredFormula.name)
-        formulas = tuple(FormulaChoice(one.id, one.code, one.name) for one in session.execute(live))
+        formulas = _formulas_to_choose(session, formula_id)
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
@@ -122,6 +124,15 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         stops = open_stops(session, formula)
         sold = product_choices(session, chosen)
         return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent), stops, sold)
+
+
+def _formulas_to_choose(session: Session, chosen: int | None) -> tuple[FormulaChoice, ...]:
+    """Return the formulas that were changed last, and the one that is chosen, by name."""
+    live = select(StoredFormula.id, StoredFormula.code, StoredFormula.name).where(StoredFormula.retired_at.is_(None))
+    rows = session.execute(live.order_by(StoredFormula.changed_at.desc(), StoredFormula.id).limit(MOST_OFFERED)).all()
+    if chosen not in {row.id for row in rows}:
+        rows = [*rows, *session.execute(live.where(StoredFormula.id == chosen)).all()]
+    return tuple(sorted((FormulaChoice(*row) for row in rows), key=lambda one: one.name))
 
 
 def product_choices(session: Session, formula_id: int) -> tuple[ProductChoice, ...]:

@@ -1,5 +1,6 @@
 """The price list for shops: every product that has a price, with and without tax, and as a file."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
@@ -41,9 +42,9 @@ class PriceList:
     day: date
 
 
-def price_list(session: Session) -> PriceList:
-    """Return the price list of every product that is not retired."""
-    products = live_products(session)
+def price_list(session: Session, products: Sequence[Product] | None = None) -> PriceList:
+    """Return the price list of some products, or of every one that is not retired."""
+    products = live_products(session) if products is None else products
     rows = tuple(_row(product, product.price) for product in products if product.price)
     return PriceList(rows, tuple(product.name for product in products if not product.price), today())
 

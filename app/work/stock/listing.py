@@ -1,10 +1,11 @@
 """What is on hand: by material and packaging, lots in the order they should be used, and what wants attention."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import Select, and_, case, func, or_, select
@@ -19,6 +20,7 @@ from app.work.clock import today
 SOON = timedelta(days=30)
 PAGE = 100
 MOST_WORDS = 8
+MOST_OFFERED = 300
 ZERO = Decimal(0)
 OPEN = (BatchState.PLANNED, BatchState.IN_PROCESS)
 ALL, LOW, DUE, HELD = "", "low", "due", "quarantine"
@@ -82,10 +84,54 @@ def stock_rows(session: Session, words: str = "", show: str = ALL, *, every: boo
         show: ``low``, ``due`` (within 30 days or past), ``quarantine``, or everything.
         every: also what has no lot, is not needed and has no amount to keep.
     """
-    day, wanted = today(), words.casefold().split()
-    rows = [row for row in _rows(session, day) if every or row.lots or row.reserved or row.reorder]
+    day, wanted, reserved = today(), words.casefold().split(), reserved_grams(session)
+    of = _may_be_shown(session, show, day, reserved)
+    rows = [row for row in _rows(session, day, reserved, of) if every or row.lots or row.reserved or row.reorder]
     listed = [row for row in rows if all(word in row.name.casefold() for word in wanted) and _shown(row, show, day)]
     return sorted(listed, key=lambda row: row.name.casefold())
+
+
+def _may_be_shown(session: Session, show: str, day: date, reserved: Collection[int]) -> "Of | None":
+    """Return what a list can show at all, so that only that is added up; None where it may be anything."""
+    if show == LOW:
+        return may_be_low(session, reserved)
+    if show not in (DUE, HELD):
+        return None
+    soon = or_(Lot.expires_on <= day + SOON, Lot.retest_on <= day + SOON)
+    asked = select(Lot.material_id, Lot.packaging_id).where(HOLDS).distinct()
+    found = session.execute(asked.where(soon if show == DUE else Lot.state == LotState.QUARANTINE)).all()
+    return {one for one, _ in found if one is not None}, {one for _, one in found if one is not None}
+
+
+def may_be_low(session: Session, reserved: Collection[int]) -> "Of":
+    """Return the materials and packaging that can be low at all: what is needed, or has an amount to keep."""
+    kept_g = session.scalars(select(Material.id).where(Material.reorder_g.is_not(None)))
+    kept_pieces = session.scalars(select(Packaging.id).where(Packaging.reorder.is_not(None)))
+    return {*kept_g, *reserved}, set(kept_pieces)
+
+
+def rows_that_may_be_short(session: Session, needed_pieces: Collection[int]) -> list[StockRow]:
+    """Return what is on hand of everything that open batches need or that has an amount to keep."""
+    reserved = reserved_grams(session)
+    materials, packaging = may_be_low(session, reserved)
+    return _rows(session, today(), reserved, (materials, (packaging or set()) | set(needed_pieces)))
+
+
+def live_names(session: Session) -> list[tuple[int, str]]:
+    """Return the id and the name of every material of the shelf, by name."""
+    asked = select(Material.id, Material.name).where(Material.retired_at.is_(None)).order_by(Material.name_key)
+    return [(number, name) for number, name in session.execute(asked)]
+
+
+def names_to_offer(session: Session) -> list[str]:
+    """Return names to offer where something is ordered: all of a small shelf, of a large one what may be short."""
+    pieces = list(session.scalars(select(Packaging.name).where(Packaging.retired_at.is_(None))))
+    live = select(Material.name).where(Material.retired_at.is_(None))
+    names = list(session.scalars(live.limit(MOST_OFFERED + 1)))
+    if len(names) > MOST_OFFERED:
+        materials, _ = may_be_low(session, reserved_grams(session))
+        names = list(session.scalars(live.where(Material.id.in_(sorted(materials or ()))).limit(MOST_OFFERED)))
+    return sorted([*names, *pieces], key=str.casefold)
 
 
 def stock_row(session: Session, thing: Material | Packaging) -> StockRow:
@@ -164,6 +210,7 @@ def _only(asked: Any, key: Any, of_lot: Any, ids: set[int] | None) -> tuple[Any,
     return asked.where(key.in_(sorted(ids))), of_lot.in_(sorted(ids))
 
 
+@lru_cache(maxsize=2)
 def _sums(day: date) -> Select[*tuple[Any, ...]]:
     """Sum up what holds something, by what it is: usable, in quarantine, all of it, how many lots, the first date."""
     usable = and_(
@@ -235,11 +282,8 @@ class Attention:
 def attention(session: Session) -> Attention:
     """Return what the first page says of the stock; nothing is low where no stock is kept."""
     day, reserved = today(), reserved_grams(session)
-    # Only what is needed, or has an amount to keep, can be low.
-    kept_g = set(session.scalars(select(Material.id).where(Material.reorder_g.is_not(None))))
-    kept_pieces = set(session.scalars(select(Packaging.id).where(Packaging.reorder.is_not(None))))
-    rows = _rows(session, day, reserved, (kept_g | set(reserved), kept_pieces))
-    kept = bool(kept_g or kept_pieces) or session.scalar(select(Lot.id).where(HOLDS).limit(1)) is not None
+    rows = _rows(session, day, reserved, may_be_low(session, reserved))
+    kept = any(row.reorder is not None for row in rows) or session.scalar(select(Lot.id).where(HOLDS).limit(1))
     usable = select(func.count()).select_from(Lot).where(HOLDS, Lot.state == LotState.ACCEPTED)
     past = or_(Lot.expires_on < day, Lot.retest_on < day)
     soon = or_(Lot.expires_on <= day + SOON, Lot.retest_on <= day + SOON)

@@ -16,8 +16,8 @@ from app.store.materials import Material, Packaging, newest_price
 from app.store.stock import Lot, OrderState, Purchase, PurchaseLine, Supplier
 from app.work.csv_text import write_table
 from app.work.formulas.versions import formula_of
-from app.work.pricing import exchange_of, pack_price
-from app.work.stock.listing import OPEN, StockRow, stock_rows
+from app.work.pricing import Exchange, exchange_of, pack_price
+from app.work.stock.listing import OPEN, StockRow, rows_that_may_be_short
 
 ZERO = Decimal(0)
 COLUMNS = (
@@ -77,16 +77,16 @@ def packaging_needed(session: Session) -> dict[int, Decimal]:
 
 def to_buy(session: Session) -> list[ToBuy]:
     """Return what is short, by supplier and name: needed + to be kept - usable - in quarantine - on order, above 0."""
-    needed_pieces, ordered = packaging_needed(session), _on_order(session)
+    needed_pieces, ordered, exchange = packaging_needed(session), _on_order(session), exchange_of(session)
     days = {name.casefold(): count for name, count in session.execute(select(Supplier.name, Supplier.delivery_days))}
     found = []
-    for row in stock_rows(session, every=True):
+    for row in rows_that_may_be_short(session, needed_pieces):
         if row.packaging_id is not None:
             row.reserved = needed_pieces.get(row.packaging_id, ZERO)
         on_order = ordered.get((row.material_id, row.packaging_id), ZERO)
         short = row.reserved + (row.reorder or ZERO) - row.usable - row.held - on_order
         if short > 0 and not row.drawn_here:
-            found.append(_priced(session, row, short, on_order, days))
+            found.append(_priced(session, row, short, on_order, days, exchange))
     return sorted(found, key=lambda one: (one.supplier == "", one.supplier.casefold(), one.row.name.casefold()))
 
 
@@ -103,10 +103,14 @@ def _on_order(session: Session) -> dict[tuple[int | None, int | None], Decimal]:
 
 
 def _priced(
-    session: Session, row: StockRow, short: Decimal, on_order: Decimal, days: dict[str, Decimal | None]
+    session: Session,
+    row: StockRow,
+    short: Decimal,
+    on_order: Decimal,
+    days: dict[str, Decimal | None],
+    exchange: Exchange,
 ) -> ToBuy:
     pack: Decimal | None
-    exchange = exchange_of(session)
     if row.packaging_id is not None:
         piece = session.get_one(Packaging, row.packaging_id)
         words = f"{plain(piece.units_per_pack)} pieces"
