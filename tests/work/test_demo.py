@@ -107,6 +107,9 @@ def test_a_jar_leads_through_a_pre_mix_to_its_lots_and_a_lot_to_everybody_who_go
         assert {one.receiver for one in went.sent if one.receiver} >= {"Ada Finch", "Harbour Lane Shop"}
         (case,) = session.scalars(select(CaseFile)).all()
         assert case.batch_id in went.batches
+        assert [one.path for one in find_code(session, case.number.lower())] == [f"/trace/cases/{case.id}"]
+        assert [(one.kind, one.code) for one in find_code(session, "finch  ada")] == [("receiver", "Ada Finch")]
+        assert find_code(session, "finch harbour") == []
 
 
 def test_every_unit_that_was_packed_and_sent_belongs_to_a_batch_that_was_released(demo: Store) -> None:

@@ -1,4 +1,4 @@
-"""From what stands on a jar, a drum or a delivery note to the batch, the run or the lot it means."""
+"""From what stands on a jar, a drum or a letter to the batch, lot, receiver, case or recall it means."""
 
 from dataclasses import dataclass
 
@@ -6,9 +6,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.store.batches import Batch
+from app.store.distribution import Receiver
 from app.store.packing import PackingRun
+from app.store.quality import CaseFile, Recall
 from app.store.stock import Lot
 from app.store.tracing import batch_nodes, typed_as, variants
+
+MOST_WORDS, MOST_FOUND = 8, 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +28,8 @@ class Found:
 def find_code(session: Session, code: str) -> list[Found]:
     """Return everything that a code means, exactly: a batch number, the code on a pack, a lot of ours or a supplier's.
 
-    Capitals do not matter. What was only typed as a lot is listed by the batches it went into.
+    The number of a case or of a recall is found the same way, and a receiver by words of the name where no code is
+    meant. Capitals do not matter. What was only typed as a lot is listed by the batches it went into.
     """
     forms = variants(" ".join(code.split()))
     if not forms:
@@ -47,7 +52,25 @@ def find_code(session: Session, code: str) -> list[Found]:
             else f"{lot.name}, lot {lot.supplier_lot} of {lot.supplier.name if lot.supplier else 'a supplier'}"
         )
         found[f"/trace/lot/{lot.id}"] = Found("lot", lot.code, words, f"/trace/lot/{lot.id}")
-    return [*found.values(), *(_typed(session, code) if not found else ())]
+    for case_id, number, kind in session.execute(
+        select(CaseFile.id, CaseFile.number, CaseFile.kind).where(CaseFile.number.in_(forms))
+    ):
+        found[f"/trace/cases/{case_id}"] = Found("case", number, kind.value, f"/trace/cases/{case_id}")
+    for recall_id, number, reason in session.execute(
+        select(Recall.id, Recall.number, Recall.reason).where(Recall.number.in_(forms))
+    ):
+        found[f"/trace/recalls/{recall_id}"] = Found("recall", number, reason, f"/trace/recalls/{recall_id}")
+    return [*found.values()] or _typed(session, code) or _receivers(session, code)
+
+
+def _receivers(session: Session, words: str) -> list[Found]:
+    """Return the receivers with all of some words in the name; those who asked to be forgotten have none."""
+    parts = [Receiver.name.icontains(part[:80], autoescape=True) for part in words.split()[:MOST_WORDS]]
+    asked = select(Receiver.id, Receiver.name, Receiver.kind).where(Receiver.forgotten_at.is_(None), *parts)
+    return [
+        Found("receiver", name, kind.value, f"/trace/receiver/{receiver_id}")
+        for receiver_id, name, kind in session.execute(asked.order_by(Receiver.name, Receiver.id).limit(MOST_FOUND))
+    ]
 
 
 def _typed(session: Session, code: str) -> list[Found]:
