@@ -42,17 +42,12 @@ def estimate_formula(sheet: LabelEstimate, instead: Mapping[int, float] | None =
         largest = max(percents, key=lambda place: percents[place])
         extra = sum(value - percents[place] for place, value in instead.items())
         percents = {**percents, largest: max(percents[largest] - extra, 0.0), **instead}
-    lines = tuple(
-        Line(f"l{place}", Material(0, name.inci, (Part(name.inci, Decimal(100)),)), _decimal(percent))
-        for place, percent in percents.items()
-        for name in (sheet.names[place],)
-    )
+    lines = []
+    for place, percent in percents.items():
+        inci, amount = sheet.names[place].inci, Decimal(percent).quantize(STEP, rounding=ROUND_DOWN)
+        lines.append(Line(f"l{place}", Material(0, inci, (Part(inci, Decimal(100)),)), amount))
     exposure = exposure_of(sheet.product_type) or Exposure.LEAVE_ON
-    return Formula("", (Phase("A", lines=lines),), product_type=sheet.product_type, exposure=exposure.value)
-
-
-def _decimal(value: float) -> Decimal:
-    return Decimal(value).quantize(STEP, rounding=ROUND_DOWN)
+    return Formula("", (Phase("A", lines=tuple(lines)),), product_type=sheet.product_type, exposure=exposure.value)
 
 
 def ask(sheet: LabelEstimate) -> Asked:

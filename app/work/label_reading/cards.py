@@ -36,22 +36,12 @@ class Card:
 
 def cards(sheet: LabelEstimate, own: Sequence[ShelfMaterial]) -> tuple[Card, ...]:
     """Describe every name of a list, with what stands on the maker's shelf before what the library knows."""
-    mine = _holders(own)
-    return tuple(_card(row, sheet.jurisdiction, mine) for row in sheet.rows)
-
-
-def _card(row: EstimateRow, jurisdiction: str, mine: Mapping[str, tuple[ShelfMaterial, ...]]) -> Card:
-    shipped = substances().get(row.name.key)
-    words, buyable = _buy(row.name.key, mine)
-    return Card(
-        row=row,
-        certainty=certainty_words(row.name),
-        purpose=_purpose(row, shipped),
-        usual=_usual(shipped),
-        limits=tuple(_limits(row.name.key, jurisdiction)),
-        buy=words,
-        buyable=buyable,
-    )
+    mine, found = _holders(own), []
+    for row in sheet.rows:
+        key, shipped = row.name.key, substances().get(row.name.key)
+        certainty, purpose, usual = certainty_words(row.name), _purpose(row, shipped), _usual(shipped)
+        found.append(Card(row, certainty, purpose, usual, tuple(_limits(key, sheet.jurisdiction)), *_buy(key, mine)))
+    return tuple(found)
 
 
 def certainty_words(name: ReadName) -> str:

@@ -16,7 +16,7 @@ from app.science.errors import Invalid
 from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
 from app.science.inference.phases import Step, propose_phases
 from app.science.names import inci_key
-from app.store.materials import Material, live_materials
+from app.store.materials import live_materials
 from app.work.label_reading.estimate import LabelEstimate
 from app.work.ph.mixture import choose_ph_line, mixture_of, without
 
@@ -63,19 +63,17 @@ class StartPlan:
 
 def own_shelf(session: Session) -> OwnShelf:
     """Read the maker's materials that have a composition and are not retired."""
-    rows = [m for m in live_materials(session) if m.parts]
+    rows, materials = [m for m in live_materials(session) if m.parts], []
+    for row in rows:
+        parts: dict[str, float] = {}
+        for part in row.parts:
+            parts[inci_key(part.inci)] = parts.get(inci_key(part.inci), 0.0) + float(part.percent)
+        materials.append(ShelfMaterial(f"{OWN}{row.id}", row.name, parts, own=True, class_name=class_of(_main(parts))))
     return OwnShelf(
-        tuple(_on_shelf(m) for m in rows),
+        tuple(materials),
         {f"{OWN}{m.id}": m.phase_hint.value for m in rows},
         frozenset(m.library_key for m in rows if m.library_key),
     )
-
-
-def _on_shelf(found: Material) -> ShelfMaterial:
-    parts: dict[str, float] = {}
-    for part in found.parts:
-        parts[inci_key(part.inci)] = parts.get(inci_key(part.inci), 0.0) + float(part.percent)
-    return ShelfMaterial(f"{OWN}{found.id}", found.name, parts, own=True, class_name=class_of(_main(parts)))
 
 
 def main_of(material: ShelfMaterial) -> str:
@@ -96,13 +94,23 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     everything = own.everything
     asked = sheet.targets
     offers = {w.key: substitutes(w, everything) for w in asked}
-    chosen = _swaps(choices, offers)
+    # A replacement that is not offered is passed over.
+    chosen = {
+        key: material
+        for key, wished in choices.swaps.items()
+        for material in offers.get(key, ())
+        if material.id == wished and key not in choices.out
+    }
     wanted, shelf = _swapped(asked, everything, chosen)
     found = cover(wanted, shelf, frozenset(choices.out))
     ph = sheet.start.ph if sheet.start else None
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
-    steps = propose_phases(found.lines, {line.material.id: _hint(line.material.id, own) for line in found.lines})
+    hints = {}
+    for line in found.lines:
+        shipped = library_material(line.material.id)
+        hints[line.material.id] = shipped.phase_hint if shipped else own.hints.get(line.material.id, "any")
+    steps = propose_phases(found.lines, hints)
     return StartPlan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
 
@@ -132,47 +140,26 @@ def _at_ph(found: Cover, target: float) -> Cover:
     return replace(found, lines=tuple(moved))
 
 
-def _swaps(choices: Choices, offers: Mapping[str, Sequence[ShelfMaterial]]) -> dict[str, ShelfMaterial]:
-    """Keep the replacements that are offered; anything else that is asked for is passed over."""
-    return {
-        key: material
-        for key, wished in choices.swaps.items()
-        for material in offers.get(key, ())
-        if material.id == wished and key not in choices.out
-    }
-
-
 def _swapped(
     asked: Sequence[Target], shelf: Sequence[ShelfMaterial], swaps: Mapping[str, ShelfMaterial]
 ) -> tuple[list[Target], list[ShelfMaterial]]:
     """Want the main substance of each replacement instead, and let no other material of it be taken."""
     wanted: dict[str, Target] = {}
     for one in asked:
-        new = _instead(one, swaps[one.key]) if one.key in swaps else one
-        wanted[new.key] = _joined(wanted[new.key], new) if new.key in wanted else new
+        new = one
+        if one.key in swaps:
+            material, key = swaps[one.key], main_of(swaps[one.key])
+            shipped = library_material(material.id)
+            names = [n for n in (shipped.inci_names if shipped else ()) if inci_key(n) == key]
+            new = replace(one, key=key, name=names[0] if names else key.title(), class_name=material.class_name)
+        first = wanted.get(new.key)
+        if first:
+            new = replace(
+                first, estimate=first.estimate + new.estimate, low=first.low + new.low, high=first.high + new.high
+            )
+        wanted[new.key] = new
     taken = {main_of(material): material.id for material in swaps.values()}
     return list(wanted.values()), [m for m in shelf if taken.get(main_of(m), m.id) == m.id]
-
-
-def _instead(one: Target, material: ShelfMaterial) -> Target:
-    return replace(one, key=main_of(material), name=_name_of(material), class_name=material.class_name)
-
-
-def _name_of(material: ShelfMaterial) -> str:
-    shipped = library_material(material.id)
-    names = shipped.inci_names if shipped else ()
-    return next((n for n in names if inci_key(n) == main_of(material)), main_of(material).title())
-
-
-def _joined(first: Target, second: Target) -> Target:
-    sums = (a + b for a, b in ((first.estimate, second.estimate), (first.low, second.low), (first.high, second.high)))
-    estimate, low, high = sums
-    return replace(first, estimate=estimate, low=low, high=high)
-
-
-def _hint(material_id: str, own: OwnShelf) -> str:
-    shipped = library_material(material_id)
-    return shipped.phase_hint if shipped else own.hints.get(material_id, "any")
 
 
 def read_choices(out: Iterable[str], swaps: Mapping[str, str]) -> Choices:

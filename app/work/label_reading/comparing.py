@@ -73,11 +73,8 @@ def pairs(names: Sequence[ReadName], declared: Declared | None, taught: Mapping[
     comparison = compared(names, declared, taught)
     kept = set(comparison.kept)
     printed = {name.key: name.printed for name in names}
-    rows = [_pair(key, words, place, places, kept) for place, (key, words) in enumerate(printed.items(), start=1)]
+    rows = []
+    for place, (key, words) in enumerate(printed.items(), start=1):
+        state = "missing" if key not in places else "same order" if key in kept else "moved"
+        rows.append(Pair(words, place, places.get(key), state))
     return (*rows, *(Pair(after[key], None, places[key], "added") for key in comparison.added))
-
-
-def _pair(key: str, words: str, place: int, places: Mapping[str, int], kept: set[str]) -> Pair:
-    new_place = places.get(key)
-    state = "missing" if new_place is None else "same order" if key in kept else "moved"
-    return Pair(words, place, new_place, state)

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any, Self
@@ -45,7 +45,10 @@ class UserConstraints:
             return cls()
         if not isinstance(found, dict):
             return cls()
-        return cls(_values(found.get("values")), frozenset(_pairs(found.get("aside"))), _values(found.get("observed")))
+        aside = found.get("aside")
+        rows = [row for row in aside if isinstance(row, list) and len(row) == 2] if isinstance(aside, list) else []
+        dropped = frozenset((str(kind), str(key)) for kind, key in rows)
+        return cls(_values(found.get("values")), dropped, _values(found.get("observed")))
 
     def changed(self, values: Mapping[str, str]) -> Self:
         """Return the same with some values changed; an empty one is taken away."""
@@ -71,11 +74,6 @@ def _values(found: Any) -> dict[str, str]:
     return {str(key): str(text) for key, text in found.items()} if isinstance(found, dict) else {}
 
 
-def _pairs(found: Any) -> Iterable[tuple[str, str]]:
-    rows = found if isinstance(found, list) else []
-    return ((str(row[0]), str(row[1])) for row in rows if isinstance(row, list) and len(row) == 2)
-
-
 def parse_known(text: str, field: str) -> Known:
     """Read a known value in % w/w: ``10``, ``0.2-0.4``, ``< 1``, ``10 ± 0.5``.
 
@@ -86,15 +84,11 @@ def parse_known(text: str, field: str) -> Known:
         raise Invalid(field, "Write a percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
     tolerance = _TOLERANCE.fullmatch(text.strip())
     if tolerance:
-        return _around(tolerance["middle"], tolerance["room"], field)
+        middle, room = (parse_number(tolerance[part], field, low=ZERO, high=HUNDRED) for part in ("middle", "room"))
+        return Known(float(max(middle - room, ZERO)), float(min(middle + room, HUNDRED)))
     found = parse_range(text, field)
     low, high = (found.typical if end is None else end for end in (found.low, found.high))
     return Known(float(low), float(high))
-
-
-def _around(middle_text: str, room_text: str, field: str) -> Known:
-    middle, room = (parse_number(part, field, low=ZERO, high=HUNDRED) for part in (middle_text, room_text))
-    return Known(float(max(middle - room, ZERO)), float(min(middle + room, HUNDRED)))
 
 
 def known_words(known: Known) -> str:

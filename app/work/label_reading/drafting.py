@@ -1,6 +1,6 @@
 """From a plan to the draft of a formula: phases, amounts that add up, steps, and the assumptions on each line."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from app.reference.inference_caps import exposure_of
@@ -36,64 +36,54 @@ def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name
     """Write a plan as a draft; ``ids`` gives the material on the shelf for each material of the plan."""
     amounts = amounts_of(plan.cover.lines)
     letters = tuple(dict.fromkeys(step.phase for step in plan.steps))
-    staying = exposure_of(sheet.product_type)
+    staying, ph = exposure_of(sheet.product_type), sheet.start.ph if sheet.start else None
+    lines = []
+    for step in plan.steps:
+        material, amount = step.line.material, amounts[step.line.material.id]
+        note = material.assumption
+        if len(note) > LONGEST_NOTE:
+            note = f"{note[:LONGEST_NOTE]} ..."
+        phase, shelf_id = step.phase.lower(), ids.get(material.id)
+        lines.append(
+            DraftLine(f"l{step.number}", phase, material.name, shelf_id, amount=amount, qs=not amount, note=note)
+        )
     return Draft(
         name=name,
         product_type=sheet.product_type,
         exposure=(staying or Exposure.LEAVE_ON).value,
         notes=STARTING_POINT,
-        target_ph=_target_ph(sheet),
+        target_ph=f"{ph.target:.1f}" if ph and ph.target is not None and ph.adjuster is not None else "",
         phases=tuple(_phase(letter, letters, plan.steps) for letter in letters),
-        lines=tuple(_line(step, amounts, ids) for step in plan.steps),
+        lines=tuple(lines),
     )
-
-
-def _target_ph(sheet: LabelEstimate) -> str:
-    ph = sheet.start.ph if sheet.start else None
-    return f"{ph.target:.1f}" if ph and ph.target is not None and ph.adjuster is not None else ""
 
 
 def amounts_of(lines: Sequence[CoverLine]) -> dict[str, str]:
-    """Write the doses as one weighs them; the line that fills up to 100 (water where there is enough) has none."""
+    """Write the doses as one weighs them; the line that fills up to 100 (water where there is enough) has none.
+
+    A preservative is never rounded below what it needs; what sets the pH keeps two figures.
+    """
     filling = max(lines, key=lambda line: (line.material.class_name == WATER and line.percent >= 1, line.percent))
-    rounded = {line.material.id: _rounded(line) for line in lines if line is not filling}
-    return {**{key: plain(value) for key, value in rounded.items()}, filling.material.id: ""}
-
-
-def _rounded(line: CoverLine) -> Decimal:
-    """Round as one weighs; a preservative never below what it needs, what sets the pH to two figures."""
-    if line.material.class_name in ADJUSTERS:
-        return Decimal(f"{line.percent:.2g}")
-    up = line.material.class_name in PRESERVING
-    return Decimal(str(rounded_up(line.percent) if up else weighable(line.percent)))
-
-
-def _line(step: Step, amounts: Mapping[str, str], ids: Mapping[str, int]) -> DraftLine:
-    amount = amounts[step.line.material.id]
-    note = step.line.material.assumption
-    return DraftLine(
-        id=f"l{step.number}",
-        phase=step.phase.lower(),
-        typed=step.line.material.name,
-        material_id=ids.get(step.line.material.id),
-        amount=amount,
-        qs=not amount,
-        note=note if len(note) <= LONGEST_NOTE else f"{note[:LONGEST_NOTE]} ...",
-    )
+    amounts = {}
+    for line in (one for one in lines if one is not filling):
+        if line.material.class_name in ADJUSTERS:
+            dose = Decimal(f"{line.percent:.2g}")
+        elif line.material.class_name in PRESERVING:
+            dose = Decimal(str(rounded_up(line.percent)))
+        else:
+            dose = Decimal(str(weighable(line.percent)))
+        amounts[line.material.id] = plain(dose)
+    return {**amounts, filling.material.id: ""}
 
 
 def _phase(letter: str, letters: Sequence[str], steps: Sequence[Step]) -> DraftPhase:
     heated = letter in ("A", "B") and "B" in letters
-    sentences = [OPENING[letter], *([HEATED] if heated else []), *_sentences(letter, steps)]
+    sentences = [OPENING[letter], *([HEATED] if heated else [])]
+    for step in steps:  # in the order of addition, what a material asks for beyond the opening of its phase
+        words = " ".join(part for part in (step.how, step.caution) if part)
+        if step.phase == letter and words:
+            sentences.append(f"{step.line.material.name}: {words}")
     if letter == "B" and "A" in letters:
         sentences.append(JOINED)
     title = TITLES[letter] if len(letters) > 1 else "One phase"
     return DraftPhase(letter.lower(), title, HOT if heated else "", "\n".join(sentences))
-
-
-def _sentences(letter: str, steps: Iterable[Step]) -> Iterable[str]:
-    """Give, in the order of addition, what a material asks for beyond the opening of its phase."""
-    for step in steps:
-        words = " ".join(part for part in (step.how, step.caution) if part)
-        if step.phase == letter and words:
-            yield f"{step.line.material.name}: {words}"

@@ -1,6 +1,6 @@
 """A printed list read and worked out: every name with its bounds, band and estimate, and what clashes."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -11,7 +11,7 @@ from app.reference.label_targets import targets_from
 from app.science.errors import Invalid
 from app.science.inference.cover import Target
 from app.science.inference.infer import MOST_NAMES
-from app.science.inference.values import Clash, Estimate, Known, ListedName, Statement
+from app.science.inference.values import Clash, Estimate, Known, ListedName
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
@@ -23,6 +23,11 @@ TOO_MANY = (
     "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."
 )
 BAND = 0.8
+DROPPED_WORDS = {
+    "printed": "the percentage printed with {name}",
+    "maximum": "the legal maximum of {name}",
+    "order": "the place of {name} in the list",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,24 +183,36 @@ def _worked_out(
     reading: ReadList, told: str, product_type: str, jurisdiction: str, priced: tuple[tuple[str, float], ...]
 ) -> LabelEstimate:
     """Work a list out once for the pages that show it: an answer is followed by the page it leads to."""
-    constraints = UserConstraints.from_json(told)
+    constraints, names = UserConstraints.from_json(told), reading.names
     found = _inferred(reading, constraints, product_type, jurisdiction, dict(priced))
+    shares = found.inference.line_probability
+    gaps = {place: shares[number] for number, place in enumerate(_chain(found), start=1)}
+    rows = []
+    for place, name in enumerate(names):
+        typed, from_print = constraints.values.get(name.key, ""), _printed(name, constraints) is not None
+        answer = found.inference.rows[place]
+        rows.append(EstimateRow(place, name, found.names[place], answer, typed, gaps.get(place), from_print))
+    dropped, printed = [], {name.key: name.printed for name in names}
+    for kind, key in sorted(constraints.dropped):
+        if key in printed and kind in DROPPED_WORDS:
+            dropped.append(DroppedStatement(kind, key, DROPPED_WORDS[kind].format(name=printed[key])))
+    said = " ".join(found.notes)
+    notes = [*found.notes, *(f"{note}." for note in reading.notes if note not in said)]
+    gone = [key for key in constraints.values if key not in printed]
+    if gone:
+        notes.append(f"Something is known of names that the list does not hold any more: {', '.join(gone)}.")
     return LabelEstimate(
         reading=reading,
         product_type=product_type,
         jurisdiction=jurisdiction,
-        rows=tuple(_rows(reading, constraints, found)),
+        rows=tuple(rows),
         found=found,
-        clashes=tuple(_shown(clash, found, reading.names, constraints) for clash in found.inference.clashes),
-        dropped=tuple(_dropped_statements(reading.names, constraints)),
+        clashes=tuple(_shown(clash, found, names, constraints) for clash in found.inference.clashes),
+        dropped=tuple(dropped),
         line_words=line_words(found),
-        notes=(
-            *found.notes,
-            *_reader_notes(reading, found),
-            *_left_over(constraints, {name.key for name in reading.names}),
-        ),
-        before_first=found.inference.line_probability[0],
-        start=_start(reading, found, product_type),
+        notes=tuple(notes),
+        before_first=shares[0],
+        start=start_from_label(found.names, found.inference, [not name.may_contain for name in names], product_type),
         constraints=constraints,
     )
 
@@ -223,29 +240,8 @@ def _inferred(
     )
 
 
-def _start(reading: ReadList, found: LabelInference, product_type: str) -> LabelStart | None:
-    counted = [not name.may_contain for name in reading.names]
-    return start_from_label(found.names, found.inference, counted, product_type)
-
-
-def _rows(reading: ReadList, constraints: UserConstraints, found: LabelInference) -> Iterable[EstimateRow]:
-    gaps = _gaps(found)
-    for place, name in enumerate(reading.names):
-        typed = constraints.values.get(name.key, "")
-        answer = found.inference.rows[place]
-        yield EstimateRow(
-            place, name, found.names[place], answer, typed, gaps.get(place), _printed(name, constraints) is not None
-        )
-
-
 def _chain(found: LabelInference) -> list[int]:
     return [place for place, name in enumerate(found.names) if not name.colour]
-
-
-def _gaps(found: LabelInference) -> dict[int, float]:
-    """Give, by place, the chance that the 1 % line sits right after that name."""
-    shares = found.inference.line_probability
-    return {place: shares[number] for number, place in enumerate(_chain(found), start=1)}
 
 
 def line_words(found: LabelInference) -> str:
@@ -282,52 +278,15 @@ def _after(count: int, found: LabelInference) -> str:
 def _shown(
     clash: Clash, found: LabelInference, names: Sequence[ReadName], constraints: UserConstraints
 ) -> ConflictView:
-    parts = len(clash.given_up) + 1
     ways = []
     for remedy in clash.remedies:
-        effect = f"{found.names[remedy.statement.index].name} would then {_lie(remedy.low, remedy.high)}."
-        ways.append(
-            Relaxation(
-                *_named(remedy.statement, names, constraints), statement_words(remedy.statement, found.names), effect
-            )
-        )
-    return ConflictView(tuple(clash_sentences(clash, found.names)[:parts]), tuple(ways))
-
-
-def _lie(low: float, high: float) -> str:
-    ends = percent_words(low), percent_words(high)
-    return f"be at {ends[0]}" if ends[0] == ends[1] else f"lie between {ends[0]} and {ends[1]}"
-
-
-def _named(statement: Statement, names: Sequence[ReadName], constraints: UserConstraints) -> tuple[str, str]:
-    """Name a statement by what giving it up means: a value of the maker's, or a printed one."""
-    key = names[statement.index].key
-    if statement.kind == "claim" and key not in constraints.values:
-        return "printed", key
-    return ("order" if statement.kind == "line" else statement.kind), key
-
-
-DROPPED_WORDS = {
-    "printed": "the percentage printed with {name}",
-    "maximum": "the legal maximum of {name}",
-    "order": "the place of {name} in the list",
-}
-
-
-def _dropped_statements(names: Sequence[ReadName], constraints: UserConstraints) -> Iterable[DroppedStatement]:
-    by_key = {name.key: name.printed for name in names}
-    for kind, key in sorted(constraints.dropped):
-        if key in by_key and kind in DROPPED_WORDS:
-            yield DroppedStatement(kind, key, DROPPED_WORDS[kind].format(name=by_key[key]))
-
-
-def _reader_notes(reading: ReadList, found: LabelInference) -> Iterable[str]:
-    """Return what the reader noted and the inference does not say again."""
-    said = " ".join(found.notes)
-    return (f"{note}." for note in reading.notes if note not in said)
-
-
-def _left_over(constraints: UserConstraints, keys: Collection[str]) -> Iterable[str]:
-    gone = [key for key in constraints.values if key not in keys]
-    if gone:
-        yield f"Something is known of names that the list does not hold any more: {', '.join(gone)}."
+        statement, key = remedy.statement, names[remedy.statement.index].key
+        kind = "order" if statement.kind == "line" else statement.kind
+        if statement.kind == "claim" and key not in constraints.values:
+            kind = "printed"  # a value that is not the maker's stands in the list
+        low, high = percent_words(remedy.low), percent_words(remedy.high)
+        lie = f"be at {low}" if low == high else f"lie between {low} and {high}"
+        effect = f"{found.names[statement.index].name} would then {lie}."
+        ways.append(Relaxation(kind, key, statement_words(statement, found.names), effect))
+    sentences = clash_sentences(clash, found.names)[: len(clash.given_up) + 1]
+    return ConflictView(tuple(sentences), tuple(ways))

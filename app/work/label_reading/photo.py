@@ -123,12 +123,11 @@ def _lines(picture: "Image") -> list[PhotoLine]:
 
     with _ONE_AT_A_TIME:
         found, _ = _engine()(np.asarray(picture))
-    return [_line(box, text, score) for box, text, score in found or ()]
-
-
-def _line(box: Sequence[Sequence[float]], text: str, score: object) -> PhotoLine:
-    across, down = [float(point[0]) for point in box], [float(point[1]) for point in box]
-    return PhotoLine(text, float(str(score)), min(across), min(down), max(across), max(down))
+    lines = []
+    for box, text, score in found or ():
+        across, down = [float(point[0]) for point in box], [float(point[1]) for point in box]
+        lines.append(PhotoLine(text, float(str(score)), min(across), min(down), max(across), max(down)))
+    return lines
 
 
 def in_reading_order(lines: Sequence[PhotoLine], width: float) -> list[PhotoLine]:

@@ -18,7 +18,7 @@ from app.work.formulas.context import read_context
 from app.work.formulas.declaring import Declared
 from app.work.formulas.draft import Draft
 from app.work.formulas.results import Results, results
-from app.work.formulas.shelf import Shelf, read_shelf
+from app.work.formulas.shelf import read_shelf
 from app.work.label_reading.asking import look_at
 from app.work.label_reading.choosing import OWN, Choices, OwnShelf, StartPlan, make_plan
 from app.work.label_reading.comparing import compared
@@ -60,9 +60,19 @@ def preview(
         Invalid: when no material holds any of the substances that are left.
     """
     plan = make_plan(sheet, own, choices)
-    ids = {line.material.id: _number(line.material.id, place) for place, line in enumerate(plan.cover.lines)}
+    ids: dict[str, int] = {}
+    library: dict[int, Material] = {}
+    for place, line in enumerate(plan.cover.lines):
+        key = line.material.id
+        ids[key] = int(key.removeprefix(OWN)) if key.startswith(OWN) else -1 - place  # not on the shelf yet
+        m = library_material(key) if ids[key] < 0 else None
+        if m is not None:
+            library[ids[key]] = Material(
+                ids[key], m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high
+            )
     draft = draft_of(sheet, plan, ids, "Preview")
-    found = _worked_out(session, draft, ids)
+    shelf = {**read_shelf(session, {n for n in ids.values() if n > 0}), **library}
+    found = results(0, draft, shelf, read_context(session))
     look = look_at(found.formula)
     declared = next((d for d in found.declarations if d.jurisdiction == sheet.jurisdiction), None)
     return Preview(
@@ -78,36 +88,11 @@ def preview(
     )
 
 
-def _number(material_id: str, place: int) -> int:
-    """Return the id on the shelf; what is not there yet gets one below zero for the time being."""
-    return int(material_id.removeprefix(OWN)) if material_id.startswith(OWN) else -1 - place
-
-
-def _worked_out(session: Session, draft: Draft, ids: Mapping[str, int]) -> Results:
-    shelf: dict[int, Material] = dict(read_shelf(session, {n for n in ids.values() if n > 0}))
-    shelf |= _borrowed(ids)
-    return results(0, draft, shelf, read_context(session))
-
-
-def _borrowed(ids: Mapping[str, int]) -> Shelf:
-    """Return the materials of the library as if they stood on the shelf."""
-    found = ((number, library_material(key)) for key, number in ids.items() if number < 0)
-    return {
-        number: Material(number, m.name, m.parts, phase_hint=m.phase_hint, use_low=m.use_low, use_high=m.use_high)
-        for number, m in found
-        if m is not None
-    }
-
-
 def ph_words(found: PhReport | None) -> str:
     """Say the pH of a formula, or why it is not known."""
     if found is None or found.prediction is None:
         return f"not known: {found.why_not if found else 'there is no water to speak of'}"
     return found.prediction.withheld or f"about {in_words(found.prediction.ph)}"
-
-
-def _ph(found: PhReport | None) -> Decimal | None:
-    return Decimal(f"{found.prediction.ph.value:.2f}") if found and found.prediction else None
 
 
 def preservation_words(found: PhReport | None) -> str:
@@ -121,7 +106,8 @@ def preservation_words(found: PhReport | None) -> str:
 
 def _findings(found: Results, look: PhReport | None, sheet: LabelEstimate) -> tuple[Finding, ...]:
     dosed = tuple(material for material in found.formula.dosed if material.parts)
-    facts = FormulaFacts(in_inci(dosed), Exposure(found.draft.exposure), _ph(look))
+    ph = Decimal(f"{look.prediction.ph.value:.2f}") if look and look.prediction else None
+    facts = FormulaFacts(in_inci(dosed), Exposure(found.draft.exposure), ph)
     verdict = check_formula(facts, rulebook(sheet.jurisdiction))
     return tuple(f for f in verdict.findings if f.severity is not Severity.NOTE)
 

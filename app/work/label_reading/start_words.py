@@ -1,10 +1,8 @@
 """What to start from, in words: pH, preservation, blends, what was moved and why, and what could not be met."""
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
-from app.reference.label_start import BoughtBlend, LabelStart
-from app.science.inference.makeable import Move
+from app.reference.label_start import LabelStart
 from app.work.label_reading.estimate import LabelEstimate
 
 WHY = {
@@ -55,11 +53,21 @@ def start_words(sheet: LabelEstimate) -> StartWords | None:
     start = sheet.start
     if start is None:
         return None
+    blends, moves = [], []
+    for bought in start.blends:
+        parts = " and ".join(
+            f"{sheet.names[place].inci} ({share:g} %{', more may be added' if place in bought.on_top else ''})"
+            for place, share in bought.shares.items()
+        )
+        blends.append(f"{parts}: {bought.name}; {bought.source}.")
+    for move in start.start.moves:
+        name, after = sheet.names[move.index].printed, start.percents[move.index]
+        moves.append(MoveView(name, move.before, after, WHY[move.rule]))
     return StartWords(
         preservation=_preservation(start),
         ph=_ph(start, sheet),
-        blends=tuple(_blend(one, sheet) for one in start.blends),
-        moves=tuple(_moves(start.start.moves, sheet)),
+        blends=tuple(blends),
+        moves=tuple(moves),
         unmet=tuple(dict.fromkeys(UNMET[one.rule] for one in start.start.unmet)),
     )
 
@@ -83,18 +91,3 @@ def _ph(start: LabelStart, sheet: LabelEstimate) -> str:
     if ph.reached is None:
         return f"{words} It cannot be predicted here, so {adjuster} stays as likely: add it in parts, with a meter."
     return f"{words} {adjuster} is worked out for it: predicted {ph.reached:.1f}; set it with a meter."
-
-
-def _blend(bought: BoughtBlend, sheet: LabelEstimate) -> str:
-    parts = " and ".join(
-        f"{sheet.names[place].inci} ({share:g} %{', more may be added' if place in bought.on_top else ''})"
-        for place, share in bought.shares.items()
-    )
-    return f"{parts}: {bought.name}; {bought.source}."
-
-
-def _moves(moves: Iterable[Move], sheet: LabelEstimate) -> Iterable[MoveView]:
-    start = sheet.start
-    for move in moves:
-        if start is not None:
-            yield MoveView(sheet.names[move.index].printed, move.before, start.percents[move.index], WHY[move.rule])

@@ -47,22 +47,16 @@ def start_formula(session: Session, list_id: int, choices: Choices, form: StartF
 
 def shelved(session: Session, plan: StartPlan) -> dict[str, int]:
     """Put the library materials of a plan on the shelf and give the id of every material of it."""
-    return {line.material.id: _id_of(session, line.material.id) for line in plan.cover.lines}
-
-
-def _id_of(session: Session, material_id: str) -> int:
-    if material_id.startswith(OWN):
-        return int(material_id.removeprefix(OWN))
-    there = live_id_of_library_key(session, material_id)
-    return there if there is not None else _put(session, material_id)
-
-
-def _put(session: Session, library_key: str) -> int:
-    shipped = library_material(library_key)
-    if shipped is None:
-        raise NotFound("The library has no such material.")
-    typed = from_library(shipped)
-    return insert_material(session, _with_free_name(session, typed).checked()).id
+    found: dict[str, int] = {}
+    for key in (line.material.id for line in plan.cover.lines):
+        present = int(key.removeprefix(OWN)) if key.startswith(OWN) else live_id_of_library_key(session, key)
+        if present is None:
+            shipped = library_material(key)
+            if shipped is None:
+                raise NotFound("The library has no such material.")
+            present = insert_material(session, _with_free_name(session, from_library(shipped)).checked()).id
+        found[key] = present
+    return found
 
 
 def _with_free_name(session: Session, typed: MaterialForm) -> MaterialForm:
