@@ -1,5 +1,7 @@
 from decimal import Decimal
 
+import pytest
+
 from app.science.composition import DosedMaterial, Part
 from app.science.rules.values import Severity
 
@@ -52,3 +54,18 @@ def test_another_ratio_is_pointed_out(ask):
 
 def test_the_first_one_alone_is_pointed_out(ask):
     assert "without any" in of(ask([mixture("0.05", "1", "0")], "rinse-off"))[0].message
+
+
+@pytest.mark.parametrize(("other", "passes"), [("0.2", True), ("0.201", False), ("0.1428", False), ("0.14286", True)])
+def test_a_seventh_either_way_of_three_to_one_is_let_pass(ask, other, passes):
+    """0.5 to 0.2 is 2.5:1, and 0.5 to 0.14286 just under 3.5:1."""
+    assert bool(of(ask([mixture("0.05", "0.5", other)], "rinse-off"))) is not passes
+
+
+@pytest.mark.parametrize(("chloro", "passes"), [("0.0005", True), ("0.000499", False)])
+def test_the_two_weighed_apart_may_be_as_little_as_two_and_a_half_to_one(ask, chloro, passes):
+    apart = [
+        DosedMaterial(name, Decimal(percent), (Part(name, Decimal(100)),))
+        for name, percent in (("Methylchloroisothiazolinone", chloro), ("Methylisothiazolinone", "0.0002"))
+    ]
+    assert any(h.severity == Severity.STOP for h in of(ask(apart, "rinse-off"))) is not passes

@@ -147,6 +147,18 @@ def test_a_rule_of_the_whole_formula_speaks_from_its_bound_on(ask, rule, silent,
     assert rules(ask(speaking, **facts), rule)
 
 
+@pytest.mark.parametrize(
+    ("oxidiser", "least"),
+    [
+        ("Hydrogen Peroxide", "1"), ("Urea Peroxide", "3"), ("Benzoyl Peroxide", "1"), ("Aluminum Chlorohydrate", "25"),
+        ("Thioglycolic Acid", "2"), ("Ammonium Thioglycolate", "2"),
+    ],
+)  # fmt: skip
+def test_what_kills_germs_by_itself_does_so_from_its_amount_on(ask, oxidiser, least):
+    assert not rules(ask({"Aqua": "70", oxidiser: least}), "P01")
+    assert rules(ask({"Aqua": "70", oxidiser: str(Decimal(least) - Decimal("0.1"))}), "P01")
+
+
 @pytest.mark.parametrize(("ph", "keeps"), [("2.9", True), ("3", False), ("10", False), ("10.1", True)])
 def test_a_ph_below_3_or_above_10_keeps_water(ask, ph, keeps):
     assert bool(rules(ask({"Aqua": "80", "Glycerin": "5"}, ph=ph), "P01")) is not keeps

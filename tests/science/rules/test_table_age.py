@@ -1,8 +1,9 @@
 from datetime import date
+from types import SimpleNamespace
 
 import pytest
 
-from app.science.rules.table_age import TableAge, old_tables, state_of
+from app.science.rules.table_age import TableAge, old_tables, state_of, table_ages
 
 
 @pytest.mark.parametrize(
@@ -34,3 +35,10 @@ def test_a_table_without_a_date_is_old():
 
 def test_a_leap_day_has_a_year_after():
     assert TableAge("EU", date(2024, 2, 29), None, 1, 0).is_old(date(2025, 3, 1))
+
+
+def test_the_age_of_a_table_is_that_of_most_of_its_rows_beside_its_newest():
+    rows = [SimpleNamespace(as_of=cell) for cell in ("2024-05", "2025-11", "2024-05", "", "CFR")]
+    (found,) = table_ages({"EU": rows})
+    assert found == TableAge("EU", date(2024, 5, 1), date(2025, 11, 1), 5, 2)
+    assert table_ages({"XX": []}) == (TableAge("XX", None, None, 0, 0),)
