@@ -3,6 +3,7 @@
 import ast
 import sys
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -30,8 +31,17 @@ FORBIDDEN_IN_SCIENCE = {"socket", "urllib", "http", "sqlite3", "subprocess", "ti
 FILE_CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "now", "today", "utcnow"}
 
 
-def imported(tree: ast.AST, package: str) -> Iterator[str]:
+@cache
+def imported(path: Path) -> frozenset[str]:
     """Name every module that a file imports, wherever in the file it does."""
+    return frozenset(imports_in(parsed(path), ".".join(("app", *path.relative_to(APP).parts[:-1]))))
+
+
+def parsed(path: Path) -> ast.AST:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def imports_in(tree: ast.AST, package: str) -> Iterator[str]:
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             yield from (name.name for name in node.names)
@@ -47,9 +57,7 @@ def room(path: Path) -> str:
 
 
 def rooms_imported(path: Path) -> set[str]:
-    package = ".".join(("app", *path.relative_to(APP).parts[:-1]))
-    names = imported(ast.parse(path.read_text(encoding="utf-8")), package)
-    return {name.split(".")[1] for name in names if name.startswith("app.")} & set(MAY_IMPORT)
+    return {name.split(".")[1] for name in imported(path) if name.startswith("app.")} & set(MAY_IMPORT)
 
 
 def upward(path: Path) -> set[str]:
@@ -97,7 +105,7 @@ def test_the_check_itself_sees_an_upward_arrow(
 
 def outside(path: Path) -> set[str]:
     """Name what a file imports that is neither ours nor the standard library's."""
-    tops = {name.split(".")[0] for name in imported(ast.parse(path.read_text(encoding="utf-8")), "app.science")}
+    tops = {name.split(".")[0] for name in imported(path)}
     return tops - set(sys.stdlib_module_names) - {"app"}
 
 
@@ -110,14 +118,11 @@ def test_science_needs_only_numbers() -> None:
 
 def beyond_numbers(path: Path) -> set[str]:
     """Name what a file of science uses besides numbers: other packages, the clock, files, the network."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    tops = {name.split(".")[0] for name in imported(tree, "app.science")}
-    called = {getattr(node.func, "attr", getattr(node.func, "id", "")) for node in ast.walk(tree) if is_call(node)}
+    tops = {name.split(".")[0] for name in imported(path)}
+    called = {
+        getattr(node.func, "attr", getattr(node.func, "id", "")) for node in ast.walk(parsed(path)) if is_call(node)
+    }
     return (outside(path) - SCIENCE_PACKAGES) | (tops & FORBIDDEN_IN_SCIENCE) | (called & FILE_CALLS)
-
-
-def is_call(node: ast.AST) -> bool:
-    return isinstance(node, ast.Call)
 
 
 @pytest.mark.parametrize("path", FIRST_STEPS, ids=lambda path: path.name)
@@ -140,8 +145,7 @@ OF_THE_STORE = {
 
 
 def from_sqlalchemy(path: Path) -> set[str]:
-    names = imported(ast.parse(path.read_text(encoding="utf-8")), "app.work")
-    return {name.rpartition(".")[2] for name in names if name.startswith("sqlalchemy")}
+    return {name.rpartition(".")[2] for name in imported(path) if name.startswith("sqlalchemy")}
 
 
 def test_actions_may_query_and_only_the_store_makes_tables() -> None:

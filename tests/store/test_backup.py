@@ -432,7 +432,7 @@ def test_a_fault_while_replacing_leaves_the_former_workshop(
     def full(*_args: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(backup, "_flush", full)
+    monkeypatch.setattr(backup, "_copy_and_check", full)
     with pytest.raises(Unusable, match="No space left"):
         backup.restore(copy, workshop, folder, NOON)
     assert keys(workshop) == {"old", "new"}

@@ -1,3 +1,4 @@
+import itertools
 import re
 from collections.abc import Iterator
 from html import unescape
@@ -340,14 +341,17 @@ def posted(fields: dict[str, str]) -> bytes:
 
 @pytest.fixture
 def hostile_answers(client: FlaskClient, store: Store, blend: int) -> Iterator[TestResponse]:
+    """Every field meets every text: each alone with a script and with a sign no text may hold, then all at once."""
+    alone = [{field: text} for text in (SCRIPT, "\x00", "\ud800") for field in FIELDS]
+    turned = [HOSTILE[turn:] + HOSTILE[:turn] for turn in range(len(HOSTILE))]
+    together = [dict(zip(FIELDS, itertools.cycle(texts), strict=False)) for texts in turned]
     return (
         client.post(
             f"/materials/{path}",
-            data=posted({**GLYCERIN, "row_version": "1", field: text}),
+            data=posted({**GLYCERIN, "row_version": "1", **fields}),
             content_type="application/x-www-form-urlencoded",
         )
-        for text in HOSTILE
-        for field in FIELDS
+        for fields in (*alone, *together)
         for path in ("new", f"{blend}/edit")
     )
 
