@@ -119,9 +119,8 @@ def test_science_needs_only_numbers() -> None:
 def beyond_numbers(path: Path) -> set[str]:
     """Name what a file of science uses besides numbers: other packages, the clock, files, the network."""
     tops = {name.split(".")[0] for name in imported(path)}
-    called = {
-        getattr(node.func, "attr", getattr(node.func, "id", "")) for node in ast.walk(parsed(path)) if is_call(node)
-    }
+    calls = [node for node in ast.walk(parsed(path)) if isinstance(node, ast.Call)]
+    called = {getattr(node.func, "attr", getattr(node.func, "id", "")) for node in calls}
     return (outside(path) - SCIENCE_PACKAGES) | (tops & FORBIDDEN_IN_SCIENCE) | (called & FILE_CALLS)
 
 
