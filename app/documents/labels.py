@@ -11,9 +11,10 @@ from dataclasses import dataclass, replace
 
 from app.documents.codes import Drawn, bar_code, can_draw, qr_code
 from app.documents.type_metrics import cap_height, text_width, x_height
+from app.science.jurisdiction import Jurisdiction
 from app.science.label_layout import Block, Code, Label, Laid, lay_out
 from app.science.label_sheets import SheetGrid
-from app.science.net_content import Law, Panel, PanelShape, net_content
+from app.science.net_content import Panel, PanelShape, net_content
 from app.store.labels import LabelDesign, PanelKind
 from app.work.labels.content import LabelSet, Obstacle, Words
 from app.work.labels.design import shown_on, shown_on_back, wrap_of
@@ -135,22 +136,22 @@ class TypeHeights:
     x_mm: float
     warning_x_mm: float
     content_mm: float
-    law: Law
+    law: Jurisdiction
 
     @property
     def content_em(self) -> float:
         """The em of a content statement."""
-        return self.content_mm / (x_height() if self.law is Law.US else cap_height())
+        return self.content_mm / (x_height() if self.law is Jurisdiction.US else cap_height())
 
 
 def _type_heights(words: Words, panel: Panel, surface_mm2: float) -> TypeHeights:
     least = _least_x_mm(words.law, surface_mm2)
     content = 0.0 if words.nominal is None else float(net_content(words.nominal, panel, words.law).min_type_mm)
-    return TypeHeights(least, SIXTEENTH_MM if words.law is Law.US else least, content, words.law)
+    return TypeHeights(least, SIXTEENTH_MM if words.law is Jurisdiction.US else least, content, words.law)
 
 
-def _least_x_mm(law: Law, area_mm2: float) -> float:
-    if law is Law.US:
+def _least_x_mm(law: Jurisdiction, area_mm2: float) -> float:
+    if law is Jurisdiction.US:
         return SIXTEENTH_MM if area_mm2 >= TWELVE_SQUARE_INCHES else SIXTEENTH_MM / 2
     return EU_X_LARGE_MM if area_mm2 >= EU_LARGE_MM2 else EU_X_MM
 
@@ -193,7 +194,7 @@ def _faults(laid: Laid, words: Words, area_mm2: float, design: LabelDesign) -> l
             Obstacle(f"{name}: {laid.missing_mm:.1f} mm of height are missing at the smallest type allowed. {HELP}")
         )
     content = [line for line in laid.lines if line.kind == "content"]
-    if words.law is not Law.US or not content:
+    if words.law is not Jurisdiction.US or not content:
         return found
     if design.panel in (PanelKind.BACK, PanelKind.BASE) or "content" in shown_on_back(design):
         found.append(Obstacle(f"{name}: the net content has to stand on the front.", "21 CFR 701.13(f)"))

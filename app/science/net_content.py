@@ -11,6 +11,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from enum import StrEnum
 
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.numbers import exact_arithmetic, plain
 from app.science.quantities import Quantity, convert
 from app.science.units import Measure, find_unit
@@ -38,13 +39,6 @@ US_VARIATIONS = (
     (Decimal(317), Decimal("14.5")), (Decimal(381), Decimal("16.3")), (Decimal(426), Decimal("18.1")),
 )  # fmt: skip
 US_TENTH_TO = Decimal(36)
-
-
-class Law(StrEnum):
-    """Whose rules: the EU's or the US's."""
-
-    EU = "EU"
-    US = "US"
 
 
 class PanelShape(StrEnum):
@@ -100,7 +94,7 @@ class NetContent:
     why: tuple[str, ...]
 
 
-def net_content(nominal: Quantity, panel: Panel, law: Law) -> NetContent:
+def net_content(nominal: Quantity, panel: Panel, law: Jurisdiction) -> NetContent:
     """Return what a label must say of its content, and how large.
 
     Raises:
@@ -110,7 +104,7 @@ def net_content(nominal: Quantity, panel: Panel, law: Law) -> NetContent:
         raise Invalid("nominal", "Write a weight or a volume above 0, such as 50 ml or 2 oz.")
     with exact_arithmetic():
         base = nominal.base
-        if law is Law.EU:
+        if law is Jurisdiction.EU:
             height = next((h for most, h in EU_HEIGHTS if base <= most), EU_TALLEST)
             exempt = base < EXEMPT_BELOW
             why = [f"Figures at least {plain(height)} mm high (76/211/EEC Annex I 3.1)."]
@@ -168,14 +162,14 @@ def _larger(ounces: Decimal, mass: bool) -> str:
     return " ".join(parts)
 
 
-def tolerance_of(nominal: Quantity, law: Law) -> Decimal | None:
+def tolerance_of(nominal: Quantity, law: Jurisdiction) -> Decimal | None:
     """Return by how much one pack may fall short, g or ml: the EU's tolerable negative error, the US's variation.
 
     The EU's percentages are rounded up to the next 0.1 g or ml. None below 5 or above 10 000 g or ml, and in the US
     for volumes and above 426 g, which the tables here do not hold.
     """
     base = nominal.base
-    if law is Law.EU:
+    if law is Jurisdiction.EU:
         row = next((r for r in EU_ERRORS if base <= r[0]), None)
         if row is None or base < EXEMPT_BELOW:
             return None
@@ -186,7 +180,7 @@ def tolerance_of(nominal: Quantity, law: Law) -> Decimal | None:
     return base / 10 if base <= US_TENTH_TO else next((v for most, v in US_VARIATIONS if base <= most), None)
 
 
-def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Law) -> Judged | None:
+def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Jurisdiction) -> Judged | None:
     """Judge net fills, in g or ml as the nominal content, by the packer's rules.
 
     Where no tolerance is known, a mean below the nominal content fails all the same, and else nothing is said (None).
@@ -204,11 +198,11 @@ def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Law) -> Judged
     if tolerance is None:
         return Judged(False, (about_mean,)) if mean < base else None
     short = sum(fill < base - tolerance for fill in fills)
-    allowed = max(int(SHARE_SHORT * len(fills)), 1 if len(fills) >= 20 else 0) if law is Law.EU else 0
-    worst = sum(fill < base - 2 * tolerance for fill in fills) if law is Law.EU else 0
+    allowed = max(int(SHARE_SHORT * len(fills)), 1 if len(fills) >= 20 else 0) if law is Jurisdiction.EU else 0
+    worst = sum(fill < base - 2 * tolerance for fill in fills) if law is Jurisdiction.EU else 0
     why = (
         about_mean,
         f"{short} short by more than {plain(tolerance)}; {allowed} allowed.",
-        *((f"{worst} short by more than twice that; none may be.",) if law is Law.EU else ()),
+        *((f"{worst} short by more than twice that; none may be.",) if law is Jurisdiction.EU else ()),
     )
     return Judged(mean >= base and short <= allowed and not worst, why)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from app.science.declaration.values import Jurisdiction as Jurisdiction  # noqa: PLC0414 - a column of this module
+from app.science.jurisdiction import Jurisdiction as Jurisdiction  # noqa: PLC0414 - a column of this module
 from app.store.base import (
     STRICT,
     Amount,

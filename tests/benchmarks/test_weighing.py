@@ -8,8 +8,8 @@ from app.reference.declaration_names import name_book
 from app.science.batch_size import BatchSize
 from app.science.composition import DosedMaterial, Part
 from app.science.declaration.listing import declare
-from app.science.declaration.values import Jurisdiction
 from app.science.formula import Formula, Line, Material, Phase
+from app.science.jurisdiction import Jurisdiction
 from app.science.scales import Scale
 from app.science.weighing import weigh
 

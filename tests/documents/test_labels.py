@@ -18,7 +18,8 @@ from app.documents.label_papers import bench_paper, calibration_paper, label_pap
 from app.documents.labels import all_obstacles, drawings_of
 from app.documents.papers import Setting
 from app.documents.type_metrics import cap_height, text_width, x_height
-from app.science.net_content import Law, Panel, PanelShape, net_content
+from app.science.jurisdiction import Jurisdiction
+from app.science.net_content import Panel, PanelShape, net_content
 from app.science.quantities import parse_quantity
 from app.store.batches import Batch, BatchState
 from app.store.labels import LabelDesign, PanelKind, designs_of
@@ -300,7 +301,9 @@ def test_the_panel_of_a_wrap_is_two_fifths_of_the_way_round(store):
     heights = drawings[found.designs[0].id].heights
     assert heights.content_mm == pytest.approx(25.4 / 16)
     flat = Panel(PanelShape.RECTANGLE, Decimal("192.5"), Decimal(40))
-    assert float(net_content(parse_quantity("50 g", "fill"), flat, Law.US).min_type_mm) == pytest.approx(25.4 / 8)
+    assert float(net_content(parse_quantity("50 g", "fill"), flat, Jurisdiction.US).min_type_mm) == pytest.approx(
+        25.4 / 8
+    )
 
 
 def test_the_labels_of_a_jar_say_together_what_one_label_says(store):

@@ -14,8 +14,9 @@ from app.reference.declaration_notices import DeclarationNotices, declaration_no
 from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.declaration.listing import declare
 from app.science.declaration.names import NameBook, colour_name, ingredient_name
-from app.science.declaration.values import Declaration, Group, Jurisdiction
+from app.science.declaration.values import Declaration, Group
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 
 D = Decimal
 EU, US = Jurisdiction.EU, Jurisdiction.US

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.net_content import (
-    Law,
     Panel,
     PanelShape,
     judge_fills,
@@ -29,19 +29,19 @@ SMALL = Panel(PanelShape.RECTANGLE, Decimal(40), Decimal(50))
      ("1 l", "15"), ("2 kg", "30")],
 )  # fmt: skip
 def test_the_tolerable_negative_error_of_the_directive(content, error):
-    assert tolerance_of(parse_quantity(content), Law.EU) == Decimal(error)
+    assert tolerance_of(parse_quantity(content), Jurisdiction.EU) == Decimal(error)
 
 
 @pytest.mark.parametrize("content", ["4.9 g", "10.1 kg"])
 def test_outside_the_directive_there_is_none(content):
-    assert tolerance_of(parse_quantity(content), Law.EU) is None
+    assert tolerance_of(parse_quantity(content), Jurisdiction.EU) is None
 
 
 def test_a_us_package_of_113_grams_may_lack_seven():
     """The published example of NIST Handbook 133, table 2-5: 7.2 g at 113 g."""
-    assert tolerance_of(parse_quantity("113 g"), Law.US) == Decimal("7.2")
-    assert tolerance_of(parse_quantity("30 g"), Law.US) == 3
-    assert tolerance_of(parse_quantity("50 ml"), Law.US) is None
+    assert tolerance_of(parse_quantity("113 g"), Jurisdiction.US) == Decimal("7.2")
+    assert tolerance_of(parse_quantity("30 g"), Jurisdiction.US) == 3
+    assert tolerance_of(parse_quantity("50 ml"), Jurisdiction.US) is None
 
 
 @pytest.mark.parametrize(
@@ -73,7 +73,7 @@ def test_no_figure_claims_more_than_is_inside(grams):
     ("content", "mm"), [("50 ml", 2), ("51 ml", 3), ("200 g", 3), ("201 g", 4), ("1 l", 4), ("1001 ml", 6)]
 )
 def test_eu_figures_have_the_height_of_the_directive(content, mm):
-    assert net_content(parse_quantity(content), SMALL, Law.EU).min_type_mm == mm
+    assert net_content(parse_quantity(content), SMALL, Jurisdiction.EU).min_type_mm == mm
 
 
 @pytest.mark.parametrize(
@@ -92,33 +92,33 @@ def test_eu_figures_have_the_height_of_the_directive(content, mm):
 )
 def test_us_letters_go_by_the_panel(panel, inch):
     shape, width, height = panel
-    found = net_content(parse_quantity("50 g"), Panel(shape, Decimal(width), Decimal(height)), Law.US)
+    found = net_content(parse_quantity("50 g"), Panel(shape, Decimal(width), Decimal(height)), Jurisdiction.US)
     assert found.min_type_mm == inch * Decimal("25.4")
 
 
 def test_less_than_five_grams_need_no_content_in_the_eu_only():
-    assert net_content(parse_quantity("4.9 ml"), SMALL, Law.EU).exempt
-    assert not net_content(parse_quantity("5 g"), SMALL, Law.EU).exempt
-    assert not net_content(parse_quantity("4 g"), SMALL, Law.US).exempt
+    assert net_content(parse_quantity("4.9 ml"), SMALL, Jurisdiction.EU).exempt
+    assert not net_content(parse_quantity("5 g"), SMALL, Jurisdiction.EU).exempt
+    assert not net_content(parse_quantity("4 g"), SMALL, Jurisdiction.US).exempt
 
 
 @pytest.mark.parametrize("content", ["20 drops", "0 g", "1 pinch"])
 def test_a_rough_measure_is_no_net_content(content):
     with pytest.raises(Invalid):
-        net_content(parse_quantity(content), SMALL, Law.EU)
+        net_content(parse_quantity(content), SMALL, Jurisdiction.EU)
 
 
 @pytest.mark.parametrize(
     ("fills", "law", "passes"),
     [
-        ([50] * 10, Law.EU, True),
-        ([49.9] * 10, Law.EU, False),
-        ([52] * 9 + [45.4], Law.EU, False),  # one of ten is more than 2.5 %
-        ([52] * 19 + [45.4], Law.EU, True),  # one of twenty is accepted
-        ([52] * 18 + [45.4, 45.4], Law.EU, False),
-        ([60] * 19 + [40.9], Law.EU, False),  # short by more than twice 4.5
-        ([52] * 19 + [46.3], Law.US, False),  # 3.6 g allowed
-        ([52] * 19 + [46.4], Law.US, True),
+        ([50] * 10, Jurisdiction.EU, True),
+        ([49.9] * 10, Jurisdiction.EU, False),
+        ([52] * 9 + [45.4], Jurisdiction.EU, False),  # one of ten is more than 2.5 %
+        ([52] * 19 + [45.4], Jurisdiction.EU, True),  # one of twenty is accepted
+        ([52] * 18 + [45.4, 45.4], Jurisdiction.EU, False),
+        ([60] * 19 + [40.9], Jurisdiction.EU, False),  # short by more than twice 4.5
+        ([52] * 19 + [46.3], Jurisdiction.US, False),  # 3.6 g allowed
+        ([52] * 19 + [46.4], Jurisdiction.US, True),
     ],
 )
 def test_fills_by_the_packers_rules(fills, law, passes):
@@ -127,9 +127,9 @@ def test_fills_by_the_packers_rules(fills, law, passes):
 
 def test_without_a_tolerance_only_a_mean_that_is_short_is_judged():
     """NIST Handbook 133 allows no shortage of the mean; its table for volumes is not among those shipped."""
-    assert judge_fills(parse_quantity("50 ml"), [Decimal("49.9"), Decimal("50")], Law.US).passes is False
-    assert judge_fills(parse_quantity("50 ml"), [Decimal("40"), Decimal("60")], Law.US) is None
-    assert judge_fills(parse_quantity("50 ml"), [], Law.US) is None
+    assert judge_fills(parse_quantity("50 ml"), [Decimal("49.9"), Decimal("50")], Jurisdiction.US).passes is False
+    assert judge_fills(parse_quantity("50 ml"), [Decimal("40"), Decimal("60")], Jurisdiction.US) is None
+    assert judge_fills(parse_quantity("50 ml"), [], Jurisdiction.US) is None
 
 
 @pytest.mark.parametrize(
@@ -142,5 +142,5 @@ def test_without_a_tolerance_only_a_mean_that_is_short_is_judged():
 )
 def test_the_us_variation_of_a_weight_row_by_row(grams, variation):
     """NIST Handbook 133 table 2-5 (from memory; the row of 113 g agrees with a published example)."""
-    found = tolerance_of(parse_quantity(f"{grams} g"), Law.US)
+    found = tolerance_of(parse_quantity(f"{grams} g"), Jurisdiction.US)
     assert found == (None if variation is None else Decimal(variation))

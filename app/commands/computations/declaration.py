@@ -10,9 +10,10 @@ from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
 from app.reference.declaration_notices import declaration_notices, under_inci_names
 from app.science.declaration.listing import declare
-from app.science.declaration.values import Group, Jurisdiction
+from app.science.declaration.values import Group
 from app.science.errors import Invalid
 from app.science.formula import total_message
+from app.science.jurisdiction import Jurisdiction
 from app.science.rules.values import Exposure
 
 SUMMARY = "the ingredient list of a label, EU or US, each entry with the rule that puts it where it stands"

@@ -8,8 +8,8 @@ from pydantic import BeforeValidator, Field
 
 from app.commands.computations._base import AnswerModel, Id, RequestModel
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.keeping_time import Mark, keeping_time
-from app.science.net_content import Law
 
 SUMMARY = "The last day of a batch, what sets it, and the mark its label shows."
 ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
@@ -39,7 +39,7 @@ class Request(RequestModel):
     made_on: Day
     formula_months: Months | None = None
     lots: list[LotModel] = Field(default=[], max_length=1000)
-    jurisdiction: Law
+    jurisdiction: Jurisdiction
     period_after_opening_months: Months | None = Field(default=None, description="as set by test and judgement")
 
 
@@ -66,7 +66,7 @@ def compute(request: Request) -> Answer:
     if found is None:
         raise Invalid("formula_months", "give the months the formula keeps, or the lots with their dates")
     notes = list(found.notes)
-    if request.jurisdiction is Law.US:
+    if request.jurisdiction is Jurisdiction.US:
         notes.append("In the US no date is required on a cosmetic; what is printed must be true.")
     return Answer(
         use_by=found.use_by,

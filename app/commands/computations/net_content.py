@@ -7,7 +7,8 @@ from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
 
 from app.commands.computations._base import AnswerModel, Figure, Positive, RequestModel, Text
 from app.science.errors import Invalid
-from app.science.net_content import Law, Panel, PanelShape, judge_fills, net_content
+from app.science.jurisdiction import Jurisdiction
+from app.science.net_content import Panel, PanelShape, judge_fills, net_content
 from app.science.quantities import Quantity, check_density
 from app.science.units import Measure, find_unit
 
@@ -36,9 +37,9 @@ class Request(RequestModel):
     nominal: NominalModel
     panel: PanelModel
     density_g_ml: Positive | None = None
-    jurisdiction: Law
+    jurisdiction: Jurisdiction
     fills_g: list[Positive] = Field(default=[], max_length=MOST_FILLS)
-    rule: Law | None = Field(default=None, description="whose rules judge the fills; default: the jurisdiction")
+    rule: Jurisdiction | None = Field(default=None, description="whose rules judge the fills; or the jurisdiction")
 
 
 class Answer(AnswerModel):

@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.names import LabelName, NameBook, colour_name, ingredient_name, role_by_name
-from app.science.declaration.values import Jurisdiction, Role
+from app.science.declaration.values import Role
+from app.science.jurisdiction import Jurisdiction
 from app.science.names import inci_key
 
 HUNDRED = Decimal(100)

@@ -16,9 +16,10 @@ from app.science.composition import DosedMaterial
 from app.science.declaration.brought import Brought, brought, is_nano
 from app.science.declaration.names import NameBook
 from app.science.declaration.rules import HAIR_DYE, allergen_rule, group_by_weight, perfume_rule, place_rule
-from app.science.declaration.values import Declaration, Entry, Group, Jurisdiction, Role
+from app.science.declaration.values import Declaration, Entry, Group, Role
 from app.science.declaration.warnings import check_compositions, warnings
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.names import inci_key
 from app.science.numbers import exact_arithmetic
 from app.science.rules.allergens import DeclaredAllergen
@@ -120,7 +121,10 @@ def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapp
 def _with_allergens(items: _Items, declared: Iterable[DeclaredAllergen]) -> _Items:
     """Add the allergens; one that is an ingredient already keeps a single entry with the sum of all sources."""
     for allergen in declared:
-        merged = _merged_places(items, allergen)
+        names = {rule_key(allergen.label_name)}
+        if not allergen.entry.is_natural:
+            names |= {rule_key(name) for name in allergen.names}
+        merged = [place for place in items if place[0] is Role.INGREDIENT and rule_key(place[1]) in names]
         remark = allergen_rule(allergen.percent, allergen.threshold, allergen.entry.entry)
         before = [items.pop(place) for place in merged]
         remarks = tuple(remark for item in before for remark in item.remarks)
@@ -128,14 +132,6 @@ def _with_allergens(items: _Items, declared: Iterable[DeclaredAllergen]) -> _Ite
         place = (Role.INGREDIENT, inci_key(allergen.label_name))
         items[place] = _Item(Role.INGREDIENT, allergen.label_name, percent, (*remarks, remark))
     return items
-
-
-def _merged_places(items: _Items, allergen: DeclaredAllergen) -> list[tuple[Role, str]]:
-    """Find the ingredients that the allergen's name covers; an oil or extract keeps its own name beside a group's."""
-    names = {rule_key(allergen.label_name)}
-    if not allergen.entry.is_natural:
-        names |= {rule_key(name) for name in allergen.names}
-    return [place for place in items if place[0] is Role.INGREDIENT and rule_key(place[1]) in names]
 
 
 def _entry(item: _Item, jurisdiction: Jurisdiction, *, hair_dye: bool) -> Entry:

@@ -4,7 +4,8 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
-from app.science.declaration.values import Jurisdiction, Role
+from app.science.declaration.values import Role
+from app.science.jurisdiction import Jurisdiction
 from app.science.names import inci_key
 
 
@@ -102,7 +103,9 @@ def ingredient_name(name: str, jurisdiction: Jurisdiction, book: NameBook) -> La
     if found is None:
         return LabelName(latin if jurisdiction is Jurisdiction.EU else text, inci_key(latin))
     row, rest = found
-    return LabelName(_plant_name(row, rest, jurisdiction, capitals=text.isupper()), _waxless(latin), row)
+    return LabelName(
+        _plant_name(row, rest, jurisdiction, capitals=text.isupper()), re.sub(r"\bWAX\b", "CERA", inci_key(latin)), row
+    )
 
 
 def _without_english(text: str) -> str:
@@ -128,10 +131,6 @@ def _plant_name(row: NameRow, rest: str, jurisdiction: Jurisdiction, *, capitals
     wax = {"Cera": "Wax", "CERA": "WAX"} if jurisdiction is Jurisdiction.US else {"Wax": "Cera", "WAX": "CERA"}
     text = " ".join([latin, *(wax.get(word, word) for word in rest.split())])
     return text.upper() if capitals else text
-
-
-def _waxless(latin: str) -> str:
-    return re.sub(r"\bWAX\b", "CERA", inci_key(latin))
 
 
 def colour_name(name: str, cas: str | None, jurisdiction: Jurisdiction, book: NameBook) -> LabelName:

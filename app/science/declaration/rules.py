@@ -2,7 +2,8 @@
 
 from decimal import Decimal
 
-from app.science.declaration.values import Group, Jurisdiction
+from app.science.declaration.values import Group
+from app.science.jurisdiction import Jurisdiction
 from app.science.numbers import plain
 
 ONE_PERCENT = Decimal(1)

@@ -5,13 +5,6 @@ from decimal import Decimal
 from enum import StrEnum
 
 
-class Jurisdiction(StrEnum):
-    """Whose law the label follows: Regulation (EC) No 1223/2009 Art. 19, or 21 CFR 701.3."""
-
-    EU = "EU"
-    US = "US"
-
-
 class Group(StrEnum):
     """The part of the list in which an entry stands."""
 

@@ -7,9 +7,10 @@ from decimal import Decimal
 from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.brought import Brought
 from app.science.declaration.names import NameBook, find_colour, has_colour_index
-from app.science.declaration.values import Entry, Jurisdiction, Role
+from app.science.declaration.values import Entry, Role
 from app.science.errors import Invalid
 from app.science.formula import total_message
+from app.science.jurisdiction import Jurisdiction
 from app.science.numbers import plain
 
 HUNDRED = Decimal(100)

@@ -12,8 +12,9 @@ from app.reference.claims import claim_rules
 from app.reference.known_names import unknown_names
 from app.science.errors import Invalid
 from app.science.formula import Formula
+from app.science.jurisdiction import Jurisdiction
 from app.science.keeping_time import Mark, keeping_time, last_whole_month
-from app.science.net_content import Law, metric_words, us_words
+from app.science.net_content import metric_words, us_words
 from app.science.quantities import Quantity, parse_quantity
 from app.science.rules.allergens import unsheeted
 from app.science.rules.claims import claims_a_drug
@@ -48,7 +49,7 @@ class Words:
         blank: whether batch and date are those of no batch, so that the label is a proof only.
     """
 
-    law: Law
+    law: Jurisdiction
     identity: str
     front: str
     directions: str
@@ -121,13 +122,13 @@ def label_set(session: Session, product_id: int, batch_id: int | None = None) ->
 def _words(
     product: Product, design: LabelDesign, listed: Declared, checks: Checks, batch: Batch | None, shop: Workshop
 ) -> Words:
-    law = Law(product.jurisdiction.value)
+    law = product.jurisdiction
     nominal = None
     if product.fill_amount is not None:
         nominal = parse_quantity(f"{product.fill_amount:f} {product.fill_unit}", "fill")
     legal = [statement.text for statement in checks.statements if statement.is_legal]
     keeping, open_jar = _keeping(product, batch)
-    lead = "Ingredients: " if law is Law.EU else "INGREDIENTS: "
+    lead = "Ingredients: " if law is Jurisdiction.EU else "INGREDIENTS: "
     return Words(
         law=law,
         identity=product.name,
@@ -141,7 +142,7 @@ def _words(
         open_jar=open_jar,
         batch=f"Batch {batch.number if batch else OPEN_BATCH}",
         price=_price(product, shop),
-        content="" if nominal is None else us_words(nominal) if law is Law.US else metric_words(nominal),
+        content="" if nominal is None else us_words(nominal) if law is Jurisdiction.US else metric_words(nominal),
         barcode=product.barcode,
         qr=design.qr_text,
         nominal=nominal,
@@ -178,14 +179,14 @@ def _of_batch(batch: Batch | None) -> list[Obstacle]:
 
 # What a label must say, with the paragraph; a proof and a sale look at all labels of the product together.
 NEEDED = {
-    Law.EU: {
+    Jurisdiction.EU: {
         "responsible": "Regulation (EC) 1223/2009 Art. 19(1)(a)",
         "content": "Regulation (EC) 1223/2009 Art. 19(1)(b)",
         "keeping": "Regulation (EC) 1223/2009 Art. 19(1)(c)",
         "batch": "Regulation (EC) 1223/2009 Art. 19(1)(e)",
         "ingredients": "Regulation (EC) 1223/2009 Art. 19(1)(g)",
     },
-    Law.US: {
+    Jurisdiction.US: {
         "identity": "21 CFR 701.11",
         "responsible": "21 CFR 701.12",
         "content": "21 CFR 701.13; 15 USC 1453(a)",
@@ -208,10 +209,10 @@ def _obstacles(
     product: Product, designs: tuple[LabelDesign, ...], words: dict[int, Words], formula: Formula, listed: Declared,
     checks: Checks,
 ) -> list[Obstacle]:  # fmt: skip
-    law = Law(product.jurisdiction.value)
+    law = product.jurisdiction
     found = [Obstacle(f"A stop stands unanswered: {one.finding.message}", "checks") for one in checks.open("stop")]
     found += [Obstacle(f"There is no ingredient list yet: {listed.fault}")] if listed.fault else []
-    if law is Law.EU:
+    if law is Jurisdiction.EU:
         missing = unsheeted(formula.dosed, allergen_index(law.value))
         found += [
             Obstacle(f"{', '.join(names)}: no allergen sheet for this {kind}.", "Regulation (EU) 2023/1545")
@@ -220,21 +221,23 @@ def _obstacles(
         ]
     allergens = [a.inci for material in formula.dosed for part in material.parts for a in part.allergens]
     found += [Obstacle(f"An allergen name is unknown. {one.sentence}") for one in unknown_names(allergens)]
-    if law is Law.US and claims_a_drug((product.name, product.front_words, product.claims), claim_rules()):
+    if law is Jurisdiction.US and claims_a_drug((product.name, product.front_words, product.claims), claim_rules()):
         found.append(Obstacle("The words on the label make it a drug in the United States.", "21 USC 321(g)(1)"))
     return [*found, *_lacking(law, designs, words, bool([s for s in checks.statements if s.is_legal]))]
 
 
-def _lacking(law: Law, designs: tuple[LabelDesign, ...], words: dict[int, Words], has_warnings: bool) -> list[Obstacle]:
+def _lacking(
+    law: Jurisdiction, designs: tuple[LabelDesign, ...], words: dict[int, Words], has_warnings: bool
+) -> list[Obstacle]:
     if not designs:
         return [Obstacle("There is no label yet.")]
     said = {element for design in designs for element in shown_on(design) if words[design.id].of(element)}
     any_words = words[designs[0].id]
     needed = dict(NEEDED[law])
-    if any_words.nominal is not None and law is Law.EU and any_words.nominal.base < EXEMPT_BELOW:
+    if any_words.nominal is not None and law is Jurisdiction.EU and any_words.nominal.base < EXEMPT_BELOW:
         del needed["content"]
     if has_warnings:
-        needed["warnings"] = "Art. 19(1)(d)" if law is Law.EU else "21 CFR 740"
+        needed["warnings"] = "Art. 19(1)(d)" if law is Jurisdiction.EU else "21 CFR 740"
     found = [Obstacle(f"Missing: {CALLED[name]}.", source) for name, source in needed.items() if name not in said]
     if "responsible" in said and "\n" not in any_words.responsible and "," not in any_words.responsible:
         found.append(Obstacle("The responsible person has no address.", needed["responsible"]))

@@ -7,7 +7,8 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.net_content import Judged, Law, judge_fills, tolerance_of
+from app.science.jurisdiction import Jurisdiction
+from app.science.net_content import Judged, judge_fills, tolerance_of
 from app.science.numbers import exact_arithmetic, plain
 from app.science.quantities import HEAVIEST_G, Quantity, parse_grams
 from app.science.units import Measure
@@ -133,7 +134,7 @@ class Fills:
     None, and ``why_not`` says why, where nothing can be judged. ``grams`` are the net weights.
     """
 
-    law: Law
+    law: Jurisdiction
     nominal: Quantity
     grams: tuple[Decimal, ...]
     values: tuple[Decimal, ...]
@@ -161,13 +162,13 @@ class Fills:
         """The limits below the nominal content: the tolerable error, and in the EU twice that."""
         if self.tolerance is None:
             return ()
-        times = (1, 2) if self.law is Law.EU else (1,)
+        times = (1, 2) if self.law is Jurisdiction.EU else (1,)
         return tuple(self.nominal.base - one * self.tolerance for one in times)
 
 
 def fills_of(run: PackingRun) -> Fills:
     """Judge the fill weights of a run by the rules of its market, in the measure of its nominal content."""
-    law, nominal, grams = Law(run.jurisdiction.value), nominal_of(run), run.standing_weights
+    law, nominal, grams = run.jurisdiction, nominal_of(run), run.standing_weights
     is_mass = nominal.unit.measure is Measure.MASS
     with exact_arithmetic():
         values = grams if is_mass else tuple(one / run.density_g_ml for one in grams if run.density_g_ml)

@@ -358,7 +358,7 @@ def _age(table: Table, rows: Iterable[TableRow]) -> TableAge:
     states = [datetime.strptime(m[1], "%d %B %Y").date() for text in sources if (m := _STATE.search(text))]
     common = Counter(states).most_common(1)
     state = common[0][0] if common else None
-    return TableAge(table.path, state, max(states, default=None), len(sources), len(sources) - len(states))
+    return TableAge(table.path, state, max(states, default=None), len(sources))
 
 
 @cache

@@ -11,8 +11,8 @@ from app.reference.label_names import LabelNames
 from app.reference.library import substances
 from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.listing import declare
-from app.science.declaration.values import Jurisdiction
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.label_list.reading import read_list, read_name
 from app.science.label_list.values import Certainty, ReadList
 
