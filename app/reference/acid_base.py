@@ -156,20 +156,21 @@ class AcidBaseTable:
         if row is not None:
             waters = row.formula_waters if row.sold_waters is None else row.sold_waters
             return _hydrated((row,), waters if hydrate is None else parse_waters(hydrate))
-        rows, in_name = self._named(name)
+        rows, in_name = self.by_name.get(inci_key(name)), None
+        if rows is None:
+            bare, in_name = split_name(name)
+            rows = self.by_name.get(inci_key(bare))
         if rows is None:
             return None
         wanted = hydrate if hydrate is not None else in_name
         if wanted is not None:
             return _hydrated(rows, parse_waters(wanted))
-        return _as_sold(rows)
-
-    def _named(self, name: str) -> tuple[tuple[AcidBaseRow, ...] | None, str | None]:
-        rows = self.by_name.get(inci_key(name))
-        if rows is not None:
-            return rows, None
-        bare, hydrate = split_name(name)
-        return self.by_name.get(inci_key(bare)), hydrate
+        row = next((r for r in rows if r.sold_waters is not None), rows[0])
+        waters = row.formula_waters if row.sold_waters is None else row.sold_waters
+        found = _hydrated(rows, waters)
+        if len(rows) == 1 and waters == 0:
+            return found
+        return replace(found, note=f"{row.substance.inci} is taken as {name_waters(waters)}, as it is commonly sold")
 
     def line(self, name: str, percent: float, assay_percent: float = 100.0, hydrate: str | None = None) -> MixtureLine:
         """Write a formula line: % w/w as weighed, strength 0..100, hydrate in words.
@@ -208,15 +209,6 @@ def _hydrated(rows: tuple[AcidBaseRow, ...], waters: float) -> FoundSolute:
     return FoundSolute(with_waters(row.substance, row.formula_waters, waters), waters)
 
 
-def _as_sold(rows: tuple[AcidBaseRow, ...]) -> FoundSolute:
-    row = next((r for r in rows if r.sold_waters is not None), rows[0])
-    waters = row.formula_waters if row.sold_waters is None else row.sold_waters
-    found = _hydrated(rows, waters)
-    if len(rows) == 1 and waters == 0:
-        return found
-    return replace(found, note=f"{row.substance.inci} is taken as {name_waters(waters)}, as it is commonly sold")
-
-
 @cache
 def acid_base_table() -> AcidBaseTable:
     """Read the tables (once).
@@ -228,41 +220,22 @@ def acid_base_table() -> AcidBaseTable:
     names = {n["species"]: n for n in read_table("acid_base_names", NAME_COLUMNS)}
     families = {r["species"]: _family(r, names) for r in rows if r["pKa_all"] and not r["kind"].startswith("polyacid")}
     polymer_rows = read_table("acid_polymers", POLYMER_COLUMNS)
-    polymers = {p["inci_name"]: _polymer(p) for p in polymer_rows}
+    polymers = {
+        p["inci_name"]: Polymer(
+            key=inci_key(p["inci_name"]),
+            name=p["inci_name"],
+            pk=float(p["pk_app"]),
+            pk_uncertainty=float(p["pk_uncertainty"]),
+            slope=float(p["slope"]),
+            slope_uncertainty=float(p["slope_uncertainty"]),
+            equivalent_uncertainty=float(p["equivalent_uncertainty"]),
+        )
+        for p in polymer_rows
+    }
     by_species = {r["species"]: _row(r, names[r["species"]], families) for r in rows if r["species"] in names}
     more = read_table("acid_base_more", MORE_COLUMNS)
     extra = [(_more_row(m, families), m["other_names"]) for m in more]
     extra += [(_polymer_row(p, polymers[p["inci_name"]]), p["other_names"]) for p in polymer_rows]
-    by_name = _index(by_species, names, extra)
-    for row, _ in extra:
-        by_species.setdefault(row.substance.key, row)
-    by_species |= {species: by_name[inci_key(inci)][0] for species, inci in POLYMER_SPECIES.items()}
-    written = {inci_key(r["inci_name"]): (by_species[r["species"]],) for r in rows if r["species"] in by_species}
-    by_name = written | by_name
-    return AcidBaseTable(families, polymers, by_species, by_name, _as_sold_table())
-
-
-def _as_sold_table() -> tuple[tuple[re.Pattern[str], Reserve], ...]:
-    return tuple(
-        (re.compile(translate(row["pattern"])), _as_sold_row(row)) for row in read_table("as_sold", SOLD_COLUMNS)
-    )
-
-
-def _as_sold_row(row: dict[str, str]) -> Reserve:
-    if row["holds_ph"]:
-        return Reserve(words=row["words"], holds_ph=row["holds_ph"], withhold_above=float(row["withhold_above"]))
-    return Reserve(float(row["base_low"]) / 1000.0, float(row["base_high"]) / 1000.0, row["words"])
-
-
-@cache
-def _soluble() -> dict[str, float]:
-    rows = read_table("adjuster_solubility", ["inci_name", "soluble_percent", "source", "source_status"])
-    return {inci_key(row["inci_name"]): float(row["soluble_percent"]) for row in rows}
-
-
-def _index(
-    by_species: dict[str, AcidBaseRow], names: dict[str, dict[str, str]], extra: list[tuple[AcidBaseRow, str]]
-) -> dict[str, tuple[AcidBaseRow, ...]]:
     found: dict[str, list[AcidBaseRow]] = {}
     aliases: dict[str, str] = {}
     entries = [(row, names[species]["other_names"]) for species, row in by_species.items()]
@@ -271,7 +244,27 @@ def _index(
         found.setdefault(key, []).append(row)
         for other in filter(None, others.split(";")):
             aliases[inci_key(other)] = key
-    return {name: tuple(found[key]) for name, key in ({k: k for k in found} | aliases).items()}
+    by_name = {name: tuple(found[key]) for name, key in ({k: k for k in found} | aliases).items()}
+    for row, _ in extra:
+        by_species.setdefault(row.substance.key, row)
+    by_species |= {species: by_name[inci_key(inci)][0] for species, inci in POLYMER_SPECIES.items()}
+    written = {inci_key(r["inci_name"]): (by_species[r["species"]],) for r in rows if r["species"] in by_species}
+    by_name = written | by_name
+    as_sold = []
+    for sold in read_table("as_sold", SOLD_COLUMNS):
+        if sold["holds_ph"]:
+            withhold = float(sold["withhold_above"])
+            reserve = Reserve(words=sold["words"], holds_ph=sold["holds_ph"], withhold_above=withhold)
+        else:
+            reserve = Reserve(float(sold["base_low"]) / 1000.0, float(sold["base_high"]) / 1000.0, sold["words"])
+        as_sold.append((re.compile(translate(sold["pattern"])), reserve))
+    return AcidBaseTable(families, polymers, by_species, by_name, tuple(as_sold))
+
+
+@cache
+def _soluble() -> dict[str, float]:
+    rows = read_table("adjuster_solubility", ["inci_name", "soluble_percent", "source", "source_status"])
+    return {inci_key(row["inci_name"]): float(row["soluble_percent"]) for row in rows}
 
 
 def _family(row: dict[str, str], names: dict[str, dict[str, str]]) -> Family:
@@ -287,18 +280,6 @@ def _family(row: dict[str, str], names: dict[str, dict[str, str]]) -> Family:
         enthalpy_known=bool(enthalpies),
         molar_mass=float(row["molar_mass"]),
         solubility_g_kg=_float_or_none(names[row["species"]]["solubility_g_kg"]),
-    )
-
-
-def _polymer(row: dict[str, str]) -> Polymer:
-    return Polymer(
-        key=inci_key(row["inci_name"]),
-        name=row["inci_name"],
-        pk=float(row["pk_app"]),
-        pk_uncertainty=float(row["pk_uncertainty"]),
-        slope=float(row["slope"]),
-        slope_uncertainty=float(row["slope_uncertainty"]),
-        equivalent_uncertainty=float(row["equivalent_uncertainty"]),
     )
 
 
@@ -362,12 +343,11 @@ def _pairs(text: str) -> list[tuple[str, float]]:
 
 
 def _ions(text: str) -> tuple[tuple[Ion, float], ...]:
-    return tuple((Ion(name, _ion_charge(name)), amount) for name, amount in _pairs(text))
-
-
-def _ion_charge(name: str) -> int:
-    """Read the charge off an ion's name: ``Na+`` 1, ``SO4-2`` -2."""
-    match = re.search(r"([+-])(\d*)$", name)
-    if match is None:
-        raise ValueError(f"no charge in the ion {name!r}")
-    return int(match.group(1) + (match.group(2) or "1"))
+    """Read ions with their charge and their amount: ``Na+`` is 1, ``SO4-2`` is -2."""
+    found = []
+    for name, amount in _pairs(text):
+        charge = re.search(r"([+-])(\d*)$", name)
+        if charge is None:
+            raise ValueError(f"no charge in the ion {name!r}")
+        found.append((Ion(name, int(charge[1] + (charge[2] or "1"))), amount))
+    return tuple(found)

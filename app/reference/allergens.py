@@ -56,29 +56,30 @@ def allergen_entries() -> tuple[AllergenEntry, ...]:
     others: dict[str, list[str]] = defaultdict(list)
     for row in read_table("allergen_names", ("label_name", "other_name", "source_status")):
         others[row["label_name"]].append(row["other_name"])
-    return tuple(_entry(row, others[row["label_name"]]) for row in read_table("eu_fragrance_allergens", COLUMNS))
-
-
-def _entry(row: Row, others: Iterable[str]) -> AllergenEntry:
-    covered = split_cell(row["names_covered"])
-    # One cell of the published list separates two extracts with a comma; chemical names with commas hold digits.
-    pieces = [piece for name in covered for piece in (name.split(", ") if "Extract, " in name else [name])]
-    label = row["label_name"]
-    return AllergenEntry(
-        label_name=label,
-        entry=row["annex_iii_entry"],
-        names=frozenset(rule_key(name) for name in (label, *pieces, *others)),
-        cas=frozenset(split_cell(row["cas_numbers"])),
-        thresholds=MappingProxyType(
-            {
-                Exposure.LEAVE_ON: Decimal(row["threshold_leave_on_percent"]),
-                Exposure.RINSE_OFF: Decimal(row["threshold_rinse_off_percent"]),
-            }
-        ),
-        duty_since=row["duty_since"],
-        source=Source(row["source"], row["source_status"]),
-        is_natural=label.upper() in _NATURAL_LABELS or label.upper().split()[-1] in _NATURAL_WORDS,
-    )
+    found = []
+    for row in read_table("eu_fragrance_allergens", COLUMNS):
+        covered = split_cell(row["names_covered"])
+        # One cell of the published list separates two extracts with a comma; chemical names with commas hold digits.
+        pieces = [piece for name in covered for piece in (name.split(", ") if "Extract, " in name else [name])]
+        label = row["label_name"]
+        found.append(
+            AllergenEntry(
+                label_name=label,
+                entry=row["annex_iii_entry"],
+                names=frozenset(rule_key(name) for name in (label, *pieces, *others[row["label_name"]])),
+                cas=frozenset(split_cell(row["cas_numbers"])),
+                thresholds=MappingProxyType(
+                    {
+                        Exposure.LEAVE_ON: Decimal(row["threshold_leave_on_percent"]),
+                        Exposure.RINSE_OFF: Decimal(row["threshold_rinse_off_percent"]),
+                    }
+                ),
+                duty_since=row["duty_since"],
+                source=Source(row["source"], row["source_status"]),
+                is_natural=label.upper() in _NATURAL_LABELS or label.upper().split()[-1] in _NATURAL_WORDS,
+            )
+        )
+    return tuple(found)
 
 
 def declared_allergens(

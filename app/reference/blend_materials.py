@@ -39,7 +39,12 @@ def from_blend(blend: Blend) -> LibraryMaterial:
     main = _main(parts)
     limits = _blend_limits(parts, blend_uses().get(blend.name))
     density = nearest_room(_blend_densities(blend))
-    form = _blend_form(parts)
+    form, watery = _blend_form(parts), _water(parts) >= 30
+    phase = "cool-down" if main is None or main.group == "preservatives" else phase_of(main)
+    if phase == "oil" and watery:
+        phase = "cool-down"
+    if phase == "powder" and form == "liquid":
+        phase = "water" if watery else "oil"
     common = {"parts": blend.provenance, "functions": _BY_PARTS, "form": _BY_PARTS, "phase_hint": _BY_PARTS}
     worth = (s for percent, s in _dry(parts) if percent >= 3)
     return LibraryMaterial(
@@ -50,7 +55,7 @@ def from_blend(blend: Blend) -> LibraryMaterial:
         assumption="Typical composition; put in the supplier's figures when you have them.",
         group=main.group if main else "",
         form=form,
-        phase_hint=_blend_phase(parts),
+        phase_hint=phase,
         functions=tuple(dict.fromkeys(name for s in worth for name in s.functions + s.functions_other)),
         use_low=limits.use_low,
         use_high=limits.use_high,
@@ -100,20 +105,15 @@ def _blend_form(parts: tuple[Part, ...]) -> str:
     return form_of(max(dry, key=lambda pair: pair[0])[1])
 
 
-def _blend_phase(parts: tuple[Part, ...]) -> str:
-    main = _main(parts)
-    if main is None or main.group == "preservatives":
-        return "cool-down"
-    phase, watery = phase_of(main), _water(parts) >= 30
-    if phase == "oil" and watery:
-        return "cool-down"
-    if phase == "powder" and _blend_form(parts) == "liquid":
-        return "water" if watery else "oil"
-    return phase
-
-
 def _blend_limits(parts: tuple[Part, ...], use: BlendUse | None) -> _Limits:
-    derived = _narrowest(parts)
+    subjects = [s for percent, s in _dry(parts) if percent >= 1]
+    low = max((s.ph_min for s in subjects if s.ph_min is not None), default=None)
+    high = min((s.ph_max for s in subjects if s.ph_max is not None), default=None)
+    if low is None or high is None or low >= high:
+        low = high = None
+    temp = min((s.max_temp_c for s in subjects if s.max_temp_c is not None), default=None)
+    given = {"ph_min": low, "ph_max": high, "max_temp_c": temp}
+    derived = _Limits(None, None, low, high, temp, {k: _DERIVED for k, v in given.items() if v is not None})
     if use is None:
         return derived
     pairs = {"use_low": use.use_provenance, "use_high": use.use_provenance}
@@ -127,15 +127,3 @@ def _blend_limits(parts: tuple[Part, ...], use: BlendUse | None) -> _Limits:
         max_temp_c=use.max_temp_c if use.max_temp_c is not None else derived.max_temp_c,
         sources=dict(derived.sources) | stated,
     )
-
-
-def _narrowest(parts: tuple[Part, ...]) -> _Limits:
-    """Take the narrowest pH window and lowest temperature limit of the parts at 1 % and above, when they agree."""
-    subjects = [s for percent, s in _dry(parts) if percent >= 1]
-    low = max((s.ph_min for s in subjects if s.ph_min is not None), default=None)
-    high = min((s.ph_max for s in subjects if s.ph_max is not None), default=None)
-    if low is None or high is None or low >= high:
-        low = high = None
-    temp = min((s.max_temp_c for s in subjects if s.max_temp_c is not None), default=None)
-    given = {"ph_min": low, "ph_max": high, "max_temp_c": temp}
-    return _Limits(None, None, low, high, temp, {k: _DERIVED for k, v in given.items() if v is not None})

@@ -1,6 +1,6 @@
 """Raw materials that are mixtures, of ``blends.csv``, and how some of them are used, of ``blend_use.csv``."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
@@ -72,26 +72,24 @@ def blends() -> Mapping[str, Blend]:
     Raises:
         ValueError: when the typical percentages of a blend do not sum to 100.
     """
-    rows = groupby(read_table("blends", COLUMNS), key=itemgetter("blend_name"))
-    return MappingProxyType({name: _blend(name, list(lines)) for name, lines in rows})
-
-
-def _blend(name: str, rows: Sequence[Mapping[str, str]]) -> Blend:
-    parts = tuple(
-        Part(
-            inci=row["component_inci"],
-            percent=Decimal(row["percent_typical"]),
-            low=Decimal(row["percent_low"]),
-            high=Decimal(row["percent_high"]),
+    found: dict[str, Blend] = {}
+    for name, lines in groupby(read_table("blends", COLUMNS), key=itemgetter("blend_name")):
+        rows = list(lines)
+        parts = tuple(
+            Part(
+                inci=row["component_inci"],
+                percent=Decimal(row["percent_typical"]),
+                low=Decimal(row["percent_low"]),
+                high=Decimal(row["percent_high"]),
+            )
+            for row in rows
         )
-        for row in rows
-    )
-    total = sum(part.percent for part in parts)
-    if total != 100:
-        raise ValueError(f"blends.csv: {name} sums to {total}, not 100")
-    return Blend(
-        name, parts, rows[0]["notes"], least_sure(provenance_of(r["source"], r["source_status"]) for r in rows)
-    )
+        total = sum(part.percent for part in parts)
+        if total != 100:
+            raise ValueError(f"blends.csv: {name} sums to {total}, not 100")
+        source = least_sure(provenance_of(row["source"], row["source_status"]) for row in rows)
+        found[name] = Blend(name, parts, rows[0]["notes"], source)
+    return MappingProxyType(found)
 
 
 @cache

@@ -1,13 +1,12 @@
 """The trade rules: what they say, what the engine looks for, the classes of substances, and the facts they ask."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 from functools import cache
 from types import MappingProxyType
 
 from app.reference.hair_dyes import dye_names
 from app.reference.inci_names import inci_names
-from app.reference.library import Substance, find_substance, split_cell
+from app.reference.library import find_substance, split_cell
 from app.reference.reported_use import highest_uses
 from app.reference.tables import decimal_or_none, read_table
 from app.reference.water import water_table
@@ -72,16 +71,13 @@ Row = Mapping[str, str]
 @cache
 def trade_rules() -> Mapping[str, TradeRule]:
     """Every trade rule by its number: the compatibility rules (C) and the process rules (P)."""
-    pairs = [_rule(row, _title(row)) for row in read_table("compatibility", COLUMNS)]
+    pairs = []
+    for row in read_table("compatibility", COLUMNS):
+        at_any_level = row["b_type"] and row["condition"].startswith("any")
+        words = row["condition"] or row["b_values"] or row["a_values"]
+        pairs.append(_rule(row, "these do not go together" if at_any_level else words))
     process = [_rule(row, row["title"]) for row in read_table("process_rules", PROCESS_COLUMNS)]
     return MappingProxyType({rule.rule_id: rule for rule in (*pairs, *process)})
-
-
-def _title(row: Row) -> str:
-    """Take the words of the condition; where the two sides clash at any level, say that."""
-    if row["b_type"] and row["condition"].startswith("any"):
-        return "these do not go together"
-    return row["condition"] or row["b_values"] or row["a_values"]
 
 
 def _rule(row: Row, title: str) -> TradeRule:
@@ -103,32 +99,33 @@ def conditions() -> tuple[Condition, ...]:
     Raises:
         ValueError: when a row speaks of a rule or of a class that does not exist.
     """
-    return tuple(_condition(row) for row in read_table("compatibility_logic", LOGIC_COLUMNS))
-
-
-def _condition(row: Row) -> Condition:
-    if row["rule_id"] not in trade_rules():
-        raise ValueError(f"compatibility_logic: there is no rule {row['rule_id']}")
-    a = _selector(row["a"], row["a_not"])
-    if a is None:
-        raise ValueError(f"compatibility_logic: {row['rule_id']} has no side a")
-    return Condition(
-        rule=trade_rules()[row["rule_id"]],
-        a=a,
-        b=_selector(row["b"], row["b_not"]),
-        without=_selector(row["without"]),
-        milder=_selector(row["milder_with"], row["milder_not"]),
-        a_above=decimal_or_none(row["a_above"]),
-        a_to=decimal_or_none(row["a_to"]),
-        b_above=decimal_or_none(row["b_above"]),
-        ph_low=decimal_or_none(row["ph_low"]),
-        ph_high=decimal_or_none(row["ph_high"]),
-        only_below_ph=decimal_or_none(row["only_below_ph"]),
-        temp_above_c=decimal_or_none(row["temp_above"]),
-        water_above=decimal_or_none(row["water_above"]),
-        exposure=row["exposure"],
-        order=row["order"],
-    )
+    found = []
+    for row in read_table("compatibility_logic", LOGIC_COLUMNS):
+        if row["rule_id"] not in trade_rules():
+            raise ValueError(f"compatibility_logic: there is no rule {row['rule_id']}")
+        a = _selector(row["a"], row["a_not"])
+        if a is None:
+            raise ValueError(f"compatibility_logic: {row['rule_id']} has no side a")
+        found.append(
+            Condition(
+                rule=trade_rules()[row["rule_id"]],
+                a=a,
+                b=_selector(row["b"], row["b_not"]),
+                without=_selector(row["without"]),
+                milder=_selector(row["milder_with"], row["milder_not"]),
+                a_above=decimal_or_none(row["a_above"]),
+                a_to=decimal_or_none(row["a_to"]),
+                b_above=decimal_or_none(row["b_above"]),
+                ph_low=decimal_or_none(row["ph_low"]),
+                ph_high=decimal_or_none(row["ph_high"]),
+                only_below_ph=decimal_or_none(row["only_below_ph"]),
+                temp_above_c=decimal_or_none(row["temp_above"]),
+                water_above=decimal_or_none(row["water_above"]),
+                exposure=row["exposure"],
+                order=row["order"],
+            )
+        )
+    return tuple(found)
 
 
 def _selector(text: str, but: str = "") -> Selector | None:
@@ -161,26 +158,23 @@ def facts_for(names: Iterable[str]) -> Mapping[str, SubstanceFacts]:
 def _facts(name: str) -> SubstanceFacts:
     substance, water = find_substance(name), water_table().percent_in(name)
     if substance is not None:
-        return replace(_from_library(substance), water_percent=water)
+        # The library's use range is for the grade as supplied, so it is dropped for solutions.
+        as_supplied = substance.active_matter_pct is None or substance.active_matter_pct == 100
+        return SubstanceFacts(
+            functions=frozenset(substance.functions),
+            group=substance.group,
+            phase_hint=substance.phase_hint,
+            charge=substance.charge,
+            electrolyte=substance.electrolyte,
+            ph_min=substance.ph_min,
+            ph_max=substance.ph_max,
+            use_low=substance.use_low if as_supplied else None,
+            use_high=substance.use_high if as_supplied else None,
+            highest_uses=highest_uses().get(inci_key(substance.inci), ()),
+            max_temp_c=substance.max_temp_c,
+            natural_origin_index=substance.natural_origin_index,
+            molar_mass_g_mol=substance.molar_mass_g_mol,
+            water_percent=water,
+        )
     listed = inci_names().get(inci_key(name))
     return SubstanceFacts(functions=frozenset(listed.functions if listed else ()), water_percent=water)
-
-
-def _from_library(s: Substance) -> SubstanceFacts:
-    """Take over the library's facts; its use range is for the grade as supplied, so it is dropped for solutions."""
-    as_supplied = s.active_matter_pct is None or s.active_matter_pct == 100
-    return SubstanceFacts(
-        functions=frozenset(s.functions),
-        group=s.group,
-        phase_hint=s.phase_hint,
-        charge=s.charge,
-        electrolyte=s.electrolyte,
-        ph_min=s.ph_min,
-        ph_max=s.ph_max,
-        use_low=s.use_low if as_supplied else None,
-        use_high=s.use_high if as_supplied else None,
-        highest_uses=highest_uses().get(inci_key(s.inci), ()),
-        max_temp_c=s.max_temp_c,
-        natural_origin_index=s.natural_origin_index,
-        molar_mass_g_mol=s.molar_mass_g_mol,
-    )

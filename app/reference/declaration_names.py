@@ -17,19 +17,20 @@ def name_rows() -> tuple[NameRow, ...]:
     Raises:
         ValueError: when a kind is unknown or a row has neither name.
     """
-    return tuple(_row(cells) for cells in read_table("declaration_names", COLUMNS))
-
-
-def _row(cells: dict[str, str]) -> NameRow:
-    if cells["kind"] not in KINDS or not (cells["eu_name"] or cells["us_name"]):
-        raise ValueError(f"declaration_names.csv: kind or names are wrong for {cells['names']!r}")
-    return NameRow(
-        kind=cells["kind"],
-        names=tuple(inci_key(name) for name in cells["names"].split("|")),
-        eu_name=cells["eu_name"],
-        us_name=cells["us_name"],
-        cas=tuple(number for number in cells["cas"].split("|") if number),
-        note=cells["note"],
+    rows = read_table("declaration_names", COLUMNS)
+    for cells in rows:
+        if cells["kind"] not in KINDS or not (cells["eu_name"] or cells["us_name"]):
+            raise ValueError(f"declaration_names.csv: kind or names are wrong for {cells['names']!r}")
+    return tuple(
+        NameRow(
+            kind=cells["kind"],
+            names=tuple(inci_key(name) for name in cells["names"].split("|")),
+            eu_name=cells["eu_name"],
+            us_name=cells["us_name"],
+            cas=tuple(number for number in cells["cas"].split("|") if number),
+            note=cells["note"],
+        )
+        for cells in rows
     )
 
 

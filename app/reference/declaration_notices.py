@@ -46,17 +46,13 @@ def declaration_notices(materials: Sequence[DosedMaterial], exposure: str, juris
     if jurisdiction == "EU":
         sheets = missing_sheets(named, Exposure(exposure), allergen_index("EU"), constituent_index())
         lines += [*sheets.values(), *allergen_name_notices(named, allergen_index("EU"))]
-    lines += _renamed(materials, jurisdiction)
+    for part in {p.inci: p for m in materials for p in m.parts}.values():
+        listed = _listed(part, jurisdiction)
+        if listed != (part,):
+            names = ", ".join(p.inci for p in listed)
+            lines.append(f"{part.inci} is listed as {names}; compare with the supplier's sheet.")
     for name in dict.fromkeys(p.inci for m in named for p in m.parts if p.kind not in SCENTED_KINDS):
         if not is_known(name):
             near = nearest_name(name)
             lines.append(f"{name}: no table here knows this name.{f' Is it {near}?' if near else ''}")
     return DeclarationNotices(sheets, tuple(lines))
-
-
-def _renamed(materials: Iterable[DosedMaterial], jurisdiction: str) -> Iterable[str]:
-    """Say of each kitchen or trade name under what it is listed."""
-    for part in {p.inci: p for m in materials for p in m.parts}.values():
-        found = _listed(part, jurisdiction)
-        if found != (part,):
-            yield f"{part.inci} is listed as {', '.join(p.inci for p in found)}; compare with the supplier's sheet."

@@ -11,6 +11,7 @@ from app.reference.provenance import Provenance, provenance_of
 from app.reference.tables import decimal_or_none, read_table
 from app.science.names import inci_key
 
+ROOM_C = Decimal(20)
 COLUMNS = (
     "inci_name",
     "common_name",
@@ -23,9 +24,6 @@ COLUMNS = (
     "source_status",
     "notes",
 )
-
-ROOM_C = Decimal(20)
-NEAR_C = Decimal(5)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,32 +66,18 @@ def densities() -> Mapping[str, tuple[DensityValue, ...]]:
     return MappingProxyType({key: tuple(values) for key, values in found.items()})
 
 
-def density_of(
-    inci: str, temperature_c: Decimal | int = ROOM_C, strength_percent: Decimal | int | None = None
-) -> DensityValue | None:
-    """Give the density measured nearest to ``temperature_c``, at most 5 C away; None when there is none.
+def grade_densities(inci: str, strength_percent: Decimal | int | None = None) -> tuple[DensityValue, ...]:
+    """Return every density of one grade.
 
     Args:
         inci: INCI name in any case.
-        temperature_c: degrees Celsius; the answer carries its own temperature, nothing is interpolated.
         strength_percent: % w/w of a solution, 100 for the undiluted liquid; without it the grade usually sold.
     """
-    near = [v for v in grade_densities(inci, strength_percent) if _distance(v, temperature_c) <= NEAR_C]
-    return min(near, key=lambda v: _distance(v, temperature_c), default=None)
-
-
-def grade_densities(inci: str, strength_percent: Decimal | int | None = None) -> tuple[DensityValue, ...]:
-    """Give every density of one grade, strength as in `density_of`."""
     values = densities().get(inci_key(inci), ())
-    strength = _usual_strength(inci) if strength_percent is None else Decimal(strength_percent)
+    if strength_percent is None:
+        substance = substances().get(inci_key(inci))
+        strength = (substance and substance.active_matter_pct) or Decimal(100)
+    else:
+        strength = Decimal(strength_percent)
     undiluted = None if strength == 100 else strength
     return tuple(v for v in values if v.strength_percent == undiluted)
-
-
-def _usual_strength(inci: str) -> Decimal:
-    substance = substances().get(inci_key(inci))
-    return (substance and substance.active_matter_pct) or Decimal(100)
-
-
-def _distance(value: DensityValue, temperature_c: Decimal | int) -> Decimal:
-    return abs((ROOM_C if value.temperature_c is None else value.temperature_c) - temperature_c)

@@ -18,7 +18,7 @@ from app.reference.material import (
     slug,
     titled,
 )
-from app.reference.provenance import PRACTICE, Provenance
+from app.reference.provenance import PRACTICE
 from app.science.composition import Part
 from app.science.names import inci_key
 
@@ -39,32 +39,28 @@ def densities_left_out(have: Iterable[LibraryMaterial]) -> tuple[LeftOut, ...]:
 
 
 def _untaken(have: Iterable[LibraryMaterial]) -> list[Grade]:
+    """Group the densities that are of one liquid at several temperatures, and leave out the grades that are taken."""
     taken = {m.density for m in have if m.density}
-    return [grade for grade in _grades() if not taken.intersection(grade)]
-
-
-def _grades() -> list[Grade]:
-    """Group the densities that are of one liquid at several temperatures."""
     found: dict[tuple[str, str, Decimal | None], list[DensityValue]] = {}
     for value in chain.from_iterable(densities().values()):
         found.setdefault((inci_key(value.inci), value.grade, value.strength_percent), []).append(value)
-    return [tuple(values) for values in found.values()]
+    return [tuple(values) for values in found.values() if not taken.intersection(values)]
 
 
 def _is_mixture(grade: Grade) -> bool:
     return " (and) " in grade[0].inci
 
 
-def _parts(value: DensityValue) -> tuple[Part, ...]:
-    if value.strength_percent is None:
-        return named_parts((Part(value.inci, Decimal(100)),))
-    return dissolved(value.inci, value.strength_percent)
-
-
 def _from_grade(grade: Grade) -> LibraryMaterial:
     value = nearest_room(grade) or grade[0]
-    parts = _parts(value)
+    parts = (
+        named_parts((Part(value.inci, Decimal(100)),))
+        if value.strength_percent is None
+        else dissolved(value.inci, value.strength_percent)
+    )
     base = find_substance(value.inci)
+    limits = {k: base.sources[k] for k in ("ph_min", "ph_max", "max_temp_c") if k in base.sources} if base else {}
+    own = {"parts": value.provenance, "density": value.provenance, "form": PRACTICE, "phase_hint": PRACTICE}
     return LibraryMaterial(
         key=slug(value.grade if base else value.inci),
         name=titled(value.grade),
@@ -83,11 +79,5 @@ def _from_grade(grade: Grade) -> LibraryMaterial:
         density=value,
         cautions=cautions_for(CautionSubject(parts, known(parts), "liquid")),
         notes=value.notes,
-        sources=_sources(value),
+        sources=limits | own,
     )
-
-
-def _sources(value: DensityValue) -> Mapping[str, Provenance]:
-    base = find_substance(value.inci)
-    limits = {k: base.sources[k] for k in ("ph_min", "ph_max", "max_temp_c") if k in base.sources} if base else {}
-    return limits | {"parts": value.provenance, "density": value.provenance, "form": PRACTICE, "phase_hint": PRACTICE}

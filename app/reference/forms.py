@@ -72,10 +72,6 @@ def form_of(substance: Substance) -> str:
         return "powder"
     if substance.density_g_ml is not None or substance.group in _LIQUID_GROUPS:
         return "liquid"
-    return _form_without_density(substance)
-
-
-def _form_without_density(substance: Substance) -> str:
     if substance.group == "emulsifiers and solubilisers" and substance.phase_hint != "water":
         return "solid"
     return "powder"
@@ -89,9 +85,5 @@ def phase_of(substance: Substance) -> str:
         return "powder"
     if substance.phase_hint != "either":
         return substance.phase_hint
-    return _phase_by_solubility(substance)
-
-
-def _phase_by_solubility(substance: Substance) -> str:
     first = substance.solubility.split(",")[0].split(" ")[0]
     return {"water": "water", "oil": "oil", "alkaline": "water", "insoluble": "powder"}.get(first, "cool-down")

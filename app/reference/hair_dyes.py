@@ -33,27 +33,28 @@ COLUMNS = [
 @cache
 def hair_dyes() -> tuple[HairDye, ...]:
     """Return the dyes in the order of the annex."""
-    return tuple(_dye(row) for row in read_table("hair_dyes", COLUMNS))
-
-
-def _dye(row: dict[str, str]) -> HairDye:
-    pairs = [name.partition("=") for name in split_cell(row["names"])]
-    return HairDye(
-        entry=row["entry"],
-        names=tuple(name for name, _, _ in pairs),
-        factors=MappingProxyType({rule_key(name): Decimal(factor or 1) for name, _, factor in pairs}),
-        oxidative=row["oxidative"] == "yes",
-        oxidative_max=decimal_or_none(row["oxidative_max_percent"]),
-        direct=row["non_oxidative"] == "yes",
-        direct_max=decimal_or_none(row["non_oxidative_max_percent"]),
-        eyelashes=row["eyelashes"] == "yes",
-        needs_nitrosamine_data=row["nitrosamine_conditions"] == "yes",
-        has_legend=row["allergy_legend"] == "yes",
-        named_as=row["named_as"],
-        also_colour=row["also_colour"] == "yes",
-        listed_from=date.fromisoformat(row["listed_from"]) if row["listed_from"] else None,
-        source=Source(row["source"], row["source_status"]),
-    )
+    found = []
+    for row in read_table("hair_dyes", COLUMNS):
+        pairs = [name.partition("=") for name in split_cell(row["names"])]
+        found.append(
+            HairDye(
+                entry=row["entry"],
+                names=tuple(name for name, _, _ in pairs),
+                factors=MappingProxyType({rule_key(name): Decimal(factor or 1) for name, _, factor in pairs}),
+                oxidative=row["oxidative"] == "yes",
+                oxidative_max=decimal_or_none(row["oxidative_max_percent"]),
+                direct=row["non_oxidative"] == "yes",
+                direct_max=decimal_or_none(row["non_oxidative_max_percent"]),
+                eyelashes=row["eyelashes"] == "yes",
+                needs_nitrosamine_data=row["nitrosamine_conditions"] == "yes",
+                has_legend=row["allergy_legend"] == "yes",
+                named_as=row["named_as"],
+                also_colour=row["also_colour"] == "yes",
+                listed_from=date.fromisoformat(row["listed_from"]) if row["listed_from"] else None,
+                source=Source(row["source"], row["source_status"]),
+            )
+        )
+    return tuple(found)
 
 
 def dye_names() -> tuple[str, ...]:

@@ -42,10 +42,10 @@ def cas_is_sound(number: str) -> bool:
 def inci_names() -> Mapping[str, InventoryName]:
     """Every name of the inventory by `inci_key`; read once, cannot be changed."""
     rows = read_table("inci_names", ("inci", "cas", "functions"))
-    return MappingProxyType({inci_key(row["inci"]): _inventory_name(row) for row in rows})
-
-
-def _inventory_name(row: Mapping[str, str]) -> InventoryName:
-    first, _, _ = row["cas"].partition(";")
-    functions = tuple(piece.strip() for piece in row["functions"].split(";") if piece.strip())
-    return InventoryName(row["inci"], first.strip() if cas_is_sound(first.strip()) else None, functions)
+    found: dict[str, InventoryName] = {}
+    for row in rows:
+        first, _, _ = row["cas"].partition(";")
+        functions = tuple(piece.strip() for piece in row["functions"].split(";") if piece.strip())
+        cas = first.strip() if cas_is_sound(first.strip()) else None
+        found[inci_key(row["inci"])] = InventoryName(row["inci"], cas, functions)
+    return MappingProxyType(found)

@@ -56,23 +56,14 @@ def legal_caps(jurisdiction: str, exposure: Exposure | None = None, on: date | N
         return MappingProxyType({})
     found: dict[str, list[LimitRule]] = {}
     for row in limit_rows(jurisdiction):
-        for key in row.factors if _bounding(row) and _holds(row, on) else ():
+        stated = row.rule_type == "max" and row.factor is not None and bool(row.max_percent)
+        open_ended = row.rule_type == "condition" and row.max_percent is None and row.general
+        holds = row.applies_from is None and row.until is None if on is None else row.in_force(on)
+        for key in row.factors if (stated or open_ended) and not row.uncertain and holds else ():
             found.setdefault(key, []).append(row)
     without = ONE_PURPOSE | (LOWERED if on is None else frozenset())
     caps = {key: _cap(key, rows, exposure) for key, rows in found.items() if key not in without}
     return MappingProxyType({key: cap for key, cap in caps.items() if 0 < cap < NO_CAP})
-
-
-def _holds(row: LimitRule, on: date | None) -> bool:
-    if on is None:
-        return row.applies_from is None and row.until is None
-    return row.in_force(on)
-
-
-def _bounding(row: LimitRule) -> bool:
-    stated = row.rule_type == "max" and row.factor is not None and bool(row.max_percent)
-    open_ended = row.rule_type == "condition" and row.max_percent is None and row.general
-    return (stated or open_ended) and not row.uncertain
 
 
 def _cap(key: str, rows: Iterable[LimitRule], exposure: Exposure | None) -> float:

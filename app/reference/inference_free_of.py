@@ -63,17 +63,14 @@ def said_free_of(text: str) -> tuple[str, ...]:
     >>> said_free_of("Alcohol-free, without parabens and mineral oil")
     ('alcohol', 'mineral oil', 'parabens')
     """
-    said = [match["list"] for shape in (BEFORE, AFTER) for match in shape.finditer(text)]
-    found = {word for words in said for word in _words(words)}
+    found = set()
+    for words in (match["list"] for shape in (BEFORE, AFTER) for match in shape.finditer(text)):
+        left = words
+        for one in things_to_be_free_of():
+            if one.pack.search(left):
+                left = one.pack.sub(" ", left)  # what one row has taken, 'mineral oil', is no longer 'oil'
+                found.add(one.word)
     return tuple(one.word for one in things_to_be_free_of() if one.word in found)
-
-
-def _words(said: str) -> Iterator[str]:
-    """Find the rows that a stretch of words names; what one row has taken, 'mineral oil', is no longer 'oil'."""
-    for one in things_to_be_free_of():
-        if one.pack.search(said):
-            said = one.pack.sub(" ", said)
-            yield one.word
 
 
 def free_of_notes(words: Sequence[str], names: Sequence[ListedName]) -> Iterator[str]:

@@ -175,7 +175,11 @@ def _measurements(listed: Sequence[ListedName], known: Mapping[int, Known], read
     elif measure is Measure.DENSITY:
         yield DensityMeasurement(measure, np.array([p.density for p in parts]), reading.value, reading.sigma)
     elif measure is Measure.PH:
-        yield from _ratio(listed, known, reading)
+        # The ratio of the base to the acid it neutralises, worked out by the charge balance.
+        if any(name.class_name in BASES for name in listed):
+            likely = np.array([row.estimate for row in infer(listed, class_priors(), known).rows])
+            ratio = _ratio_at(listed, likely, reading)
+            yield from () if ratio is None else (ratio,)
     else:
         yield from _bounds(listed, reading)
 
@@ -206,15 +210,6 @@ def _bounds(listed: Sequence[ListedName], reading: Reading) -> Iterator[BoundMea
         shares = np.array([float(name.class_name in classes or name.key in keys) for name in listed])
         low = value / SPF_PER_PERCENT if low is None else low
         yield BoundMeasurement(measure, shares, low, value if high is None else high, sigma)
-
-
-def _ratio(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:
-    """Read a pH as the ratio of the base to the acid it neutralises, worked out by the charge balance."""
-    if not any(name.class_name in BASES for name in listed):
-        return
-    found = _ratio_at(listed, np.array([row.estimate for row in infer(listed, class_priors(), known).rows]), reading)
-    if found is not None:
-        yield found
 
 
 def _ratio_at(listed: Sequence[ListedName], percents: Floats, reading: Reading) -> RatioMeasurement | None:
@@ -303,9 +298,4 @@ def _outcomes(
         if found and found[0].coefficients.any():
             read = factor * np.quantile(draws @ found[0].coefficients, (np.arange(OUTCOMES) + 0.5) / OUTCOMES)
             readings = (Reading(measure, float(value), prices=prices) for value in read)
-            yield measure, np.array([_likelihood(listed, reading, draws) for reading in readings])
-
-
-def _likelihood(listed: Sequence[ListedName], reading: Reading, draws: Floats) -> Floats:
-    likely: Floats = np.exp(next(_bounds(listed, reading)).log_likelihood(draws))
-    return likely
+            yield measure, np.exp([next(_bounds(listed, one)).log_likelihood(draws) for one in readings])

@@ -7,7 +7,7 @@ from functools import cache
 from types import MappingProxyType
 
 from app.reference.inci_names import inci_names
-from app.reference.library import Substance, substances
+from app.reference.library import substances
 from app.reference.tables import read_table
 from app.science.inference.classes import ClassRules, NameRule
 from app.science.inference.values import PLANT_WATER, WATER, ClassPrior, ListedName, PriorTable
@@ -122,27 +122,17 @@ def listed_name(
 ) -> ListedName:
     """Join a printed name with what is shipped of its substance; ``cap`` is % w/w."""
     shipped = substances().get(key)
-    low, high = _use_range(shipped) if shipped else (None, None)
+    # Suppliers speak of the grade as sold, a list of what is in it.
+    share = float((shipped and shipped.active_matter_pct) or 100) / 100
+    low = None if shipped is None or shipped.use_low is None else float(shipped.use_low) * share
+    high = None if shipped is None or shipped.use_high is None else float(shipped.use_high) * share
     return ListedName(printed, class_name, low, high, cap, colour, key, blend=blend)
-
-
-def _use_range(substance: Substance) -> tuple[float | None, float | None]:
-    """Return the use range of the named substance: suppliers speak of the grade as sold, a list of what is in it."""
-    share = float(substance.active_matter_pct or 100) / 100
-    low = None if substance.use_low is None else float(substance.use_low) * share
-    high = None if substance.use_high is None else float(substance.use_high) * share
-    return low, high
 
 
 @cache
 def _kind_words() -> tuple[tuple[str, re.Pattern[str]], ...]:
     rows = read_table("inference_kinds", KIND_COLUMNS)
     return tuple((row["kind"], re.compile(row["words"].replace(";", "|"))) for row in rows)
-
-
-def kinds_with_levels() -> tuple[str, ...]:
-    """Return the kinds of product whose usual levels are known."""
-    return tuple(kind for kind, _ in _kind_words())
 
 
 def kind_of(product_type: str) -> str:

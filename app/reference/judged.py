@@ -62,27 +62,25 @@ def words_in(finding: Finding) -> str:
 @cache
 def judged_formulas() -> tuple[JudgedFormula, ...]:
     """Return the judged formulas in the order of the table."""
-    return tuple(_formula(row) for row in read_table("judged_formulas", COLUMNS))
-
-
-def _formula(row: dict[str, str]) -> JudgedFormula:
-    facts = FormulaFacts(
-        in_inci(tuple(_material(item) for item in split_cell(row["formula"]))),
-        Exposure(row["exposure"]),
-        decimal_or_none(row["ph"]),
-        words_for(row["kind"]),
-        on=date.fromisoformat(row["date"]) if row["date"] else JUDGED_ON,
-    )
-    duties = tuple(_duty(text) for text in split_cell(row["expected"]))
-    also = tuple(re.compile(pattern) for pattern in split_cell(row["also"]))
-    return JudgedFormula(row["id"], row["market"], facts, duties, also)
-
-
-def _material(text: str) -> DosedMaterial:
-    """Read ``Name 4.5`` or ``Name:perfume 4.5``."""
-    name, _, percent = text.rpartition(" ")
-    inci, _, kind = name.partition(":")
-    return DosedMaterial(inci, Decimal(percent), (Part(inci, Decimal(100), kind=PartKind(kind or "ingredient")),))
+    found = []
+    for row in read_table("judged_formulas", COLUMNS):
+        materials = []
+        for text in split_cell(row["formula"]):  # ``Name 4.5`` or ``Name:perfume 4.5``
+            name, _, percent = text.rpartition(" ")
+            inci, _, kind = name.partition(":")
+            part = Part(inci, Decimal(100), kind=PartKind(kind or "ingredient"))
+            materials.append(DosedMaterial(inci, Decimal(percent), (part,)))
+        facts = FormulaFacts(
+            in_inci(materials),
+            Exposure(row["exposure"]),
+            decimal_or_none(row["ph"]),
+            words_for(row["kind"]),
+            on=date.fromisoformat(row["date"]) if row["date"] else JUDGED_ON,
+        )
+        duties = tuple(_duty(text) for text in split_cell(row["expected"]))
+        also = tuple(re.compile(pattern) for pattern in split_cell(row["also"]))
+        found.append(JudgedFormula(row["id"], row["market"], facts, duties, also))
+    return tuple(found)
 
 
 def _duty(text: str) -> Duty:

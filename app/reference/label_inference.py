@@ -77,7 +77,10 @@ def infer_label(
         Invalid: when there are no names or too many.
     """
     exposure = exposure_of(product_type, product_kind)
-    listed = _without(listed_names(names, legal_caps(jurisdiction, exposure, on)), dropped)
+    # Where the maker set a maximum or the printed place of a name aside, it is lifted.
+    capped = listed_names(names, legal_caps(jurisdiction, exposure, on))
+    uncapped = (replace(n, cap=100.0) if ("maximum", i) in dropped else n for i, n in enumerate(capped))
+    listed = tuple(replace(n, colour=True) if ("order", i) in dropped else n for i, n in enumerate(uncapped))
     listed = _printable(listed, exposure) if jurisdiction.upper() == "EU" else listed
     doubtful = frozenset(i for i, name in enumerate(names) if name.may_contain)
     stated = kind_of(f"{product_kind} {product_type}")
@@ -130,12 +133,6 @@ def _printable(listed: Sequence[ListedName], exposure: Exposure | None) -> tuple
     return tuple(replace(n, printable_from=least) if n.class_name == "allergen" else n for n in listed)
 
 
-def _without(listed: Sequence[ListedName], dropped: Collection[tuple[str, int]]) -> tuple[ListedName, ...]:
-    """Lift the maximum, or the printed place, of the names for which the maker set it aside."""
-    uncapped = (replace(n, cap=100.0) if ("maximum", i) in dropped else n for i, n in enumerate(listed))
-    return tuple(replace(n, colour=True) if ("order", i) in dropped else n for i, n in enumerate(uncapped))
-
-
 def listed_names(names: Sequence[ReadName], caps: Mapping[str, float]) -> tuple[ListedName, ...]:
     """Join read names with class, use range and legal maximum; trailing colours and shades leave the order."""
     keys = [name.key for name in names]
@@ -152,7 +149,12 @@ def _notes(
     names: Sequence[ReadName], listed: Sequence[ListedName], found: Inference, jurisdiction: str
 ) -> Iterable[str]:
     yield STARTING_POINT
-    yield from _unknown(names)
+    unknown = [name.printed for name in names if name.certainty is Certainty.UNKNOWN]
+    if unknown:
+        yield f"Not in the shipped tables, so taken by the shape of the name: {', '.join(unknown)}."
+    for name in names:
+        if name.certainty is Certainty.SPELLING:
+            yield f"'{name.printed}' was read as {name.inci}."
     if not found.clashes:
         yield from _line_by_law(listed, jurisdiction)
     yield from _company(listed)
@@ -160,15 +162,6 @@ def _notes(
         yield "Shades after 'may contain' need not be in the product; their amounts are not counted in the sum."
     if found.by_rules_only:
         yield "The statements leave so little room that only the bounds were used."
-
-
-def _unknown(names: Sequence[ReadName]) -> Iterable[str]:
-    unknown = [name.printed for name in names if name.certainty is Certainty.UNKNOWN]
-    if unknown:
-        yield f"Not in the shipped tables, so taken by the shape of the name: {', '.join(unknown)}."
-    for name in names:
-        if name.certainty is Certainty.SPELLING:
-            yield f"'{name.printed}' was read as {name.inci}."
 
 
 def _line_by_law(listed: Sequence[ListedName], jurisdiction: str) -> Iterable[str]:

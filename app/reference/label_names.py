@@ -38,17 +38,16 @@ def printed_otherwise() -> Mapping[str, str]:
     """
     rows = read_table("label_synonyms", ["printed", "inci", "mark"])
     single = {key: names[0] for key, names in synonyms().items() if len(names) == 1}
-    return MappingProxyType(_colour_names() | single | {inci_key(row["printed"]): row["inci"] for row in rows})
-
-
-def _colour_names() -> dict[str, str]:
-    """Return the colour number by each other name that only one colour has and no substance (``Yellow 6``)."""
-    found: dict[str, set[str]] = {}
+    found: dict[str, set[str]] = {}  # the colour number by each other name that only one colour has (``Yellow 6``)
     for row in name_rows():
         for key in row.names if row.kind == "colour" and row.eu_name.startswith("CI ") else ():
             found.setdefault(key, set()).add(row.eu_name)
     named = {key: next(iter(numbers)) for key, numbers in found.items() if len(numbers) == 1}
-    return {key: number for key, number in named.items() if key not in substances() and key not in inci_names()}
+    return MappingProxyType(
+        {key: number for key, number in named.items() if key not in substances() and key not in inci_names()}
+        | single
+        | {inci_key(row["printed"]): row["inci"] for row in rows}
+    )
 
 
 class LabelNames:
@@ -117,12 +116,9 @@ def _find(key: str) -> Match | None:
 def _match(name: str, certainty: Certainty) -> Match:
     key = inci_key(name)
     shipped = substances().get(key)
-    return Match(key, shipped.inci if shipped else _as_printed(name), certainty)
-
-
-def _as_printed(name: str) -> str:
-    """Write an inventory name in capitals as labels do: each word with a capital; short codes stay."""
-    return " ".join(word if len(word) < 3 or not word.isupper() else _capital(word) for word in name.split())
+    # An inventory name in capitals is written as labels do: each word with a capital; short codes stay.
+    written = " ".join(word if len(word) < 3 or not word.isupper() else _capital(word) for word in name.split())
+    return Match(key, shipped.inci if shipped else written, certainty)
 
 
 def _capital(word: str) -> str:

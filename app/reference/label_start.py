@@ -309,16 +309,6 @@ def _ratio_fits(shape: _Shape, shares: Mapping[int, float]) -> bool:
 
 
 def _requirements(shape: _Shape, bought: Sequence[BoughtBlend], target: float | None) -> Iterator[Requirement]:
-    yield from _blend_requirements(shape, bought)
-    yield from _preserving(shape, {place for blend in bought for place in blend.places}, target)
-    if shape.wet:
-        yield from _gels(shape, target)
-        yield from _emulsifier(shape)
-        yield from _solubiliser(shape)
-    yield from _working_levels(shape)
-
-
-def _blend_requirements(shape: _Shape, bought: Sequence[BoughtBlend]) -> Iterator[Requirement]:
     for blend in bought:
         first = blend.lead
         for place, share in blend.shares.items():
@@ -330,6 +320,12 @@ def _blend_requirements(shape: _Shape, bought: Sequence[BoughtBlend]) -> Iterato
         if shape.wet and least is not None:
             low = float(least) * blend.shares[first] / 100
             yield Requirement("preservation", {first: 1.0}, low, source=blend.source)
+    yield from _preserving(shape, {place for blend in bought for place in blend.places}, target)
+    if shape.wet:
+        yield from _gels(shape, target)
+        yield from _emulsifier(shape)
+        yield from _solubiliser(shape)
+    yield from _working_levels(shape)
 
 
 def _preserving(shape: _Shape, in_blend: set[int], target: float | None) -> Iterator[Requirement]:

@@ -27,15 +27,15 @@ def targets_from(
         close: the places that must come out as they are aimed at, not merely in their band.
         adjuster: the place of what sets the pH; it is kept however little it is.
     """
-    aims = [row.estimate for row in rows] if percents is None else percents
-    return tuple(
-        _target(listed[place], rows[place], aims[place], close=place in close, adjusts=place == adjuster)
-        for place in range(len(listed))
-        if counted[place]
-    )
-
-
-def _target(name: ListedName, row: Estimate, percent: float, *, close: bool, adjusts: bool) -> Target:
-    aim = max(percent, LEAST_ADJUSTER) if adjusts else percent
-    low, high = (aim, aim * CLOSE) if close or adjusts else (min(row.band_low, aim), max(row.band_high, aim))
-    return Target(name.key, name.name, aim, low, high, name.class_name, adjusts)
+    found = []
+    for place, (name, row) in enumerate(zip(listed, rows, strict=True)):
+        if not counted[place]:
+            continue
+        adjusts = place == adjuster
+        aim = row.estimate if percents is None else percents[place]
+        aim = max(aim, LEAST_ADJUSTER) if adjusts else aim
+        low, high = min(row.band_low, aim), max(row.band_high, aim)
+        if adjusts or place in close:
+            low, high = aim, aim * CLOSE
+        found.append(Target(name.key, name.name, aim, low, high, name.class_name, adjusts))
+    return tuple(found)

@@ -59,7 +59,14 @@ def _checked(row: dict[str, str], number: int, jurisdiction: str) -> LimitRule:
 
 def _faults(rule: LimitRule, row: dict[str, str], jurisdiction: str) -> Iterable[str]:
     yield from _unnamed(rule, jurisdiction)
-    yield from _out_of_range(rule)
+    if rule.max_percent is not None and not 0 <= rule.max_percent <= 100:
+        yield "the highest amount is not between 0 and 100"
+    if not rule.exposures or not (rule.general or rule.products):
+        yield "say which exposures it is for, and which products where it is not general"
+    if any(factor <= 0 for factor in rule.factors.values()):
+        yield "a factor is not above 0"
+    if rule.applies_from and rule.until and rule.until <= rule.applies_from:
+        yield "it ends before it begins"
     if any(not cas_is_sound(number) for number in split_cell(row["cas"])):
         yield f"a CAS number of {row['cas']} has a wrong check digit"
 
@@ -71,17 +78,6 @@ def _unnamed(rule: LimitRule, jurisdiction: str) -> Iterable[str]:
         yield "name, entry and source have to be written"
     if rule.source_status not in STATUSES:
         yield f"the status {rule.source_status!r} is none of {', '.join(sorted(STATUSES))}"
-
-
-def _out_of_range(rule: LimitRule) -> Iterable[str]:
-    if rule.max_percent is not None and not 0 <= rule.max_percent <= 100:
-        yield "the highest amount is not between 0 and 100"
-    if not rule.exposures or not (rule.general or rule.products):
-        yield "say which exposures it is for, and which products where it is not general"
-    if any(factor <= 0 for factor in rule.factors.values()):
-        yield "a factor is not above 0"
-    if rule.applies_from and rule.until and rule.until <= rule.applies_from:
-        yield "it ends before it begins"
 
 
 def row_name(rule: LimitRule) -> str:

@@ -85,7 +85,6 @@ class Substance:
     eu_cap_flag: str
     cas_alt: tuple[str, ...] = ()
     functions_other: tuple[str, ...] = ()
-    molar_mass_note: str = ""
     sources: Mapping[str, Provenance] = field(default_factory=dict, hash=False)
 
 
@@ -93,35 +92,35 @@ class Substance:
 def substances() -> Mapping[str, Substance]:
     """Every shipped substance by `inci_key`, in the order of the table; read once, cannot be changed."""
     rows = read_table("ingredients", COLUMNS)
-    return MappingProxyType({inci_key(row["inci_name"]): _substance(row) for row in rows})
-
-
-def _substance(row: Row) -> Substance:
-    return Substance(
-        inci=row["inci_name"],
-        common_name=row["common_name"],
-        group=row["group"],
-        cas=row["cas"] or None,
-        functions=split_cell(row["functions"]),
-        phase_hint=row["phase_hint"],
-        solubility=row["solubility"],
-        use_low=decimal_or_none(row["typical_use_low_pct"]),
-        use_high=decimal_or_none(row["typical_use_high_pct"]),
-        ph_min=decimal_or_none(row["ph_min"]),
-        ph_max=decimal_or_none(row["ph_max"]),
-        max_temp_c=decimal_or_none(row["max_process_temp_c"]),
-        charge=row["charge"],
-        electrolyte=row["electrolyte"] == "yes",
-        natural_origin_index=decimal_or_none(row["natural_origin_index"]),
-        density_g_ml=decimal_or_none(row["density_g_ml"]),
-        active_matter_pct=decimal_or_none(row["active_matter_pct"]),
-        molar_mass_g_mol=decimal_or_none(row["molar_mass_g_mol"]),
-        notes=row["notes"],
-        eu_cap_flag=row["eu_cap_flag"],
-        cas_alt=split_cell(row["cas_alt"]),
-        functions_other=split_cell(row["functions_other"]),
-        molar_mass_note=row["molar_mass_note"],
-        sources=MappingProxyType({name: read(row) for name, (column, read) in _READERS.items() if row[column]}),
+    return MappingProxyType(
+        {
+            inci_key(row["inci_name"]): Substance(
+                inci=row["inci_name"],
+                common_name=row["common_name"],
+                group=row["group"],
+                cas=row["cas"] or None,
+                functions=split_cell(row["functions"]),
+                phase_hint=row["phase_hint"],
+                solubility=row["solubility"],
+                use_low=decimal_or_none(row["typical_use_low_pct"]),
+                use_high=decimal_or_none(row["typical_use_high_pct"]),
+                ph_min=decimal_or_none(row["ph_min"]),
+                ph_max=decimal_or_none(row["ph_max"]),
+                max_temp_c=decimal_or_none(row["max_process_temp_c"]),
+                charge=row["charge"],
+                electrolyte=row["electrolyte"] == "yes",
+                natural_origin_index=decimal_or_none(row["natural_origin_index"]),
+                density_g_ml=decimal_or_none(row["density_g_ml"]),
+                active_matter_pct=decimal_or_none(row["active_matter_pct"]),
+                molar_mass_g_mol=decimal_or_none(row["molar_mass_g_mol"]),
+                notes=row["notes"],
+                eu_cap_flag=row["eu_cap_flag"],
+                cas_alt=split_cell(row["cas_alt"]),
+                functions_other=split_cell(row["functions_other"]),
+                sources=MappingProxyType({name: read(row) for name, (column, read) in _READERS.items() if row[column]}),
+            )
+            for row in rows
+        }
     )
 
 

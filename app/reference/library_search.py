@@ -2,7 +2,6 @@
 
 from functools import cache
 
-from app.reference.material import LibraryMaterial
 from app.reference.materials import library_materials
 from app.reference.search import Index, SearchEntry, build_index
 from app.reference.synonyms import other_names
@@ -12,16 +11,10 @@ from app.science.names import inci_key
 @cache
 def library_index() -> Index[str]:
     """The index of every shipped material, by its key; made once."""
-    return build_index(_entry(found) for found in library_materials())
-
-
-def _entry(found: LibraryMaterial) -> SearchEntry[str]:
-    known = other_names().get(inci_key(found.parts[0].inci), ()) if _is_one_substance(found) else ()
-    return SearchEntry(
-        found.key, found.name, found.inci_names, found.cas_numbers, found.functions, (*found.aliases, *known)
-    )
-
-
-def _is_one_substance(found: LibraryMaterial) -> bool:
-    """Tell whether a material is one substance, undiluted or in water."""
-    return len([part for part in found.parts[1:] if part.inci != "Aqua"]) == 0
+    entries = []
+    for one in library_materials():
+        is_one_substance = all(part.inci == "Aqua" for part in one.parts[1:])  # undiluted or in water
+        known = other_names().get(inci_key(one.parts[0].inci), ()) if is_one_substance else ()
+        names = (*one.aliases, *known)
+        entries.append(SearchEntry(one.key, one.name, one.inci_names, one.cas_numbers, one.functions, names))
+    return build_index(entries)

@@ -93,6 +93,10 @@ def read_limit_row(row: Row) -> LimitRule:
     """
     if row["rule_type"] not in RULE_TYPES:
         raise ValueError(f"limits: {row['inci_name']}: unknown rule type {row['rule_type']!r}")
+    found = {inci_key(row["inci_name"]): decimal_or_none(row["factor_to_expressed_as"]) or Decimal(1)}
+    for item in split_cell(row["covers"]):
+        name, _, factor = item.partition("=")
+        found[inci_key(name)] = decimal_or_none(factor) or Decimal(1)
     return LimitRule(
         jurisdiction=row["jurisdiction"],
         inci_name=row["inci_name"],
@@ -106,12 +110,10 @@ def read_limit_row(row: Row) -> LimitRule:
         as_of=row["as_of"],
         source=row["source"],
         source_status=row["source_status"],
-        sum_group=row["sum_group"],
         factor=decimal_or_none(row["factor_to_expressed_as"]),
         rule_type=row["rule_type"],
-        scope_class=row["scope_class"],
         only_in_scope=_yes(row["only_in_scope"]),
-        factors=MappingProxyType(_factors(row)),
+        factors=MappingProxyType(found),
         match_cas=split_cell(row["match_cas"]),
         sum_key=row["sum_key"],
         exposures=frozenset(Exposure(word) for word in split_cell(row["exposures"])),
@@ -134,15 +136,6 @@ def read_limit_row(row: Row) -> LimitRule:
         severity=Severity(row["severity"]) if row["severity"] else None,
         remark=row["remark"],
     )
-
-
-def _factors(row: Row) -> dict[str, Decimal]:
-    """Read what the row covers: its own name, then the names (``NAME=factor``) and patterns of ``covers``."""
-    found = {inci_key(row["inci_name"]): decimal_or_none(row["factor_to_expressed_as"]) or Decimal(1)}
-    for item in split_cell(row["covers"]):
-        name, _, factor = item.partition("=")
-        found[inci_key(name)] = decimal_or_none(factor) or Decimal(1)
-    return found
 
 
 def _day(text: str) -> date | None:
@@ -173,12 +166,10 @@ def formaldehyde_releasers() -> tuple[Releaser, ...]:
     """The releasers with the most formaldehyde each can give off, mass per mass."""
     columns = ("inci_name", "moles_formaldehyde", "molar_mass_g_mol", "source", "source_status")
     rows = read_table("formaldehyde_releasers", columns)
-    return tuple(Releaser(r["inci_name"], _share(r["moles_formaldehyde"], r["molar_mass_g_mol"])) for r in rows)
-
-
-def _share(moles: str, molar_mass: str) -> Decimal:
-    """Work out mass per mass to four places, as the factors of the limits are given."""
-    return (Decimal(moles) * FORMALDEHYDE_G_MOL / Decimal(molar_mass)).quantize(Decimal("0.0001"))
+    # Mass per mass to four places, as the factors of the limits are given.
+    shares = (Decimal(r["moles_formaldehyde"]) * FORMALDEHYDE_G_MOL / Decimal(r["molar_mass_g_mol"]) for r in rows)
+    names = (r["inci_name"] for r in rows)
+    return tuple(Releaser(name, share.quantize(Decimal("0.0001"))) for name, share in zip(names, shares, strict=True))
 
 
 def limit_table_ages() -> tuple[TableAge, ...]:

@@ -86,12 +86,8 @@ def kind_of(substance: Substance) -> PartKind:
 
 def named_parts(parts: Iterable[Part]) -> tuple[Part, ...]:
     """Add to each part the kind and CAS number its substance has in the library."""
-    return tuple(_named(part) for part in parts)
-
-
-def _named(part: Part) -> Part:
-    substance = substances().get(inci_key(part.inci))
-    return part if substance is None else replace(part, kind=kind_of(substance), cas=substance.cas)
+    pairs = ((part, substances().get(inci_key(part.inci))) for part in parts)
+    return tuple(p if s is None else replace(p, kind=kind_of(s), cas=s.cas) for p, s in pairs)
 
 
 def dissolved(inci: str, strength_percent: Decimal) -> tuple[Part, ...]:

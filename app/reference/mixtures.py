@@ -53,7 +53,13 @@ def build_mixture(entries: Sequence[MixtureEntry], conditions: Conditions | None
     stated = conditions or Conditions()
     check_temperature(stated.temperature_c)
     table = acid_base_table()
-    lines = [_line(table, entry, index) for index, entry in enumerate(entries)]
+    lines = []
+    for index, entry in enumerate(entries):
+        assay = 100.0 if entry.assay_percent is None else float(entry.assay_percent)
+        try:
+            lines.append(table.line(entry.inci, float(entry.percent), assay, entry.hydrate))
+        except Invalid as error:
+            raise Invalid(f"mixture[{index}].{error.field}", error.message) from error
     water = _balancing_water(entries, lines, stated.water_percent)
     if stated.water_percent is not None:
         lines = [line for line in lines if not line.is_water]
@@ -62,14 +68,6 @@ def build_mixture(entries: Sequence[MixtureEntry], conditions: Conditions | None
     notes += [note for entry in present for note in _assumptions(table, entry)]
     mixture = Mixture(tuple(lines), float(water), stated.temperature_c, stated.degassed, stated.ideal)
     return Built(mixture, tuple(dict.fromkeys(notes)))
-
-
-def _line(table: AcidBaseTable, entry: MixtureEntry, index: int) -> MixtureLine:
-    assay = Decimal(100) if entry.assay_percent is None else entry.assay_percent
-    try:
-        return table.line(entry.inci, float(entry.percent), float(assay), entry.hydrate)
-    except Invalid as error:
-        raise Invalid(f"mixture[{index}].{error.field}", error.message) from error
 
 
 def _balancing_water(entries: Sequence[MixtureEntry], lines: Sequence[MixtureLine], stated: Decimal | None) -> Decimal:
@@ -115,18 +113,14 @@ def build_adjuster(
     except Invalid as error:
         raise Invalid(f"{field}.{'inci' if hydrate is None else 'hydrate'}", error.message) from error
     if found is None:
-        raise Invalid(f"{field}.inci", _unknown(table, inci))
+        close = process.extract(
+            inci_key(inci), list(table.by_name), scorer=fuzz.ratio, processor=None, limit=3, score_cutoff=70
+        )
+        names = dict.fromkeys(table.by_name[name][0].substance.inci for name, _, _ in close)
+        hint = f"; did you mean {', '.join(names)}?" if names else ""
+        raise Invalid(f"{field}.inci", f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}")
     if not found.substance.active:
         raise Invalid(f"{field}.inci", f"{found.substance.inci} is neither an acid nor a base: it cannot set the pH")
     if strength_percent <= 0:
         raise Invalid(f"{field}.strength_percent", "must be more than 0")
     return Adjuster(found.substance, float(strength_percent)), ((f"{found.note}.",) if found.note else ())
-
-
-def _unknown(table: AcidBaseTable, inci: str) -> str:
-    close = process.extract(
-        inci_key(inci), list(table.by_name), scorer=fuzz.ratio, processor=None, limit=3, score_cutoff=70
-    )
-    names = dict.fromkeys(table.by_name[name][0].substance.inci for name, _, _ in close)
-    hint = f"; did you mean {', '.join(names)}?" if names else ""
-    return f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}"

@@ -20,7 +20,6 @@ class ComparedNeutraliser:
     Attributes:
         neutraliser: the solution as bought, with its legal and label words.
         advice: the dose in grams as bought, its range, whether it reaches the target (``grams`` is None when not).
-        percent_of_batch: grams as bought per 100 g of batch.
         sodium_mmol: mmol of sodium and potassium it brings to the batch, which thin an acid polymer's gel.
         ph_low, ph_high: where the pH may lie after this dose (about 90 % cover).
         cautions: for handling it.
@@ -28,7 +27,6 @@ class ComparedNeutraliser:
 
     neutraliser: Neutraliser
     advice: DoseAdvice
-    percent_of_batch: float | None
     sodium_mmol: float | None
     ph_low: float | None
     ph_high: float | None
@@ -45,36 +43,21 @@ def compare_neutralisers(
     Raises:
         Invalid: when there is no water, or the temperature is out of range.
     """
-    chosen = _towards(mixture, target) if candidates is None else candidates
-    return tuple(_compare(mixture, target, batch_g, each) for each in chosen)
-
-
-def _towards(mixture: Mixture, target: float) -> tuple[Neutraliser, ...]:
-    start = float(ph_after(compile_model(mixture), np.zeros((1, 0)))[0])
-    role = "base" if target > start else "acid"
-    return tuple(n for n in neutralisers() if n.role == role)
-
-
-def _compare(mixture: Mixture, target: float, batch_g: float, each: Neutraliser) -> ComparedNeutraliser:
-    advice = ask_dose(mixture, (each.adjuster,), target, batch_g)
-    low, high = _ph_range(advice)
-    return ComparedNeutraliser(
-        neutraliser=each,
-        advice=advice,
-        percent_of_batch=None if advice.grams is None else 100.0 * advice.grams / batch_g,
-        sodium_mmol=None if advice.grams is None else alkali_mmol(each, advice.grams),
-        ph_low=low,
-        ph_high=high,
-        cautions=cautions(each.adjuster.substance),
-    )
-
-
-def _ph_range(advice: DoseAdvice) -> tuple[float | None, float | None]:
-    if advice.grams is None:
-        return None, None
-    wanted = advice.grams
-    point = min(advice.curve, key=lambda p: abs(p.grams - wanted))
-    return point.low, point.high
+    if candidates is None:
+        start = float(ph_after(compile_model(mixture), np.zeros((1, 0)))[0])
+        role = "base" if target > start else "acid"
+        candidates = [n for n in neutralisers() if n.role == role]
+    found = []
+    for each in candidates:
+        advice, words = ask_dose(mixture, (each.adjuster,), target, batch_g), cautions(each.adjuster.substance)
+        grams = advice.grams
+        if grams is None:
+            found.append(ComparedNeutraliser(each, advice, None, None, None, words))
+            continue
+        _, near = min((abs(point.grams - grams), n) for n, point in enumerate(advice.curve))
+        after = advice.curve[near]
+        found.append(ComparedNeutraliser(each, advice, alkali_mmol(each, grams), after.low, after.high, words))
+    return tuple(found)
 
 
 def alkali_mmol(neutraliser: Neutraliser, grams: float) -> float:

@@ -46,23 +46,23 @@ def neutralisers() -> tuple[Neutraliser, ...]:
     Raises:
         ValueError: when a row names a substance without acid-base data, or another role than acid or base.
     """
-    return tuple(_neutraliser(row) for row in read_table("neutralisers", COLUMNS))
-
-
-def _neutraliser(row: dict[str, str]) -> Neutraliser:
-    found = acid_base_table().find(row["inci_name"])
-    if found is None or row["role"] not in {"acid", "base"}:
-        raise ValueError(f"neutralisers.csv: {row['inci_name']} is unknown or has no role")
-    return Neutraliser(
-        adjuster=Adjuster(found.substance, float(row["strength_percent"])),
-        role=cast(Literal["acid", "base"], row["role"]),
-        bought_as=row["bought_as"],
-        legal_note=row["legal_note"],
-        legal_source=row["legal_source"],
-        label_addition=row["label_addition"],
-        remark=row["remark"],
-        source_status=row["source_status"],
-    )
+    rows = []
+    for row in read_table("neutralisers", COLUMNS):
+        found = acid_base_table().find(row["inci_name"])
+        if found is None or row["role"] not in {"acid", "base"}:
+            raise ValueError(f"neutralisers.csv: {row['inci_name']} is unknown or has no role")
+        one = Neutraliser(
+            adjuster=Adjuster(found.substance, float(row["strength_percent"])),
+            role=cast(Literal["acid", "base"], row["role"]),
+            bought_as=row["bought_as"],
+            legal_note=row["legal_note"],
+            legal_source=row["legal_source"],
+            label_addition=row["label_addition"],
+            remark=row["remark"],
+            source_status=row["source_status"],
+        )
+        rows.append(one)
+    return tuple(rows)
 
 
 def is_base(substance: Solute) -> bool:

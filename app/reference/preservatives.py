@@ -86,27 +86,26 @@ def preservatives() -> dict[str, PreservativeRow]:
     Raises:
         ValueError: when a cell is not what it should be.
     """
-    return {inci_key(row["inci_name"]): _entry(row) for row in read_table("preservatives", COLUMNS)}
-
-
-def _entry(row: dict[str, str]) -> PreservativeRow:
-    cover = {key: row[key] for key in ORGANISMS}
-    if not set(cover.values()) <= {"good", "some", "weak"} or row["role"] not in {"preservative", "support"}:
-        raise ValueError(f"preservatives.csv: {row['inci_name']}: cover or role is wrong")
-    known = Preservative(
-        inci=row["inci_name"],
-        ph_low=float(row["ph_low"]),
-        ph_high=float(row["ph_high"]),
-        use_low=float(row["use_low_percent"]),
-        use_high=float(row["use_high_percent"]),
-        support=row["role"] == "support",
-        ionic=row["ionic"],
-        rinse_off_only=row["scope"] == "rinse-off",
-        cover=cover,
-        remark=row["remark"],
-    )
-    family = acid_base_table().families[row["acid_family"]] if row["acid_family"] else None
-    return PreservativeRow(known, family, row["source"], row["source_status"])
+    found: dict[str, PreservativeRow] = {}
+    for row in read_table("preservatives", COLUMNS):
+        cover = {key: row[key] for key in ORGANISMS}
+        if not set(cover.values()) <= {"good", "some", "weak"} or row["role"] not in {"preservative", "support"}:
+            raise ValueError(f"preservatives.csv: {row['inci_name']}: cover or role is wrong")
+        known = Preservative(
+            inci=row["inci_name"],
+            ph_low=float(row["ph_low"]),
+            ph_high=float(row["ph_high"]),
+            use_low=float(row["use_low_percent"]),
+            use_high=float(row["use_high_percent"]),
+            support=row["role"] == "support",
+            ionic=row["ionic"],
+            rinse_off_only=row["scope"] == "rinse-off",
+            cover=cover,
+            remark=row["remark"],
+        )
+        family = acid_base_table().families[row["acid_family"]] if row["acid_family"] else None
+        found[inci_key(row["inci_name"])] = PreservativeRow(known, family, row["source"], row["source_status"])
+    return found
 
 
 def assess_mixture(mixture: Mixture, leave_on: bool, ph: float | None = None) -> Preservation:

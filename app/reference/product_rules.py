@@ -60,36 +60,37 @@ def product_rules() -> tuple[ProductRule, ...]:
     Raises:
         ValueError: when a row speaks of a class that does not exist.
     """
-    return tuple(_rule(row) for row in read_table("product_rules", COLUMNS))
-
-
-def _rule(row: dict[str, str]) -> ProductRule:
-    items = [item.partition("=") for item in split_cell(row["selector"])]
-    return ProductRule(
-        rule_id=row["id"],
-        jurisdictions=frozenset(split_cell(row["jurisdiction"])),
-        group=row["group"],
-        severity=Severity(row["severity"]),
-        scope=frozenset(split_cell(row["products"])),
-        exposure=row["exposure"],
-        measure=Measure(row["measure"]),
-        selector=_selector("; ".join(name for name, _, _ in items), row["but"]),
-        weights=MappingProxyType({rule_key(name): Decimal(weight) for name, _, weight in items if weight}),
-        at_least=decimal_or_none(row["at_least"]),
-        above=decimal_or_none(row["above"]),
-        up_to=decimal_or_none(row["up_to"]),
-        below=decimal_or_none(row["below"]),
-        beside=_selector(row["beside"]),
-        without=_selector(row["without"]),
-        water_above=decimal_or_none(row["water_above"]),
-        ph_up_to=decimal_or_none(row["ph_up_to"]),
-        ph_above=decimal_or_none(row["ph_above"]),
-        what=row["what"],
-        why=row["why"],
-        action=row["action"],
-        quote=row["quote"],
-        source=Source(row["source"], row["source_status"]),
-    )
+    found = []
+    for row in read_table("product_rules", COLUMNS):
+        items = [item.partition("=") for item in split_cell(row["selector"])]
+        found.append(
+            ProductRule(
+                rule_id=row["id"],
+                jurisdictions=frozenset(split_cell(row["jurisdiction"])),
+                group=row["group"],
+                severity=Severity(row["severity"]),
+                scope=frozenset(split_cell(row["products"])),
+                exposure=row["exposure"],
+                measure=Measure(row["measure"]),
+                selector=_selector("; ".join(name for name, _, _ in items), row["but"]),
+                weights=MappingProxyType({rule_key(name): Decimal(weight) for name, _, weight in items if weight}),
+                at_least=decimal_or_none(row["at_least"]),
+                above=decimal_or_none(row["above"]),
+                up_to=decimal_or_none(row["up_to"]),
+                below=decimal_or_none(row["below"]),
+                beside=_selector(row["beside"]),
+                without=_selector(row["without"]),
+                water_above=decimal_or_none(row["water_above"]),
+                ph_up_to=decimal_or_none(row["ph_up_to"]),
+                ph_above=decimal_or_none(row["ph_above"]),
+                what=row["what"],
+                why=row["why"],
+                action=row["action"],
+                quote=row["quote"],
+                source=Source(row["source"], row["source_status"]),
+            )
+        )
+    return tuple(found)
 
 
 def _selector(text: str, but: str = "") -> Selector | None:
@@ -103,22 +104,23 @@ def _selector(text: str, but: str = "") -> Selector | None:
 @cache
 def implied_kinds() -> tuple[ImpliedKind, ...]:
     """Return the kinds of product that a formula gives away, in the order in which they are asked."""
-    return tuple(_implied(row) for row in read_table("implied_kinds", IMPLIED_COLUMNS))
-
-
-def _implied(row: dict[str, str]) -> ImpliedKind:
-    selector = _selector(row["selector"])
-    if selector is None:
-        raise ValueError(f"implied_kinds: nothing gives away {row['kind']}")
-    return ImpliedKind(
-        kind=row["kind"],
-        words=words_for(row["kind"]),
-        exposure=Exposure(row["exposure"]) if row["exposure"] else None,
-        selector=selector,
-        at_least=Decimal(row["at_least"]),
-        ph_above=decimal_or_none(row["ph_above"]),
-        ph_up_to=decimal_or_none(row["ph_up_to"]),
-    )
+    found = []
+    for row in read_table("implied_kinds", IMPLIED_COLUMNS):
+        selector = _selector(row["selector"])
+        if selector is None:
+            raise ValueError(f"implied_kinds: nothing gives away {row['kind']}")
+        found.append(
+            ImpliedKind(
+                kind=row["kind"],
+                words=words_for(row["kind"]),
+                exposure=Exposure(row["exposure"]) if row["exposure"] else None,
+                selector=selector,
+                at_least=Decimal(row["at_least"]),
+                ph_above=decimal_or_none(row["ph_above"]),
+                ph_up_to=decimal_or_none(row["ph_up_to"]),
+            )
+        )
+    return tuple(found)
 
 
 @cache

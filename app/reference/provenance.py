@@ -1,7 +1,7 @@
 """Where a shipped value comes from, and how far it was checked."""
 
 import csv
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cache
@@ -140,35 +140,25 @@ def _of_table(path: Path) -> Iterator[MemoryValue]:
     table = path.relative_to(FOLDER).with_suffix("").as_posix()
     with path.open(encoding="utf-8", newline="") as handle:
         reader = csv.DictReader(line for line in handle if not line.startswith("#"))
-        rules = _RULES.get(table.partition("/")[0]) or _usual_rules(reader.fieldnames or ())
+        columns = reader.fieldnames or ()
+        values = tuple(name for name in columns[1:] if not name.startswith(("source", "note")))
+        usual = (_Rule("source_status", values, key=(columns[0],)),) if "source_status" in columns else ()
+        rules = _RULES.get(table.partition("/")[0]) or usual
         for row in reader if rules else ():
             yield from (value for rule in rules for value in _of_row(table, rule, row))
-
-
-def _usual_rules(columns: Sequence[str]) -> tuple[_Rule, ...]:
-    if "source_status" not in columns:
-        return ()
-    values = tuple(name for name in columns[1:] if not name.startswith(("source", "note")))
-    return (_Rule("source_status", values, key=(columns[0],)),)
 
 
 def _of_row(table: str, rule: _Rule, row: Mapping[str, str]) -> Iterator[MemoryValue]:
     source = row.get(rule.source, "")
     checked = row.get("verified_fields", "").split(";")
-    if _rests_on_memory(row, rule, source):
+    word = row[rule.status].strip() if rule.status else Status.FROM_MEMORY
+    if word == Status.FROM_MEMORY or (word == Status.VERIFIED and Status.FROM_MEMORY in source):
         key = ", ".join(row[name] for name in rule.key)
         given = [name for name in rule.values if row[name] and name not in checked]
         kept = given if table.partition("/")[0] in _RULES else [name for name in given if _is_number(row[name])]
         yield from (
             MemoryValue(table, key, name, row[name], (rule.status and source) or MEMORY.source) for name in kept
         )
-
-
-def _rests_on_memory(row: Mapping[str, str], rule: _Rule, source: str) -> bool:
-    if not rule.status:
-        return True
-    word = row[rule.status].strip()
-    return word == Status.FROM_MEMORY or (word == Status.VERIFIED and Status.FROM_MEMORY in source)
 
 
 def _is_number(text: str) -> bool:

@@ -253,28 +253,29 @@ def warning_rules() -> tuple[WarningRule, ...]:
 @cache
 def colourants() -> tuple[Colourant, ...]:
     """The colourants of the shipped table, in its order."""
-    return tuple(_colourant(row) for row in read_table("colourants", COLOUR_COLUMNS))
+    found = []
+    for row in read_table("colourants", COLOUR_COLUMNS):
+        names: Iterable[str] = (row["ci"], *split_cell(row["names"]))
+        found.append(
+            Colourant(
+                ci=row["ci"],
+                names=frozenset(rule_key(name) for name in names),
+                eu_area=Area(int(row["eu_area"])) if row["eu_area"] else None,
+                us_name=row["us_name"],
+                us_use=row["us_use"],
+                source=Source(row["source"], row["source_status"]),
+                eu_max_percent=decimal_or_none(row["eu_max_percent"]),
+                eu_max_for=frozenset(split_cell(row["eu_max_for"])),
+                us_barred=frozenset(split_cell(row["us_barred"])),
+                us_only=frozenset(split_cell(row["us_only"])),
+                us_max_percent=decimal_or_none(row["us_max_percent"]),
+                us_max_for=frozenset(split_cell(row["us_max_for"])),
+            )
+        )
+    return tuple(found)
 
 
 @cache
 def colour_index() -> ColourIndex:
     """The colourants by CI number and name."""
     return ColourIndex(colourants())
-
-
-def _colourant(row: dict[str, str]) -> Colourant:
-    names: Iterable[str] = (row["ci"], *split_cell(row["names"]))
-    return Colourant(
-        ci=row["ci"],
-        names=frozenset(rule_key(name) for name in names),
-        eu_area=Area(int(row["eu_area"])) if row["eu_area"] else None,
-        us_name=row["us_name"],
-        us_use=row["us_use"],
-        source=Source(row["source"], row["source_status"]),
-        eu_max_percent=decimal_or_none(row["eu_max_percent"]),
-        eu_max_for=frozenset(split_cell(row["eu_max_for"])),
-        us_barred=frozenset(split_cell(row["us_barred"])),
-        us_only=frozenset(split_cell(row["us_only"])),
-        us_max_percent=decimal_or_none(row["us_max_percent"]),
-        us_max_for=frozenset(split_cell(row["us_max_for"])),
-    )

@@ -38,15 +38,21 @@ _BY_GROUP: Mapping[str, str] = {"extracts and hydrosols": _EXTRACT, "essential o
 
 def from_substance(substance: Substance) -> LibraryMaterial:
     """Make a material of the grade that the row of a substance describes."""
-    blend = grade_blend(substance)
-    parts = named_parts(blend.parts) if blend else _single_parts(substance)
+    blend, active = grade_blend(substance), substance.active_matter_pct
+    if blend:
+        parts = named_parts(blend.parts)
+    elif active is None or inci_key(substance.inci) in _DRY_GRADES:
+        parts = (Part(substance.inci, Decimal(100), kind=kind_of(substance), cas=substance.cas),)
+    else:
+        parts = dissolved(substance.inci, active)
     density = _shelf_density(substance)
     own = {name: value for name, value in substance.sources.items() if name not in ("density_g_ml", "phase_hint")}
     own["parts"] = blend.provenance if blend else substance.sources.get("active_matter_pct", substance.sources["inci"])
     own |= {"form": PRACTICE, "phase_hint": PRACTICE}
+    name = titled(substance.common_name)
     return LibraryMaterial(
         key=slug(substance.inci),
-        name=_name(substance),
+        name=f"{name} ({substance.inci})" if substance.group == "colourants" else name,
         aliases=(blend.name,) if blend else (),
         parts=parts,
         assumption="" if blend else _assumption(substance),
@@ -64,14 +70,6 @@ def from_substance(substance: Substance) -> LibraryMaterial:
         notes="; ".join(filter(None, (substance.notes, blend.notes if blend else ""))),
         sources=own | ({"density": density.provenance} if density else {}),
     )
-
-
-def _single_parts(substance: Substance) -> tuple[Part, ...]:
-    whole = Part(substance.inci, Decimal(100), kind=kind_of(substance), cas=substance.cas)
-    active = substance.active_matter_pct
-    if active is None or inci_key(substance.inci) in _DRY_GRADES:
-        return (whole,)
-    return dissolved(substance.inci, active)
 
 
 def _assumption(substance: Substance) -> str:
@@ -97,12 +95,6 @@ def _shelf_density(substance: Substance) -> DensityValue | None:
     return DensityValue(
         substance.inci, substance.common_name, substance.active_matter_pct, stated, None, None, None, source
     )
-
-
-def _name(substance: Substance) -> str:
-    """Tell a pigment apart from the same powder used for something else."""
-    name = titled(substance.common_name)
-    return f"{name} ({substance.inci})" if substance.group == "colourants" else name
 
 
 def grade_blend(substance: Substance) -> Blend | None:

@@ -53,39 +53,40 @@ def thickeners() -> tuple[Thickener, ...]:
     Raises:
         ValueError: when a cell is not what it should be.
     """
-    return tuple(_thickener(row) for row in read_table("thickeners", COLUMNS))
+    found = []
+    for row in read_table("thickeners", COLUMNS):
+        low, high = decimal_or_none(row["dose_low_percent"]), decimal_or_none(row["dose_high_percent"])
+        if low is None or high is None or low > high or row["needs_neutraliser"] not in {"yes", "no"}:
+            raise ValueError(f"thickeners.csv: {row['inci_name']}: dose or neutraliser is wrong")
+        found.append(
+            Thickener(
+                inci=row["inci_name"],
+                dose_low_percent=low,
+                dose_high_percent=high,
+                window=GelWindow(
+                    _float(row["swells_from_ph"]),
+                    float(row["ph_low"]),
+                    float(row["ph_high"]),
+                    _float(row["best_from_ph"]),
+                    _float(row["best_to_ph"]),
+                ),
+                salt_tolerance=row["salt_tolerance"],
+                charge=row["charge"],
+                clarity=row["clarity"],
+                feel=row["feel"],
+                needs_neutraliser=row["needs_neutraliser"] == "yes",
+                what_else_changes=row["what_else_changes"],
+                source=row["source"],
+                source_status=row["source_status"],
+            )
+        )
+    return tuple(found)
 
 
 @cache
 def thickener_of(inci: str) -> Thickener | None:
     """Find a thickener by INCI name, any case; None when it is not in the table."""
     return next((t for t in thickeners() if inci_key(t.inci) == inci_key(inci)), None)
-
-
-def _thickener(row: dict[str, str]) -> Thickener:
-    low, high = decimal_or_none(row["dose_low_percent"]), decimal_or_none(row["dose_high_percent"])
-    if low is None or high is None or low > high or row["needs_neutraliser"] not in {"yes", "no"}:
-        raise ValueError(f"thickeners.csv: {row['inci_name']}: dose or neutraliser is wrong")
-    return Thickener(
-        inci=row["inci_name"],
-        dose_low_percent=low,
-        dose_high_percent=high,
-        window=GelWindow(
-            _float(row["swells_from_ph"]),
-            float(row["ph_low"]),
-            float(row["ph_high"]),
-            _float(row["best_from_ph"]),
-            _float(row["best_to_ph"]),
-        ),
-        salt_tolerance=row["salt_tolerance"],
-        charge=row["charge"],
-        clarity=row["clarity"],
-        feel=row["feel"],
-        needs_neutraliser=row["needs_neutraliser"] == "yes",
-        what_else_changes=row["what_else_changes"],
-        source=row["source"],
-        source_status=row["source_status"],
-    )
 
 
 def _float(text: str) -> float | None:

@@ -46,7 +46,11 @@ def parse_pattern(pattern: str) -> tuple[NumberPiece, ...]:
     if found != 1:
         word = "Add {count}, so that no number comes twice" if not found else "Use {count} once"
         raise Invalid(FIELD, word)
-    _check_apart(pieces)
+    count = next(n for n, piece in enumerate(pieces) if piece.stands_for == "count")
+    for place, piece in enumerate(pieces):
+        between = pieces[min(place, count) + 1 : max(place, count)]
+        if piece.stands_for == "code" and all(p.stands_for or _DIGITS_ONLY.fullmatch(p.text) for p in between):
+            raise Invalid(FIELD, "Put a sign that is no digit between {code} and {count}, for example a hyphen")
     return pieces
 
 
@@ -70,15 +74,6 @@ def _token(inside: str) -> NumberPiece:
     if width and (name not in ("count", "year") or (name == "year" and width not in (2, 4)) or width > WIDEST):
         raise Invalid(FIELD, f"A width goes with {{count:1}} to {{count:{WIDEST}}}, {{year:2}} or {{year:4}}")
     return NumberPiece("", name, width)
-
-
-def _check_apart(pieces: tuple[NumberPiece, ...]) -> None:
-    """Refuse code and count with nothing but digits between them: A1 with count 1 would read like A with count 11."""
-    count = next(n for n, piece in enumerate(pieces) if piece.stands_for == "count")
-    for place, piece in enumerate(pieces):
-        between = pieces[min(place, count) + 1 : max(place, count)]
-        if piece.stands_for == "code" and all(p.stands_for or _DIGITS_ONLY.fullmatch(p.text) for p in between):
-            raise Invalid(FIELD, "Put a sign that is no digit between {code} and {count}, for example a hyphen")
 
 
 def format_number(pattern: str, code: str, day: date, count: int) -> str:
@@ -129,11 +124,8 @@ def _written(pieces: tuple[NumberPiece, ...], code: str, day: date, count: str) 
         "day": f"{day.day:02d}",
         "count": count,
     }
-    return "".join(_filled(piece, values) for piece in pieces)
-
-
-def _filled(piece: NumberPiece, values: dict[str, str]) -> str:
-    if not piece.stands_for:
-        return piece.text
-    value = values[piece.stands_for]
-    return value[-piece.width :] if piece.stands_for == "year" and piece.width else value.rjust(piece.width, "0")
+    written = ""
+    for piece in pieces:
+        value = values[piece.stands_for].rjust(piece.width, "0") if piece.stands_for else piece.text
+        written += value[-piece.width :] if piece.stands_for == "year" and piece.width else value
+    return written

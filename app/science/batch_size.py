@@ -1,7 +1,7 @@
 """The size of a batch as a maker says it: a mass, a volume, or a number of units of a fill."""
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.errors import Invalid
@@ -43,20 +43,6 @@ class BatchSize:
             return ""
         return f"{plain(self.fill_g if self.fill_amount is None else self.fill_amount)} {self.fill_unit}"
 
-    def of_net(self, net_g: Decimal) -> "BatchSize":
-        """Return the same fill in a batch of so many grams."""
-        units = int(net_g // self.fill_g) if self.fill_g else None
-        return replace(self, net_g=net_g, units=units, amount=None, unit="g")
-
-
-def read_fill(text: str, density_g_ml: Decimal | None, field: str = "fill") -> Decimal | None:
-    """Return what goes into one unit in grams; None when nothing is typed. ``density_g_ml`` is the product's, g/mL.
-
-    Raises:
-        Invalid: at ``field``, when it cannot be read, is zero, or is a volume without a density.
-    """
-    return _measured(text, density_g_ml, field)[0] if text.strip() else None
-
 
 def read_batch_size(
     text: str, fill: str, density_g_ml: Decimal | None, *, field: str = "batch", fill_field: str = "fill"
@@ -73,18 +59,14 @@ def read_batch_size(
             return BatchSize(net_g, amount=amount, unit=unit)
         fill_g, fill_amount, fill_unit = _measured(fill, density_g_ml, fill_field)
         return BatchSize(net_g, fill_g, int(net_g // fill_g), amount, unit, fill_amount, fill_unit)
-    count = _count(counted["count"], field)
+    number = parse_number(counted["count"], field, low=Decimal(1), high=Decimal(1_000_000))
+    count = int(number)
+    if count != number:
+        raise Invalid(field, f"Units come whole; {plain(number)} is not a whole number.")
     if not fill.strip():
         raise Invalid(fill_field, f"Write what goes into one unit, so that {count} units have a weight.")
     fill_g, fill_amount, fill_unit = _measured(fill, density_g_ml, fill_field)
     return BatchSize(_in_range(count * fill_g, field), fill_g, count, Decimal(count), "units", fill_amount, fill_unit)
-
-
-def _count(text: str, field: str) -> int:
-    count = parse_number(text, field, low=Decimal(1), high=Decimal(1_000_000))
-    if count != count.to_integral_value():
-        raise Invalid(field, f"Units come whole; {plain(count)} is not a whole number.")
-    return int(count)
 
 
 def _measured(text: str, density_g_ml: Decimal | None, field: str) -> tuple[Decimal, Decimal, str]:

@@ -119,9 +119,19 @@ def cost(job: Job) -> Costing:
     """
     with exact_arithmetic():
         units = units_filled(job.batch_g, job.loss_percent, job.fill_g)
-        prices = [_line_cost(line, position) for position, line in enumerate(job.lines)]
-        batch = _batch(job, sum(prices, ZERO), units)
+        prices = []
+        for position, line in enumerate(job.lines):
+            if line.price_for_g <= 0:
+                raise Invalid(f"lines[{position}].price_for_g", "Write for how many grams the price is, above 0.")
+            _not_negative(line.grams, f"lines[{position}].grams")
+            _not_negative(line.price or ZERO, f"lines[{position}].price")
+            prices.append(line.grams * (line.price or ZERO) / line.price_for_g)
+        minutes, rate = (_not_negative(getattr(job, name), name) for name in ("labour_minutes", "labour_rate"))
+        packaging = units * sum((_pack_cost(pack, position) for position, pack in enumerate(job.packaging)), ZERO)
+        labour = minutes * rate / 60
         total = sum(prices, ZERO)
+        overhead = (total + packaging + labour) * _not_negative(job.overhead_percent, "overhead_percent") / HUNDRED
+        batch = Amounts(total, packaging, labour, overhead)
         return Costing(
             units=units,
             per_unit=batch.times(1 / Decimal(units)),
@@ -158,26 +168,10 @@ def units_filled(batch_g: Decimal, loss_percent: Decimal, fill_g: Decimal) -> in
     return units
 
 
-def _line_cost(line: MaterialCost, position: int) -> Decimal:
-    if line.price_for_g <= 0:
-        raise Invalid(f"lines[{position}].price_for_g", "Write for how many grams the price is, above 0.")
-    _not_negative(line.grams, f"lines[{position}].grams")
-    _not_negative(line.price or ZERO, f"lines[{position}].price")
-    return line.grams * (line.price or ZERO) / line.price_for_g
-
-
 def _not_negative(value: Decimal, name: str) -> Decimal:
     if value < 0:
         raise Invalid(name, f"{plain(value)} is negative; write 0 or more.")
     return value
-
-
-def _batch(job: Job, materials: Decimal, units: int) -> Amounts:
-    minutes, rate = (_not_negative(getattr(job, name), name) for name in ("labour_minutes", "labour_rate"))
-    packaging = units * sum((_pack_cost(pack, position) for position, pack in enumerate(job.packaging)), ZERO)
-    labour = minutes * rate / 60
-    overhead = (materials + packaging + labour) * _not_negative(job.overhead_percent, "overhead_percent") / HUNDRED
-    return Amounts(materials, packaging, labour, overhead)
 
 
 def _pack_cost(pack: PackCost, position: int) -> Decimal:

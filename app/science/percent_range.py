@@ -90,29 +90,21 @@ def fit_to_hundred(shares: Sequence[PercentRange]) -> tuple[PercentRange, ...] |
     Each value moves the same fraction of the way to its limit, rounded to 0.01; single figures stay.
     """
     missing = HUNDRED - sum((share.typical for share in shares), ZERO)
-    rooms = [_room(share, up=missing > 0) for share in shares]
+    rooms = []
+    for share in shares:
+        limit = share.high if missing > 0 else share.low
+        rooms.append(ZERO if limit is None else abs(limit - share.typical))
     room = sum(rooms, ZERO)
     if not missing:
         return tuple(shares)
     if room < abs(missing):
         return None
     moves = [(part * abs(missing) / room).quantize(STEP, rounding=ROUND_DOWN) for part in rooms]
-    sign = 1 if missing > 0 else -1
-    pairs = zip(shares, _spread_rest(moves, rooms, abs(missing)), strict=True)
-    return tuple(replace(share, typical=share.typical + sign * move) for share, move in pairs)
-
-
-def _room(share: PercentRange, *, up: bool) -> Decimal:
-    limit = share.high if up else share.low
-    return ZERO if limit is None else abs(limit - share.typical)
-
-
-def _spread_rest(moves: list[Decimal], rooms: list[Decimal], missing: Decimal) -> list[Decimal]:
-    """Give what rounding left over to the values with the most room left."""
-    moves = list(moves)
-    rest = missing - sum(moves, ZERO)
-    for place in sorted(range(len(moves)), key=lambda n: moves[n] - rooms[n]):
+    rest = abs(missing) - sum(moves, ZERO)  # what rounding left over goes to the values with the most room left
+    left = [part - move for part, move in zip(rooms, moves, strict=True)]
+    for place in sorted(range(len(moves)), key=lambda n: -left[n]):
         more = min(rest, rooms[place] - moves[place])
         moves[place] += more
         rest -= more
-    return moves
+    sign = 1 if missing > 0 else -1
+    return tuple(replace(s, typical=s.typical + sign * move) for s, move in zip(shares, moves, strict=True))

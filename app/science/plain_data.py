@@ -60,10 +60,6 @@ def _read(kind: Any, data: Any) -> Any:
     if origin is tuple:
         inner = get_args(kind)[0]
         return tuple(_read(inner, item) for item in data)
-    return _read_one(kind, data)
-
-
-def _read_one(kind: Any, data: Any) -> Any:
     if dataclasses.is_dataclass(kind):
         make: Any = kind
         return make(**{name: _read(hint, data[name]) for name, hint in _hints(make) if name in data})

@@ -216,10 +216,29 @@ class Preservation:
 
 def assess(dosed: Sequence[Dosed], around: Surroundings) -> Preservation:
     """Return how a formula is preserved, as far as pH, amounts, charge and water tell."""
-    systems = tuple(_judge(d, around) for d in dosed)
+    systems = []
+    for d in dosed:
+        verdict, (low, high) = _verdict(d, around), d.window
+        neutral = d.preservative.ionic == "neutral" and d.percent >= d.least_percent
+        at_any_usual_ph = neutral and low <= 4 and high >= 8
+        systems.append(
+            PreservativeSystem(
+                inci=d.preservative.inci,
+                percent=d.percent,
+                active_percent=d.active_percent,
+                undissociated_fraction=d.undissociated,
+                ph_window=d.window,
+                verdict=verdict,
+                why=" ".join(_why(d, around, verdict)),
+                acts=verdict in ACTING or (verdict is SystemVerdict.UNKNOWN and at_any_usual_ph),
+            )
+        )
     acting = [d.preservative for d, s in zip(dosed, systems, strict=True) if s.acts]
     gaps = _gaps(bool(dosed), acting, around)
-    return Preservation(systems, tuple(gaps), _hints(around), _status(dosed, systems, acting, around))
+    hint = "Pack: a pump or tube brings in less than an open jar; a jar needs more reserve."
+    if around.water_percent < ANHYDROUS_PERCENT:
+        hint = "Pack: keep water out; a dry spatula or a tube rather than wet fingers in a jar."
+    return Preservation(tuple(systems), tuple(gaps), (hint,), _status(dosed, systems, acting, around))
 
 
 def _status(
@@ -235,26 +254,6 @@ def _status(
         return Preserved.UNSURE if any(not p.support for p in waiting) else Preserved.UNPRESERVED
     weak = [key for key in ORGANISMS if all(p.cover[key] == "weak" for p in acting)]
     return Preserved.PARTLY if weak else Preserved.PRESERVED
-
-
-def _judge(dosed: Dosed, around: Surroundings) -> PreservativeSystem:
-    verdict = _verdict(dosed, around)
-    return PreservativeSystem(
-        inci=dosed.preservative.inci,
-        percent=dosed.percent,
-        active_percent=dosed.active_percent,
-        undissociated_fraction=dosed.undissociated,
-        ph_window=dosed.window,
-        verdict=verdict,
-        why=" ".join(_why(dosed, around, verdict)),
-        acts=verdict in ACTING or (verdict is SystemVerdict.UNKNOWN and _acts_at_any_ph(dosed)),
-    )
-
-
-def _acts_at_any_ph(dosed: Dosed) -> bool:
-    """Return whether a preservative lies in its window at every usual pH of a product, 4 to 8, and is dosed enough."""
-    low, high = dosed.window
-    return dosed.preservative.ionic == "neutral" and low <= 4 and high >= 8 and dosed.percent >= dosed.least_percent
 
 
 def _verdict(dosed: Dosed, around: Surroundings) -> SystemVerdict:
@@ -347,25 +346,13 @@ def _gaps(any_known: bool, acting: Sequence[Preservative], around: Surroundings)
     gaps = [] if any_known else ["Water, and no preservative that the tables know: this formula is open to germs."]
     if around.water_percent < LITTLE_WATER_PERCENT:
         gaps.append("Little water: the water activity decides; measure it.")
-    gaps += _uncovered(acting) if any_known else []
+    if any_known and all(p.support for p in acting):
+        gaps.append("No preservative here has both its pH and its amount: nothing counts as covered.")
+    elif any_known:
+        covers = ((name, {p.cover[key] for p in acting}) for key, name in ORGANISMS.items())
+        for name, best in ((name, best) for name, best in covers if "good" not in best):
+            level = "only partly covered" if "some" in best else "barely covered"
+            gaps.append(f"{name[0].upper()}{name[1:]}: {level} by what acts at this pH.")
     if not around.chelators:
         gaps.append("No chelator: gram-negative bacteria resist better without one.")
     return [*gaps, CHALLENGE]
-
-
-def _uncovered(acting: Sequence[Preservative]) -> list[str]:
-    if all(p.support for p in acting):
-        return ["No preservative here has both its pH and its amount: nothing counts as covered."]
-    gaps = []
-    for key, name in ORGANISMS.items():
-        best = {p.cover[key] for p in acting}
-        if "good" not in best:
-            level = "only partly covered" if "some" in best else "barely covered"
-            gaps.append(f"{name[0].upper()}{name[1:]}: {level} by what acts at this pH.")
-    return gaps
-
-
-def _hints(around: Surroundings) -> tuple[str, ...]:
-    if around.water_percent < ANHYDROUS_PERCENT:
-        return ("Pack: keep water out; a dry spatula or a tube rather than wet fingers in a jar.",)
-    return ("Pack: a pump or tube brings in less than an open jar; a jar needs more reserve.",)

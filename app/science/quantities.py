@@ -70,7 +70,14 @@ def parse_quantity(text: str, field: str = "", *, default_unit: str | None = Non
         Quantity(parse_number(number, field), unit, unit.rough, (unit.remark,) if unit.remark else ())
         for number, unit in _parts(normalise(text), field, default_unit)
     ]
-    return parts[0] if len(parts) == 1 else _added(parts, field)
+    if len(parts) == 1:
+        return parts[0]
+    smallest = min((part.unit for part in parts), key=lambda unit: unit.size)
+    if any(part.unit.measure is not smallest.measure for part in parts):
+        raise Invalid(field, "A weight and a volume cannot be added; write one or the other.")
+    amount = sum((_convert(part.amount, part.unit.name, smallest.name) for part in parts), Decimal(0))
+    notes = tuple(dict.fromkeys(note for part in parts for note in part.notes))
+    return Quantity(amount, smallest, any(part.rough for part in parts), notes)
 
 
 def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, Unit]]:
@@ -82,20 +89,14 @@ def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, U
         raise _unreadable(text, field)
     ends = [number.start() for number in numbers[1:]] + [len(marked)]
     words = [marked[number.end() : end] for number, end in zip(numbers, ends, strict=True)]
-    return [(n.group(), _named(_bare(word), field, default_unit)) for n, word in zip(numbers, words, strict=True)]
-
-
-def _bare(word: str) -> str:
-    """Take the words that join two parts (a comma, ``and``, ``+``) off the unit between them."""
-    return _JOINED.sub("", _JOINED.sub("", word.strip()).strip()).strip()
-
-
-def _named(word: str, field: str, default_unit: str | None) -> Unit:
-    if word:
-        return find_unit(word, field)
-    if default_unit is None:
-        raise Invalid(field, "Write the unit too, such as g, oz or tsp.")
-    return find_unit(default_unit, field)
+    # The words that join two parts (a comma, "and", "+") come off the unit between them, at either end.
+    bare = [_JOINED.sub("", _JOINED.sub("", word.strip()).strip()).strip() or default_unit for word in words]
+    found = []
+    for number, word in zip(numbers, bare, strict=True):
+        if not word:
+            raise Invalid(field, "Write the unit too, such as g, oz or tsp.")
+        found.append((number.group(), find_unit(word, field)))
+    return found
 
 
 def _unreadable(text: str, field: str) -> Invalid:
@@ -105,15 +106,6 @@ def _unreadable(text: str, field: str) -> Invalid:
     if not text.isascii() and any(sign.isdigit() and not sign.isascii() for sign in text):
         return Invalid(field, "Write the number with the digits 0 to 9.")
     return Invalid(field, f"{shown} is not an amount; write a number and a unit, such as 2.5 g or 1 lb 3 oz.")
-
-
-def _added(parts: list[Quantity], field: str) -> Quantity:
-    smallest = min((part.unit for part in parts), key=lambda unit: unit.size)
-    if any(part.unit.measure is not smallest.measure for part in parts):
-        raise Invalid(field, "A weight and a volume cannot be added; write one or the other.")
-    amount = sum((_convert(part.amount, part.unit.name, smallest.name) for part in parts), Decimal(0))
-    notes = tuple(dict.fromkeys(note for part in parts for note in part.notes))
-    return Quantity(amount, smallest, any(part.rough for part in parts), notes)
 
 
 def to_grams(

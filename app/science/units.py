@@ -197,7 +197,9 @@ def find_unit(text: str, field: str = "") -> Unit:
     Raises:
         Invalid: at ``field``, when no unit or more than one is meant.
     """
-    key = _key(text)
+    bare = re.sub(r"[().]", " ", re.sub(r"(?<=[a-z])[-_](?=[a-z])", " ", text.replace("μ", "µ").lower()))
+    bare = re.sub(r"(?<=m|n)3$", "³", bare.strip())
+    key = " ".join(bare.split())
     if key in _AMBIGUOUS:
         raise Invalid(field, _AMBIGUOUS[key])
     system, word = _split_system(key)
@@ -205,12 +207,6 @@ def find_unit(text: str, field: str = "") -> Unit:
         raise _unknown(text, word, field)
     name, symbol = _spellings()[word]
     return _unit(*_placed(name, symbol, system, field), typed_system=system)
-
-
-def _key(text: str) -> str:
-    bare = re.sub(r"[().]", " ", re.sub(r"(?<=[a-z])[-_](?=[a-z])", " ", text.replace("μ", "µ").lower()))
-    bare = re.sub(r"(?<=m|n)3$", "³", bare.strip())
-    return " ".join(bare.split())
 
 
 def _split_system(key: str) -> tuple[str, str]:

@@ -12,7 +12,7 @@ Rules:
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property, partial
@@ -108,7 +108,17 @@ def weigh(formula: Formula) -> Weighing:
         check_scales(formula.scales)
         net_g = formula.size.net_g if formula.size else ZERO
         whole_g = weighed_batch(net_g, formula.loss_percent, formula.scales)
-        targets = _targets(formula, whole_g)
+        total = formula.total_percent
+        if not formula.lines:
+            raise Invalid("lines", "Write at least one line.")
+        if abs(total - HUNDRED) > ROUNDING_PERCENT:
+            raise Invalid("lines", f"{total_message(total)} Correct them, or let one line fill up to 100.")
+        targets = [
+            _Target(line, phase.letter, grams, choose(grams, formula.scales))
+            for phase in formula.phases
+            for line in phase.lines
+            for grams in [to_places(whole_g * line.percent / total, TARGET_PLACES)]
+        ]
         shown = _shown(targets, whole_g)
         advice = _advice(targets, shown, formula.scales, net_g)
         weighed = (_weighed(*row) for row in zip(targets, shown, advice, strict=True))
@@ -131,54 +141,30 @@ def weighed_batch(batch_g: Decimal, loss_percent: Decimal, scales: Sequence[Scal
     return ceil_to_step(batch_g / (1 - loss_percent / HUNDRED), finest)
 
 
-def _targets(formula: Formula, whole_g: Decimal) -> list[_Target]:
-    total = formula.total_percent
-    if not formula.lines:
-        raise Invalid("lines", "Write at least one line.")
-    if abs(total - HUNDRED) > ROUNDING_PERCENT:
-        raise Invalid("lines", f"{total_message(total)} Correct them, or let one line fill up to 100.")
-    return [
-        _Target(line, phase.letter, grams, choose(grams, formula.scales))
-        for phase in formula.phases
-        for line in phase.lines
-        for grams in [to_places(whole_g * line.percent / total, TARGET_PLACES)]
-    ]
-
-
 def _shown(targets: Sequence[_Target], whole_g: Decimal) -> list[Decimal]:
     """Round to the scales so that the sum is the batch exactly."""
     filling = next((position for position, target in enumerate(targets) if target.line.is_remainder), None)
     if filling is not None:
         shown = [to_step(target.grams, target.step) for target in targets]
         shown[filling] += whole_g - sum(shown, ZERO)
-        if _takes_the_rest(targets[filling], shown[filling]):
+        allowed = max(targets[filling].step, targets[filling].grams * MOST_ERROR_PERCENT / HUNDRED)
+        if shown[filling] >= 0 and abs(shown[filling] - targets[filling].grams) <= allowed:
             return shown
     return _largest_remainders(targets, whole_g)
 
 
-def _takes_the_rest(filling: _Target, shown_g: Decimal) -> bool:
-    """Tell whether the q.s. line is large enough for the roundings of all other lines."""
-    allowed = max(filling.step, filling.grams * MOST_ERROR_PERCENT / HUNDRED)
-    return shown_g >= 0 and abs(shown_g - filling.grams) <= allowed
-
-
 def _largest_remainders(targets: Sequence[_Target], whole_g: Decimal) -> list[Decimal]:
     shown = [floor_to_step(target.grams, target.step) for target in targets]
-    for members in _by_step(targets):
-        step = targets[members[0]].step
+    groups: dict[Decimal, list[int]] = defaultdict(list)
+    for position, target in enumerate(targets):
+        groups[target.step].append(position)
+    for step, members in groups.items():
         due = floor_to_step(sum((targets[place].grams for place in members), ZERO), step)
         spare = int((due - sum((shown[place] for place in members), ZERO)) / step)
         for place in sorted(members, key=lambda p: (-targets[p].remainder, -targets[p].grams, p))[:spare]:
             shown[place] += step
     shown[max(range(len(targets)), key=lambda place: targets[place].grams)] += whole_g - sum(shown, ZERO)
     return shown
-
-
-def _by_step(targets: Sequence[_Target]) -> Iterable[list[int]]:
-    groups: dict[Decimal, list[int]] = defaultdict(list)
-    for position, target in enumerate(targets):
-        groups[target.step].append(position)
-    return groups.values()
 
 
 def _advice(

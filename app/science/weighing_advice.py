@@ -78,8 +78,11 @@ def advise_small(
     text = f"{figures(target_g, 3)} g is too little for a scale that reads {plain(readability)} g"
     text += " (more than 5 % uncertain). "
     if stock is not None and solvent is not None:
+        text += "Make" if solvent.is_sure else f"If it dissolves in {stock.solvent}, make"
         text += (
-            f"{_stock_sentence(name, stock, is_sure=solvent.is_sure)} Or make a batch of at least {plain(smallest)} g."
+            f" a {plain(stock.strength_percent)} % stock solution: {plain(stock.make_material_g)} g {name} brought to "
+            f"{plain(stock.make_total_g)} g with {stock.solvent}. Weigh {plain(stock.stock_g)} g of it here and "
+            f"{plain(stock.take_off_g)} g less {stock.solvent}. Or make a batch of at least {plain(smallest)} g."
         )
     else:
         text += f"Make a batch of at least {plain(smallest)} g, or use a finer scale."
@@ -93,12 +96,10 @@ def _stock(target_g: Decimal, scales: Sequence[Scale], solvent: SolventLine, mos
     """
     found = [_diluted(target_g, strength, scales, solvent) for strength in STRENGTHS_PERCENT]
     possible = [stock for stock in found if stock is not None and stock.make_total_g < most_g]
-    well = (stock for stock in possible if stock.stock_g >= _steps_g(stock, scales, COMFORTABLE_STEPS))
-    return next(well, possible[-1] if possible else None)
-
-
-def _steps_g(stock: StockSolution, scales: Sequence[Scale], steps: Decimal) -> Decimal:
-    return steps * choose(stock.stock_g, scales).scale.readability_g
+    for stock in possible:
+        if stock.stock_g >= COMFORTABLE_STEPS * choose(stock.stock_g, scales).scale.readability_g:
+            return stock
+    return possible[-1] if possible else None
 
 
 def _diluted(
@@ -119,13 +120,4 @@ def _diluted(
         solvent.name,
         material_g,
         material_g * HUNDRED / strength,
-    )
-
-
-def _stock_sentence(name: str, stock: StockSolution, *, is_sure: bool) -> str:
-    start = "Make" if is_sure else f"If it dissolves in {stock.solvent}, make"
-    return (
-        f"{start} a {plain(stock.strength_percent)} % stock solution: {plain(stock.make_material_g)} g "
-        f"{name} brought to {plain(stock.make_total_g)} g with {stock.solvent}. Weigh {plain(stock.stock_g)} g of it "
-        f"here and {plain(stock.take_off_g)} g less {stock.solvent}."
     )

@@ -11,7 +11,7 @@ from app.commands.computations._product_kind import ProductKind
 from app.reference.product_kinds import words_for
 from app.reference.rulebook import in_inci, rulebook, usual_blends
 from app.science.rules.check import check_formula
-from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
+from app.science.rules.values import Exposure, FormulaFacts, Severity
 from app.work.clock import today
 
 SUMMARY = "Legal limits, allergens, compatibility and label statements for a formula, and what could not be checked."
@@ -66,16 +66,18 @@ def compute(request: Request) -> Answer:
     )
     verdict = check_formula(formula, book)
     open_lines = [*usual_blends(materials), *verdict.not_checked, *book.gaps]
-    return Answer(findings=[_item(f) for f in verdict.findings], not_checked=open_lines)
-
-
-def _item(f: Finding) -> FindingItem:
-    return FindingItem(
-        rule=f.rule,
-        severity=f.severity,
-        inci=list(f.inci),
-        message=f.message,
-        limit=f.limit,
-        found=f.found,
-        source=str(f.source),
+    return Answer(
+        findings=[
+            FindingItem(
+                rule=f.rule,
+                severity=f.severity,
+                inci=list(f.inci),
+                message=f.message,
+                limit=f.limit,
+                found=f.found,
+                source=str(f.source),
+            )
+            for f in verdict.findings
+        ],
+        not_checked=open_lines,
     )

@@ -17,7 +17,7 @@ from app.commands.computations._base import (
 from app.commands.computations._mixture import MixtureRequest, require_watery, tidy
 from app.reference.mixtures import build_adjuster
 from app.reference.neutralisers import counter_adjuster
-from app.science.acid_base.advice import DoseAdvice, ask_dose
+from app.science.acid_base.advice import ask_dose
 from app.science.errors import Invalid
 
 SUMMARY = "Work out the dose of an acid or base that brings a batch to a target pH; learn from readings."
@@ -97,10 +97,6 @@ def compute(request: Request) -> Answer:
     readings = [(float(r.added_g), float(r.ph)) for r in request.readings]
     adjusters = (adjuster, counter_adjuster(adjuster.substance))
     advice = ask_dose(built.mixture, adjusters, float(request.target_ph), float(request.batch_g), readings)
-    return _answer(request, advice, [*built.notes, *notes, *advice.notes])
-
-
-def _answer(request: Request, advice: DoseAdvice, notes: list[str]) -> Answer:
     reached = advice.grams is not None
     return Answer(
         grams=_grams(advice.grams),
@@ -112,7 +108,7 @@ def _answer(request: Request, advice: DoseAdvice, notes: list[str]) -> Answer:
         remaining_g=_grams(advice.remaining_g),
         curve=[Point(grams=tidy(p.grams), ph=round(p.ph, 4)) for p in advice.curve],
         cautions=list(advice.cautions),
-        notes=list(dict.fromkeys(notes)),
+        notes=list(dict.fromkeys([*built.notes, *notes, *advice.notes])),
     )
 
 

@@ -13,7 +13,7 @@ from app.reference.label_names import is_listed, nearest_name
 from app.reference.mixtures import build_mixture
 from app.reference.thickeners import Thickener, thickener_of
 from app.science.acid_base.gel import companions, gel_notes, ionised_at
-from app.science.acid_base.values import MixtureLine, Polymer
+from app.science.acid_base.values import MixtureLine
 from app.science.errors import Invalid
 
 SUMMARY = "Say how a thickener stands at a pH: ionised part, window, and what thins it."
@@ -51,7 +51,14 @@ def compute(request: Request) -> Answer:
     """
     if not 0 <= request.ph <= 14:
         raise Invalid("ph", "the pH must lie between 0 and 14")
-    thickener, polymer = _look_up(request.polymer.inci)
+    found = acid_base_table().find(request.polymer.inci)
+    name = found.substance.inci if found else request.polymer.inci
+    thickener = thickener_of(name)
+    if thickener is None:
+        near = "" if is_listed(request.polymer.inci) else nearest_name(request.polymer.inci)
+        hint = f"; did you mean {near}?" if near else ""
+        raise Invalid("polymer.inci", f"nothing is known about {request.polymer.inci!r} as a thickener{hint}")
+    polymer = found.substance.polymer if found else None
     total = sum((line.percent for line in request.mixture), Decimal(0))
     if total > 100:
         raise Invalid("mixture", f"the percentages add up to {total:f}, more than 100")
@@ -70,16 +77,6 @@ def compute(request: Request) -> Answer:
         window=thickener.window.at(ph).value,
         notes=[*notes, f"{thickener.inci} {need}. Window: {thickener.source} ({thickener.source_status})."],
     )
-
-
-def _look_up(inci: str) -> tuple[Thickener, Polymer | None]:
-    found = acid_base_table().find(inci)
-    name = found.substance.inci if found else inci
-    thickener = thickener_of(name)
-    if thickener is None:
-        hint = f"; did you mean {nearest_name(inci)}?" if not is_listed(inci) and nearest_name(inci) else ""
-        raise Invalid("polymer.inci", f"nothing is known about {inci!r} as a thickener{hint}")
-    return thickener, found.substance.polymer if found else None
 
 
 def _beside(thickener: Thickener, lines: tuple[MixtureLine, ...]) -> tuple[str, ...]:

@@ -82,9 +82,24 @@ class Answer(AnswerModel):
 def compute(request: Request) -> Answer:
     """Read each name, apply the claims, infer."""
     printed = list(_read(request.ingredients))
-    names, notes = _merged(printed)
+    first: dict[str, ReadName] = {}
+    notes = []
+    for name in printed:
+        if name.key in first:
+            notes.append(
+                f"{name.printed} repeats {first[name.key].printed}; it is counted once, at its first place, and both "
+                "rows show the same figures."
+            )
+        first.setdefault(name.key, name)
+    if not first:
+        raise Invalid("ingredients", "there is no name in this list")
+    names = list(first.values())
     words = request.pack_words or ""
-    known = pack_claims(words, names) | _printed(names) | _claimed(request.claims or {}, names)
+    known = (
+        pack_claims(words, names)
+        | {i: Known(float(n.percent), float(n.percent)) for i, n in enumerate(names) if n.percent is not None}
+        | _claimed(request.claims or {}, names)
+    )
     found = infer_label(
         names,
         known,
@@ -117,33 +132,10 @@ def _read(texts: Iterable[str]) -> Iterable[ReadName]:
         doubtful = doubtful or marker is not None
         plain = text[marker.end() :].strip(" ])") if marker else text
         if plain:
-            yield _named(replace(read_name(plain, BOOK), may_contain=doubtful), text, number)
-
-
-def _named(name: ReadName, text: str, number: int) -> ReadName:
-    if not any(sign.isalnum() for sign in name.printed):
-        raise Invalid(f"ingredients[{number}]", "this is not a name")
-    return replace(name, printed=text)
-
-
-def _merged(names: list[ReadName]) -> tuple[list[ReadName], list[str]]:
-    first: dict[str, ReadName] = {}
-    notes = []
-    for name in names:
-        if name.key in first:
-            notes.append(
-                f"{name.printed} repeats {first[name.key].printed}; it is counted once, at its first place, and both "
-                "rows show the same figures."
-            )
-        first.setdefault(name.key, name)
-    if not first:
-        raise Invalid("ingredients", "there is no name in this list")
-    return list(first.values()), notes
-
-
-def _printed(names: list[ReadName]) -> dict[int, Known]:
-    """Take percentages that are printed with a name as known."""
-    return {i: Known(float(n.percent), float(n.percent)) for i, n in enumerate(names) if n.percent is not None}
+            name = read_name(plain, BOOK)
+            if not any(sign.isalnum() for sign in name.printed):
+                raise Invalid(f"ingredients[{number}]", "this is not a name")
+            yield replace(name, may_contain=doubtful, printed=text)
 
 
 def _claimed(claims: dict[str, Decimal], names: list[ReadName]) -> dict[int, Known]:

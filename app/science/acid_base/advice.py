@@ -34,7 +34,6 @@ class DoseAdvice:
         low_grams, high_grams: about 90 % cover.
         first_addition_g: the part that may be added now.
         remaining_g: what is left to add after the last reading; None without readings.
-        back_grams: grams of the way-back solution when the target was passed.
         curve: the titration curve with its band.
         start_ph: predicted pH of the batch as it is.
         cautions, notes: sentences for the reader.
@@ -45,7 +44,6 @@ class DoseAdvice:
     high_grams: float | None
     first_addition_g: float | None
     remaining_g: float | None
-    back_grams: float | None
     curve: tuple[CurvePoint, ...]
     start_ph: float
     cautions: tuple[str, ...]
@@ -76,17 +74,23 @@ def ask_dose(
         raise Invalid("mixture", held)
     model = compile_model(mixture, adjusters, SESSION_TRACE if readings else 2.5e-6)
     if not readings:
-        return _fresh(model, target, batch_g)
-    return _resumed(model, target, batch_g, sorted(readings))
-
-
-def _fresh(model: Model, target: float, batch_g: float) -> DoseAdvice:
-    dose = plan_dose(model, target)
-    undissolved = undissolved_words(model.adjusters[0])
-    if undissolved and dose.value != 0.0:
-        dose = replace(dose, value=None, low=None, high=None, first=None)
-        return _with_notes(_advice(model, (dose, target, batch_g), None, None), (undissolved,))
-    return _advice(model, (dose, target, batch_g), None, None)
+        dose = plan_dose(model, target)
+        undissolved = undissolved_words(model.adjusters[0])
+        if undissolved and dose.value != 0.0:
+            dose = replace(dose, value=None, low=None, high=None, first=None)
+            return _with_notes(_advice(model, (dose, target, batch_g), None, None), (undissolved,))
+        return _advice(model, (dose, target, batch_g), None, None)
+    others = (0.0,) * (len(model.adjusters) - 1)
+    ordered = sorted(readings)
+    fit = refit(model, [MeterReading((g / batch_g, *others), ph, READING_NOISE) for g, ph in ordered])
+    before = np.array([ordered[-1][0] / batch_g, *others])
+    whole = plan_dose(model, target, fit.belief)
+    left = plan_dose(model, target, fit.belief, before)
+    advice = _advice(model, (whole, target, batch_g), fit.belief, (left, before, ordered[-1][1]))
+    if fit.worst_misfit < 3.0:
+        return advice
+    odd = "The readings do not fit the formula: check the calibration, the solution's strength and the weights."
+    return _with_notes(advice, (odd,))
 
 
 def undissolved_words(adjuster: Adjuster) -> str:
@@ -103,19 +107,6 @@ def undissolved_words(adjuster: Adjuster) -> str:
         f"A {adjuster.strength_percent:g} % solution of {adjuster.substance.inci} cannot be made: water dissolves "
         f"about {most:g} % at 20 °C. Ask again with a weaker one."
     )
-
-
-def _resumed(model: Model, target: float, batch_g: float, readings: list[tuple[float, float]]) -> DoseAdvice:
-    others = (0.0,) * (len(model.adjusters) - 1)
-    fit = refit(model, [MeterReading((g / batch_g, *others), ph, READING_NOISE) for g, ph in readings])
-    before = np.array([readings[-1][0] / batch_g, *others])
-    whole = plan_dose(model, target, fit.belief)
-    left = plan_dose(model, target, fit.belief, before)
-    advice = _advice(model, (whole, target, batch_g), fit.belief, (left, before, readings[-1][1]))
-    if fit.worst_misfit < 3.0:
-        return advice
-    odd = "The readings do not fit the formula: check the calibration, the solution's strength and the weights."
-    return _with_notes(advice, (odd,))
 
 
 def _with_notes(advice: DoseAdvice, notes: tuple[str, ...]) -> DoseAdvice:
@@ -137,7 +128,6 @@ def _advice(
         high_grams=_scaled(dose.high, batch_g),
         first_addition_g=_scaled(first if first is not None else (0.0 if dose.value is not None else None), batch_g),
         remaining_g=_remaining(rest, dose, batch_g),
-        back_grams=_scaled(back, batch_g),
         curve=curve_with_band(model, useful_doses(dose), batch_g, belief),
         start_ph=dose.start_ph,
         cautions=cautions(model.adjusters[0].substance),
@@ -173,19 +163,14 @@ def _notes(
     dose, target, _ = plan
     notes = _reach_notes(model, dose, target) if rest is None else _reading_notes(model, dose, rest, back_g)
     if dose.value:
-        notes += _crystals_at(model, dose.value)
+        doses = np.zeros((1, len(model.adjusters)))
+        doses[0, 0] = dose.value
+        system = dose_system(model, np.zeros((1, len(model.inputs))), doses)
+        notes += crystal_notes(model, list_species(model, system.totals[0], solve(system)))
     if dose.value is not None and dose.value > MUCH:
         notes.append("The dose is more than a tenth of the batch: use a stronger solution, or plan its water.")
     strength = predict_model(model).ionic_strength
     return (*notes, *solution_notes(model, strength), *carbonate_notes(model, target), METER)
-
-
-def _crystals_at(model: Model, dose: float) -> list[str]:
-    """Warn of acids that may crystallise at the pH the dose leads to."""
-    doses = np.zeros((1, len(model.adjusters)))
-    doses[0, 0] = dose
-    system = dose_system(model, np.zeros((1, len(model.inputs))), doses)
-    return crystal_notes(model, list_species(model, system.totals[0], solve(system)))
 
 
 def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
@@ -193,39 +178,30 @@ def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
     if dose.value == 0.0:
         return [f"The predicted pH is {dose.start_ph:.2f} already: no dose is needed."]
     if dose.value is None:
-        return _unreachable(name, dose, target)
+        if abs(dose.nearest_ph - dose.start_ph) < 0.005:
+            way = "up" if target > dose.start_ph else "down"
+            return [
+                f"{name} does not bring the pH {way} from {dose.start_ph:.2f}, so {target:g} cannot be reached "
+                f"with it; the nearest reachable pH is {dose.nearest_ph:.2f}, without any."
+            ]
+        return [
+            f"pH {target:g} cannot be reached with this solution of {name}: the nearest reachable pH is "
+            f"{dose.nearest_ph:.2f} (at {LARGEST_DOSE:g} times the batch or less)."
+        ]
     if dose.first is not None and dose.first < HARDLY_BUFFERED * dose.value:
         return ["The pH moves steeply here: use a weaker solution and very small additions."]
     return []
-
-
-def _in_parts(left: Dose) -> list[str]:
-    if not left.value or left.first is None or left.first > 0.95 * left.value:
-        return []
-    return [f"Of what is left, add {left.first / left.value:.0%} now and measure: more could carry the batch past."]
-
-
-def _unreachable(name: str, dose: Dose, target: float) -> list[str]:
-    if abs(dose.nearest_ph - dose.start_ph) < 0.005:
-        way = "up" if target > dose.start_ph else "down"
-        return [
-            f"{name} does not bring the pH {way} from {dose.start_ph:.2f}, so {target:g} cannot be reached with it; "
-            f"the nearest reachable pH is {dose.nearest_ph:.2f}, without any."
-        ]
-    return [
-        f"pH {target:g} cannot be reached with this solution of {name}: the nearest reachable pH is "
-        f"{dose.nearest_ph:.2f} (at {LARGEST_DOSE:g} times the batch or less)."
-    ]
 
 
 def _reading_notes(model: Model, dose: Dose, rest: tuple[Dose, Array, float], back_g: float | None) -> list[str]:
     left = rest[0]
     name = model.adjusters[0].substance.inci
     if left.value is not None:
-        return [
-            f"The model was fitted to the readings; after {name} as added so far it sees pH {left.start_ph:.2f}.",
-            *_in_parts(left),
-        ]
+        notes = [f"The model was fitted to the readings; after {name} as added so far it sees pH {left.start_ph:.2f}."]
+        if left.value and left.first is not None and left.first <= 0.95 * left.value:
+            share = f"{left.first / left.value:.0%}"
+            notes.append(f"Of what is left, add {share} now and measure: more could carry the batch past.")
+        return notes
     if back_g is None:
         return [f"No more {name} is needed, or none brings the batch there: nearest pH {left.nearest_ph:.2f}."]
     other = model.adjusters[1]

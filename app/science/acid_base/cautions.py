@@ -19,7 +19,6 @@ class Hazard(StrEnum):
 
 
 STRONG_ACID_PKA = 2.5
-AMINE_PKA = 7.0
 
 # Supplier handling sheets for sodium hydroxide and hazard summaries; common practice.
 WORDS = {

@@ -134,13 +134,9 @@ def plan_dose(
     limit = wary.spread(theta, offsets, starts, target + direction * PASS_LIMIT)
     low, high = max(dose + spread[0], 0.0), min(dose + spread[1], LARGEST_DOSE)
     part = 1.0 if belief is not None and added.any() else SAFE_PART
-    return Dose(dose, low, high, _first(dose, limit[2], limit[0], part), start, target)
-
-
-def _first(dose: float, limit: float, below: float, part: float) -> float:
-    """Take the usual part of the dose, or less when the uncertainty could carry the batch past the limit."""
-    safe = limit - SAFE_SCORE * math.hypot(below, WEIGHING * dose)
-    return max(min(part * dose, safe), LEAST_PART * dose)
+    # The usual part of the dose, or less when the uncertainty could carry the batch past the limit.
+    safe = limit[2] - SAFE_SCORE * math.hypot(limit[0], WEIGHING * dose)
+    return Dose(dose, low, high, max(min(part * dose, safe), LEAST_PART * dose), start, target)
 
 
 @dataclass(frozen=True, slots=True)

@@ -211,7 +211,26 @@ def vary(model: Model, theta: Array) -> Variants:
     )
     pk = np.array([p.pk for p in model.columns.polymers]) + change[InputKind.POLYMER_PK]
     slope = np.array([p.slope for p in model.columns.polymers]) * np.exp(change[InputKind.POLYMER_SLOPE])
-    return Variants(base, np.exp(change[InputKind.STRENGTH]), _constants(model, change[InputKind.PKA], pk, slope))
+    cumulative = model.cumulative
+    if change[InputKind.PKA].any():
+        cumulative = cumulative + change[InputKind.PKA][:, :, None] * np.arange(model.charges.shape[1])
+    nothing = np.zeros(0)
+    return Variants(
+        base,
+        np.exp(change[InputKind.STRENGTH]),
+        Solutions(
+            nothing,
+            cumulative,
+            model.charges,
+            nothing,
+            pk,
+            slope,
+            nothing,
+            nothing,
+            model.davies,
+            pkw(model.mixture.temperature_c),
+        ),
+    )
 
 
 def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
@@ -224,17 +243,6 @@ def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
         base.square + active @ added.square,
         base.water_kg + doses @ added.water_kg,
     )
-
-
-def _constants(model: Model, shift: Array, pk: Array, slope: Array) -> Solutions:
-    cumulative = model.cumulative
-    if shift.any():
-        cumulative = cumulative + shift[:, :, None] * np.arange(model.charges.shape[1])
-    nothing = np.zeros(0)
-    return Solutions(
-        nothing, cumulative, model.charges, nothing, pk, slope, nothing, nothing,
-        model.davies, pkw(model.mixture.temperature_c),
-    )  # fmt: skip
 
 
 def dose_system(model: Model, theta: Array, doses: Array) -> Solutions:

@@ -14,7 +14,6 @@ from app.science.acid_base.model import Model, dose_system
 SESSION_TRACE = 2e-4  # mol/kg: acid or base that nobody wrote down in a real beaker (estimate)
 METER_OFFSET = 0.08  # standard uncertainty shared by all readings of one calibrated meter (common practice 0.05-0.1)
 READING_NOISE = 0.03  # standard uncertainty of one reading of a meter on a clear water phase
-STRIP_NOISE = 0.3  # the same for a paper strip, which is good to about half a unit
 MODEL_SHARE_AFTER = 0.2
 EXPECTED_MISFIT = 1.5  # standard uncertainties; a worse one says that something else is wrong
 SIDE = 2.0  # standard uncertainties from the stated values at which the search begins once more

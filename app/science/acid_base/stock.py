@@ -83,19 +83,40 @@ def make_stock(material: StockMaterial, strength_percent: float, total_g: float)
     if total_g <= 0:
         raise Invalid("total_g", "say how much to make: more than 0 g")
     needed = total_g * strength_percent / material.assay_percent
+    water_g = total_g - needed
     known = material.substance.key == "sodium_hydroxide"
+    moles = strength_percent / material.substance.molar_mass  # in 100 g of solution
+    solvent_g = 100.0 - strength_percent + moles * material.substance.water * WATER_MOLAR_MASS
+    name = material.substance.inci
+    corrosive = hazard(material.substance) in {Hazard.STRONG_ALKALI, Hazard.STRONG_ACID}
+    steps = [
+        f"Weigh {water_g:.2f} g of cold water into a heat-proof vessel."
+        if corrosive
+        else f"Weigh {water_g:.2f} g of water."
+    ]
+    portions = "in small portions, stirring, letting it cool between" if corrosive else "and stir until it is clear"
+    steps.append(f"Add {needed:.2f} g of {name} ({material.assay_percent:g} %) to the water {portions}.")
+    if corrosive and not material.liquid:
+        steps.append(_heat_words(strength_percent))
+    words = {
+        Hazard.STRONG_ALKALI: "CORROSIVE. Causes severe burns. Goggles, gloves.",
+        Hazard.STRONG_ACID: "CORROSIVE. Causes burns. Goggles, gloves.",
+        Hazard.AMINE: "Irritant. Goggles, gloves.",
+        Hazard.ORGANIC_ACID: "Irritant to eyes and skin. Goggles.",
+    }
+    warning = words.get(hazard(material.substance), "Not for eating.")
     return StockRecipe(
         material_g=needed,
-        water_g=total_g - needed,
+        water_g=water_g,
         strength_percent=strength_percent,
-        molality=_molality(material.substance, strength_percent),
-        mmol_per_g=10.0 * strength_percent / material.substance.molar_mass,
+        molality=1000.0 * moles / solvent_g if solvent_g > 0 else float("inf"),
+        mmol_per_g=10.0 * moles,
         density_g_ml=sodium_hydroxide_density(strength_percent) if known else None,
         density_source=DENSITY_SOURCE if known else "no density table is shipped for this solution: weigh it",
         temperature_rise_c=_rise(strength_percent) if known and not material.liquid else None,
-        steps=_steps(material, strength_percent, (needed, total_g - needed)),
+        steps=(*steps, "Let it cool, make up for lost water by weight, close and label it.", CHECK),
         cautions=WORDS[hazard(material.substance)],
-        label=_label(material.substance, strength_percent),
+        label=(f"{name} {strength_percent:g} % w/w in water. {warning} Keep from children. Made on: ____ By: ____"),
     )
 
 
@@ -107,11 +128,6 @@ def sodium_hydroxide_density(mass_percent: float) -> float | None:
     return float(np.interp(mass_percent, strengths, densities))
 
 
-def _molality(substance: Solute, strength_percent: float) -> float:
-    water = 100.0 - strength_percent + strength_percent / substance.molar_mass * substance.water * WATER_MOLAR_MASS
-    return 1000.0 * strength_percent / substance.molar_mass / water if water > 0 else float("inf")
-
-
 def _rise(strength_percent: float) -> float | None:
     if strength_percent >= BOILS_FROM_PERCENT:
         return None
@@ -119,34 +135,8 @@ def _rise(strength_percent: float) -> float | None:
     return float(np.interp(strength_percent, strengths, rises))
 
 
-def _steps(material: StockMaterial, strength_percent: float, grams: tuple[float, float]) -> tuple[str, ...]:
-    name = material.substance.inci
-    corrosive = hazard(material.substance) in {Hazard.STRONG_ALKALI, Hazard.STRONG_ACID}
-    steps = [
-        f"Weigh {grams[1]:.2f} g of cold water into a heat-proof vessel."
-        if corrosive
-        else f"Weigh {grams[1]:.2f} g of water."
-    ]
-    portions = "in small portions, stirring, letting it cool between" if corrosive else "and stir until it is clear"
-    steps.append(f"Add {grams[0]:.2f} g of {name} ({material.assay_percent:g} %) to the water {portions}.")
-    if corrosive and not material.liquid:
-        steps.append(_heat_words(strength_percent))
-    return (*steps, "Let it cool, make up for lost water by weight, close and label it.", CHECK)
-
-
 def _heat_words(strength_percent: float) -> str:
     if strength_percent >= BOILS_FROM_PERCENT:
         return "Made at once this strength can boil: work in an ice bath, or make a weaker solution."
     rise = _rise(strength_percent) or 0.0
     return f"Made at once it heats up by about {rise:.0f} °C: let it cool between portions."
-
-
-def _label(substance: Solute, strength_percent: float) -> str:
-    words = {
-        Hazard.STRONG_ALKALI: "CORROSIVE. Causes severe burns. Goggles, gloves.",
-        Hazard.STRONG_ACID: "CORROSIVE. Causes burns. Goggles, gloves.",
-        Hazard.AMINE: "Irritant. Goggles, gloves.",
-        Hazard.ORGANIC_ACID: "Irritant to eyes and skin. Goggles.",
-    }
-    warning = words.get(hazard(substance), "Not for eating.")
-    return f"{substance.inci} {strength_percent:g} % w/w in water. {warning} Keep from children. Made on: ____ By: ____"

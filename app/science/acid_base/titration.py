@@ -71,31 +71,23 @@ def curve_with_band(
     rising = ph[0, -1] >= ph[0, 0]
     edges = []
     for sign in (-1.0, 1.0):
-        scores = np.append(theta[0], offsets[0]) + _furthest(sign * (ph[1:] - ph[0]), steps)
+        # The move of the inputs that shifts each point furthest, from the moves of single steps.
+        moves = sign * (ph[1:] - ph[0])
+        up, down = moves.reshape(2, -1, moves.shape[1])
+        size = np.maximum(np.maximum(up, down), 0.0)
+        share = size * np.where(up >= down, 1.0, -1.0)
+        length = np.sqrt((share**2).sum(axis=0))
+        scores = np.append(theta[0], offsets[0]) + np.asarray(
+            (share / np.where(length > 0, length, 1.0)).T @ steps, dtype=np.float64
+        )
         moved = solve(dose_system(model, scores[:, :-1], table)).ph + scores[:, -1]
         edge = ph[0] + sign * np.hypot(np.maximum(sign * (moved - ph[0]), 0.0), half)
-        edges.append(_one_way(edge, rising=bool(rising), outwards=sign))
+        # An edge goes the way of its curve only; what little turns back is taken as wider, not narrower.
+        path = edge if rising else -edge
+        widens_forwards = (sign > 0) == bool(rising)
+        held = np.maximum.accumulate(path) if widens_forwards else np.minimum.accumulate(path[::-1])[::-1]
+        edges.append(held if rising else -held)
     return tuple(CurvePoint(*map(float, row)) for row in zip(doses * batch_g, ph[0], *edges, strict=True))
-
-
-def _furthest(moves: Array, steps: Array) -> Array:
-    """Return the move of the inputs (D, P + 1) that shifts each point furthest, from the moves of single steps.
-
-    ``moves`` (2 R, D) are the shifts after each step up, then each step down, positive in the direction asked.
-    """
-    up, down = moves.reshape(2, -1, moves.shape[1])
-    size = np.maximum(np.maximum(up, down), 0.0)
-    share = size * np.where(up >= down, 1.0, -1.0)
-    length = np.sqrt((share**2).sum(axis=0))
-    return np.asarray((share / np.where(length > 0, length, 1.0)).T @ steps, dtype=np.float64)
-
-
-def _one_way(edge: Array, *, rising: bool, outwards: float) -> Array:
-    """Let an edge of the band go the way of its curve only; what little turns back is taken as wider, not narrower."""
-    path = edge if rising else -edge
-    widens_forwards = (outwards > 0) == rising
-    held = np.maximum.accumulate(path) if widens_forwards else np.minimum.accumulate(path[::-1])[::-1]
-    return held if rising else -held
 
 
 def buffer_shares(model: Model) -> tuple[BufferShare, ...]:

@@ -18,7 +18,6 @@ METER = "This is a prediction: measure the pH of the batch."
 
 _HALF_WIDTH_AT = (0.0, 0.1, 0.2, 0.5, 1.0, 2.0)
 _HALF_WIDTH = (0.05, 0.05, 0.08, 0.18, 0.5, 1.0)
-ORGANIC_HALF_WIDTH = 0.5
 
 
 def model_half_width(ionic_strength: float) -> float:

@@ -97,13 +97,16 @@ def present_allergens(
     return tuple(_declared(entry, sums[entry], exposure) for entry in index.entries if entry in sums)
 
 
-def _total(found: Iterable[Amount]) -> Decimal:
-    return sum((amount.percent for amount in found), Decimal(0))
-
-
 def _declared(entry: AllergenEntry, found: list[Amount], exposure: Exposure) -> DeclaredAllergen:
     names, materials = names_in(found), materials_in(found)
-    return DeclaredAllergen(entry.label_name, _total(found), entry.thresholds[exposure], entry, names, materials)
+    return DeclaredAllergen(
+        entry.label_name,
+        sum((amount.percent for amount in found), Decimal(0)),
+        entry.thresholds[exposure],
+        entry,
+        names,
+        materials,
+    )
 
 
 def unsheeted(materials: Iterable[DosedMaterial], index: AllergenIndex) -> dict[str, tuple[str, ...]]:

@@ -64,7 +64,25 @@ def check_certificates(doses: Iterable[CertifiedDose], category: str) -> tuple[F
     held = [dose for dose in certified if dose.limits.get(category)]
     total = sum((dose.percent / dose.limits[category] for dose in held), Decimal(0))
     if len(held) > 1 and total > 1 and not found:
-        found.append(_together(held, category, total))
+        names = tuple(dose.name for dose in held)
+        what = (
+            f"{', '.join(names)}: each is within its certificate for category {category}; together they come to "
+            f"{figures(total, 3)} times what one alone may be."
+        )
+        found.append(
+            Finding(
+                rule=RULE,
+                severity=Severity.CAUTION,
+                inci=names,
+                what=what,
+                source=SOURCE,
+                limit=Decimal(1),
+                found=total,
+                why="they may share a restricted substance, and without their compositions the sum cannot be checked",
+                action="use less, or ask the suppliers for the shared substances",
+                unit=Unit.RATIO,
+            )
+        )
     return tuple(found)
 
 
@@ -80,24 +98,4 @@ def _judge(dose: CertifiedDose, category: str) -> Finding | None:
     )
     return Finding(
         RULE, Severity.CAUTION, (dose.name,), what, SOURCE, limit, dose.percent, action="use less, or another perfume"
-    )
-
-
-def _together(held: Iterable[CertifiedDose], category: str, total: Decimal) -> Finding:
-    names = tuple(dose.name for dose in held)
-    what = (
-        f"{', '.join(names)}: each is within its certificate for category {category}; together they come to "
-        f"{figures(total, 3)} times what one alone may be."
-    )
-    return Finding(
-        rule=RULE,
-        severity=Severity.CAUTION,
-        inci=names,
-        what=what,
-        source=SOURCE,
-        limit=Decimal(1),
-        found=total,
-        why="they may share a restricted substance, and without their compositions the sum cannot be checked",
-        action="use less, or ask the suppliers for the shared substances",
-        unit=Unit.RATIO,
     )

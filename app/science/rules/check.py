@@ -1,6 +1,6 @@
 """Every rule at once: the one question a formula is asked while it is typed."""
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -23,8 +23,8 @@ from app.science.rules.product_rules import (
     phototoxic_sum,
 )
 from app.science.rules.prohibited import ProhibitedIndex, check_prohibited
-from app.science.rules.selectors import Classes, Ingredient, Ingredients, ingredients
-from app.science.rules.values import Facts, Finding, FormulaFacts, LimitRule, Severity, Unit, Verdict
+from app.science.rules.selectors import Classes, Ingredients, ingredients
+from app.science.rules.values import Facts, FormulaFacts, LimitRule, Severity, Unit, Verdict
 from app.science.rules.warnings import Statement, WarningRule, as_finding, legal_statements, other_statements
 
 PH_HAZARDS = frozenset({"H01", "H02", "H03", "H04", "H05", "H06"})
@@ -67,22 +67,27 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     facts = book.facts_for(names_of(formula))
     present = ingredients(formula.materials, book.classes, facts)
     formula, taken_for = with_implied_kind(formula, present, book.implied)
+    alkali, bases = free_alkali(present)
+    total, parts = phototoxic_sum(present, book.phototoxic)
+    water = sum((i.water for i in present), Decimal(0))
     verdict = (
-        check_product_rules(formula, present, book.product_rules, book.jurisdiction, _measured(present, book))
+        check_product_rules(
+            formula, present, book.product_rules, book.jurisdiction, Measured(water, alkali, total, parts, bases)
+        )
         + _by_law(formula, present, book)
         + check_compatibility(formula, book.conditions, present)
         + check_process(formula, book.trade, present, book.preservation)
         + Verdict(not_checked=(*taken_for, *_unknown_names(formula, book)))
     )
     notes = tuple(as_finding(s) for s in label_statements(formula, book, present))
-    return Verdict(_sorted((*_single(verdict.findings), *notes)), verdict.not_checked)
-
-
-def _measured(present: Sequence[Ingredient], book: Rulebook) -> Measured:
-    alkali, bases = free_alkali(present)
-    total, parts = phototoxic_sum(present, book.phototoxic)
-    water = sum((i.water for i in present), Decimal(0))
-    return Measured(water, alkali, total, parts, bases)
+    # The general pH finding of a substance goes where a rule of its own, or a graver one, already speaks.
+    said = {name for f in verdict.findings if f.rule.startswith("C") and f.unit == Unit.PH for name in f.inci}
+    idle = {name for f in verdict.findings if f.rule == "P01" for name in f.inci}
+    hazard = {f.rule for f in verdict.findings if f.rule in PH_HAZARDS}
+    kept = [f for f in verdict.findings if f.rule != "P05" or not (hazard or (said | idle) & set(f.inci))]
+    kept = [f for f in kept if f.rule != "C21" or not idle & set(f.inci)]
+    once = list({(f.severity, f.inci, f.what): f for f in reversed(kept)}.values())[::-1]
+    return Verdict(tuple(sorted((*once, *notes), key=lambda f: ORDER[f.severity])), verdict.not_checked)
 
 
 def _unknown_names(formula: FormulaFacts, book: Rulebook) -> Iterable[str]:
@@ -129,17 +134,3 @@ def label_statements(formula: FormulaFacts, book: Rulebook, known: Ingredients |
     if book.jurisdiction == "EU":
         legal += hair_dye_statements(present, formula, book.hair_dyes)
     return legal + other_statements(book.warnings, present, formula, book.jurisdiction)
-
-
-def _single(findings: tuple[Finding, ...]) -> list[Finding]:
-    """Drop the general pH finding of a substance where a rule of its own, or a graver one, already speaks."""
-    said = {name for f in findings if f.rule.startswith("C") and f.unit == Unit.PH for name in f.inci}
-    idle = {name for f in findings if f.rule == "P01" for name in f.inci}
-    hazard = {f.rule for f in findings if f.rule in PH_HAZARDS}
-    kept = [f for f in findings if f.rule != "P05" or not (hazard or (said | idle) & set(f.inci))]
-    kept = [f for f in kept if f.rule != "C21" or not idle & set(f.inci)]
-    return list({(f.severity, f.inci, f.what): f for f in reversed(kept)}.values())[::-1]
-
-
-def _sorted(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
-    return tuple(sorted(findings, key=lambda f: ORDER[f.severity]))

@@ -35,8 +35,14 @@ def check_claims(texts: Iterable[str], jurisdiction: str, rules: Iterable[ClaimR
     The phrase found stands in the message; a rule speaks once however often its words occur.
     """
     all_ = [_plain(text) for text in texts]
-    found = ((rule, _hits(all_, rule)) for rule in rules if jurisdiction in rule.jurisdictions)
-    return tuple(_finding(rule, hits) for rule, hits in found if hits)
+    found = []
+    for rule in rules:
+        hits = _hits(all_, rule) if jurisdiction in rule.jurisdictions else ()
+        if hits:
+            quoted = ", ".join(f'"{hit}"' for hit in hits)
+            words = f"{quoted}: {rule.message} ({rule.kind})."
+            found.append(Finding(rule.rule_id, rule.severity, (), words, Source(rule.rule, rule.source_status)))
+    return tuple(found)
 
 
 def _plain(text: str) -> str:
@@ -46,15 +52,11 @@ def _plain(text: str) -> str:
 def _hits(texts: Iterable[str], rule: ClaimRule) -> tuple[str, ...]:
     hits: list[str] = []
     for text in texts:
-        counted = _without(text, rule.unless)
+        counted = text
+        for phrase in rule.unless:
+            counted = _pattern(phrase).sub(" / ", counted)
         hits += [match.group() for phrase in rule.words for match in _pattern(phrase).finditer(counted)]
     return tuple(dict.fromkeys(hits))
-
-
-def _without(text: str, phrases: Iterable[str]) -> str:
-    for phrase in phrases:
-        text = _pattern(phrase).sub(" / ", text)
-    return text
 
 
 @cache
@@ -62,12 +64,6 @@ def _pattern(phrase: str) -> re.Pattern[str]:
     start, end = _WORD_ENDS
     stem = re.escape(_plain(phrase.removesuffix("*"))).replace(r"\ ", r"[\s-]+")
     return re.compile(f"{start}{stem}\\w*" if phrase.endswith("*") else f"{start}{stem}{end}")
-
-
-def _finding(rule: ClaimRule, hits: Sequence[str]) -> Finding:
-    quoted = ", ".join(f'"{hit}"' for hit in hits)
-    words = f"{quoted}: {rule.message} ({rule.kind})."
-    return Finding(rule.rule_id, rule.severity, (), words, Source(rule.rule, rule.source_status))
 
 
 def claims_a_drug(texts: Iterable[str], rules: Iterable[ClaimRule]) -> bool:
@@ -79,9 +75,8 @@ def claims_a_drug(texts: Iterable[str], rules: Iterable[ClaimRule]) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class SoapStanding:
-    """Whether a product is soap in the sense of 21 CFR 701.20; ``why`` gives the reason in a sentence."""
+    """What a product is by 21 CFR 701.20 (``soap``, ``cosmetic`` or ``drug``), and why, in a sentence."""
 
-    is_soap: bool
     kind: str
     why: str
 
@@ -100,24 +95,14 @@ def soap_standing(
     stands in for the named salts when the formula lists fats and alkali instead.
     """
     if claims_a_drug:
-        return SoapStanding(False, "drug", "a claim makes it a drug, whatever it is made of")
-    if _other_detergent(present):
-        return SoapStanding(False, "cosmetic", "a synthetic detergent helps to clean, so it is a cosmetic")
-    if not _is_bulk(present, fat_acid_salts):
-        return SoapStanding(
-            False, "cosmetic", "alkali salts of fatty acids are not the bulk of what does not evaporate"
-        )
-    if cosmetic_claims:
-        return SoapStanding(False, "cosmetic", "it is said to do more than clean, so it is a cosmetic")
-    return SoapStanding(True, "soap", "soap by composition, by how it cleans and by what is said of it")
-
-
-def _other_detergent(present: Iterable[Ingredient]) -> bool:
-    return any(i.is_a("anionic_surfactant") and not i.is_a("soap", "not_surfactant_salt") for i in present)
-
-
-def _is_bulk(present: Sequence[Ingredient], fat_acid_salts: Decimal | None) -> bool:
+        return SoapStanding("drug", "a claim makes it a drug, whatever it is made of")
+    if any(i.is_a("anionic_surfactant") and not i.is_a("soap", "not_surfactant_salt") for i in present):
+        return SoapStanding("cosmetic", "a synthetic detergent helps to clean, so it is a cosmetic")
     dry = sum((i.percent for i in present if not i.is_water and not i.is_a("volatile", "alcohol")), Decimal(0))
     named = sum((i.percent for i in present if i.is_a("soap")), Decimal(0))
     salts = named if fat_acid_salts is None else fat_acid_salts
-    return dry > 0 and salts / dry > BULK
+    if not (dry > 0 and salts / dry > BULK):
+        return SoapStanding("cosmetic", "alkali salts of fatty acids are not the bulk of what does not evaporate")
+    if cosmetic_claims:
+        return SoapStanding("cosmetic", "it is said to do more than clean, so it is a cosmetic")
+    return SoapStanding("soap", "soap by composition, by how it cleans and by what is said of it")

@@ -115,18 +115,13 @@ def _judge_eu(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
         return _say(i, c, EU_RULE, Severity.STOP, what, c.eu_max_percent)
     if area == Area.ALL:
         return Verdict()
-    if _breaks(area, formula):
+    near = {"eye", "lip", "mucous membranes", "oral"} if area == Area.NOT_MUCOUS else {"eye"}
+    stays_on = area == Area.RINSE_OFF and formula.exposure == Exposure.LEAVE_ON
+    if stays_on or (area != Area.RINSE_OFF and near & formula.products):
         return _say(i, c, EU_RULE, Severity.STOP, AREA_WORDS[area])
     if area == Area.RINSE_OFF or formula.products:
         return Verdict()
     return Verdict(not_checked=(f"{i.name}: {AREA_WORDS[area]} ({EU_RULE}); the use was not given.",))
-
-
-def _breaks(area: Area, formula: FormulaFacts) -> bool:
-    if area == Area.RINSE_OFF:
-        return formula.exposure == Exposure.LEAVE_ON
-    near = {"eye", "lip", "mucous membranes", "oral"} if area == Area.NOT_MUCOUS else {"eye"}
-    return bool(near & formula.products)
 
 
 def _judge_us(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
@@ -146,13 +141,10 @@ def _judge_us(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     return _say(i, c, US_RULE, Severity.NOTE, f"name it {c.us_name}; {c.us_use}") if certified else Verdict()
 
 
-def _known_as(i: Ingredient, c: Colourant) -> str:
-    return i.name if rule_key(i.name) == rule_key(c.ci) else f"{i.name} ({c.ci})"
-
-
 def _say(
     i: Ingredient, c: Colourant, rule: str, severity: Severity, what: str, limit: Decimal | None = None
 ) -> Verdict:
-    words = f"{_known_as(i, c)}: {what}."
+    name = i.name if rule_key(i.name) == rule_key(c.ci) else f"{i.name} ({c.ci})"
+    words = f"{name}: {what}."
     found = None if limit is None else i.percent
     return Verdict((Finding(rule, severity, (i.name,), words, c.source, limit, found, i.materials),))

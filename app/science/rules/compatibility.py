@@ -1,6 +1,6 @@
 """Trade rules on what gets along with what: pairs, pH, amounts, heat. The rules are data; this reads them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -79,17 +79,13 @@ def _match(c: Condition, present: Ingredients, formula: FormulaFacts) -> _Match 
     if not a:
         return None
     b = tuple(i for i in c.b.hits(present) if i not in a) if c.b else ()
-    met = (b or not c.b) and _amounts_fit(c, a, b) and _setting_fits(c, present, formula)
-    return _Match(c, a, b) if met else None
+    enough = (c.a_above is None or _total(a) > c.a_above) and (c.b_above is None or _total(b) > c.b_above)
+    met = (b or not c.b) and enough and (c.a_to is None or _total(a) <= c.a_to)
+    return _Match(c, a, b) if met and _setting_fits(c, present, formula) else None
 
 
 def _total(side: Iterable[Ingredient]) -> Decimal:
     return sum((i.percent for i in side), Decimal(0))
-
-
-def _amounts_fit(c: Condition, a: Sequence[Ingredient], b: Sequence[Ingredient]) -> bool:
-    over = (c.a_above is None or _total(a) > c.a_above) and (c.b_above is None or _total(b) > c.b_above)
-    return over and (c.a_to is None or _total(a) <= c.a_to)
 
 
 def _setting_fits(c: Condition, present: Ingredients, formula: FormulaFacts) -> bool:
@@ -104,8 +100,14 @@ def _judge(match: _Match, present: Ingredients, formula: FormulaFacts) -> Verdic
     c = match.condition
     if c.temp_above_c is not None:
         return _judge_heat(match, formula)
-    if c.order:
-        return _judge_order(match, formula)
+    if c.order:  # side b is to come in after side a
+        place = {material: n for n, material in enumerate(formula.order)}
+        first = [place[m] for i in match.a for m in i.materials if m in place]
+        second = [place[m] for i in match.b for m in i.materials if m in place]
+        if not first or not second:
+            words = f"{', '.join(match.names)}: {match.condition.rule.title}; no order of addition was given."
+            return Verdict(not_checked=(words,))
+        return Verdict((_finding(match, Ingredients(())),)) if min(second) < max(first) else Verdict()
     if c.ph_low is None and c.ph_high is None and c.only_below_ph is None:
         return Verdict((_finding(match, present),))
     if formula.ph is None:
@@ -134,17 +136,6 @@ def _judge_heat(match: _Match, formula: FormulaFacts) -> Verdict:
     return Verdict((_finding(match, Ingredients(()), c.temp_above_c, max(hottest), Unit.CELSIUS),))
 
 
-def _judge_order(match: _Match, formula: FormulaFacts) -> Verdict:
-    """Judge a rule that wants side ``b`` to come in after side ``a``."""
-    place = {material: n for n, material in enumerate(formula.order)}
-    first = [place[m] for i in match.a for m in i.materials if m in place]
-    second = [place[m] for i in match.b for m in i.materials if m in place]
-    if not first or not second:
-        words = f"{', '.join(match.names)}: {match.condition.rule.title}; no order of addition was given."
-        return Verdict(not_checked=(words,))
-    return Verdict((_finding(match, Ingredients(())),)) if min(second) < max(first) else Verdict()
-
-
 def _finding(
     match: _Match,
     present: Ingredients,
@@ -159,7 +150,7 @@ def _finding(
     milder = c.milder is not None and bool(c.milder.hits(present))
     return Finding(
         rule=rule.rule_id,
-        severity=_step_down(rule.severity) if milder else rule.severity,
+        severity=(Severity.CAUTION if rule.severity == Severity.STOP else Severity.NOTE) if milder else rule.severity,
         inci=match.names,
         what=f"{', '.join(match.names)}: {rule.title}{at}.",
         source=rule.citation,
@@ -170,7 +161,3 @@ def _finding(
         action=rule.action,
         unit=unit,
     )
-
-
-def _step_down(severity: Severity) -> Severity:
-    return Severity.CAUTION if severity == Severity.STOP else Severity.NOTE

@@ -1,6 +1,6 @@
 """What common essential oils usually hold: an answer where no allergen sheet is there, and always marked as such."""
 
-from collections.abc import Iterable, Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -102,14 +102,14 @@ def check_likely(
     known = {f.rule for f in check_limits(formula, limits).findings}
     oils = {c.name: i.name for i in present for c in index.of(i.name)}
     sure = {c.name for i in present for c in index.of(i.name) if c.low >= NEARLY_ALL_PERCENT}
-    found = check_limits(replace(formula, materials=guessed), limits).findings
-    return Verdict(
-        tuple(
-            _guess(f, oils, sure)
-            for f in found
-            if f.rule not in known and f.severity != Severity.NOTE and f.limit is not None and set(f.inci) & oils.keys()
-        )
-    )
+    found = []
+    for f in check_limits(replace(formula, materials=guessed), limits).findings:
+        names = dict.fromkeys(oils[name] for name in f.inci if name in oils)
+        if names and f.rule not in known and f.severity != Severity.NOTE and f.limit is not None:
+            what = f"By the usual content of {', '.join(names)}, which has no sheet here: {f.what}"
+            severity = f.severity if sure & set(f.inci) else Severity.CAUTION
+            found.append(replace(f, severity=severity, what=what, action="ask the supplier for the sheet of the lot"))
+    return Verdict(tuple(found))
 
 
 def _with_usual_content(material: DosedMaterial, index: ConstituentIndex) -> DosedMaterial:
@@ -120,10 +120,3 @@ def _with_usual_content(material: DosedMaterial, index: ConstituentIndex) -> Dos
         for part in material.parts
     )
     return replace(material, parts=parts) if parts != material.parts else material
-
-
-def _guess(found: Finding, oils: Mapping[str, str], sure: Set[str]) -> Finding:
-    names = dict.fromkeys(oils[name] for name in found.inci if name in oils)
-    what = f"By the usual content of {', '.join(names)}, which has no sheet here: {found.what}"
-    severity = found.severity if sure & set(found.inci) else Severity.CAUTION
-    return replace(found, severity=severity, what=what, action="ask the supplier for the sheet of the lot")

@@ -82,7 +82,10 @@ def _judge(i: Ingredient, dye: HairDye, formula: FormulaFacts) -> Verdict:
         what = "only for professional use on eyelashes" if dye.eyelashes else "not for eyelashes or eyebrows"
         return _say(i, dye, Severity.STOP, what)
     if "hair dye" in words:
-        gaps = Verdict(not_checked=_supplier(i, dye))
+        gaps = Verdict()
+        if dye.needs_nitrosamine_data:
+            what = f"{i.name}: no nitrosating system, nitrosamine at most 50 µg/kg ({dye.rule}); ask the supplier."
+            gaps = Verdict(not_checked=(what,))
         return gaps + _in_hair_dye(i, dye, amount, words)
     if dye.also_colour:
         return Verdict()
@@ -101,12 +104,6 @@ def _in_hair_dye(i: Ingredient, dye: HairDye, amount: Decimal, words: frozenset[
             return _say(i, dye, Severity.STOP, "not listed for hair dyes without oxidation")
         verdict += _over(i, dye, amount, dye.direct_max, "hair dyes without oxidation")
     return verdict
-
-
-def _supplier(i: Ingredient, dye: HairDye) -> tuple[str, ...]:
-    if not dye.needs_nitrosamine_data:
-        return ()
-    return (f"{i.name}: no nitrosating system, nitrosamine at most 50 µg/kg ({dye.rule}); ask the supplier.",)
 
 
 def _tops(dye: HairDye) -> str:

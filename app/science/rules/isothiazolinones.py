@@ -24,7 +24,11 @@ def check_isothiazolinones(formula: FormulaFacts, rules: Iterable[LimitRule]) ->
     alone = tuple(a for a in found if a.material not in mixed)
     if alone and chloro < LOWEST_RATIO * other:
         return Verdict((_stop(row, found, f"{', '.join(materials_in(alone))} adds Methylisothiazolinone alone."),))
-    return _ratio(row, found, chloro, other)
+    if chloro == 0 or LOWEST_RATIO * other <= chloro <= HIGHEST_RATIO * other:
+        return Verdict()
+    said = plain((chloro / other).quantize(Decimal("0.01"))) if other else "without any of the second"
+    words = f"The entry is for a mixture of 3:1; here it is {said}{':1' if other else ''}."
+    return Verdict((Finding(row.legal_reference, Severity.CAUTION, names_in(found), words, row.citation),))
 
 
 def _sum(found: Iterable[Amount], key: str) -> Decimal:
@@ -34,11 +38,3 @@ def _sum(found: Iterable[Amount], key: str) -> Decimal:
 def _stop(row: LimitRule, found: tuple[Amount, ...], why: str) -> Finding:
     words = f"The 3:1 mixture and Methylisothiazolinone alone exclude each other in one product. {why}"
     return Finding(row.legal_reference, Severity.STOP, names_in(found), words, row.citation)
-
-
-def _ratio(row: LimitRule, found: tuple[Amount, ...], chloro: Decimal, other: Decimal) -> Verdict:
-    if chloro == 0 or LOWEST_RATIO * other <= chloro <= HIGHEST_RATIO * other:
-        return Verdict()
-    said = plain((chloro / other).quantize(Decimal("0.01"))) if other else "without any of the second"
-    words = f"The entry is for a mixture of 3:1; here it is {said}{':1' if other else ''}."
-    return Verdict((Finding(row.legal_reference, Severity.CAUTION, names_in(found), words, row.citation),))

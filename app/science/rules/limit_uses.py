@@ -77,7 +77,8 @@ def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[Limit
     lines = [
         f"{names_of(present)}: {r.supplier_data} ({r.legal_reference}); ask the supplier."
         for r in rows
-        if r.supplier_data and not _is_shown(present, r, formula)
+        if r.supplier_data
+        and not (r.supplier_data == PERFUME_CERTIFICATE and {a.material for a in present.amounts} <= formula.certified)
     ]
     lines += [f"{names_of(present)}: {r.condition} ({r.legal_reference})." for r in rows if r.rule_type == "pending"]
     if uses and not formula.products:
@@ -85,11 +86,6 @@ def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[Limit
             f"{names_of(present)}: not in {', '.join(uses)} ({rows[0].legal_reference}); the use was not given."
         )
     return tuple(dict.fromkeys((*lines, *_open_kinds(present, formula, active))))
-
-
-def _is_shown(present: Present, rule: LimitRule, formula: FormulaFacts) -> bool:
-    """Tell whether what the supplier has to show was entered: the certificate of every perfume there is."""
-    return rule.supplier_data == PERFUME_CERTIFICATE and {a.material for a in present.amounts} <= formula.certified
 
 
 def _open_kinds(present: Present, formula: FormulaFacts, active: Iterable[LimitRule]) -> Iterable[str]:
@@ -113,25 +109,17 @@ def judge_ph(present: Present, formula: FormulaFacts, active: Iterable[LimitRule
     elif any(closeness(r.products, formula.products) for r in active if not r.general and formula.products):
         rules = []
     else:
-        rules = [r for r in asked if r.general] or _mildest(asked, formula)
+        rules = [r for r in asked if r.general]
+        if not rules and asked and not formula.products:  # only kinds of product have a window: ask for the widest
+            rules = [max(asked, key=lambda r: r.ph_max or Decimal(14))]
     if not rules:
         return Verdict()
     if formula.ph is None:
-        return Verdict(not_checked=tuple(_ph_line(present, rule) for rule in rules))
-    return Verdict(tuple(_ph_finding(present, rule, formula.ph) for rule in rules if _ph_wrong(rule, formula.ph)))
-
-
-def _mildest(asked: Sequence[LimitRule], formula: FormulaFacts) -> list[LimitRule]:
-    """Where only kinds of product have a pH window and the kind is unknown, ask for the widest window."""
-    if not asked or formula.products:
-        return []
-    return [max(asked, key=lambda r: r.ph_max or Decimal(14))]
-
-
-def _ph_wrong(rule: LimitRule, ph: Decimal) -> bool:
-    too_low = rule.ph_min is not None and ph < rule.ph_min
-    too_high = rule.ph_max is not None and (ph > rule.ph_max or (ph == rule.ph_max and not rule.ph_max_allowed))
-    return too_low or too_high
+        asked_words = ((f"pH {_window(rule)} in {where_words(rule)}", rule.legal_reference) for rule in rules)
+        lines = (f"{names_of(present)}: {words} ({law}); no pH was given." for words, law in asked_words)
+        return Verdict(not_checked=tuple(lines))
+    found = (_ph_finding(present, rule, formula.ph) for rule in rules)
+    return Verdict(tuple(finding for finding in found if finding is not None))
 
 
 def _window(rule: LimitRule) -> str:
@@ -140,13 +128,12 @@ def _window(rule: LimitRule) -> str:
     return " and ".join(word for word in (bottom, top) if word)
 
 
-def _ph_line(present: Present, rule: LimitRule) -> str:
-    return f"{names_of(present)}: pH {_window(rule)} in {where_words(rule)} ({rule.legal_reference}); no pH was given."
-
-
-def _ph_finding(present: Present, rule: LimitRule, ph: Decimal) -> Finding:
+def _ph_finding(present: Present, rule: LimitRule, ph: Decimal) -> Finding | None:
+    low = rule.ph_min is not None and ph < rule.ph_min
+    high = rule.ph_max is not None and (ph > rule.ph_max or (ph == rule.ph_max and not rule.ph_max_allowed))
+    if not (low or high):
+        return None
     severity = Severity.CAUTION if rule.rule_type == "guidance" else Severity.STOP
     asked = f"the product must be at pH {_window(rule)} for {where_words(rule)}"
     what = f"{names_of(present)}: {asked}; it is at pH {plain(ph)}."
-    low = rule.ph_min is not None and ph < rule.ph_min
     return present.finding(rule, severity, what, rule.ph_min if low else rule.ph_max, ph, unit=Unit.PH)

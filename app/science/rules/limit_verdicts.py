@@ -42,20 +42,19 @@ def judge(present: Present, formula: FormulaFacts, others: Sequence[Present]) ->
     if over_elsewhere and not any(_exceeds_all(o, formula) for o in shared):
         shared = []
     now = [r for r in present.rules if r.in_force(formula.on)]
-    found = _judge_rules(present, now, formula, shared)
+    active = tuple(
+        r
+        for r in now
+        if is_open(r, formula)
+        and ("(nano)" not in r.inci_name or any("(nano)" in amount.name.lower() for amount in present.amounts))
+    )
+    findings: list[Finding] = [*_prohibited(present, now, formula), *_said(present, active)]
+    findings += [*_over(present, now, formula, active, shared), *forbidden_use(present, formula, active)]
+    found = Verdict(tuple(findings), unknown_uses(present, formula, active)) + judge_ph(present, formula, active)
     later = [r for r in present.rules if r.to_come(formula.on)]
     if later and not any(f.severity == Severity.STOP for f in found.findings):
         found += _to_come(present, later, formula)
     return found
-
-
-def _judge_rules(
-    present: Present, rules: Sequence[LimitRule], formula: FormulaFacts, shared: Sequence[Present]
-) -> Verdict:
-    active = tuple(r for r in rules if is_open(r, formula) and _form_fits(present, r))
-    findings: list[Finding] = [*_prohibited(present, rules, formula), *_said(present, active)]
-    findings += [*_over(present, rules, formula, active, shared), *forbidden_use(present, formula, active)]
-    return Verdict(tuple(findings), unknown_uses(present, formula, active)) + judge_ph(present, formula, active)
 
 
 def _to_come(present: Present, rules: Sequence[LimitRule], formula: FormulaFacts) -> Verdict:
@@ -63,20 +62,16 @@ def _to_come(present: Present, rules: Sequence[LimitRule], formula: FormulaFacts
     active = tuple(r for r in rules if is_open(r, formula))
     findings = [*_prohibited(present, rules, formula), *_over(present, rules, formula, active, ())]
     begin = {r.legal_reference: r for r in rules}
-    return Verdict(tuple(_dated(present, f, begin[f.rule], formula) for f in findings if f.severity != Severity.NOTE))
-
-
-def _dated(present: Present, found: Finding, rule: LimitRule, formula: FormulaFacts) -> Finding:
-    what = f"From {day_words(rule.applies_from)} this may not be placed on the market: {found.what}"
-    until = f" What is on the market by then may be sold until {day_words(rule.sell_off_until)}."
-    days = (rule.applies_from - formula.on).days if rule.applies_from and formula.on else 0
-    severity = Severity.NOTE if days > FAR_AHEAD_DAYS else Severity.CAUTION
-    return present.finding(rule, severity, what + (until if rule.sell_off_until else ""), found.limit, found.found)
-
-
-def _form_fits(present: Present, rule: LimitRule) -> bool:
-    """A rule for the nano form speaks only where the nano form is there."""
-    return "(nano)" not in rule.inci_name or any("(nano)" in amount.name.lower() for amount in present.amounts)
+    dated = []
+    for found in (f for f in findings if f.severity != Severity.NOTE):
+        rule = begin[found.rule]
+        what = f"From {day_words(rule.applies_from)} this may not be placed on the market: {found.what}"
+        if rule.sell_off_until:
+            what += f" What is on the market by then may be sold until {day_words(rule.sell_off_until)}."
+        days = (rule.applies_from - formula.on).days if rule.applies_from and formula.on else 0
+        severity = Severity.NOTE if days > FAR_AHEAD_DAYS else Severity.CAUTION
+        dated.append(present.finding(rule, severity, what, found.limit, found.found))
+    return Verdict(tuple(dated))
 
 
 def _prohibited(present: Present, rules: Iterable[LimitRule], formula: FormulaFacts) -> Iterable[Finding]:
@@ -125,7 +120,12 @@ def _over_sure(
 ) -> Iterable[Finding]:
     rule = min(own_rows(present, sure), key=cap)
     if present.total <= cap(rule):
-        return [_if_so(present, r) for r in maybe if exceeds(present, r) and not is_rare(r)]
+        over = [r for r in maybe if exceeds(present, r) and not is_rare(r)]
+        lines = [f"if the product is for {where_words(r)}, the limit is {plain(cap(r))} %." for r in over]
+        return [
+            present.finding(r, Severity.NOTE, f"{amount_words(present, r)}: {line}", r.max_percent, present.total)
+            for r, line in zip(over, lines, strict=True)
+        ]
     allowed, certain = _other_purpose(present, others, formula)
     if certain and allowed is not None:
         return [_not_to_preserve(present, rule, allowed)]
@@ -208,13 +208,6 @@ def _exceeded(present: Present, rule: LimitRule, excuse: LimitRule | None) -> Fi
     return present.finding(rule, severity, what, rule.max_percent, present.total)
 
 
-def _if_so(present: Present, rule: LimitRule) -> Finding:
-    what = (
-        f"{amount_words(present, rule)}: if the product is for {where_words(rule)}, the limit is {plain(cap(rule))} %."
-    )
-    return present.finding(rule, Severity.NOTE, what, rule.max_percent, present.total)
-
-
 def _over_maybe(
     present: Present, maybe: Sequence[LimitRule], others: Sequence[Present], formula: FormulaFacts
 ) -> Iterable[Finding]:
@@ -241,7 +234,9 @@ def _outside(
 ) -> Iterable[Finding]:
     """Say that a substance is used in an exposure, or a kind of product, that no rule allows."""
     fenced = [rule for rule in rules if rule.only_in_scope and rule.rule_type in ("max", "condition")]
-    if not fenced or any(_is_allowed(rule, formula) for rule in fenced):
+    if not fenced or any(
+        is_open(rule, formula) and (rule.general or closeness(rule.products, formula.products) > 0) for rule in fenced
+    ):
         return ()
     allowed, certain = _other_purpose(present, others, formula)
     if certain and allowed is not None:
@@ -252,7 +247,3 @@ def _outside(
     sure = bool(formula.products) or all(formula.exposure not in rule.exposures for rule in fenced)
     severity = Severity.STOP if sure else Severity.CAUTION
     return [present.finding(fenced[0], severity, what, Decimal(0), present.total)]
-
-
-def _is_allowed(rule: LimitRule, formula: FormulaFacts) -> bool:
-    return is_open(rule, formula) and (rule.general or closeness(rule.products, formula.products) > 0)

@@ -91,25 +91,17 @@ def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
 
 def present_subjects(formula: FormulaFacts, index: LimitIndex) -> tuple[Present, ...]:
     """List the subjects a formula touches, each with the amounts it counts."""
-    return _present(formula.amounts, index)
-
-
-def _present(found: Iterable[Amount], index: LimitIndex) -> tuple[Present, ...]:
-    """Collect, subject by subject, what the formula brings of it."""
     hits: dict[int, list[tuple[Amount, Decimal]]] = defaultdict(list)
-    for amount in found:
+    for amount in formula.amounts:
         carried = {n for n, _ in index.touched(amount.carrier, None)} if amount.carrier else set()
         for n, factor in index.touched(amount.name, amount.cas):
-            if n not in carried and _counts(amount, index.subjects[n]):
+            # A UV filter limit does not count what is there as a colour: that is its own list (Annex IV).
+            is_filter = any("Annex VI " in rule.legal_reference for rule in index.subjects[n].rules)
+            if n not in carried and not (is_filter and amount.kind == PartKind.COLOURANT):
                 hits[n].append((amount, factor))
     pairs = ((index.subjects[n], tuple(pairs)) for n, pairs in sorted(hits.items()))
-    return tuple(Present(s.rules, pairs) for s, pairs in pairs if _anchored(s, pairs))
-
-
-def _counts(amount: Amount, subject: Subject) -> bool:
-    """A UV filter limit does not count what is there as a colour: that is its own list (Annex IV)."""
-    return amount.kind != PartKind.COLOURANT or not any("Annex VI " in rule.legal_reference for rule in subject.rules)
-
-
-def _anchored(subject: Subject, pairs: Iterable[tuple[Amount, Decimal]]) -> bool:
-    return not subject.anchors or any(rule_key(amount.name) in subject.anchors for amount, _ in pairs)
+    return tuple(
+        Present(s.rules, pairs)
+        for s, pairs in pairs
+        if not s.anchors or any(rule_key(amount.name) in s.anchors for amount, _ in pairs)
+    )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 
-from app.science.composition import Contribution, DosedMaterial, PartKind, expand
+from app.science.composition import DosedMaterial, PartKind, expand
 from app.science.names import inci_key
 
 WATER_WORDS = frozenset({"AQUA", "WATER", "EAU"})
@@ -73,19 +73,15 @@ def amounts(materials: Iterable[DosedMaterial]) -> tuple[Amount, ...]:
     for total in expand(materials):
         for contribution in total.contributions:
             if contribution.percent > 0:
-                found += _bring(contribution)
+                part, percent, material = contribution.part, contribution.percent, contribution.material
+                name = f"{part.inci} (nano)" if part.nano and "(NANO)" not in inci_key(part.inci) else part.inci
+                carried = [
+                    Amount(a.inci, percent * a.percent / _ALLERGEN_SEEN_AS_PART, material, part.kind, carrier=part.inci)
+                    for a in part.allergens
+                    if a.percent > 0
+                ]
+                found += [Amount(name, percent, material, part.kind, part.cas), *carried]
     return tuple(found)
-
-
-def _bring(contribution: Contribution) -> list[Amount]:
-    part, percent, material = contribution.part, contribution.percent, contribution.material
-    name = f"{part.inci} (nano)" if part.nano and "(NANO)" not in inci_key(part.inci) else part.inci
-    carried = [
-        Amount(a.inci, percent * a.percent / _ALLERGEN_SEEN_AS_PART, material, part.kind, carrier=part.inci)
-        for a in part.allergens
-        if a.percent > 0
-    ]
-    return [Amount(name, percent, material, part.kind, part.cas), *carried]
 
 
 def plain(number: Decimal) -> str:

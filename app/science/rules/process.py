@@ -100,7 +100,9 @@ def check_process(formula: FormulaFacts, rules: Rules, present: Ingredients, jud
         lambda: _out_of_ph(present, formula, rules["P05"]),
         lambda: _gap(formula, rules["P06"]),
     )
-    return Verdict(tuple(f for check in checks for f in check()), _not_checked(present, formula))
+    bound = [i.name for i in present if i.facts.ph_min is not None or i.facts.ph_max is not None]
+    open_ = (f"pH ranges of {', '.join(bound)}: no pH was given.",) if bound and formula.ph is None else ()
+    return Verdict(tuple(f for check in checks for f in check()), open_)
 
 
 def _sum(present: Iterable[Ingredient]) -> Decimal:
@@ -155,7 +157,13 @@ def _unpreserved(present: Sequence[Ingredient], formula: FormulaFacts, rules: Ru
     helping = {inci_key(i.words) for i in present if i.is_a("helper_antimicrobial")}
     systems = [s for s in found.systems if inci_key(s.inci) not in helping]
     judged = {inci_key(s.inci) for s in systems}
-    listed = [i for i in present if i.is_a("preservative") or _is_listed(i)]
+    # What conditions hair is not there to preserve, though the inventory calls it a preservative.
+    listed = [
+        i
+        for i in present
+        if i.is_a("preservative")
+        or ("preservative" in i.facts.functions and not i.is_a("helper_antimicrobial", "cationic_surfactant"))
+    ]
     acting = found.status == Preserved.LOW_RISK and any(s.acts for s in systems)
     if acting or found.status == Preserved.UNSURE or any(inci_key(i.words) not in judged | helping for i in listed):
         return
@@ -191,14 +199,9 @@ def _weight(
         return Severity.NOTE
     if EASILY_HARMED & formula.products:
         return Severity.STOP
-    helped = idle and (_at_the_edge(formula, idle) or water_activity(present) < HELPING_ACTIVITY)
-    return Severity.NOTE if helped else None
-
-
-def _at_the_edge(formula: FormulaFacts, idle: Iterable[PreservativeSystem]) -> bool:
-    """Tell whether acids stand above their usual pH and still below the one at which they are given up (C21)."""
-    above = all(s.verdict == SystemVerdict.OUTSIDE and rule_key(s.inci) in AS_ACID for s in idle)
-    return above and formula.ph is not None and formula.ph <= IDLE_ACID_PH
+    acids = all(s.verdict == SystemVerdict.OUTSIDE and rule_key(s.inci) in AS_ACID for s in idle)
+    at_the_edge = acids and formula.ph is not None and formula.ph <= IDLE_ACID_PH  # above it they are given up (C21)
+    return Severity.NOTE if idle and (at_the_edge or water_activity(present) < HELPING_ACTIVITY) else None
 
 
 def _keeps_itself(present: Sequence[Ingredient], formula: FormulaFacts) -> bool:
@@ -213,15 +216,15 @@ def _keeps_itself(present: Sequence[Ingredient], formula: FormulaFacts) -> bool:
     return soap or lye or any(i.key in OXIDISERS and i.percent >= OXIDISERS[i.key] for i in present)
 
 
-def _is_listed(i: Ingredient) -> bool:
-    """Tell whether the inventory calls a substance a preservative; what conditions hair is not there to preserve."""
-    return "preservative" in i.facts.functions and not i.is_a("helper_antimicrobial", "cationic_surfactant")
-
-
 def _crystals(present: Ingredients, formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     """Say where more of a weak acid is un-ionised than water dissolves (Henderson and Hasselbalch)."""
     water, ph = _water(present), formula.ph
-    if ph is None or water < MOSTLY_WATER_PERCENT or _sum(i for i in present if _dissolves(i)) >= SOLVENT_PERCENT:
+    dissolving = _sum(
+        i
+        for i in present
+        if i.is_a("alcohol", "solubiliser", "anionic_surfactant") or i.facts.group in SOLVENT_GROUPS or i.key in GLYCOLS
+    )
+    if ph is None or water < MOSTLY_WATER_PERCENT or dissolving >= SOLVENT_PERCENT:
         return
     sums: dict[str, tuple[Decimal, list[Ingredient]]] = {}
     held = "BENZYLALCOHOL" in present.keys  # the blend of the trade dissolves dehydroacetic acid in it
@@ -242,10 +245,6 @@ def _crystals(present: Ingredients, formula: FormulaFacts, rule: TradeRule) -> I
             yield _say(rule, (i.name for i in names), what, top, free)
 
 
-def _dissolves(i: Ingredient) -> bool:
-    return i.is_a("alcohol", "solubiliser", "anionic_surfactant") or i.facts.group in SOLVENT_GROUPS or i.key in GLYCOLS
-
-
 def _hot_alcohol(present: Sequence[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     """Stop alcohol that goes into a heated phase, or into a vessel that is still hot."""
     alcohol = [i for i in present if i.is_a("alcohol")]
@@ -263,22 +262,18 @@ def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Fi
     dissolved = dissolved or _sum(i for i in present if i.is_a("adsorbent")) >= PASTE_PERCENT
     if _sum(oils) < OIL_TO_EMULSIFY_PERCENT or _water(present) < WATER_TO_EMULSIFY_PERCENT or dissolved:
         return
-    if any(is_emulsifier(i) for i in present) or _soap_forms(present):
+    # A fatty acid or carbomer with an alkali, or fat with its lye, makes what holds the oil.
+    lye = sum((i.percent * ALKALI[i.key] for i in present if i.key in ALKALI), Decimal(0))
+    soap_forms = lye >= LYE_TO_FAT * _sum(i for i in present if is_oil(i)) > 0
+    if any(i.key in FATTY_ACIDS or i.is_a("carbomer") for i in present):
+        soap_forms = soap_forms or any(i.key in ALKALI or i.is_a("neutraliser") for i in present)
+    if soap_forms or any(is_emulsifier(i) for i in present):
         return
     what = f"{figures(_sum(oils), 4)} % oil phase in {figures(_water(present), 4)} % water and no emulsifier"
     if _sum(oils) <= SCENT_PERCENT:
         top = figures(_sum(oils) * 5, 3)
         what += f"; a solubiliser starts at as much as the oil ({figures(_sum(oils), 3)} %) and goes up to {top} %"
     yield _say(rule, (i.name for i in oils), what)
-
-
-def _soap_forms(present: Sequence[Ingredient]) -> bool:
-    """Tell whether a fatty acid or carbomer meets an alkali, or fat its lye, which makes what holds the oil."""
-    holds = any(i.key in FATTY_ACIDS or i.is_a("carbomer") for i in present)
-    if holds and any(i.key in ALKALI or i.is_a("neutraliser") for i in present):
-        return True
-    lye = sum((i.percent * ALKALI[i.key] for i in present if i.key in ALKALI), Decimal(0))
-    return lye >= LYE_TO_FAT * _sum(i for i in present if is_oil(i)) > 0
 
 
 def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
@@ -305,7 +300,8 @@ def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trad
             continue
         reported = [use.percent for use in known if not use.assessed]
         high = None if i.facts.use_high is None else max([i.facts.use_high, *reported])
-        if high is None or i.percent <= high * USE_TOLERANCE or not _acts_in_small_amounts(i):
+        acts_in_small_amounts = i.facts.group in SMALL_GROUPS and i.percent <= MAIN_MATERIAL_PERCENT
+        if high is None or i.percent <= high * USE_TOLERANCE or not acts_in_small_amounts or i.is_a("preservative"):
             continue
         if "kind:perfume" in i.tags or i.is_a("fragrance"):
             continue
@@ -313,26 +309,16 @@ def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trad
         yield _say(rule, (i.name,), what, high, i.percent)
 
 
-def _acts_in_small_amounts(i: Ingredient) -> bool:
-    if i.is_a("preservative") or i.percent > MAIN_MATERIAL_PERCENT:
-        return False
-    return i.facts.group in SMALL_GROUPS
-
-
 def _out_of_ph(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
-    for i in present:
-        limit = _overstepped(i, formula.ph)
-        if limit is not None and formula.ph is not None:
-            what = f"{i.name}: the product is at pH {plain(formula.ph)}, its range ends at {plain(limit)}"
-            yield _say(rule, (i.name,), what, limit, formula.ph, unit=Unit.PH)
-
-
-def _overstepped(i: Ingredient, ph: Decimal | None) -> Decimal | None:
+    ph = formula.ph
     if ph is None:
-        return None
-    if i.facts.ph_min is not None and ph < i.facts.ph_min:
-        return i.facts.ph_min
-    return i.facts.ph_max if i.facts.ph_max is not None and ph > i.facts.ph_max else None
+        return
+    for i in present:
+        low, high = i.facts.ph_min, i.facts.ph_max
+        limit = low if low is not None and ph < low else high if high is not None and ph > high else None
+        if limit is not None:
+            what = f"{i.name}: the product is at pH {plain(ph)}, its range ends at {plain(limit)}"
+            yield _say(rule, (i.name,), what, limit, ph, unit=Unit.PH)
 
 
 def _gap(formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
@@ -340,10 +326,3 @@ def _gap(formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
         gap = max(formula.joined_c) - min(formula.joined_c)
         if gap > PHASE_GAP_C:
             yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, unit=Unit.CELSIUS)
-
-
-def _not_checked(present: Iterable[Ingredient], formula: FormulaFacts) -> tuple[str, ...]:
-    bound = [i.name for i in present if i.facts.ph_min is not None or i.facts.ph_max is not None]
-    if formula.ph is not None or not bound:
-        return ()
-    return (f"pH ranges of {', '.join(bound)}: no pH was given.",)

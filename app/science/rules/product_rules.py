@@ -158,7 +158,10 @@ def _finding(rule: ProductRule, hits: Sequence[Ingredient], value: Decimal | Non
     unit = {Measure.PH: Unit.PH, Measure.PHOTOTOXIC: Unit.RATIO}.get(rule.measure, Unit.PERCENT)
     amount = "" if value is None else unit.write(value, 4)
     what = rule.what.replace("{names}", names).replace("{amount}", amount)
-    what = what.replace("{parts}", _phototoxic_words(measured))
+    what = what.replace(
+        "{parts}",
+        ", ".join(f"{i.name} {figures(i.percent, 3)} % of {plain(top)} %" for i, top in measured.phototoxic_parts),
+    )
     return Finding(
         rule=rule.rule_id,
         severity=rule.severity,
@@ -173,10 +176,6 @@ def _finding(rule: ProductRule, hits: Sequence[Ingredient], value: Decimal | Non
         unit=unit,
         quote=rule.quote,
     )
-
-
-def _phototoxic_words(measured: Measured) -> str:
-    return ", ".join(f"{i.name} {figures(i.percent, 3)} % of {plain(top)} %" for i, top in measured.phototoxic_parts)
 
 
 # Fats and acids take up alkali; grams of sodium hydroxide that a gram takes, from the molar masses (fats: from the

@@ -20,15 +20,10 @@ class TableAge:
     state: date | None
     newest: date | None
     rows: int
-    undated: int
 
     def is_old(self, today: date) -> bool:
         """Tell whether the table is more than a year old at a date; one without a date counts as old."""
-        return self.state is None or _a_year_after(self.state) < today
-
-
-def _a_year_after(day: date) -> date:
-    return day.replace(year=day.year + 1, day=min(day.day, 28))
+        return self.state is None or self.state.replace(year=self.state.year + 1, day=min(self.state.day, 28)) < today
 
 
 def state_of(as_of: str) -> date | None:
@@ -46,14 +41,14 @@ def state_of(as_of: str) -> date | None:
 
 def table_ages(tables: Mapping[str, Iterable[LimitRule]]) -> tuple[TableAge, ...]:
     """Give the age of some tables of limits, each under its name."""
-    return tuple(_age(name, [state_of(rule.as_of) for rule in rules]) for name, rules in tables.items())
-
-
-def _age(name: str, states: list[date | None]) -> TableAge:
-    known = [state for state in states if state is not None]
-    common = Counter(known).most_common(1)
-    state = common[0][0] if common else None
-    return TableAge(name, state, max(known, default=None), len(states), len(states) - len(known))
+    found = []
+    for name, rules in tables.items():
+        states = [state_of(rule.as_of) for rule in rules]
+        known = [state for state in states if state is not None]
+        common = Counter(known).most_common(1)
+        state = common[0][0] if common else None
+        found.append(TableAge(name, state, max(known, default=None), len(states)))
+    return tuple(found)
 
 
 def old_tables(ages: Iterable[TableAge], today: date) -> tuple[TableAge, ...]:

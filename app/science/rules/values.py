@@ -166,10 +166,8 @@ class LimitRule:
     as_of: str
     source: str
     source_status: str
-    sum_group: str
     factor: Decimal | None
     rule_type: str
-    scope_class: str
     only_in_scope: bool
     factors: Mapping[str, Decimal] = field(hash=False)
     match_cas: tuple[str, ...] = ()

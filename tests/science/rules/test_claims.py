@@ -102,11 +102,11 @@ TRUE_SOAP = {"Sodium Olivate": "60", "Sodium Cocoate": "20", "Aqua": "15", "Glyc
 def test_soap_is_told_from_cosmetic_and_drug(parts, words, cosmetic_claims, kind):
     drug = claims_a_drug(words, claim_rules())
     standing = soap_standing(present(parts), drug, cosmetic_claims)
-    assert (standing.kind, standing.is_soap) == (kind, kind == "soap")
+    assert standing.kind == kind
     assert standing.why
 
 
 def test_soap_listed_as_fats_and_alkali_is_judged_by_its_salts():
     made = present({"Olea Europaea Fruit Oil": "70", "Sodium Hydroxide": "9", "Aqua": "21"})
-    assert not soap_standing(made, False, False).is_soap
-    assert soap_standing(made, False, False, Decimal(72)).is_soap
+    assert soap_standing(made, False, False).kind == "cosmetic"
+    assert soap_standing(made, False, False, Decimal(72)).kind == "soap"

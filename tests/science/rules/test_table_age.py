@@ -23,22 +23,22 @@ def test_the_state_of_a_row_is_read(cell, state):
 
 
 def test_a_table_is_old_a_year_and_a_day_on():
-    table = TableAge("EU", date(2024, 5, 1), date(2025, 12, 1), 3, 0)
+    table = TableAge("EU", date(2024, 5, 1), date(2025, 12, 1), 3)
     assert not old_tables([table], date(2025, 5, 1))
     assert old_tables([table], date(2025, 5, 2)) == (table,)
 
 
 def test_a_table_without_a_date_is_old():
-    table = TableAge("XX", None, None, 1, 1)
+    table = TableAge("XX", None, None, 1)
     assert old_tables([table], date(2025, 1, 1)) == (table,)
 
 
 def test_a_leap_day_has_a_year_after():
-    assert TableAge("EU", date(2024, 2, 29), None, 1, 0).is_old(date(2025, 3, 1))
+    assert TableAge("EU", date(2024, 2, 29), None, 1).is_old(date(2025, 3, 1))
 
 
 def test_the_age_of_a_table_is_that_of_most_of_its_rows_beside_its_newest():
     rows = [SimpleNamespace(as_of=cell) for cell in ("2024-05", "2025-11", "2024-05", "", "CFR")]
     (found,) = table_ages({"EU": rows})
-    assert found == TableAge("EU", date(2024, 5, 1), date(2025, 11, 1), 5, 2)
-    assert table_ages({"XX": []}) == (TableAge("XX", None, None, 0, 0),)
+    assert found == TableAge("EU", date(2024, 5, 1), date(2025, 11, 1), 5)
+    assert table_ages({"XX": []}) == (TableAge("XX", None, None, 0),)
