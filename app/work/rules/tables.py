@@ -33,7 +33,7 @@ _STATE = re.compile(r"state of (\d{1,2} [A-Z][a-z]+ \d{4})")
 
 
 @dataclass(frozen=True, slots=True)
-class TableRow:
+class RuleRow:
     """A row to show: what names it, its cells under the columns, its source, how far that was checked.
 
     ``place`` leads to the form that puts the value right, None where it does not rest on memory.
@@ -47,7 +47,7 @@ class TableRow:
 
 
 Corrections = tuple[Correction, ...]
-MakeRows = Callable[[Corrections], Iterable[TableRow]]
+MakeRows = Callable[[Corrections], Iterable[RuleRow]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,10 +121,10 @@ def _table(
     "entries of Annex III with a duty to name them in the ingredient list",
     ("Leave-on, above", "Rinse-off, above", "CAS", "Entry", "Duty"),
 )
-def _allergens(_own: Corrections) -> Iterable[TableRow]:
+def _allergens(_own: Corrections) -> Iterable[RuleRow]:
     for entry in allergen_entries():
         thresholds = tuple(f"{plain(entry.thresholds[exposure])} %" for exposure in Exposure)
-        yield TableRow(
+        yield RuleRow(
             entry.label_name,
             (*thresholds, "; ".join(sorted(entry.cas)), entry.entry, entry.duty_since),
             entry.source.text,
@@ -139,11 +139,11 @@ def _allergens(_own: Corrections) -> Iterable[TableRow]:
     "where a colour may be used: Annex IV, and 21 CFR parts 73, 74 and 82",
     ("Also called", "EU: allowed in", "US name", "US: allowed in"),
 )
-def _colourants(own: Corrections) -> Iterable[TableRow]:
+def _colourants(own: Corrections) -> Iterable[RuleRow]:
     for one in corrected_colourants(own):
         area = "not listed" if one.eu_area is None else AREA_WORDS.get(one.eu_area, "all products")
         also = "; ".join(sorted(name for name in one.names if plain_name(one.ci).replace(" ", "") != name))
-        yield TableRow(
+        yield RuleRow(
             one.ci,
             (also, area, one.us_name, one.us_use),
             one.source.text,
@@ -159,12 +159,12 @@ def _colourants(own: Corrections) -> Iterable[TableRow]:
     "Annex II of Regulation (EC) 1223/2009, every entry",
     ("Substance", "Names", "CAS", "Prohibited"),
 )
-def _prohibited(_own: Corrections) -> Iterable[TableRow]:
+def _prohibited(_own: Corrections) -> Iterable[RuleRow]:
     for entry in prohibited_entries():
         names = "; ".join((*entry.names, *(f"{name} (read)" for name in entry.doubtful)))
         when = PROHIBITED_WHEN[entry.condition]
         cells = (entry.substance, names, "; ".join(entry.cas), when)
-        yield TableRow(entry.entry, cells, entry.source.text, entry.source.status)
+        yield RuleRow(entry.entry, cells, entry.source.text, entry.source.status)
 
 
 @_table(
@@ -174,12 +174,12 @@ def _prohibited(_own: Corrections) -> Iterable[TableRow]:
     "entries of Annex III on hair dyes; oxidative amounts on the hair after mixing",
     ("With oxidation", "Without", "Eyelashes", "Entry"),
 )
-def _hair_dyes(_own: Corrections) -> Iterable[TableRow]:
+def _hair_dyes(_own: Corrections) -> Iterable[RuleRow]:
     for dye in hair_dyes():
         tops = tuple("" if top is None else f"{plain(top)} %" for top in (dye.oxidative_max, dye.direct_max))
         lashes = "professional use" if dye.eyelashes else ""
         cells = (*tops, lashes, dye.entry)
-        yield TableRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
+        yield RuleRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
 
 
 @_table(
@@ -190,7 +190,7 @@ def _hair_dyes(_own: Corrections) -> Iterable[TableRow]:
     ("Where", "Names", "Measure", "Weight", "What", "Why"),
     is_law=False,
 )
-def _product_rules(_own: Corrections) -> Iterable[TableRow]:
+def _product_rules(_own: Corrections) -> Iterable[RuleRow]:
     for rule in product_rules():
         called = "; ".join(rule.selector.items) if rule.selector else ""
         where = "; ".join(
@@ -200,7 +200,7 @@ def _product_rules(_own: Corrections) -> Iterable[TableRow]:
         bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
         bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
         cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
-        yield TableRow(rule.rule_id, cells, rule.source.text, rule.source.status)
+        yield RuleRow(rule.rule_id, cells, rule.source.text, rule.source.status)
 
 
 @_table(
@@ -211,10 +211,10 @@ def _product_rules(_own: Corrections) -> Iterable[TableRow]:
     ("Group", "Use", "Certificate category", "Words of the rules"),
     is_law=False,
 )
-def _product_kinds(_own: Corrections) -> Iterable[TableRow]:
+def _product_kinds(_own: Corrections) -> Iterable[RuleRow]:
     for kind in product_kinds().values():
         cells = (kind.group, str(kind.exposure), kind.certificate_category, "; ".join(sorted(kind.words)))
-        yield TableRow(
+        yield RuleRow(
             kind.kind, cells, "the trade's categories; certificate categories of the 49th amendment", "common practice"
         )
 
@@ -227,11 +227,11 @@ def _product_kinds(_own: Corrections) -> Iterable[TableRow]:
     ("Constituent", "Range", "Typical"),
     is_law=False,
 )
-def _oil_constituents(_own: Corrections) -> Iterable[TableRow]:
+def _oil_constituents(_own: Corrections) -> Iterable[RuleRow]:
     for oil, ones in constituent_index().oils.items():
         for one in ones:
             cells = (one.name, f"{plain(one.low)} to {plain(one.high)} %", f"{plain(one.typical)} %")
-            yield TableRow(oil, cells, one.source.text, one.source.status)
+            yield RuleRow(oil, cells, one.source.text, one.source.status)
 
 
 @_table(
@@ -242,11 +242,11 @@ def _oil_constituents(_own: Corrections) -> Iterable[TableRow]:
     ("Between", "What", "Weight", "Why", "What to do"),
     is_law=False,
 )
-def _compatibility(own: Corrections) -> Iterable[TableRow]:
+def _compatibility(own: Corrections) -> Iterable[RuleRow]:
     for rule in corrected_trade(trade_rules(), own).values():
         cells = (_pairs().get(rule.rule_id, ""), rule.title, str(rule.severity), rule.why, rule.action)
         table = "compatibility" if rule.rule_id.startswith("C") else "process_rules"
-        yield TableRow(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
+        yield RuleRow(rule.rule_id, cells, rule.source, rule.source_status, _place(table, rule.rule_id, "why"))
 
 
 @_table(
@@ -256,7 +256,7 @@ def _compatibility(own: Corrections) -> Iterable[TableRow]:
     "words that make a cosmetic something else: drug, medicine, biocide, sunscreen",
     ("Where", "Words", "Not counted in", "Weight", "What it means"),
 )
-def _claims(_own: Corrections) -> Iterable[TableRow]:
+def _claims(_own: Corrections) -> Iterable[RuleRow]:
     for rule in claim_rules():
         where = ", ".join(sorted(rule.jurisdictions))
         cells = (
@@ -266,7 +266,7 @@ def _claims(_own: Corrections) -> Iterable[TableRow]:
             str(rule.severity),
             f"{rule.message} ({rule.kind})",
         )
-        yield TableRow(rule.rule_id, cells, rule.rule, rule.source_status)
+        yield RuleRow(rule.rule_id, cells, rule.rule, rule.source_status)
 
 
 @_table(
@@ -276,12 +276,12 @@ def _claims(_own: Corrections) -> Iterable[TableRow]:
     "statements by kind of product; the wordings that a limit asks for stand with the limits",
     ("Where", "Statement", "Wording", "Called for by", "Reason"),
 )
-def _warnings(_own: Corrections) -> Iterable[TableRow]:
+def _warnings(_own: Corrections) -> Iterable[RuleRow]:
     for rule in warning_rules():
         called = "; ".join(rule.selector.items) if rule.selector else ""
         kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
         wording = "fixed by law" if rule.is_legal else "own words"
-        yield TableRow(
+        yield RuleRow(
             rule.rule_id,
             (", ".join(sorted(rule.jurisdictions)), rule.text, wording, kind, rule.reason),
             rule.source.text,
@@ -309,7 +309,7 @@ def tables() -> tuple[Table, ...]:
     return (*found, *DECLARED)
 
 
-def _limits(jurisdiction: str, own: Corrections) -> Iterable[TableRow]:
+def _limits(jurisdiction: str, own: Corrections) -> Iterable[RuleRow]:
     for rule in corrected_limits(limit_rows(jurisdiction), own):
         as_ = "" if rule.expressed_as in ("", "as such") else f" as {rule.expressed_as}"
         cells = (
@@ -319,7 +319,7 @@ def _limits(jurisdiction: str, own: Corrections) -> Iterable[TableRow]:
             _joined(rule.legal_reference, rule.as_of and f"State: {rule.as_of}"),
         )
         place = _place(f"limits/{jurisdiction}", limit_key(rule), "max_percent")
-        yield TableRow(rule.inci_name, cells, rule.source, rule.source_status, place)
+        yield RuleRow(rule.inci_name, cells, rule.source, rule.source_status, place)
 
 
 def find_table(path: str) -> Table | None:
@@ -327,7 +327,7 @@ def find_table(path: str) -> Table | None:
     return next((table for table in tables() if table.path.casefold() == path.casefold()), None)
 
 
-def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[TableRow]:
+def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[RuleRow]:
     """List the rows that hold every word typed, in any order and case, and have a status."""
     wanted = words.casefold().split()
     found = []
@@ -350,7 +350,7 @@ def overviews(corrections: tuple[Correction, ...], day: date) -> tuple[Overview,
     return tuple(found)
 
 
-def _age(table: Table, rows: Iterable[TableRow]) -> TableAge:
+def _age(table: Table, rows: Iterable[RuleRow]) -> TableAge:
     known = {f"limits/{age.table}": age for age in limit_table_ages()}
     if table.path in known:
         return known[table.path]
