@@ -80,7 +80,17 @@ def mixture_in_batch(batch: Batch, shelf: Shelf, added: Mapping[int, Decimal]) -
         Invalid: at ``batch_g``, when there is nothing in it.
     """
     left = dict(added)
-    grams = [(line, _without_session(line, shelf, left)) for line in batch.lines]
+    grams = []
+    for line in batch.lines:
+        weighed = line.held_g
+        if weighed is None:
+            grams.append((line, ZERO if line.material_id in left or sets_ph(line, shelf) else line.target_g))
+            continue
+        # What the session added is taken off only once.
+        own = min(left.get(line.material_id, ZERO), weighed)
+        if own:
+            left[line.material_id] -= own
+        grams.append((line, weighed - own))
     with exact_arithmetic():
         whole = sum((g for _, g in grams), ZERO)
     if whole <= 0:
@@ -91,17 +101,6 @@ def mixture_in_batch(batch: Batch, shelf: Shelf, added: Mapping[int, Decimal]) -
     )
     planned = tuple(line.name for line, _ in held if line.actual_g is None)
     return MixtureInBatch(materials, whole, planned)
-
-
-def _without_session(line: BatchLine, shelf: Shelf, left: dict[int, Decimal]) -> Decimal:
-    """Return the grams of a line apart from the session; what the session added is taken off only once."""
-    weighed = line.held_g
-    if weighed is None:
-        return ZERO if line.material_id in left or sets_ph(line, shelf) else line.target_g
-    own = min(left.get(line.material_id, ZERO), weighed)
-    if own:
-        left[line.material_id] -= own
-    return weighed - own
 
 
 def line_for(batch: Batch, material_id: int) -> BatchLine | None:

@@ -13,7 +13,6 @@ from app.science.acid_base.gel import GelState
 from app.science.acid_base.values import Adjuster, Mixture
 from app.science.composition import DosedMaterial
 from app.science.errors import Invalid
-from app.science.formula import Material
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.materials import live_materials
@@ -149,16 +148,12 @@ def _percent(choice: ChangedFormula, own: PhLine | None, adjuster: Adjuster, tar
         room = HUNDRED - percent - sum((m.percent for key, m in others if key not in filling), Decimal(0))
         rest = [replace(m, percent=max(room, Decimal(0))) if key in filling else m for key, m in others]
         whole = sum((m.percent for m in rest), Decimal(0)) or HUNDRED
-        dose = _dose([replace(m, percent=m.percent * HUNDRED / whole) for m in rest], adjuster, target)
+        mixture, _ = mixture_of([replace(m, percent=m.percent * HUNDRED / whole) for m in rest])
+        dose = ask_dose(mixture, (adjuster,), float(target), 100.0).grams
+        if not dose:
+            raise Invalid("", f"{adjuster.substance.inci} does not bring this formula to pH {target}.")
         percent = Decimal(str(100.0 * dose / (100.0 + dose)))
     return percent
-
-
-def _dose(rest: Sequence[DosedMaterial], adjuster: Adjuster, target: Decimal) -> float:
-    dose = ask_dose(mixture_of(rest)[0], (adjuster,), float(target), 100.0).grams
-    if not dose:
-        raise Invalid("", f"{adjuster.substance.inci} does not bring this formula to pH {target}.")
-    return dose
 
 
 def _solution(store: Store, wanted: Neutraliser) -> tuple[str, Adjuster, Callable[[], int]]:
@@ -188,7 +183,11 @@ def choose_thickener(store: Store, choice: ChangedFormula, inci: str) -> tuple[O
         raise Invalid("", "Choose one of the thickeners listed.")
     material_id, name, strength = _thickener_material(store, wanted)
     percent = (wanted.dose_low_percent + wanted.dose_high_percent) / 2 * HUNDRED / strength
-    old = _old_thickener(choice, wanted)
+    old = None
+    for material, key in zip(choice.materials, choice.ids, strict=True):
+        known = [thickener_of(part.inci) for part in material.parts if part.percent >= MAINLY]
+        if old is None and any(one is not None and one.inci != wanted.inci for one in known):
+            old = key
     saved = _written(store, choice, Rewrite(material_id, name, percent, old), f"{name} thickens")
     return saved, f"{name} thickens now, {percent:.3g} %. {what_else(choice.materials, wanted)}"
 
@@ -204,33 +203,21 @@ def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
     return f"{words} Work the dose of {own.material} out again." if own else words
 
 
-def _old_thickener(choice: ChangedFormula, wanted: Thickener) -> int | None:
-    for material, key in zip(choice.materials, choice.ids, strict=True):
-        known = [thickener_of(part.inci) for part in material.parts if part.percent >= MAINLY]
-        if any(one is not None and one.inci != wanted.inci for one in known):
-            return key
-    return None
-
-
 def _thickener_material(store: Store, wanted: Thickener) -> tuple[int, str, Decimal]:
     """Find the thickener on the shelf or in the library, or put it on the shelf: id, name, its share in %."""
     with store.reading() as session:
         shelf = [as_shelf_material(material) for material in live_materials(session)]
-    found = next(((m, share) for m in shelf if (share := _share(m, wanted)) is not None), None)
-    if found:
-        return found[0].id, found[0].name, found[1]
     key = inci_key(wanted.inci)
+    for material in shelf:
+        share = next((part.percent for part in material.parts if inci_key(part.inci) == key), None)
+        if share is not None and share >= MAINLY:
+            return material.id, material.name, share
     pure = (m for m in library_materials() if len(m.parts) == 1 and inci_key(m.parts[0].inci) == key)
     shipped = next(pure, None)
     if shipped is not None:
         return put_on_shelf(store, shipped.key), shipped.name, HUNDRED
     typed = MaterialForm(name=wanted.inci, form="powder", parts=(PartForm(wanted.inci, "100"),))
     return add_material(store, typed), wanted.inci, HUNDRED
-
-
-def _share(material: Material, wanted: Thickener) -> Decimal | None:
-    found = [p.percent for p in material.parts if inci_key(p.inci) == inci_key(wanted.inci)]
-    return found[0] if found and found[0] >= MAINLY else None
 
 
 def _written(store: Store, choice: ChangedFormula, rewrite: Rewrite, change: str) -> OpenDraft:

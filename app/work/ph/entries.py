@@ -132,6 +132,7 @@ def add_addition(session: Session, at: SessionRef, typed: AdditionForm) -> None:
     grams, by = form.amount_g(session, material_id, record.batch_g), form.who
     if counter is not None:
         record.materials = pin({**pinned(record.materials), counter.id: counter}.values())
+    step = state.step if state.step is not None and (state.step.which == 1) == form.back else None
     line = line_for(batch, material_id) or _bench_line(session, batch, material_id)
     weighing = BatchWeighing(
         grams=grams,
@@ -141,7 +142,7 @@ def add_addition(session: Session, at: SessionRef, typed: AdditionForm) -> None:
         session_id=record.id,
         place=_next_place(state),
         drops=form.drops,
-        advised_g=_advised(state, form.back),
+        advised_g=to_places(Decimal(str(max(step.grams, 0.0))), PLACES_G) if step else None,
     )
     noted = next((one for one in line.standing if one.lot_id is not None), None)
     weighing.lot_id = noted.lot_id if noted else None
@@ -155,12 +156,6 @@ def add_addition(session: Session, at: SessionRef, typed: AdditionForm) -> None:
 def _next_place(state: State) -> int:
     used = [*(one.place or 0 for one in state.record.additions), *(one.place or 0 for one in state.record.readings)]
     return max(used, default=0) + 1
-
-
-def _advised(state: State, back: bool) -> Decimal | None:
-    if state.step is None or (state.step.which == 1) != back:
-        return None
-    return to_places(Decimal(str(max(state.step.grams, 0.0))), PLACES_G)
 
 
 def _bench_line(session: Session, batch: Batch, material_id: int) -> BatchLine:

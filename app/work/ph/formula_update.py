@@ -13,7 +13,7 @@ from app.science.acid_base.dosing import dose_to, ph_after
 from app.science.acid_base.refit import refit
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, to_places
-from app.store.batches import Batch, BatchLine
+from app.store.batches import Batch
 from app.store.bench_ph import PhSession
 from app.store.errors import NotFound
 from app.work.action import action
@@ -73,7 +73,10 @@ def formula_update(session: Session, batch: Batch, state: State) -> FormulaUpdat
     if state.added_g <= 0 and state.counter_g <= 0:
         return None
     shelf = materials_of(session, batch)
-    held = {line.id: _held_g(line, sets_ph(line, shelf)) for line in batch.lines}
+    held = {}
+    for line in batch.lines:
+        not_weighed_g = ZERO if sets_ph(line, shelf) else line.target_g
+        held[line.id] = not_weighed_g if line.held_g is None else line.held_g
     material_id = state.record.material_id
     with exact_arithmetic():
         grams = sum((held[line.id] for line in batch.lines if line.material_id == material_id), ZERO)
@@ -99,12 +102,6 @@ def formula_update(session: Session, batch: Batch, state: State) -> FormulaUpdat
         left_out=tuple(line.name for line in unused),
         left_out_ids=tuple(line.material_id for line in unused),
     )
-
-
-def _held_g(line: BatchLine, is_adjuster: bool) -> Decimal:
-    if line.held_g is not None:
-        return line.held_g
-    return ZERO if is_adjuster else line.target_g
 
 
 def _cancelled_g(session: Session, batch: Batch, state: State, most: Decimal) -> Decimal | None:

@@ -96,30 +96,23 @@ def ph_report(
         mixture, notes = mixture_of(materials)
     except Invalid as fault:
         return PhReport(target, None, fault.message, (), (), Preservation((), (), ()), None, ())
-    prediction, why_not = _predicted(mixture)
+    prediction, why_not = None, ""
+    try:
+        prediction = predict(mixture)
+    except Invalid as fault:
+        why_not = fault.message
+    shares = buffer_shares(compile_model(mixture)) if prediction else ()
     at = prediction.ph.value if prediction else None
     return PhReport(
         target=target,
         prediction=prediction,
         why_not=why_not,
-        shares=_shares(mixture) if prediction else (),
+        shares=tuple(share for share in shares if share.share >= LEAST_SHARE)[:MOST_SHARES],
         gels=_gels(mixture, at) if at is not None else (),
         preservation=assess_mixture(mixture, exposure == LEAVE_ON, at),
         titration=titration(materials, target, batch_g, chosen) if prediction and target is not None else None,
         notes=notes,
     )
-
-
-def _predicted(mixture: Mixture) -> tuple[Prediction | None, str]:
-    try:
-        return predict(mixture), ""
-    except Invalid as fault:
-        return None, fault.message
-
-
-def _shares(mixture: Mixture) -> tuple[BufferShare, ...]:
-    found = buffer_shares(compile_model(mixture))
-    return tuple(share for share in found if share.share >= LEAST_SHARE)[:MOST_SHARES]
 
 
 def _gels(mixture: Mixture, ph: float) -> tuple[Gel, ...]:

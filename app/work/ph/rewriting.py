@@ -32,7 +32,10 @@ def rewritten(draft: Draft, wanted: Rewrite, *, leaving: Collection[int] = ()) -
     """
     if draft.basis != "w/w":
         raise Invalid("", "The formula is not in % w/w; convert it first, then choose again.")
-    line = _line_to_change(draft, wanted)
+    lines = {one.material_id: one for one in draft.in_page_order() if one.material_id is not None}
+    line = lines.get(wanted.material_id) or lines.get(wanted.replaces_id or 0)
+    if line is None:
+        line = DraftLine(f"ph{wanted.material_id}", draft.phases[-1].id if draft.phases else "p1")
     amount = plain(to_places(wanted.percent, PLACES))
     changed = replace(line, typed=wanted.name, material_id=wanted.material_id, amount=amount, qs=False)
     there = line.id in {old.id for old in draft.lines}
@@ -40,16 +43,6 @@ def rewritten(draft: Draft, wanted: Rewrite, *, leaving: Collection[int] = ()) -
     kept = tuple(one for one in written.lines if one.id == changed.id or one.material_id not in leaving)
     written = replace(written, lines=kept)
     return written if any(one.qs for one in written.lines) else _closed(written, changed)
-
-
-def _line_to_change(draft: Draft, wanted: Rewrite) -> DraftLine:
-    lines = draft.in_page_order()
-    for material_id in (wanted.material_id, wanted.replaces_id):
-        found = [line for line in lines if material_id is not None and line.material_id == material_id]
-        if found:
-            return found[-1]
-    phase = draft.phases[-1].id if draft.phases else "p1"
-    return DraftLine(f"ph{wanted.material_id}", phase)
 
 
 def _closed(draft: Draft, kept: DraftLine) -> Draft:

@@ -152,21 +152,41 @@ def state_of(session: Session, batch: Batch, record: PhSession, *, curves: bool 
     solution = as_solution(own) if own else None
     back = _counter_solution(session, record, solution, shelf, set(added))
     counter = back.adjuster if back else counter_adjuster(solution.adjuster.substance) if solution else None
+    sums: dict[int, Decimal] = {}
+    rows = []
+    for entry in entries:
+        key = material_of[entry.line_id] if isinstance(entry, BatchWeighing) else record.material_id
+        grams = entry.grams if isinstance(entry, BatchWeighing) else None
+        sums[key] = sums.get(key, ZERO) + (grams or ZERO)
+        rows.append(SessionRow(entry, key, shelf[key].name if key in shelf else "", sums[key]))
     state = State(
         record=record,
         name=own.name if own else "",
         solution=solution,
         counter=counter,
         counter_solution=back,
-        rows=_rows(entries, shelf, material_of, record.material_id),
+        rows=tuple(rows),
         added_g=added.get(record.material_id, ZERO),
         counter_g=added.get(back.material.id, ZERO) if back else ZERO,
         from_today=tuple(shelf[key].name for key in sorted(set(shelf) - set(kept_materials(batch)) - set(pinned_here))),
     )
     try:
-        return _with_model(state, model_of(session, batch, state), curves)
+        model, readings = model_of(session, batch, state), readings_of(state)
+        step = next_step(model, (float(state.added_g), float(state.counter_g)), readings)
+        return with_curves(replace(state, step=step), model, readings) if curves else replace(state, step=step)
     except Invalid as fault:
         return replace(state, why_not=fault.message)
+
+
+def with_curves(state: State, model: Model, readings: Sequence[MeterReading]) -> State:
+    """Return a session with the curve that is expected, and the one that its readings were fitted to."""
+    doses = useful_doses(plan_dose(model.model, model.target))
+    most = max(float(doses[-1]), 1.15 * float(state.added_g) / model.batch_g)
+    doses = np.asarray(doses * (most / doses[-1]), dtype=np.float64)
+    trusted, _ = trusted_readings(model, readings)
+    belief = refit(model.model, trusted).belief if trusted else None
+    refitted = curve_with_band(model.model, doses, model.batch_g, belief) if belief else ()
+    return replace(state, curve=curve_with_band(model.model, doses, model.batch_g), refitted=refitted)
 
 
 def _pinned(session: Session, batch: Batch, record: PhSession) -> Shelf:
@@ -243,28 +263,3 @@ def noise_of(uncertainty: Decimal | None) -> float:
     """
     wide = float(uncertainty or 0) / COVER_90
     return max(READING_NOISE, math.sqrt(max(wide**2 - METER_OFFSET**2, 0.0)))
-
-
-def _with_model(state: State, model: Model, curves: bool) -> State:
-    readings = readings_of(state)
-    step = next_step(model, (float(state.added_g), float(state.counter_g)), readings)
-    if not curves:
-        return replace(state, step=step)
-    doses = useful_doses(plan_dose(model.model, model.target))
-    most = max(float(doses[-1]), 1.15 * float(state.added_g) / model.batch_g)
-    doses = np.asarray(doses * (most / doses[-1]), dtype=np.float64)
-    batch_g = model.batch_g
-    trusted, _ = trusted_readings(model, readings)
-    refitted = curve_with_band(model.model, doses, batch_g, refit(model.model, trusted).belief) if trusted else ()
-    return replace(state, step=step, curve=curve_with_band(model.model, doses, batch_g), refitted=refitted)
-
-
-def _rows(entries: Sequence[Entry], shelf: Shelf, material_of: Mapping[int, int], main: int) -> tuple[SessionRow, ...]:
-    sums: dict[int, Decimal] = {}
-    rows = []
-    for entry in entries:
-        key = material_of[entry.line_id] if isinstance(entry, BatchWeighing) else main
-        grams = entry.grams if isinstance(entry, BatchWeighing) else None
-        sums[key] = sums.get(key, ZERO) + (grams or ZERO)
-        rows.append(SessionRow(entry, key, shelf[key].name if key in shelf else "", sums[key]))
-    return tuple(rows)
