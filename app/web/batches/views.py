@@ -105,7 +105,11 @@ def weights(batch_id: int) -> Page:
     try:
         act()
     except Conflict as error:
-        return _overtaken(batch_id, f"{error} Your weights are not saved: check them and save them again.")
+        words = f"{error} Your weights are not saved: check them and save them again."
+        with context.store().reading() as session:
+            batch = load_batch(session, batch_id)
+        faults = {"weights": words} | clashes(batch, weighed_entries(request.form))
+        return batch_page(batch_id, faults, still_typed(request.form, batch)), 409
     except Faults:
         return done(batch_id, act, "weights")
     flash("The weights are saved.")
@@ -229,10 +233,3 @@ def decision(batch_id: int) -> Page:
 
     words = "in quarantine" if typed_in("state") == "quarantine" else typed_in("state")
     return done(batch_id, act, "history", prefix="decide-", words=f"The batch is {words}.")
-
-
-def _overtaken(batch_id: int, words: str) -> Page:
-    with context.store().reading() as session:
-        batch = load_batch(session, batch_id)
-    faults = {"weights": words} | clashes(batch, weighed_entries(request.form))
-    return batch_page(batch_id, faults, still_typed(request.form, batch)), 409

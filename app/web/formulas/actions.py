@@ -102,14 +102,14 @@ def _take(asked: AskedAction) -> Answer:
     return moves.rename_line(asked.draft, line_id, take(asked.store, value, typed)), ""
 
 
+def _sort_phases(asked: AskedAction) -> Answer:
+    hints = {line.draft.id: line.material.phase_hint for line in _worked_out(asked).lines if line.material}
+    return sort_into_phases(asked.draft, hints, new_id), "Sorted into the usual phases"
+
+
 def _paste(asked: AskedAction) -> Answer:
     phase, _, line_id = asked.rest.partition(":")
     return paste_in_place(asked.store, asked.draft, asked.raw.get("rows", ""), phase, line_id)
-
-
-def _sorted(asked: AskedAction) -> Draft:
-    hints = {line.draft.id: line.material.phase_hint for line in _worked_out(asked).lines if line.material}
-    return sort_into_phases(asked.draft, hints, new_id)
 
 
 def _scale(asked: AskedAction) -> Answer:
@@ -123,7 +123,7 @@ BUTTONS: dict[str, Callable[[AskedAction], Answer]] = {
     "take": _take,
     "add-phase": lambda asked: (moves.add_phase(asked.draft, new_id()), ""),
     "paste-rows": _paste,
-    "sort-phases": lambda asked: (_sorted(asked), "Sorted into the usual phases"),
+    "sort-phases": _sort_phases,
     "as-percentages": lambda asked: (
         moves.as_percentages(_worked_out(asked).resolution),
         "Converted amounts to percentages",

@@ -16,7 +16,6 @@ from app.web.formulas.forms import USES, Posted, new_id
 from app.work.formulas.around import Around, read_around
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import code_faults, open_draft
-from app.work.formulas.faults import FieldFault
 from app.work.formulas.fields import FieldChange, changes
 from app.work.formulas.merge import MergeConflict, merge
 from app.work.formulas.results import Results, results_of
@@ -124,14 +123,11 @@ def parts(sheet: FormulaPage, *, with_lines: bool, **more: Any) -> dict[str, Any
         "figures": values["figures"],
         "offers": {key: template.render(line_id=key, found=found) for key, found in sheet.suggestions.items()},
         "faults": {
-            field: {"words": one[0].message, "open": _only_open(one)} for field, one in values["faults"].items()
+            field: {"words": one[0].message, "open": all(fault.unfinished for fault in one)}
+            for field, one in values["faults"].items()
         },
         "parts": pieces,
     }
-
-
-def _only_open(found: list[FieldFault]) -> bool:
-    return all(fault.unfinished for fault in found)
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,8 +71,10 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
         shop = sheet.results.context.workshop
         low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
         target = sheet.results.formula.target_ph
+        near = (None, None) if target is None else (float(target) - 0.2, float(target) + 0.2)
+        read = tuple(Measured(b.number, None if b.ph is None else float(b.ph)) for b in lived.batches)
         series = (
-            Series("pH", "", tuple(_point(b.number, b.ph) for b in lived.batches), *_near(target)),
+            Series("pH", "", read, *near),
             Series(
                 "yield, %",
                 " %",
@@ -109,11 +111,3 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
         words = "Versions from the first down, with their batches and with what branched off."
         found.append(FormulaDrawing("The life of the formula", words, life(knots, has_draft=True)))
     return found
-
-
-def _point(number: str, ph: object) -> Measured:
-    return Measured(number, None if ph is None else float(str(ph)))
-
-
-def _near(target: object) -> tuple[float | None, float | None]:
-    return (None, None) if target is None else (float(str(target)) - 0.2, float(str(target)) + 0.2)

@@ -1,6 +1,5 @@
 """A batch as it was made: the formula of what really went in, and what differs from the version it was made from."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -132,10 +131,19 @@ def as_made(session: Session, batch: Batch) -> AsMade | None:
     law = the_workshop(session).jurisdiction
     before, found = open_findings_of(session, [planned, formula])
     known = {_mark(one) for one in before}
+    lines = []
+    for line in batch.lines:
+        if line.is_left_out:
+            continue
+        made = formula.line(_key(line))
+        if line.is_swapped:
+            lines.append(LineAsMade(line.planned_name, line.percent, None, ZERO))
+        percent = None if line.added_at_bench or line.is_swapped else line.percent
+        lines.append(LineAsMade(line.name, percent, made.percent if made else None, line.held_g or ZERO))
     return AsMade(
         formula=formula,
         planned=planned,
-        lines=tuple(_lines(batch, formula)),
+        lines=tuple(lines),
         open=found,
         findings=tuple(one for one in found if _mark(one) not in known),
         list_planned=declared_formula(planned, law).text,
@@ -149,17 +157,6 @@ def _mark(one: AnsweredFinding) -> tuple[str, str, tuple[str, ...]]:
     """Tell a finding by its rule and substances, not by an amount that every weighing changes a little."""
     finding = one.finding
     return finding.rule, str(finding.severity), tuple(sorted(finding.inci))
-
-
-def _lines(batch: Batch, formula: Formula) -> Iterator[LineAsMade]:
-    for line in batch.lines:
-        if line.is_left_out:
-            continue
-        made = formula.line(_key(line))
-        planned = None if line.added_at_bench or line.is_swapped else line.percent
-        if line.is_swapped:
-            yield LineAsMade(line.planned_name, line.percent, None, ZERO)
-        yield LineAsMade(line.name, planned, made.percent if made else None, line.held_g or ZERO)
 
 
 def _ph(formula: Formula) -> PhReport | None:

@@ -38,7 +38,11 @@ def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
     for line in batch.lines:
         if not line.is_left_out:
             yield from _weight(line)
-            yield from _lots_and_heatings(line)
+            if line.actual_g and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
+                yield f"lot {line.id}", f"{line.name}: no lot is written."
+            for one in line.standing_heatings:
+                if one.after_g is None:
+                    yield f"heating {one.id}", f"{one.vessel}: weighed before heating and not after it."
 
 
 def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
@@ -57,14 +61,6 @@ def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
             f"{line.name}: {plain(actual)} g weighed{lost}, {plain(line.shown_g)} g planned"
             f" ({plain(band.low)} to {plain(band.high)} g).",
         )
-
-
-def _lots_and_heatings(line: BatchLine) -> Iterator[tuple[str, str]]:
-    if line.actual_g and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
-        yield f"lot {line.id}", f"{line.name}: no lot is written."
-    for one in line.standing_heatings:
-        if one.after_g is None:
-            yield f"heating {one.id}", f"{one.vessel}: weighed before heating and not after it."
 
 
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:

@@ -39,16 +39,18 @@ def actions(history: Sequence[BatchEvent]) -> tuple[Action, ...]:
     """Gather the lines that were written in one go by the same person for the same reason, oldest first."""
     groups: list[list[BatchEvent]] = []
     for event in history:
-        if groups and _goes_on(groups[-1][-1], event):
+        before = groups[-1][-1] if groups else None
+        if (
+            before is not None
+            and (before.by, before.why) == (event.by, event.why)
+            and _is_weighing(before)
+            and _is_weighing(event)
+            and event.at - before.at <= ONE_ACTION
+        ):
             groups[-1].append(event)
         else:
             groups.append([event])
     return tuple(Action(tuple(group)) for group in groups)
-
-
-def _goes_on(before: BatchEvent, event: BatchEvent) -> bool:
-    same = (before.by, before.why) == (event.by, event.why)
-    return same and _is_weighing(before) and _is_weighing(event) and event.at - before.at <= ONE_ACTION
 
 
 def _is_weighing(event: BatchEvent) -> bool:

@@ -115,7 +115,9 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
-        versions = _versions(session, chosen)
+        kept = select(FormulaVersion.id, FormulaVersion.number, FormulaVersion.note)
+        newest = kept.where(FormulaVersion.formula_id == chosen).order_by(FormulaVersion.number.desc())
+        versions = tuple(VersionChoice(one.id, one.number, one.note) for one in session.execute(newest))
         if version_id in {version.id for version in versions}:
             formula = read_version(session, version_id or 0)
         else:
@@ -142,12 +144,6 @@ def product_choices(session: Session, formula_id: int) -> tuple[ProductChoice, .
 
 def _fill_of(product: Product) -> str:
     return f"{plain(product.fill_amount)} {product.fill_unit}" if product.fill_amount is not None else ""
-
-
-def _versions(session: Session, formula_id: int) -> tuple[VersionChoice, ...]:
-    listed = select(FormulaVersion.id, FormulaVersion.number, FormulaVersion.note)
-    asked = listed.where(FormulaVersion.formula_id == formula_id).order_by(FormulaVersion.number.desc())
-    return tuple(VersionChoice(one.id, one.number, one.note) for one in session.execute(asked))
 
 
 @action(once="plan", key="{plan.key}")
@@ -221,7 +217,9 @@ def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned
     """
     if not plan.size.strip():
         raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
-    product = _product(session, plan, version.formula_id)
+    product = find_product(session, plan.product_id) if plan.product_id is not None else None
+    if plan.product_id is not None and (product is None or product.formula_id != version.formula_id):
+        raise NotFound("There is no such product of this formula.")
     fill = _fill_of(product) if product else ""
     formula = at_size(formula_of(version), plan.size, fill or plan.fill, plan.loss)
     formula = replace(formula, scales=read_context(session).defaults.scales)
@@ -244,15 +242,6 @@ def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned
         "made_by": maker,
     }
     return Planned(formula, sheet, day, columns)
-
-
-def _product(session: Session, plan: Plan, formula_id: int) -> Product | None:
-    if plan.product_id is None:
-        return None
-    product = find_product(session, plan.product_id)
-    if product is None or product.formula_id != formula_id:
-        raise NotFound("There is no such product of this formula.")
-    return product
 
 
 def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:

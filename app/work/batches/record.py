@@ -1,7 +1,6 @@
 """The record of a batch as one value: what its page and its paper show, for an inspector to read."""
 
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
@@ -107,13 +106,16 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
     """
     batch = load_batch(session, batch_id)
     formula = formula_to_make(batch)
-    checks = tuple(CheckRecord(check, _answer(batch, check)) for check in checks_of(formula))
+    checks = []
+    for check in checks_of(formula):
+        answer = next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
+        checks.append(CheckRecord(check, answer))
     known = {phase.letter: phase for phase in formula.phases}
     letters = dict.fromkeys([*known, *(line.phase for line in batch.lines)])
     phases = []
     for letter in letters:
         phase = known.get(letter)
-        lines = tuple(_line(line) for line in batch.lines if line.phase == letter and not line.is_left_out)
+        lines = tuple(line_record(one) for one in batch.lines if one.phase == letter and not one.is_left_out)
         steps = tuple(one for one in batch.ticks if one.kind is TickKind.STEP and one.phase == letter)
         name, warmth = (phase.name, phase.temperature_c) if phase else ("", None)
         phases.append(PhaseRecord(letter, name, warmth, cautions_of(phase) if phase else (), lines, steps))
@@ -122,35 +124,29 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         formula=formula,
         start_up=tuple(one for one in batch.ticks if one.kind is TickKind.START_UP),
         phases=tuple(phases),
-        checks=checks,
+        checks=tuple(checks),
         deviations=out_of_plan(session, batch),
         yield_percent=yield_percent(batch),
         made=as_made(session, batch),
         sessions=states_of(session, batch),
         history=actions(batch.history),
-        gear=tuple(row for row in gear_rows(session, _made_on(batch)) if row.name in _scales(batch)),
+        gear=gear_of(session, batch),
         is_heated=loses_water(formula),
         decided_why=next((one.why for one in reversed(batch.history) if one.what == "state"), ""),
         released_alone=bool(batch.decided_by) and batch.decided_by in weighers(batch),
     )
 
 
-def _made_on(batch: Batch) -> date | None:
-    """Return the day of the last weighing, for which the gear is shown; None while nothing is weighed."""
-    days = [one.at.astimezone().date() for line in batch.lines for one in line.standing]
-    return max(days, default=None)
-
-
-def _scales(batch: Batch) -> set[str]:
-    weighed = {one.scale for line in batch.lines for one in line.standing if one.grams is not None}
-    return weighed | {one.scale for one in batch.heatings}
-
-
-def _answer(batch: Batch, check: Check) -> BatchReading | None:
-    return next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
-
-
-def _line(line: BatchLine) -> LineRecord:
+def line_record(line: BatchLine) -> LineRecord:
+    """Return a line as planned and as weighed, with the weighings that were corrected."""
     reasons = {one.replaces_id: one.reason for one in line.weighings if one.replaces_id is not None}
     corrected = tuple((one, reasons[one.id]) for one in line.weighings if one.id in reasons)
     return LineRecord(line, band_of(line), corrected)
+
+
+def gear_of(session: Session, batch: Batch) -> tuple[GearRow, ...]:
+    """Return the scales that a batch was weighed on, with their checks as they stood on the last day of weighing."""
+    standing = [one for line in batch.lines for one in line.standing]
+    made_on = max((one.at.astimezone().date() for one in standing), default=None)
+    used = {one.scale for one in standing if one.grams is not None} | {one.scale for one in batch.heatings}
+    return tuple(row for row in gear_rows(session, made_on) if row.name in used)

@@ -60,12 +60,16 @@ def offered_rescue(session: Session, batch: Batch) -> OfferedRescue | None:
         return None
     causes = (f"{line.name}: {plain(line.held_g or ZERO)} g for {plain(line.shown_g)} g" for line in over)
     by_id = {str(line.id): line for line in _planned(batch)}
-    rows = tuple(_to_add(session, by_id[key], grams, found) for key, grams in found.missing.items())
+    rows = []
+    for key, grams in found.missing.items():
+        lots = lots_of(session, material_ids=[by_id[key].material_id])
+        on_hand = sum((Decimal(lot.on_hand) for lot in lots), ZERO) if lots else None
+        rows.append(LineToAdd(by_id[key].name, grams, found.targets[key], on_hand))
     planned = sum((line.shown_g for line in by_id.values()), ZERO)
     known = [one for one in vessels(session) if one.holds_ml is not None]
     total_ml = found.total_g / (formula_of_batch(batch).density_g_ml or Decimal(1))
     large = tuple(one.name for one in known if (one.holds_ml or ZERO) >= total_ml)
-    return OfferedRescue("; ".join(causes), found.total_g, planned, rows, large, bool(known))
+    return OfferedRescue("; ".join(causes), found.total_g, planned, tuple(rows), large, bool(known))
 
 
 def _planned(batch: Batch) -> list[BatchLine]:
@@ -76,12 +80,6 @@ def _planned(batch: Batch) -> list[BatchLine]:
 
 def _rescue(batch: Batch) -> Rescue | None:
     return rescue([Poured(str(line.id), line.shown_g, line.held_g or ZERO, line.step_g) for line in _planned(batch)])
-
-
-def _to_add(session: Session, line: BatchLine, grams: Decimal, found: Rescue) -> LineToAdd:
-    lots = lots_of(session, material_ids=[line.material_id])
-    on_hand = sum((Decimal(lot.on_hand) for lot in lots), ZERO) if lots else None
-    return LineToAdd(line.name, grams, found.targets[str(line.id)], on_hand)
 
 
 @action(once="rescue of batch {batch_id}")

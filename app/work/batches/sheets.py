@@ -7,11 +7,11 @@ from typing import Any
 from sqlalchemy.orm import Session
 
 from app.science.batch_size import BatchSize
-from app.science.formula import Formula, Line, Material
+from app.science.formula import Formula
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, Weighing
 from app.science.weighing_advice import WeighingAdvice
-from app.store.batches import Batch, BatchLine
+from app.store.batches import Batch
 from app.work.batches.loading import load_batch
 from app.work.batches.pots import pots_of
 from app.work.formulas.shelf import pinned
@@ -50,29 +50,29 @@ def formula_to_make(batch: Batch) -> Formula:
     """Return the formula of a batch with the materials that stand in for those of its version."""
     swapped = {row.line_key: pinned(row.material)[row.material_id] for row in batch.lines if row.is_swapped}
     formula = formula_of_batch(batch)
-    phases = tuple(
-        replace(phase, lines=tuple(_with_material(line, swapped.get(line.key)) for line in phase.lines))
-        for phase in formula.phases
-    )
-    return replace(formula, phases=phases) if swapped else formula
-
-
-def _with_material(line: Line, material: Material | None) -> Line:
-    if material is None:
-        return line
-    stands_for = f"in the place of {line.name}"
-    return replace(line, material=material, note=f"{stands_for}; {line.note}" if line.note else stands_for)
+    if not swapped:
+        return formula
+    phases = []
+    for phase in formula.phases:
+        lines = []
+        for line in phase.lines:
+            if line.key in swapped:
+                note = "; ".join(text for text in (f"in the place of {line.name}", line.note) if text)
+                lines.append(replace(line, material=swapped[line.key], note=note))
+            else:
+                lines.append(line)
+        phases.append(replace(phase, lines=tuple(lines)))
+    return replace(formula, phases=tuple(phases))
 
 
 def planned_weighing(batch: Batch, formula: Formula) -> Weighing:
     """Return the weights of a batch as they were planned; a plan is written in the order of its version."""
     planned = [row for row in batch.lines if not row.added_at_bench]
-    lines = tuple(_weighed(line, row) for line, row in zip(formula.lines, planned, strict=True))
-    return Weighing(lines, sum((row.shown_g for row in planned), Decimal(0)))
-
-
-def _weighed(line: Line, row: BatchLine) -> WeighedLine:
-    error = 100 * abs(row.shown_g - row.target_g) / row.target_g if row.target_g else Decimal(0)
-    scale = Scale(row.step_g, None, row.scale)
-    advice = WeighingAdvice(row.advice) if row.advice else None
-    return WeighedLine(line, row.target_g, row.shown_g, scale, error, scale.resolution_percent(row.target_g), advice)
+    lines = []
+    for line, row in zip(formula.lines, planned, strict=True):
+        error = 100 * abs(row.shown_g - row.target_g) / row.target_g if row.target_g else Decimal(0)
+        scale = Scale(row.step_g, None, row.scale)
+        resolution = scale.resolution_percent(row.target_g)
+        advice = WeighingAdvice(row.advice) if row.advice else None
+        lines.append(WeighedLine(line, row.target_g, row.shown_g, scale, error, resolution, advice))
+    return Weighing(tuple(lines), sum((row.shown_g for row in planned), Decimal(0)))

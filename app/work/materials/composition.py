@@ -117,21 +117,18 @@ def _pasted_row(line: str) -> PartForm:
 def remarks(parts: Iterable[Part]) -> tuple[str, ...]:
     """Return what is worth a second look in a composition; none of it keeps the material from being saved."""
     listed = tuple(parts)
-    found = [cas_remark(part.cas or "") for part in listed] + [_name_remark(part) for part in listed]
+    found = [cas_remark(part.cas or "") for part in listed]
+    found += [
+        f"{part.inci} is not in the list of INCI names here (state of 2020); compare the spelling with the data sheet."
+        for part in listed
+        if not find_substance(part.inci) and inci_key(part.inci) not in inci_names()
+    ]
     total = sum((part.percent for part in listed), Decimal(0))
     if total < HUNDRED:
         found.append(
             f"{plain(HUNDRED - total)} % of this material is not accounted for; labels and limits leave it out."
         )
     return tuple(dict.fromkeys(text for text in found if text))
-
-
-def _name_remark(part: Part) -> str:
-    if find_substance(part.inci) or inci_key(part.inci) in inci_names():
-        return ""
-    return (
-        f"{part.inci} is not in the list of INCI names here (state of 2020); compare the spelling with the data sheet."
-    )
 
 
 def cas_remark(cas: str) -> str:

@@ -96,20 +96,21 @@ def _read_shelf(session: Session, marker: Marker) -> ShelfOutline:
         row.id: Outline(row.id, row.library_key, split_cell(row.functions), row.phase_hint.value, bool(row.retired_at))
         for row in rows
     }
-    entries = (_entry(outlines[row.id], row.name, names.get(row.id, [])) for row in rows)
+    entries = []
+    for row in rows:
+        parts = names.get(row.id, [])
+        first = inci_key(parts[0][0]) if parts else ""
+        entries.append(
+            SearchEntry(
+                id=row.id,
+                name=row.name,
+                inci=tuple(inci for inci, _ in parts),
+                cas=tuple(cas for _, cas in parts if cas),
+                functions=outlines[row.id].functions,
+                other_names=other_names().get(first, ()),
+            )
+        )
     return ShelfOutline(marker, outlines, build_index(entries))
-
-
-def _entry(outline: Outline, name: str, parts: Sequence[tuple[str, str | None]]) -> SearchEntry[int]:
-    first = inci_key(parts[0][0]) if parts else ""
-    return SearchEntry(
-        id=outline.id,
-        name=name,
-        inci=tuple(inci for inci, _ in parts),
-        cas=tuple(cas for _, cas in parts if cas),
-        functions=outline.functions,
-        other_names=other_names().get(first, ()),
-    )
 
 
 def find(store: Store, wanted: SearchedFor, page: int = 1) -> FoundMaterial:

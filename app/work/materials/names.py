@@ -23,12 +23,8 @@ def names_like(text: str) -> list[str]:
         return []
     begun = [name for name in _keys() if name.startswith(key)][:MOST]
     inside = [name for name in _keys() if key in name and not name.startswith(key)][: MOST - len(begun)]
-    return [_spelling(name) for name in begun + inside]
-
-
-def _spelling(key: str) -> str:
-    substance = substances().get(key)
-    return substance.inci if substance else inci_names()[key].inci
+    known, listed = substances(), inci_names()
+    return [known[name].inci if name in known else listed[name].inci for name in begun + inside]
 
 
 def cas_of(name: str) -> str:

@@ -46,16 +46,15 @@ class Origin:
     status: str
 
 
+NOT_GIVEN = ("", (), "any", "unknown")
+
+
 def origins(material: Material) -> tuple[Origin, ...]:
     """Return for every value that is given where it comes from: a value changed since it left the library is ours."""
     shipped = library_material(material.library_key) if material.library_key else None
     now = MaterialForm.of(material)
     then = from_library(shipped) if shipped else None
-    return tuple(_origin(name, now, then, shipped) for name in WORDS if _given(now.text[name]))
-
-
-def _given(value: object) -> bool:
-    return bool(value) and value not in ("any", "unknown")
+    return tuple(_origin(name, now, then, shipped) for name in WORDS if now.text[name] not in NOT_GIVEN)
 
 
 def _origin(name: str, now: MaterialForm, then: MaterialForm | None, shipped: LibraryMaterial | None) -> Origin:

@@ -101,7 +101,10 @@ def read_file(text: str) -> list[Incoming]:
             typed = MaterialForm.from_cells(cells, parts=tuple(_part(record.cells) for record in records))
             found.append(Incoming(records[0].line, typed.checked(), is_yes(cells.get("retired", ""))))
         except Faults as wrong:
-            faults += [_at_line(fault.field, fault.message, records) for fault in wrong.faults]
+            for fault in wrong.faults:  # a fault of a part stands at the line of that part
+                _, _, rest = fault.field.partition("part-")
+                place = int(rest.split("-")[0]) if rest else 0
+                faults.append(LineFault(records[min(place, len(records) - 1)].line, fault.message))
     if faults or not found:
         none = [LineFault(0, "There is no material in this file.")]
         raise Unreadable(sorted(faults, key=lambda fault: fault.line)[:MOST_FAULTS] or none)
@@ -143,13 +146,6 @@ def _part(cells: Mapping[str, str]) -> PartForm:
     if low and high:
         percent = f"{low}-{high} ({percent})" if percent else f"{low}-{high}"
     return PartForm.from_cells(cells, percent=percent, allergens="\n".join(cells.get("allergens", "").split(";")))
-
-
-def _at_line(field: str, message: str, records: list[Record]) -> LineFault:
-    """Place a fault of a material or of one of its parts at the line it came from."""
-    _, _, rest = field.partition("part-")
-    place = int(rest.split("-")[0]) if rest else 0
-    return LineFault(records[min(place, len(records) - 1)].line, message)
 
 
 def preview(store: Store, text: str) -> TransferPreview:

@@ -81,15 +81,12 @@ def read_prices(session: Session, text: str) -> list[IncomingPrice]:
         try:
             found.append(_incoming(record, by_name, shop))
         except Faults as wrong:
-            faults += [LineFault(record.line, _with_label(fault)) for fault in wrong.faults]
+            for fault in wrong.faults:
+                label = PriceForm.labels().get(fault.field)
+                faults.append(LineFault(record.line, f"{label}: {fault.message}" if label else fault.message))
     if faults or not found:
         raise Unreadable(faults[:MOST_FAULTS] or [LineFault(0, "There is no price in this file.")])
     return found
-
-
-def _with_label(fault: Invalid) -> str:
-    label = PriceForm.labels().get(fault.field)
-    return f"{label}: {fault.message}" if label else fault.message
 
 
 def _incoming(record: Record, by_name: dict[str, Material], shop: Workshop) -> IncomingPrice:
