@@ -43,13 +43,12 @@ def backup_folder(store: Store) -> Path | None:
 def list_backups(store: Store) -> list[KeptBackup]:
     """Return the backups, newest first."""
     folder = backup_folder(store)
-    return [_kept(path) for path in reversed(backup.backups(folder))] if folder else []
-
-
-def _kept(path: Path) -> KeptBackup:
-    state = path.stat()
-    why = next((words for sign, words in REASONS.items() if sign in path.name), "")
-    return KeptBackup(path, datetime.fromtimestamp(state.st_mtime, UTC), why, state.st_size)
+    found = []
+    for path in reversed(backup.backups(folder)) if folder else ():
+        state = path.stat()
+        why = next((words for sign, words in REASONS.items() if sign in path.name), "")
+        found.append(KeptBackup(path, datetime.fromtimestamp(state.st_mtime, UTC), why, state.st_size))
+    return found
 
 
 def make_backup(store: Store) -> backup.Backup:

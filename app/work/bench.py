@@ -54,6 +54,9 @@ class Bench:
     wanting: tuple[Wanting, ...]
 
 
+IN_PROCESS = "/batches?state=in+process"
+
+
 def look_at_bench(store: Store) -> Bench:
     """Gather what is in work, what was touched last and what is missing."""
     running = latest_batches(store, set(BatchState) - CLOSED, MOST_BATCHES)
@@ -86,48 +89,6 @@ def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
     )
 
 
-def _stock_wants(session: Session) -> list[Wanting]:
-    """Return what the stock wants: low, past its date, due soon, waiting for a decision."""
-    seen = attention(session)
-    said = (
-        (seen.low, "material or packaging is low", "materials or packaging are low", "low"),
-        (seen.expired, "lot is past its date", "lots are past their date", "due"),
-        (seen.soon, "lot is due within 30 days", "lots are due within 30 days", "due"),
-        (seen.held, "lot waits in quarantine", "lots wait in quarantine", "quarantine"),
-    )
-    return [Wanting(f"{n} {one if n == 1 else many}.", f"/stock?show={show}") for n, one, many, show in said if n]
-
-
-def _packing_wants(session: Session) -> list[Wanting]:
-    """Return what packing wants: open runs, units past their date, samples to look at or to throw away."""
-    seen = packing_wants(session)
-    said = (
-        (seen.open_runs, "packing run is open", "packing runs are open", ""),
-        (seen.low, "product is low", "products are low", "/finished"),
-        (seen.past, "finished product is past its date", "finished products are past their date", "/finished"),
-        (seen.to_look_at, "sample is due to be looked at", "samples are due to be looked at", "/samples"),
-        (seen.to_discard, "sample can be thrown away", "samples can be thrown away", "/samples"),
-    )
-    return [Wanting(f"{n} {one if n == 1 else many}.", f"/packing{path}") for n, one, many, path in said if n]
-
-
-def _quality_wants(session: Session) -> list[Wanting]:
-    """Return what recalls and cases want: a report that is overdue, what is still open."""
-    still_open, overdue = open_cases(session)
-    recalls = session.scalar(select(func.count(Recall.id)).where(Recall.closed_at.is_(None))) or 0
-    said = (
-        (
-            overdue,
-            "case has to be reported and is overdue",
-            "cases have to be reported and are overdue",
-            "cases",
-        ),
-        (still_open - overdue, "case is open", "cases are open", "cases"),
-        (recalls, "recall is open", "recalls are open", "recalls"),
-    )
-    return [Wanting(f"{n} {one if n == 1 else many}.", f"/trace/{page}") for n, one, many, page in said if n]
-
-
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
@@ -138,10 +99,24 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     if count:
         noun = "material has" if count == 1 else "materials have"
         found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
-    found += _stock_wants(session) + _packing_wants(session) + _quality_wants(session)
-    stuck = select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)
-    waiting = session.scalar(stuck) or 0
-    if waiting:
-        noun = "batch is" if waiting == 1 else "batches are"
-        found.append(Wanting(f"{waiting} {noun} in process and not decided.", "/batches?state=in+process"))
+    stock, packing, (cases, overdue) = attention(session), packing_wants(session), open_cases(session)
+    recalls = session.scalar(select(func.count(Recall.id)).where(Recall.closed_at.is_(None))) or 0
+    waiting = session.scalar(select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)) or 0
+    past, samples, cases_page = "/packing/finished", "/packing/samples", "/trace/cases"
+    counted = (
+        (stock.low, "material or packaging is low", "materials or packaging are low", "/stock?show=low"),
+        (stock.expired, "lot is past its date", "lots are past their date", "/stock?show=due"),
+        (stock.soon, "lot is due within 30 days", "lots are due within 30 days", "/stock?show=due"),
+        (stock.held, "lot waits in quarantine", "lots wait in quarantine", "/stock?show=quarantine"),
+        (packing.open_runs, "packing run is open", "packing runs are open", "/packing"),
+        (packing.low, "product is low", "products are low", past),
+        (packing.past, "finished product is past its date", "finished products are past their date", past),
+        (packing.to_look_at, "sample is due to be looked at", "samples are due to be looked at", samples),
+        (packing.to_discard, "sample can be thrown away", "samples can be thrown away", samples),
+        (overdue, "case has to be reported and is overdue", "cases have to be reported and are overdue", cases_page),
+        (cases - overdue, "case is open", "cases are open", cases_page),
+        (recalls, "recall is open", "recalls are open", "/trace/recalls"),
+        (waiting, "batch is in process and not decided", "batches are in process and not decided", IN_PROCESS),
+    )
+    found += [Wanting(f"{n} {one if n == 1 else many}.", path) for n, one, many, path in counted if n]
     return tuple(found)

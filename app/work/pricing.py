@@ -92,7 +92,13 @@ class PriceBook:
         return self._chosen(piece.prices, ("packaging", piece.id))
 
     def _chosen(self, prices: Sequence[stored.Price], thing: tuple[str, int]) -> tuple[Price, ...]:
-        known = self._converted(prices)
+        # In the workshop's currency, the newest first; one of a currency without a rate is left out.
+        found = ((price, self.exchange.at_home(price.amount, price.currency, price.priced_on)) for price in prices)
+        known = tuple(
+            Price(amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
+            for price, amount in found
+            if amount is not None
+        )
         average = self.averages.get(thing)
         if self.cost_by is CostBy.AVERAGE and average is not None:
             return (Price(average.value, average.amount, day=self.day),)
@@ -100,15 +106,6 @@ class PriceBook:
         if self.cost_by is not CostBy.BEST and paid:
             return (paid[0],)
         return known
-
-    def _converted(self, prices: Iterable[stored.Price]) -> tuple[Price, ...]:
-        """Return prices in the workshop's currency, the newest first; one of a currency without a rate is left out."""
-        found = ((price, self.exchange.at_home(price.amount, price.currency, price.priced_on)) for price in prices)
-        return tuple(
-            Price(amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)
-            for price, amount in found
-            if amount is not None
-        )
 
 
 def price_book(session: Session) -> PriceBook:

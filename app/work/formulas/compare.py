@@ -33,10 +33,18 @@ class LinePair:
     @property
     def words(self) -> str:
         """What happened to the line, in words."""
-        if self.left is None or self.right is None:
+        left, right = self.left, self.right
+        if left is None or right is None:
             return self.state
-        moved = [f"from phase {self.left_phase} to {self.right_phase}"] if self.left_phase != self.right_phase else []
-        return ", ".join([*moved, *_changed_words(self.left, self.right)])
+        filling = "now fills up to 100" if right.is_remainder else "no longer fills up to 100"
+        said = {
+            f"from phase {self.left_phase} to {self.right_phase}": self.left_phase != self.right_phase,
+            f"was {left.name}": inci_key(left.name) != inci_key(right.name),
+            filling: left.is_remainder != right.is_remainder,
+            "composition of the material changed": left.name == right.name and left.parts != right.parts,
+            "note changed": left.note != right.note,
+        }
+        return ", ".join(words for words, is_so in said.items() if is_so)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,11 +78,15 @@ def compare(left: Formula, right: Formula) -> FormulaComparison:
         if line.key not in matches and (other := by_name.pop(inci_key(line.name), None)) is not None:
             matches[line.key] = rest.pop(other.key)
     here, there = _letters(left), _letters(right)
-    pairs = [_pair(matches.get(line.key), line, here, there) for line in right.lines]
-    return FormulaComparison(
-        (*pairs, *(LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest)),
-        tuple(_facts_apart(left, right)),
-    )
+    pairs = []
+    for line in right.lines:
+        match = matches.get(line.key)
+        pairs.append(LinePair(match, line, here[match.key] if match else "", there[line.key]))
+    pairs += [LinePair(line, None, here[line.key]) for line in left.lines if line.key in rest]
+    old, new = _all_facts(left), _all_facts(right)
+    apart = [key for key in dict.fromkeys([*new, *old]) if old.get(key) != new.get(key)]
+    facts = tuple(FactPair(key, old.get(key, ""), new.get(key, "")) for key in apart)
+    return FormulaComparison(tuple(pairs), facts)
 
 
 def _percent(line: Line | None) -> Decimal:
@@ -85,30 +97,8 @@ def _facts(line: Line) -> tuple[object, ...]:
     return (line.name, line.percent, line.is_remainder, line.note, line.parts)
 
 
-def _changed_words(left: Line, right: Line) -> list[str]:
-    found = [f"was {left.name}"] if inci_key(left.name) != inci_key(right.name) else []
-    found += (
-        ["now fills up to 100" if right.is_remainder else "no longer fills up to 100"]
-        if left.is_remainder != right.is_remainder
-        else []
-    )
-    found += ["composition of the material changed"] if left.name == right.name and left.parts != right.parts else []
-    found += ["note changed"] if left.note != right.note else []
-    return found
-
-
 def _letters(formula: Formula) -> dict[str, str]:
     return {line.key: phase.letter for phase in formula.phases for line in phase.lines}
-
-
-def _pair(left: Line | None, right: Line, here: dict[str, str], there: dict[str, str]) -> LinePair:
-    return LinePair(left, right, here[left.key] if left else "", there[right.key])
-
-
-def _facts_apart(left: Formula, right: Formula) -> list[FactPair]:
-    one, other = _all_facts(left), _all_facts(right)
-    keys = dict.fromkeys([*other, *one])
-    return [FactPair(key, one.get(key, ""), other.get(key, "")) for key in keys if one.get(key) != other.get(key)]
 
 
 def _all_facts(formula: Formula) -> dict[str, str]:

@@ -68,6 +68,11 @@ def life_of(session: Session, formula_id: int) -> Life:
 
 def _figures(batch: Batch) -> BatchFigures:
     read = [reading.value for reading in batch.readings if reading.kind == PH and reading.value is not None]
+    out = [
+        not line.low_g <= line.held_g <= line.high_g
+        for line in batch.lines
+        if line.held_g is not None and line.low_g is not None and line.high_g is not None
+    ]
     off = [abs(line.held_g - line.shown_g) / line.shown_g for line in batch.lines if line.held_g and line.shown_g]
     return BatchFigures(
         id=batch.id,
@@ -77,12 +82,5 @@ def _figures(batch: Batch) -> BatchFigures:
         ph=read[-1] if read else None,
         yield_percent=yield_percent(batch),
         worst_percent=max(off) * HUNDRED if off else None,
-        line_out=any(_is_out(line) for line in batch.lines),
+        line_out=any(out),
     )
-
-
-def _is_out(line: BatchLine) -> bool:
-    held = line.held_g
-    if held is None or line.low_g is None or line.high_g is None:
-        return False
-    return not line.low_g <= held <= line.high_g

@@ -40,7 +40,11 @@ def list_formulas(
 ) -> list[FormulaRow]:
     """List formulas that hold every word in name, code or type; ``order`` is ``changed``, ``name`` or ``code``."""
     kept = Formula.retired_at.is_not(None) if retired else Formula.retired_at.is_(None)
-    asked = _matching(_rows().where(kept), words).order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
+    asked = _rows().where(kept)
+    for word in words.split()[:MOST_WORDS]:
+        columns = (Formula.name, Formula.code, Formula.product_type)
+        asked = asked.where(or_(*(column.icontains(word[:80], autoescape=True) for column in columns)))
+    asked = asked.order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
     with store.reading() as session:
         return [FormulaRow(*row) for row in session.execute(asked.offset(skip).limit(most))]
 
@@ -60,12 +64,3 @@ def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, i
         versions.scalar_subquery(),
         batches.scalar_subquery(),
     )
-
-
-def _matching(
-    asked: Select[int, str, str, str, Exposure, datetime, datetime | None, int, int], words: str
-) -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:
-    for word in words.split()[:MOST_WORDS]:
-        columns = (Formula.name, Formula.code, Formula.product_type)
-        asked = asked.where(or_(*(c.icontains(word[:80], autoescape=True) for c in columns)))
-    return asked

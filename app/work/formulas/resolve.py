@@ -8,7 +8,6 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from functools import partial
 
 from app.science.batch_size import BatchSize, read_batch_size
 from app.science.errors import Invalid
@@ -28,7 +27,7 @@ from app.science.formula import (
     total_message,
 )
 from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
-from app.science.quantities import Quantity, check_density, parse_quantity, to_grams
+from app.science.quantities import check_density, parse_quantity, to_grams
 from app.science.scales import ASSUMED_SCALE, Scale
 from app.science.specification import read_specification, read_tolerances
 from app.science.weighing import weighed_batch
@@ -117,11 +116,13 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
     density = reader.read(check_density, typed, "density") if typed is not None else None
     typed_loss = reader.read(_number, draft.loss_percent, "loss_percent", ZERO, Decimal(99))
     loss = defaults.loss_percent if typed_loss is None else typed_loss
-    amounts, size = _amounts_and_size(draft, materials, density, partial(_weighed, loss, defaults.scales), reader)
+    amounts, size = _amounts_and_size(draft, materials, density, loss, defaults.scales, reader)
     rows = draft.in_page_order()
     remainder_key = next((row.id for row in rows if fills_up(row)), None)
     rest = None if remainder_key is None else remainder_percent(amounts.percents.values())
-    lines = _with_tolerances(_lines(rows, materials, amounts, remainder_key, rest), draft.specification, reader)
+    lines = _lines(rows, materials, amounts, remainder_key, rest)
+    missed = reader.read(read_tolerances, draft.specification, [line.name for line in lines.values()]) or {}
+    lines = {key: replace(line, tolerance_percent=missed.get(line.name)) for key, line in lines.items()}
     labour = reader.read(_number, draft.labour_minutes, "labour_minutes", ZERO, Decimal(100_000))
     formula = Formula(
         name=draft.name,
@@ -146,7 +147,8 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         formula_id=formula_id,
     )
     faults = _faults(rows, materials, amounts, rest, reader)
-    return Resolution(draft, formula, sum(amounts.percents.values(), ZERO), rest, _unknown(rows, amounts), faults)
+    unknown = tuple(row.id for row in rows if not fills_up(row) and row.id not in amounts.percents)
+    return Resolution(draft, formula, sum(amounts.percents.values(), ZERO), rest, unknown, faults)
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,12 +164,13 @@ def fills_up(line: DraftLine) -> bool:
     return line.qs or bool(FILLS_UP.fullmatch(line.amount))
 
 
-def _weighed(loss_percent: Decimal, scales: Sequence[Scale], size: BatchSize | None) -> Decimal | None:
-    return weighed_batch(size.net_g, loss_percent, scales) if size else None
-
-
 def _amounts_and_size(
-    draft: Draft, materials: Materials, density: Decimal | None, weighed: partial[Decimal | None], reader: FaultList
+    draft: Draft,
+    materials: Materials,
+    density: Decimal | None,
+    loss_percent: Decimal,
+    scales: Sequence[Scale],
+    reader: FaultList,
 ) -> tuple[_Amounts, BatchSize | None]:
     """Read every amount and the batch size.
 
@@ -177,7 +180,6 @@ def _amounts_and_size(
     filled = any(fills_up(row) for row in rows)
     if draft.basis == "amounts":
         grams, measures = _weights(rows, materials, reader)
-        loss_percent = weighed.args[0]
         summed = sum(grams.values(), ZERO)
         if draft.batch.strip() or filled or not summed:
             typed = draft.batch if draft.batch.strip() or filled else USUAL_BATCH
@@ -186,7 +188,8 @@ def _amounts_and_size(
             with exact_arithmetic():
                 net_g = summed * (1 - loss_percent / HUNDRED)
             size = reader.read(read_batch_size, f"{plain(to_places(net_g, PLACES))} g", draft.fill, density)
-        whole = weighed(size) if filled else summed
+        asked_g = weighed_batch(size.net_g, loss_percent, scales) if size else None
+        whole = asked_g if filled else summed
         with exact_arithmetic():
             percents = {key: HUNDRED * value / whole for key, value in grams.items()} if whole else {}
         return _Amounts(_in_places(percents, filled=filled), measures), size
@@ -211,24 +214,18 @@ def _weights(
     measures: dict[str, HouseholdMeasure] = {}
     for row in _written(rows):
         material = materials.get(row.material_id or 0)
-        read = reader.read(_weight, row, material.density_g_ml if material else None)
-        if read is None:
+        density, field = material.density_g_ml if material else None, amount_field(row)
+        quantity = reader.read(parse_quantity, row.amount, field, default_unit="g")
+        weight = reader.read(to_grams, quantity, density, field) if quantity else None
+        if quantity is None or weight is None:
             continue
-        quantity, grams[row.id] = read
+        grams[row.id] = weight
         if quantity.amount and quantity.unit.name != "gram":
-            measures[row.id] = _measure(quantity, grams[row.id])
+            is_rough = quantity.rough or quantity.unit.name.endswith(SPOONS)
+            with exact_arithmetic():
+                each_g = to_places(weight / quantity.amount, 12)
+            measures[row.id] = HouseholdMeasure(quantity.unit.symbol, each_g, is_rough)
     return grams, measures
-
-
-def _weight(row: DraftLine, density: Decimal | None) -> tuple[Quantity, Decimal]:
-    quantity = parse_quantity(row.amount, amount_field(row), default_unit="g")
-    return quantity, to_grams(quantity, density, amount_field(row))
-
-
-def _measure(quantity: Quantity, grams: Decimal) -> HouseholdMeasure:
-    with exact_arithmetic():
-        is_rough = quantity.rough or quantity.unit.name.endswith(SPOONS)
-        return HouseholdMeasure(quantity.unit.symbol, to_places(grams / quantity.amount, 12), is_rough)
 
 
 def _percent(row: DraftLine, material: Material | None, basis: str, density: Decimal | None) -> Decimal:
@@ -278,12 +275,6 @@ def _lines(
     return found
 
 
-def _with_tolerances(lines: dict[str, Line], specification: str, reader: FaultList) -> dict[str, Line]:
-    """Return the lines with how far their weights may miss the plan, where the specification says so."""
-    found = reader.read(read_tolerances, specification, [line.name for line in lines.values()]) or {}
-    return {key: replace(line, tolerance_percent=found.get(line.name)) for key, line in lines.items()}
-
-
 def _phases(draft: Draft, lines: Mapping[str, Line], reader: FaultList) -> Iterable[Phase]:
     """Give the phases with their lines; lines of a phase that is gone stand in the last."""
     phases = draft.phases or (DraftPhase(""),)
@@ -297,10 +288,6 @@ def _phases(draft: Draft, lines: Mapping[str, Line], reader: FaultList) -> Itera
             tuple(step.strip() for step in phase.method.splitlines() if step.strip()),
             tuple(lines[row.id] for row in (*draft.lines_of(phase.id), *strays) if row.id in lines),
         )
-
-
-def _unknown(rows: Iterable[DraftLine], amounts: _Amounts) -> tuple[str, ...]:
-    return tuple(row.id for row in rows if not fills_up(row) and row.id not in amounts.percents)
 
 
 def _faults(
@@ -318,7 +305,10 @@ def _faults(
         if row.id not in amounts.percents and not is_said:
             _add_amount_fault(found, row, filling)
         if material is None:
-            _add_material_fault(found, row)
+            name = row.typed.strip()
+            words = f"{name[:60]} is not on the shelf. Choose a material, or put it on the shelf."
+            asked = words if name else "Choose the material of this line."
+            _add(found, f"line.{row.id}.typed", asked, unfinished=not name)
     total = sum(amounts.percents.values(), ZERO)
     if filling is not None and rest is not None and rest < 0:
         words = f"The other lines add up to {plain(total)} %; take {plain(-rest)} away."
@@ -337,12 +327,6 @@ def _add_amount_fault(found: Found, row: DraftLine, filling: DraftLine | None) -
         _add(found, amount_field(row), words, unfinished=True)
     elif row is not filling:
         _add(found, f"line.{row.id}.qs", "Only one line can fill up to 100; give this one a percentage.")
-
-
-def _add_material_fault(found: Found, row: DraftLine) -> None:
-    name = row.typed.strip()
-    words = f"{name[:60]} is not on the shelf. Choose a material, or put it on the shelf."
-    _add(found, f"line.{row.id}.typed", words if name else "Choose the material of this line.", unfinished=not name)
 
 
 def _add(found: Found, name: str, message: str, *, unfinished: bool = False) -> None:

@@ -230,12 +230,9 @@ def _remarks(material: Material | None, percent: Decimal | None) -> list[str]:
     if not material.parts:
         found.append(f"{material.name} has no composition yet, so the label and the checks leave it out.")
     if material.use_high is not None and percent is not None and percent > material.use_high:
-        found.append(f"Above its usual use of {_usual_range(material.use_low, material.use_high)} %.")
+        low = "up to" if material.use_low is None else f"{plain(material.use_low)} to"
+        found.append(f"Above its usual use of {low} {plain(material.use_high)} %.")
     return found
-
-
-def _usual_range(low: Decimal | None, high: Decimal) -> str:
-    return f"up to {plain(high)}" if low is None else f"{plain(low)} to {plain(high)}"
 
 
 def total_of(resolution: Resolution, shelf: Shelf) -> Total:

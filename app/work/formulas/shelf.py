@@ -12,7 +12,7 @@ from app.science.formula import Material, Price, Solvency
 from app.science.names import inci_key
 from app.science.plain_data import from_plain, to_plain
 from app.store import materials as stored
-from app.work.formulas.draft import Draft, DraftLine
+from app.work.formulas.draft import Draft
 from app.work.pricing import PriceBook, price_book
 
 Shelf = Mapping[int, Material]
@@ -71,34 +71,22 @@ def match_materials(session: Session, draft: Draft, earlier: Draft | None = None
     A line keeps its material while its typed name stays what it was in ``earlier``, though the material was renamed.
     """
     before = {line.id: line for line in earlier.lines} if earlier else {}
-    by_name = _live_by_name(
-        session,
-        {
-            inci_key(line.typed)
-            for line in draft.lines
-            if line.typed.strip() and not _unchanged(line, before.get(line.id))
-        },
+    unchanged: dict[str, int] = {}
+    for line in draft.lines:
+        old = before.get(line.id)
+        if old is not None and old.typed == line.typed and old.material_id is not None:
+            unchanged[line.id] = old.material_id
+    keys = {inci_key(line.typed) for line in draft.lines if line.typed.strip() and line.id not in unchanged}
+    by_name: dict[str, int] = {}
+    if keys:
+        named = select(stored.Material.name_key, stored.Material.id).where(stored.Material.name_key.in_(keys))
+        live = session.execute(named.where(stored.Material.retired_at.is_(None)))
+        by_name = {row.name_key: row.id for row in live}
+    lines = tuple(
+        replace(line, material_id=unchanged.get(line.id) or by_name.get(inci_key(line.typed)))
+        for line in draft.in_page_order()
     )
-    lines = tuple(_settled(line, before.get(line.id), by_name) for line in draft.in_page_order())
     return replace(draft, lines=lines)
-
-
-def _unchanged(line: DraftLine, earlier: DraftLine | None) -> bool:
-    return earlier is not None and earlier.typed == line.typed and earlier.material_id is not None
-
-
-def _settled(line: DraftLine, earlier: DraftLine | None, by_name: Mapping[str, int]) -> DraftLine:
-    if earlier is not None and _unchanged(line, earlier):
-        return replace(line, material_id=earlier.material_id)
-    return replace(line, material_id=by_name.get(inci_key(line.typed)))
-
-
-def _live_by_name(session: Session, keys: set[str]) -> dict[str, int]:
-    if not keys:
-        return {}
-    live = stored.Material.retired_at.is_(None)
-    asked = select(stored.Material.name_key, stored.Material.id).where(live, stored.Material.name_key.in_(keys))
-    return {key: material_id for key, material_id in session.execute(asked)}  # noqa: C416 - rows are no pairs to mypy
 
 
 def pin(materials: Iterable[Material]) -> str:

@@ -81,7 +81,9 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = 
     """
     step = present_step(session, formula)
     before = Draft.from_json(step.content)
-    change = change or _change_of(before, draft)
+    if not change:
+        found = changes(before, draft)
+        change = found[0].path if len(found) == 1 else f"{len(found)} changes"
     same = change == step.change or (change.endswith(ADDED_THEN_NAMED) and change == step.change + ADDED_THEN_NAMED)
     typed_on = same and " " not in change and not change.endswith((".phase", "qs"))
     in_time = now() - formula.changed_at <= ONE_GO
@@ -99,11 +101,6 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = 
         _touch(session, formula, draft, 0)
         step.content, step.row_version = draft.to_json(), formula.row_version
     use_materials(session, formula.id, _materials(before), _materials(draft))
-
-
-def _change_of(before: Draft, after: Draft) -> str:
-    found = changes(before, after)
-    return found[0].path if len(found) == 1 else f"{len(found)} changes"
 
 
 def _has_later(session: Session, formula: Formula) -> bool:
