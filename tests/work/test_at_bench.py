@@ -6,13 +6,13 @@ import pytest
 
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.work.batches.at_bench import BenchStep, bench_step
+from app.work.batches.at_bench import WeighingStep, bench_step
 from app.work.batches.loading import load_batch
 from app.work.batches.save_conflicts import clashes, still_typed
-from app.work.batches.weighing import TypedWeighing, record_weighings
+from app.work.batches.weighing import WeighingForm, record_weighings
 
 
-def step(store: Store, gel: Any, line_id: int | None = None) -> BenchStep:
+def step(store: Store, gel: Any, line_id: int | None = None) -> WeighingStep:
     with store.reading() as session:
         return bench_step(session, gel.batch_id, line_id)
 
@@ -20,7 +20,7 @@ def step(store: Store, gel: Any, line_id: int | None = None) -> BenchStep:
 def weigh(store: Store, gel: Any, line_id: int, grams: str, lot: str = "") -> None:
     with store.reading() as session:
         version = load_batch(session, gel.batch_id).row_version
-    record_weighings(store, gel.batch_id, version, [TypedWeighing(line_id, grams, lot, sure=grams)], who="Ines")
+    record_weighings(store, gel.batch_id, version, [WeighingForm(line_id, grams, lot, sure=grams)], who="Ines")
 
 
 def test_lines_are_weighed_one_after_another_and_can_be_stepped_through(store: Store, gel: Any) -> None:
@@ -76,20 +76,20 @@ def test_what_was_weighed_in_the_meantime_is_said_at_its_line(store: Store, gel:
     with store.reading() as session:
         batch = load_batch(session, gel.batch_id)
 
-        def said(*typed: TypedWeighing) -> dict[str, str]:
+        def said(*typed: WeighingForm) -> dict[str, str]:
             return clashes(batch, typed)
 
-        same = TypedWeighing(glycerin.id, "15 g", " G1 ")
-        waiting = TypedWeighing(next(line.id for line in lines if line.id != glycerin.id), "3")
-        assert said(same, waiting, TypedWeighing(999, "3"), TypedWeighing(glycerin.id, "")) == {}
+        same = WeighingForm(glycerin.id, "15 g", " G1 ")
+        waiting = WeighingForm(next(line.id for line in lines if line.id != glycerin.id), "3")
+        assert said(same, waiting, WeighingForm(999, "3"), WeighingForm(glycerin.id, "")) == {}
         words = f"{glycerin.name}: the record now has 15 g, lot G1; you typed "
         end = ". Empty the field unless yours is another portion."
         for typed, mine in (
-            (TypedWeighing(glycerin.id, "14.9 g", "G1"), "14.9 g, lot G1"),
-            (TypedWeighing(glycerin.id, "15", "G2"), "15 g, lot G2"),
-            (TypedWeighing(glycerin.id, "15"), "15 g"),
-            (TypedWeighing(glycerin.id, "", "G2"), "lot G2"),
-            (TypedWeighing(glycerin.id, "lots"), "lots g"),
+            (WeighingForm(glycerin.id, "14.9 g", "G1"), "14.9 g, lot G1"),
+            (WeighingForm(glycerin.id, "15", "G2"), "15 g, lot G2"),
+            (WeighingForm(glycerin.id, "15"), "15 g"),
+            (WeighingForm(glycerin.id, "", "G2"), "lot G2"),
+            (WeighingForm(glycerin.id, "lots"), "lots g"),
         ):
             assert said(typed) == {f"actual-{glycerin.id}": words + mine + end}
         assert still_typed({"a": "1", "row_version": "0"}, batch) == {"a": "1", "row_version": str(batch.row_version)}

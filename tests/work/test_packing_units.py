@@ -19,7 +19,7 @@ from app.work.packing.fills import CorrectFillForm, FillForm, add_weights, corre
 from app.work.packing.finished import all_gone, finished_page, finished_rows, low_products, past_their_date
 from app.work.packing.listing import batch_packing, latest_runs, packing_wants, runs_of
 from app.work.packing.record import packing_record
-from app.work.packing.runs import StartForm, cancel_run, last_day, packable, start_form, start_run
+from app.work.packing.runs import RunForm, cancel_run, last_day, packable, start_form, start_run
 from app.work.packing.samples import (
     LookForm,
     SampleForm,
@@ -183,7 +183,7 @@ def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old
     with demo.reading() as session:
         product_id, batch_id = closed_run(session).product_id, closed_run(session).batch_id
     until = DAY + timedelta(100)
-    begun = start_run(demo, batch_id, product_id, StartForm(who="Tom", best_before=until.isoformat()))
+    begun = start_run(demo, batch_id, product_id, RunForm(who="Tom", best_before=until.isoformat()))
     with demo.transaction() as session:
         run = session.get_one(PackingRun, begun)
         run.units_filled, run.units_spoilt = 4, 1
@@ -226,7 +226,7 @@ def test_runs_are_listed_the_open_ones_first_and_of_a_batch_in_their_order(demo:
     with demo.reading() as session:
         batch = session.scalars(select(Batch).where(Batch.number == "HC-2026-001")).one()
         product_id = packable(session, batch.id).products[0].id
-    begun = [start_run(demo, batch.id, product_id, StartForm(who="Tom", bulk="100 g")) for _ in "ab"]
+    begun = [start_run(demo, batch.id, product_id, RunForm(who="Tom", bulk="100 g")) for _ in "ab"]
     with demo.reading() as session:
         latest = latest_runs(session)
         assert [row.state for row in latest] == [RunState.OPEN] * 3 + [RunState.CLOSED]
