@@ -1,7 +1,7 @@
 """Finding a batch, and the one way to write its history."""
 
 from sqlalchemy import select
-from sqlalchemy.orm import Session, selectinload
+from sqlalchemy.orm import Session, joinedload, selectinload
 
 from app.store.batches import DECIDED, Batch, BatchLine, Heating
 from app.store.errors import Conflict, NotFound
@@ -24,12 +24,12 @@ def load_batch(session: Session, batch_id: int, *, for_writing: bool = False) ->
         wanted.options(
             selectinload(Batch.lines).selectinload(BatchLine.weighings),
             selectinload(Batch.lines).selectinload(BatchLine.heatings).joinedload(Heating.line),
-            selectinload(Batch.product),
+            joinedload(Batch.product),
             selectinload(Batch.readings),
             selectinload(Batch.deviations),
             selectinload(Batch.ticks),
             selectinload(Batch.history),
-            selectinload(Batch.version).selectinload(FormulaVersion.formula),
+            joinedload(Batch.version).joinedload(FormulaVersion.formula),
         )
     ).one_or_none()
     if batch is None:
