@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from app.science.inference.prior import cell_masses, has_water, richness_nodes, share_below, usual_amounts
+from app.science.inference.prior import cell_masses, has_water, range_width, richness_nodes, share_below, usual_amounts
 from app.science.inference.values import ClassPrior, ListedName, PriorTable
 
 OIL = ClassPrior("oil", 4.0, 1.3, bulk=True)
@@ -92,3 +92,19 @@ def test_a_known_value_has_all_its_mass_in_its_cell() -> None:
     for i in range(2):
         (cell,) = np.flatnonzero(masses[i])
         assert edges[cell] <= value[i] <= edges[cell + 1]
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "width"),
+    [
+        (None, None, 1.0),
+        (1.0, math.exp(2), 1.0),  # the range of which the width of a class is fitted
+        (2.0, 4.0, (math.log(2) / 2) ** 0.25),
+        (None, 1.0, (math.log(20) / 2) ** 0.25),  # without a lower end a range spans a factor of 20
+        (1.0, 1.0, 0.65),
+        (0.001, 100.0, 1.5),
+        (0.1, 0.1 * math.exp(8), 2**0.5),
+    ],
+)
+def test_a_wide_range_of_use_widens_and_a_narrow_one_narrows_within_limits(low, high, width) -> None:
+    assert range_width(ListedName("x", "oil", low, high)) == pytest.approx(width)

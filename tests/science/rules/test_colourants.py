@@ -1,9 +1,14 @@
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
+from app.reference.rulebook import rulebook
 from app.science.composition import DosedMaterial, Part, PartKind
-from app.science.rules.values import Severity
+from app.science.rules.colourants import Area, Colourant, ColourIndex, check_colourants
+from app.science.rules.names import rule_key
+from app.science.rules.selectors import ingredients
+from app.science.rules.values import Exposure, FormulaFacts, Severity, Source
 
 
 def colour(name):
@@ -58,3 +63,61 @@ def test_of_the_mineral_colours_only_ultramarines_are_kept_off_lips_in_the_us(as
     """21 CFR 73.2725 to 73.2775: ultramarines for external use only, the others for cosmetics generally."""
     found = ask({colour_name: "2"}, jurisdiction="US", products=("lip",)).findings
     assert any(f.severity == Severity.STOP for f in found) is stopped
+
+
+LISTED = Colourant(
+    "CI 12345", frozenset({rule_key("CI 12345")}), Area.ALL, "Red 99", "lips to 3 %; certified batches only",
+    Source("invented"), us_barred=frozenset({"eye"}), us_only=frozenset({"lip", "face", "eye"}),
+    us_max_percent=Decimal(3), us_max_for=frozenset({"lip"}),
+)  # fmt: skip
+
+
+def judged(percent, products=(), jurisdiction="US", exposure="leave-on", **changed):
+    material = DosedMaterial("tint", Decimal(percent), (Part("CI 12345", Decimal(100), PartKind.COLOURANT),))
+    book = rulebook(jurisdiction)
+    present = ingredients([material], book.classes, book.facts_for(["CI 12345"]))
+    formula = FormulaFacts((material,), Exposure(exposure), products=frozenset(products))
+    entry = replace(LISTED, **changed)
+    verdict = check_colourants(present, formula, ColourIndex([entry]), jurisdiction)
+    return [f.severity.value for f in verdict.findings], bool(verdict.not_checked)
+
+
+US = {
+    "allowed there, of certified batches": (("1", ("face",)), {}, ["note"], False),
+    "allowed there, of any batch": (("1", ("face",)), {"us_use": "generally"}, [], False),
+    "barred there": (("1", ("eye",)), {}, ["stop"], False),
+    "of another use": (("1", ("body",)), {}, ["stop"], False),
+    "listed for every use": (("1", ("body",)), {"us_only": frozenset()}, ["note"], False),
+    "at its highest amount": (("3", ("lip",)), {}, ["note"], False),
+    "over its highest amount": (("3.01", ("lip",)), {}, ["stop"], False),
+    "over the amount of another use": (("3.01", ("face",)), {}, ["note"], False),
+    "for a use nobody named": (("1",), {}, [], True),
+    "barred somewhere, for a use nobody named": (("1",), {"us_only": frozenset()}, [], True),
+    "for every use, nobody named it": (("1",), {"us_only": frozenset(), "us_barred": frozenset()}, ["note"], False),
+    "not listed at all": (("1", ("face",)), {"us_name": ""}, ["stop"], False),
+}
+
+
+@pytest.mark.parametrize(("asked", "changed", "severities", "unchecked"), US.values(), ids=US)
+def test_the_us_judge_by_use_and_amount(asked, changed, severities, unchecked):
+    assert judged(*asked, **changed) == (severities, unchecked)
+
+
+EU = [
+    (Area.ALL, "leave-on", (), [], False),
+    (Area.NOT_EYES, "leave-on", (), [], True),
+    (Area.NOT_EYES, "leave-on", ("eye",), ["stop"], False),
+    (Area.NOT_EYES, "leave-on", ("lip",), [], False),
+    (Area.NOT_MUCOUS, "leave-on", ("eye",), ["stop"], False),
+    (Area.NOT_MUCOUS, "leave-on", ("oral",), ["stop"], False),
+    (Area.NOT_MUCOUS, "leave-on", ("face",), [], False),
+    (Area.RINSE_OFF, "leave-on", ("face",), ["stop"], False),
+    (Area.RINSE_OFF, "rinse-off", (), [], False),
+    (None, "leave-on", ("face",), ["stop"], False),
+]
+
+
+@pytest.mark.parametrize(("area", "exposure", "products", "severities", "unchecked"), EU)
+def test_the_areas_of_annex_iv_bar_what_they_name(area, exposure, products, severities, unchecked):
+    """Regulation (EC) 1223/2009, Annex IV, column g: all uses, not the eyes, not mucous membranes, rinse-off only."""
+    assert judged("1", products, "EU", exposure, eu_area=area) == (severities, unchecked)
