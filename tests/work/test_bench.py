@@ -1,12 +1,21 @@
 """The first page's values: what is in work, what was decided, and what the workshop still lacks."""
 
+from datetime import timedelta
+from typing import Any
+
 import pytest
 from sqlalchemy import delete, text
 
 from app.store.batches import BatchState
 from app.store.engine import Store
+from app.store.stock import Lot, LotState
 from app.store.workshop import Scale
+from app.work.batches.observing import add_reading
+from app.work.batches.ticks import tick
 from app.work.bench import look_at_bench
+from app.work.clock import today
+from app.work.materials.prices import PriceForm, add_price
+from app.work.stock.lots import DecisionForm, ReceiveForm, decide_lot, receive
 
 
 def test_batches_in_work_and_decided_ones_are_kept_apart(demo: Store) -> None:
@@ -48,3 +57,28 @@ def test_an_empty_workshop_has_a_bench_too(store: Store) -> None:
     assert not bench.is_demo
     assert (bench.formulas, bench.open_batches, bench.decided_batches) == ((), (), ())
     assert bench.wanting
+
+
+def test_what_is_wanting_is_counted_in_words(store: Store, gel: Any) -> None:
+    def words() -> list[str]:
+        return [one.words for one in look_at_bench(store).wanting if "backup" not in one.words]
+
+    price = PriceForm("10", "1 kg")
+    assert words() == ["5 materials have no price yet; costs that use them say 'at least'."]
+    for material_id in list(gel.materials.values())[:4]:
+        add_price(store, material_id, price)
+    held = ReceiveForm(amount="5 g", by="I", received_on="2026-01-01")
+    lots = [receive(store, held, material_id=gel.materials["acid"]) for _ in "ab"]
+    add_reading(store, gel.batch_id, kind="pH", words="5", who="Ines")
+    tick(store, gel.batch_id, [1], who="Ines")
+    low = "3 materials or packaging are low."  # 15 g of glycerin, 2.5 of carbomer and 9 of alkali for the gel
+    one, process = (
+        "1 material has no price yet; costs that use them say 'at least'.",
+        "1 batch is in process and not decided.",
+    )
+    assert words() == [one, low, "2 lots wait in quarantine.", process]
+    for lot, day in zip(lots, (0, -1), strict=True):
+        with store.transaction() as session:
+            session.get_one(Lot, lot).expires_on = today() + timedelta(day)
+        decide_lot(store, lot, DecisionForm(state=LotState.ACCEPTED.value, by="I"))
+    assert words() == [one, low, "1 lot is past its date.", "1 lot is due within 30 days.", process]

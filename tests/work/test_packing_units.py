@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from app.science.keeping_time import add_months
 from app.store.batches import Batch, BatchState, BatchWeighing
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
@@ -124,11 +125,15 @@ def test_a_sample_is_taken_of_good_units_looked_at_in_time_and_thrown_away_once(
         with pytest.raises(Faults) as wrong:
             look_at_sample(demo, kept, look.but(**{field: text}))
         assert list(wrong.value.by_field) == [field]
-    look_at_sample(demo, kept, look.but(units_used="3"))
+    look_at_sample(demo, kept, look.but(units_used="2", looked_on=(packed + timedelta(1)).isoformat()))
+    with demo.reading() as session:
+        (row,) = [row for row in sample_rows(session) if row.sample.id == kept]
+        assert (row.units, row.look_on) == (1, add_months(packed + timedelta(1), 6))
+    look_at_sample(demo, kept, look)
     with demo.reading() as session:
         (row,) = [row for row in sample_rows(session) if row.sample.id == kept]
         assert (row.units, row.look_on) == (0, None)
-        assert [one.by for one in row.sample.looks] == ["Ines", "Ines"]
+        assert [one.by for one in row.sample.looks] == ["Ines"] * 3
     discard_sample(demo, kept, who="Tom")
     with demo.reading() as session:
         sample = session.get_one(RetainedSample, kept)

@@ -233,3 +233,17 @@ def _part(name: str) -> Part:
 def test_a_heap_of_brackets_is_left_unread_instead_of_followed_down() -> None:
     found = read_list("Aqua (" * 1_500, BOOK)
     assert all(name.printed for name in found.names)
+
+
+@pytest.mark.parametrize(
+    ("text", "percent"),
+    [
+        ("Urea 10 %, Aqua, Urea 2.5 %", "12.5"),
+        ("Urea 10 %, Aqua, Urea", "10"),
+        ("Urea, Aqua, Urea 2.5 %", None),
+        ("Urea 10 %, Aqua, May contain: Urea 2.5 %", "10"),
+    ],
+)
+def test_the_percentages_of_a_name_printed_twice_are_added(text: str, percent: str | None) -> None:
+    """Without a percentage at its first place nothing is known of the whole; a shade that may be in it adds nothing."""
+    assert read(text).names[0].percent == (None if percent is None else Decimal(percent))
