@@ -2,19 +2,25 @@
 
 import io
 import re
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 
+import pdfplumber
 import pytest
 from pypdf import PageObject, PdfReader
+from sqlalchemy import select
 
 from app.documents.papers import Setting, press
 from app.science.batch_size import BatchSize
 from app.science.composition import Part
 from app.science.formula import Formula, Line, Material, Phase
 from app.science.scales import Scale
+from app.store.engine import Store
+from app.store.formulas import FormulaVersion
 from app.store.workshop import Paper as PaperSize
 from app.store.workshop import Workshop
+from app.work.formulas.versions import formula_of
 from app.work.sheets import BatchSheet, batch_sheet
 
 pytestmark = pytest.mark.paper
@@ -78,3 +84,27 @@ def test_every_line_is_on_paper_whole_and_inside_the_margins(count: int, paper: 
         assert all(MARGIN <= x <= width - MARGIN and MARGIN <= y <= height - MARGIN for x, y in starts(page))
     assert len(reader.pages) <= 1 + count // 8
     assert reader.trailer["/Root"]["/Lang"] == "en"  # type: ignore[index]
+
+
+def test_fifteen_lines_in_four_phases_stand_on_two_sides(demo: Store) -> None:
+    with demo.reading() as session:
+        asked = select(FormulaVersion).where(FormulaVersion.name == "Oat and shea hand cream")
+        sheet = batch_sheet(formula_of(session.scalars(asked).one()))
+    assert (len(sheet.lines), len(sheet.phases)) == (15, 4)
+    for paper in SIZES:
+        reader = printed(sheet, paper)
+        assert len(reader.pages) == 2
+        with pdfplumber.open(io.BytesIO(reader.stream.getvalue())) as pdf:
+            assert min(char["size"] for page in pdf.pages for char in page.chars) >= 8 - 1e-3
+            boxes = [r for page in pdf.pages for r in page.rects if r["height"] > 20 and r["width"] > 20]
+            assert len(boxes) >= 4 * 15  # actual, lot, by and checked of every line
+
+
+def test_a_title_in_greek_and_cyrillic_is_drawn_with_faces_that_have_these_letters() -> None:
+    sheet = sheet_of(1)
+    reader = printed(replace(sheet, formula=replace(sheet.formula, name="Κρέμα Крем")), "A4")
+    with pdfplumber.open(io.BytesIO(reader.stream.getvalue())) as pdf:
+        title = [char for char in pdf.pages[0].chars if char["size"] > 17]
+    faces = {char["text"]: char["fontname"] for char in title}
+    assert all("Greek" in faces[letter] for letter in "Κρέμα")
+    assert all("Cyrillic" in faces[letter] for letter in "Крем" if letter in "рем")

@@ -69,7 +69,8 @@ def test_the_batch_sheet_shows_the_weights_worked_by_hand(client: FlaskClient, f
     text, wanted = read(client, formula, "batch-sheet"), CASE["weights"]
     for name, grams in wanted["lines"].items():
         share = wanted["percent"][name]
-        assert re.search(rf"{name} {share} (% )?(q\.s\. )?{re.escape(grams)} g {wanted['scales'][name]}\b", text), name
+        scale = rf"{wanted['scales'][name]}[^;\d]*(; step [\d, ]+)?"
+        assert re.search(rf"{name} {scale} {share} (% )?(q\.s\. )?{re.escape(grams)} g\b", text), name
     assert f"{wanted['to_weigh']} g" in text
     assert "6 units = 300 g" in text
 

@@ -19,6 +19,7 @@ class Vessel:
 
 
 ROOM_C, HOT_C = 20.0, 50.0
+HEIGHT = 88
 
 
 def making_of(formula: Formula) -> Drawing | None:
@@ -46,7 +47,7 @@ def making(vessels: Sequence[Vessel]) -> Drawing:
     top, low = math.ceil((hottest + 5) / 20) * 20, 0.0
 
     def y(celsius: float) -> float:
-        return round(24 + 150 * (top - celsius) / (top - low), 1)
+        return round(24 + HEIGHT * (top - celsius) / (top - low), 1)
 
     shapes = []
     for step in range(int(low), int(top) + 1, 20):
@@ -79,4 +80,4 @@ def making(vessels: Sequence[Vessel]) -> Drawing:
         shapes.append(Shape("line", x, y(now), x + wide * 0.3, y(now), "main"))
         x += wide * 0.3
     said = "; ".join(f"{v.letter} {v.name} {v.percent:.3g} %" for v in vessels)
-    return Drawing("making", f"The making, phase by phase: {said}", 24 + 150 + 40, tuple(shapes))
+    return Drawing("making", f"The making, phase by phase: {said}", 24 + HEIGHT + 40, tuple(shapes))
