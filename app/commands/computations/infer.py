@@ -141,19 +141,15 @@ def _read(texts: Iterable[str]) -> Iterable[ReadName]:
 def _claimed(claims: dict[str, Decimal], names: list[ReadName]) -> dict[int, Known]:
     found: dict[int, Known] = {}
     for claim, percent in claims.items():
-        place = _place(claim, names)
+        key, printed = read_name(claim, BOOK).key, inci_key(claim)
+        same = (n for n, name in enumerate(names) if key == name.key or printed == inci_key(name.printed))
+        place = next(same, None)
+        if place is None:
+            raise Invalid(f"claims.{claim}", "this name is not in the list of ingredients")
         if place in found and found[place].low != float(percent):
             raise Invalid(f"claims.{claim}", f"{names[place].printed} is claimed twice with different percentages")
         found[place] = Known(float(percent), float(percent))
     return found
-
-
-def _place(claim: str, names: list[ReadName]) -> int:
-    key, printed = read_name(claim, BOOK).key, inci_key(claim)
-    for place, name in enumerate(names):
-        if key == name.key or printed == inci_key(name.printed):
-            return place
-    raise Invalid(f"claims.{claim}", "this name is not in the list of ingredients")
 
 
 def _answer(printed: list[ReadName], names: list[ReadName], found: LabelInference, notes: list[str]) -> Answer:

@@ -111,21 +111,12 @@ def compute(request: Request) -> Answer:
 
 def _formula(request: Request) -> Formula:
     """Make the formula of a request: each line of a material that is called by its id."""
-    percents = _percents(request.lines)
-    rows = list(zip(request.lines, percents, strict=True))
-    phases = tuple(
-        Phase(
-            phase,
-            lines=tuple(
-                Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
-                for line, percent in rows
-                if line.phase == phase
-            ),
-        )
-        for phase in dict.fromkeys(line.phase for line in request.lines)
-    )
+    phases: dict[str, list[Line]] = {}
+    for line, percent in zip(request.lines, _percents(request.lines), strict=True):
+        made = Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
+        phases.setdefault(line.phase, []).append(made)
     return Formula(
-        phases=phases,
+        phases=tuple(Phase(letter, lines=tuple(lines)) for letter, lines in phases.items()),
         size=BatchSize(request.batch_g),
         loss_percent=request.loss_percent,
         scales=tuple(Scale(scale.readability_g, scale.capacity_g) for scale in request.scales),

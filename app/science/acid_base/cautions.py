@@ -61,10 +61,8 @@ def hazard(substance: Solute) -> Hazard:
     net = sum(ion.charge * n for ion, n in substance.ions)
     if not substance.families and substance.polymer is None:
         return Hazard.STRONG_ALKALI if net > 0 else Hazard.STRONG_ACID if net < 0 else Hazard.SALT
-    return Hazard.SALT if not substance.families else _weak_hazard(substance, net)
-
-
-def _weak_hazard(substance: Solute, net: float) -> Hazard:
+    if not substance.families:
+        return Hazard.SALT
     family = substance.families[0][0]
     if family.key == CARBONATE:
         return Hazard.CARBONATE

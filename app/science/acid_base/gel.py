@@ -81,7 +81,8 @@ def companions(lines: Sequence[MixtureLine], cationic: Sequence[str]) -> tuple[s
         notes.append(
             f"{total:.2g} % of salts ({names}): salt thins this polymer, from about {SALT_LIMIT_PERCENT:g} % on."
         )
-    if any(_multivalent(line) for line in lines):
+    present = [line.substance for line in lines if line.substance is not None and line.percent > 0]
+    if any(ion.charge > 1 for substance in present for ion, _ in substance.ions):
         notes.append("Multivalent metal ions cross-link or drop this polymer.")
     if cationic:
         notes.append(f"{', '.join(cationic)}: cationics drop an anionic polymer.")
@@ -96,8 +97,3 @@ def is_salt(line: MixtureLine) -> bool:
     if line.substance is None or line.percent <= 0 or line.substance.polymer is not None:
         return False
     return bool(line.substance.ions) and (bool(line.substance.families) or len(line.substance.ions) > 1)
-
-
-def _multivalent(line: MixtureLine) -> bool:
-    ions = line.substance.ions if line.substance is not None else ()
-    return line.percent > 0 and any(ion.charge > 1 for ion, _ in ions)

@@ -86,7 +86,14 @@ def list_inputs(mixture: Mixture, columns: Columns, grams: Sequence[float], trac
         grams: grams of each substance of the columns per kg of water.
         trace: acid or base in the water itself, mol/kg of water, one standard uncertainty.
     """
-    found = list(_assays(mixture.lines, columns.substances))
+    strengths: dict[Solute, float] = {}
+    for line in mixture.lines:
+        if line.substance is not None:
+            strengths[line.substance] = min(strengths.get(line.substance, 100.0), line.assay_percent)
+    found = []
+    for index, substance in enumerate(columns.substances):
+        sigma = max(substance.assay_uncertainty, SOLUTION_ASSAY if strengths[substance] < 100.0 else 0.0)
+        found.append(Input(f"the assay of {substance.inci}", InputKind.ASSAY, index, sigma))
     for index, family in enumerate(columns.families):
         away = abs(mixture.temperature_c - 25.0)
         drift = 0.0 if family.enthalpy_known else PKA_UNKNOWN_ENTHALPY * away * (0.3 if family.charge == 0 else 1.0)
@@ -138,17 +145,6 @@ def _impurities(substances: Sequence[Solute], grams: Sequence[float]) -> Iterato
             kind = InputKind.TRACE if salt else InputKind.ACID_TRACE
             share = IMPURITY_MOL_PER_G if substance.families else STRONG_SALT_MOL_PER_G
             yield Input(f"traces of acid or alkali in {substance.inci}", kind, 0, share * per_kg)
-
-
-def _assays(lines: Sequence[MixtureLine], substances: Sequence[Solute]) -> Iterator[Input]:
-    strengths: dict[Solute, float] = {}
-    for line in lines:
-        if line.substance is not None:
-            strengths[line.substance] = min(strengths.get(line.substance, 100.0), line.assay_percent)
-    for index, substance in enumerate(substances):
-        solution = SOLUTION_ASSAY if strengths[substance] < 100.0 else 0.0
-        sigma = max(substance.assay_uncertainty, solution)
-        yield Input(f"the assay of {substance.inci}", InputKind.ASSAY, index, sigma)
 
 
 def effects(inputs: Sequence[Input], columns: Columns) -> dict[InputKind, NDArray[np.float64]]:

@@ -97,11 +97,18 @@ def compile_model(mixture: Mixture, adjusters: Sequence[Adjuster] = (), trace: f
     grams = [1000.0 * share / water for share in merged.values()]
     hidden, doubt = reserves(mixture.lines, water / 1e5)
     inputs = (*doubt, *list_inputs(mixture, columns, grams, trace))
-    cumulative, charges = stack_constants(
-        [_pkas(f, mixture) for f in columns.families], [f.charge for f in columns.families]
-    )
+    pkas = []
+    for family in columns.families:
+        pairs = zip(family.pkas, family.enthalpies or (0.0,) * len(family.pkas), strict=True)
+        pkas.append(tuple(pka_at(pk, enthalpy, mixture.temperature_c) for pk, enthalpy in pairs))
+    cumulative, charges = stack_constants(pkas, [f.charge for f in columns.families])
     parts = _stack([(s, grams / 100.0, 0.0) for s, grams in merged.items()], columns)
-    added = _stack([_solution(a) for a in adjusters], columns)
+    solutions = []
+    for adjuster in adjusters:
+        substance, share = adjuster.substance, adjuster.strength_percent / 100.0
+        crystal = share / substance.molar_mass * substance.water * WATER_MOLAR_MASS
+        solutions.append((substance, share, (1.0 - share + crystal) / 1000.0))
+    added = _stack(solutions, columns)
     return Model(
         mixture, tuple(adjusters), columns, parts, added, water / 1e5, hidden, inputs, effects(inputs, columns),
         cumulative, charges,
@@ -124,17 +131,17 @@ def water_percent(lines: Sequence[MixtureLine], balancing_percent: float) -> flo
     Counted are the balancing water, lines of water, what hydrosols and juices hold, the rest of solutions and the
     water of crystallisation.
     """
-    return balancing_percent + sum(_line_water(line) for line in lines)
-
-
-def _line_water(line: MixtureLine) -> float:
-    if line.is_water:
-        return line.percent
-    rest = line.percent * (1.0 - line.assay_percent / 100.0)
-    if line.substance is None:
-        return rest + (line.percent - rest) * line.own_water_percent / 100.0
-    moles = line.percent * line.assay_percent / 100.0 / line.substance.molar_mass
-    return rest + moles * line.substance.water * WATER_MOLAR_MASS
+    total = balancing_percent
+    for line in lines:
+        pure = line.percent * line.assay_percent / 100.0
+        if line.is_water:
+            total += line.percent
+        elif line.substance is None:
+            total += line.percent - pure + pure * line.own_water_percent / 100.0
+        else:
+            crystal = pure / line.substance.molar_mass * line.substance.water * WATER_MOLAR_MASS
+            total += line.percent - pure + crystal
+    return total
 
 
 def _merge(lines: Sequence[MixtureLine]) -> dict[Solute, float]:
@@ -158,24 +165,19 @@ def _solution(adjuster: Adjuster) -> tuple[Solute, float, float]:
     return adjuster.substance, share, (1.0 - share + crystal) / 1000.0
 
 
-def _weak(substance: Solute, columns: Columns) -> list[float]:
-    amounts = dict.fromkeys((f.key for f in columns.families), 0.0)
-    for family, per_mol in substance.families:
-        if family.key in amounts:
-            amounts[family.key] += per_mol
-    return list(amounts.values())
-
-
-def _groups(substance: Solute, columns: Columns) -> list[float]:
-    key = substance.polymer.key if substance.polymer else ""
-    return [substance.polymer_equivalents if p.key == key else 0.0 for p in columns.polymers]
-
-
 def _stack(rows: Sequence[tuple[Solute, float, float]], columns: Columns) -> Stack:
     """Stack (substance, grams of it, kg of water with it)."""
     moles = np.array([grams / s.molar_mass for s, grams, _ in rows])
-    weak = np.array([_weak(s, columns) for s, _, _ in rows]).reshape(len(rows), len(columns.families))
-    acid = np.array([_groups(s, columns) for s, _, _ in rows]).reshape(len(rows), len(columns.polymers))
+    weak = np.zeros((len(rows), len(columns.families)))
+    acid = np.zeros((len(rows), len(columns.polymers)))
+    family_at = {family.key: place for place, family in enumerate(columns.families)}
+    polymer_at = {polymer.key: place for place, polymer in enumerate(columns.polymers)}
+    for row, (substance, _, _) in enumerate(rows):
+        for family, per_mol in substance.families:
+            if family.key in family_at:
+                weak[row, family_at[family.key]] += per_mol
+        if substance.polymer:
+            acid[row, polymer_at[substance.polymer.key]] = substance.polymer_equivalents
     charge = np.array([sum(ion.charge * n for ion, n in s.ions) for s, _, _ in rows], dtype=np.float64)
     square = np.array([s.ionic_weight * sum(ion.charge**2 * n for ion, n in s.ions) for s, _, _ in rows])
     water = np.array([kg for _, _, kg in rows], dtype=np.float64)
@@ -214,23 +216,9 @@ def vary(model: Model, theta: Array) -> Variants:
     cumulative = model.cumulative
     if change[InputKind.PKA].any():
         cumulative = cumulative + change[InputKind.PKA][:, :, None] * np.arange(model.charges.shape[1])
-    nothing = np.zeros(0)
-    return Variants(
-        base,
-        np.exp(change[InputKind.STRENGTH]),
-        Solutions(
-            nothing,
-            cumulative,
-            model.charges,
-            nothing,
-            pk,
-            slope,
-            nothing,
-            nothing,
-            model.davies,
-            pkw(model.mixture.temperature_c),
-        ),
-    )
+    no, water = np.zeros(0), pkw(model.mixture.temperature_c)
+    constants = Solutions(no, cumulative, model.charges, no, pk, slope, no, no, model.davies, water)
+    return Variants(base, np.exp(change[InputKind.STRENGTH]), constants)
 
 
 def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:

@@ -74,17 +74,13 @@ def prediction_notes(
 ) -> tuple[str, ...]:
     """Write what a reader must know beside the number."""
     notes = [HARDLY_BUFFERED] if capacity < HARDLY_BUFFERED_CAPACITY else []
-    notes += [*_dominant(ph, influences), *solution_notes(model, ionic_strength)]
+    if influences and influences[0].ph_shift >= 0.01:
+        first = influences[0]
+        notes.append(f"Most of the range comes from {first.name} (about ±{first.ph_shift:.2f}).")
+    notes += solution_notes(model, ionic_strength)
     notes += crystal_notes(model, species)
     notes += carbonate_notes(model, ph.value)
     return (*notes, METER)
-
-
-def _dominant(ph: Range, influences: tuple[Influence, ...]) -> list[str]:
-    if not influences or influences[0].ph_shift < 0.01:
-        return []
-    first = influences[0]
-    return [f"Most of the range comes from {first.name} (about ±{first.ph_shift:.2f})."]
 
 
 def solution_notes(model: Model, ionic_strength: float) -> list[str]:

@@ -42,22 +42,16 @@ def brought(
     materials: Iterable[DosedMaterial], jurisdiction: Jurisdiction, book: NameBook, *, bilingual: bool = False
 ) -> tuple[Brought, ...]:
     """List what the materials bring, in their order; parts of 0 % are left out, shades of a may-contain list stay."""
-    found = (
-        _brought(material, part, jurisdiction, book, bilingual=bilingual)
-        for material in materials
-        for part in material.parts
-    )
-    return tuple(bit for bit in found if bit.percent > 0 or bit.role is Role.SHADE)
-
-
-def _brought(
-    material: DosedMaterial, part: Part, jurisdiction: Jurisdiction, book: NameBook, *, bilingual: bool
-) -> Brought:
-    role = role_of(part, book)
-    name = _name(part, role, jurisdiction, book)
-    if bilingual:
-        name = _in_both(name, role, jurisdiction)
-    return Brought(role, name, material.percent * part.percent / HUNDRED, material.name, part)
+    found = []
+    pairs = ((material, part) for material in materials for part in material.parts)
+    for material, part in pairs:
+        role, percent = role_of(part, book), material.percent * part.percent / HUNDRED
+        name = _name(part, role, jurisdiction, book)
+        if bilingual:
+            name = _in_both(name, role, jurisdiction)
+        if percent > 0 or role is Role.SHADE:
+            found.append(Brought(role, name, percent, material.name, part))
+    return tuple(found)
 
 
 def role_of(part: Part, book: NameBook) -> Role:

@@ -69,7 +69,7 @@ def declare(
         for bit in bits:
             groups[bit.role, bit.name.key].append(bit)
         kept = {place: group for place, group in groups.items() if not _left_out(place, group, groups, jurisdiction)}
-        items = _with_allergens({place: _item(group, jurisdiction, notices) for place, group in kept.items()}, declared)
+        items = _with_allergens({place: _sum(group, jurisdiction, notices) for place, group in kept.items()}, declared)
         order = list(Group)
         found = [
             _entry(item, jurisdiction, hair_dye=hair_dye and jurisdiction is Jurisdiction.EU) for item in items.values()
@@ -97,14 +97,8 @@ def _left_out(
     return jurisdiction is Jurisdiction.US and all(bit.incidental for bit in group)
 
 
-def _item(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Item:
-    first = group[0]
-    return _Item(
-        first.role, first.name.text, sum((bit.percent for bit in group), ZERO), _remarks(group, jurisdiction, notices)
-    )
-
-
-def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> tuple[str, ...]:
+def _sum(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Item:
+    """Add up what bears one name, with the sentences that go with its place."""
     first = group[0]
     sources = dict.fromkeys(bit.material for bit in group)
     remarks = [f"Sum of what {', '.join(sources)} bring."] if len(sources) > 1 else []
@@ -115,7 +109,8 @@ def _remarks(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapp
     if all(bit.incidental for bit in group):
         remarks.append("Marked incidental, but the EU has no carry-over exemption.")
     keys = dict.fromkeys(rule_key(bit.part.inci) for bit in group)
-    return (*remarks, *(notices[key] for key in keys if key in notices))
+    remarks += [notices[key] for key in keys if key in notices]
+    return _Item(first.role, first.name.text, sum((bit.percent for bit in group), ZERO), tuple(remarks))
 
 
 def _with_allergens(items: _Items, declared: Iterable[DeclaredAllergen]) -> _Items:

@@ -35,15 +35,12 @@ def check_compositions(materials: Sequence[DosedMaterial]) -> None:
         if total > MOST_COMPOSITION:
             raise Invalid(field, f"The parts add up to {plain(total)} %; take {plain(total - HUNDRED)} away.")
         for place, part in enumerate(material.parts):
-            _check_part(part, f"{field}[{place}]")
-
-
-def _check_part(part: Part, field: str) -> None:
-    if not part.inci.strip():
-        raise Invalid(f"{field}.inci", "Write the INCI name.")
-    inside = sum((share.percent for share in part.allergens), ZERO)
-    if inside > MOST_COMPOSITION:
-        raise Invalid(f"{field}.allergens", f"The allergens add up to {plain(inside)} % of this part; check them.")
+            if not part.inci.strip():
+                raise Invalid(f"{field}[{place}].inci", "Write the INCI name.")
+            inside = sum((share.percent for share in part.allergens), ZERO)
+            if inside > MOST_COMPOSITION:
+                words = f"The allergens add up to {plain(inside)} % of this part; check them."
+                raise Invalid(f"{field}[{place}].allergens", words)
 
 
 def _sum(parts: Iterable[Part]) -> Decimal:
@@ -58,11 +55,13 @@ def warnings(
     book: NameBook,
 ) -> tuple[str, ...]:
     """List what a maker should look at, in a fixed order, each once."""
-    found = [*_about_sums(materials), *_about_roles(bits, book), *_about_repeats(entries)]
-    if jurisdiction is Jurisdiction.EU:
-        found += [*_about_eu_incidentals(bits), *_about_eu_colours(bits)]
-    else:
-        found += [*_about_us_incidentals(bits), *_about_us_colours(bits), *_about_us_perfume(bits)]
+    found = [*_about_sums(materials), *_about_roles(bits, book)]
+    for name, times in Counter(entry.name for entry in entries).items():
+        if times > 1:
+            found.append(
+                f"{name} stands in the list twice, once by its weight and once as a colour; one may be enough."
+            )
+    found += _about_eu_rules(bits) if jurisdiction is Jurisdiction.EU else _about_us_rules(bits)
     return tuple(dict.fromkeys(found))
 
 
@@ -88,45 +87,19 @@ def _about_roles(bits: Sequence[Brought], book: NameBook) -> Iterable[str]:
             yield f"{name} is a colour by its name and is listed as a colourant."
         if bit.role is Role.SHADE and bit.name.key in colours:
             yield f"{bit.name.text} is in every jar, so it is listed once, with the colourants."
-        if bit.role is Role.INGREDIENT and bit.part.kind is PartKind.INGREDIENT and _only_a_colour(name, book):
+        row, _ = find_colour(name, None, book)
+        only_a_colour = row is not None and row.note in ("certified", "mixed")
+        if bit.role is Role.INGREDIENT and bit.part.kind is PartKind.INGREDIENT and only_a_colour:
             yield f"{name} is listed by its weight; if it is there to colour, mark it as a colourant."
 
 
-def _only_a_colour(name: str, book: NameBook) -> bool:
-    row, _ = find_colour(name, None, book)
-    return row is not None and row.note in ("certified", "mixed")
-
-
-def _about_repeats(entries: Sequence[Entry]) -> Iterable[str]:
-    for name, times in Counter(entry.name for entry in entries).items():
-        if times > 1:
-            yield f"{name} stands in the list twice, once by its weight and once as a colour; one may be enough."
-
-
-def _about_eu_incidentals(bits: Sequence[Brought]) -> Iterable[str]:
+def _about_eu_rules(bits: Sequence[Brought]) -> Iterable[str]:
     for bit in bits:
         if bit.incidental:
             yield (
                 f"{bit.name.text} is listed although it is incidental: the EU has no carry-over exemption. Leave it "
                 "out only if it is an impurity or no longer present in the product (EU 1223/2009 Art. 19(1))."
             )
-
-
-def _about_us_incidentals(bits: Sequence[Brought]) -> Iterable[str]:
-    declared = {bit.name.key for bit in bits if not bit.incidental}
-    for bit in bits:
-        if bit.incidental and bit.name.key not in declared:
-            yield (
-                f"{bit.name.text} is left out as incidental (21 CFR 701.3(l)); list it if it has an effect in the "
-                "product or its amount is not insignificant."
-            )
-
-
-def _colours(bits: Sequence[Brought]) -> list[Brought]:
-    return [bit for bit in bits if bit.role in (Role.COLOUR, Role.SHADE)]
-
-
-def _about_eu_colours(bits: Sequence[Brought]) -> Iterable[str]:
     for bit in _colours(bits):
         row = bit.name.row
         if row is not None and row.note == "mixed":
@@ -137,15 +110,23 @@ def _about_eu_colours(bits: Sequence[Brought]) -> Iterable[str]:
         yield "'+/-' is for decorative products sold in several shades (EU 1223/2009 Art. 19(1)(g))."
 
 
-def _about_us_colours(bits: Sequence[Brought]) -> Iterable[str]:
+def _about_us_rules(bits: Sequence[Brought]) -> Iterable[str]:
+    declared = {bit.name.key for bit in bits if not bit.incidental}
+    for bit in bits:
+        if bit.incidental and bit.name.key not in declared:
+            yield (
+                f"{bit.name.text} is left out as incidental (21 CFR 701.3(l)); list it if it has an effect in the "
+                "product or its amount is not insignificant."
+            )
     for bit in _colours(bits):
         row = bit.name.row
         if not (row and row.us_name):
             yield f"{bit.part.inci}: no US listed name is known here; a colour that is not listed may not be used."
         elif row.note == "certified" and has_colour_index(bit.part.inci):
             yield f"{bit.part.inci} is named {bit.name.text}; the name on the certificate decides, lakes add Lake."
-
-
-def _about_us_perfume(bits: Sequence[Brought]) -> Iterable[str]:
     if any(bit.part.allergens for bit in bits):
         yield "The US has no list of fragrance allergens to name yet; the rule that will make one is pending."
+
+
+def _colours(bits: Sequence[Brought]) -> list[Brought]:
+    return [bit for bit in bits if bit.role in (Role.COLOUR, Role.SHADE)]
