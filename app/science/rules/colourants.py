@@ -10,7 +10,7 @@ from app.science.numbers import figures
 from app.science.rules.names import plain, rule_key
 from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredient
-from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
+from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict, joined
 
 EU_RULE = "EU 1223/2009 Annex IV"
 US_RULE = "21 CFR 73, 74, 82"
@@ -82,7 +82,7 @@ def check_colourants(
     coloured = (i for i in present if "kind:colourant" in i.tags or i.is_a("colourant"))
     found = [(i, index.find(i.name)) for i in coloured]
     judge = _judge_eu if jurisdiction == "EU" else _judge_us
-    return sum((judge(i, c, formula) if c is not None else _not_listed(i, jurisdiction) for i, c in found), Verdict())
+    return joined(judge(i, c, formula) if c is not None else _not_listed(i, jurisdiction) for i, c in found)
 
 
 def _not_listed(i: Ingredient, jurisdiction: str) -> Verdict:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.rules.selectors import Ingredient, Ingredients, Selector
-from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Unit, Verdict
+from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Unit, Verdict, joined
 
 SEVERITIES = {"block": Severity.STOP, "warn": Severity.CAUTION, "info": Severity.NOTE}
 
@@ -71,7 +71,7 @@ class _Match:
 def check_compatibility(formula: FormulaFacts, conditions: Iterable[Condition], present: Ingredients) -> Verdict:
     """Say which trade rules the formula runs into, and which ask for a pH or a temperature nobody gave."""
     matches = (match for c in conditions if (match := _match(c, present, formula)) is not None)
-    return sum((_judge(match, present, formula) for match in matches), Verdict())
+    return joined(_judge(match, present, formula) for match in matches)
 
 
 def _match(c: Condition, present: Ingredients, formula: FormulaFacts) -> _Match | None:

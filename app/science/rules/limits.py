@@ -18,7 +18,7 @@ from app.science.composition import PartKind
 from app.science.rules.limit_present import Present
 from app.science.rules.limit_verdicts import judge
 from app.science.rules.names import Amount, plain_name, rule_key
-from app.science.rules.values import FormulaFacts, LimitRule, Purpose, Verdict
+from app.science.rules.values import FormulaFacts, LimitRule, Purpose, Verdict, joined
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
     excuses = tuple(p for p in present if p.purpose == Purpose.OTHER)
     keepers = tuple(p for p in present if p.purpose == Purpose.PRESERVATIVE)
     verdicts = (judge(p, formula, keepers if p in excuses else excuses) for p in present)
-    return sum(verdicts, Verdict())
+    return joined(verdicts)
 
 
 def present_subjects(formula: FormulaFacts, index: LimitIndex) -> tuple[Present, ...]:

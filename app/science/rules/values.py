@@ -1,6 +1,6 @@
 """The value types that the rule engines share: rules as read from the tables, findings, the formula asked about."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -104,8 +104,14 @@ class Verdict:
 
     def __add__(self, other: "Verdict") -> "Verdict":
         """Join two verdicts, keeping the order and dropping repeated lines."""
-        findings = dict.fromkeys(self.findings + other.findings)
-        return Verdict(tuple(findings), tuple(dict.fromkeys(self.not_checked + other.not_checked)))
+        return joined((self, other))
+
+
+def joined(verdicts: Iterable[Verdict]) -> Verdict:
+    """Join many verdicts at once, keeping the order and dropping repeated lines."""
+    kept = tuple(verdicts)
+    findings = dict.fromkeys(finding for one in kept for finding in one.findings)
+    return Verdict(tuple(findings), tuple(dict.fromkeys(line for one in kept for line in one.not_checked)))
 
 
 @dataclass(frozen=True, slots=True)
