@@ -56,7 +56,13 @@ def with_overhead(materials: Decimal, packaging: Decimal, labour: Decimal, overh
     return Amounts(materials, packaging, labour, overhead)
 
 
-def run_amounts(batch: Amounts, share: Decimal, packaging: Decimal, overhead_percent: Decimal) -> Amounts:
-    """Return what a packing run bears: its share (0 to 1) of materials and labour of the batch, and its packaging."""
+def run_amounts(
+    batch: Amounts, share: Decimal, packaging: Decimal, overhead_percent: Decimal, labour: Decimal = ZERO
+) -> Amounts:
+    """Return what a packing run bears: its share (0 to 1) of materials and labour of the batch, and its own.
+
+    Args:
+        labour: of the run alone, such as that of filling.
+    """
     with exact_arithmetic():
-        return with_overhead(batch.materials * share, packaging, batch.labour * share, overhead_percent)
+        return with_overhead(batch.materials * share, packaging, batch.labour * share + labour, overhead_percent)

@@ -224,7 +224,7 @@ class LotEvent(EventColumns, Base):
 
 
 class Purchase(Base):
-    """An order to a supplier."""
+    """An order to a supplier, in the currency the supplier is paid in."""
 
     __tablename__ = "purchase"
     __table_args__ = (not_blank("number"), one_of("state", OrderState), STRICT)
@@ -237,6 +237,7 @@ class Purchase(Base):
     expected_on: Mapped[date | None] = mapped_column(Day)
     note: Mapped[Words]
     made_by: Mapped[Words]
+    currency: Mapped[Words]
     created_at: Mapped[datetime]
     row_version: Mapped[int] = mapped_column(default=1)
 

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from app.science.formula import Price
 from app.science.numbers import exact_arithmetic, to_places
 from app.store import materials as stored
-from app.store.products import exchange_rates
+from app.store.products import ExchangeRate, exchange_rates
 from app.store.stock import Lot, LotState, MoveKind, StockMove
 from app.store.workshop import CostBy, the_workshop
 
@@ -55,6 +55,13 @@ def exchange_of(session: Session) -> Exchange:
     for row in reversed(exchange_rates(session)):
         typed[row.currency].append((row.noted_on, row.rate))
     return Exchange(the_workshop(session).currency, {code: tuple(rates) for code, rates in typed.items()})
+
+
+def note_rate(session: Session, currency: str, rate: Decimal, day: date) -> None:
+    """Write what one unit of a currency is worth in that of the workshop on a day; one of the same day gives way."""
+    row = session.get(ExchangeRate, (currency, day)) or ExchangeRate(currency=currency, noted_on=day)
+    row.rate = rate
+    session.add(row)
 
 
 def pack_price(piece: stored.Packaging, exchange: Exchange) -> Decimal | None:

@@ -196,3 +196,18 @@ def test_the_packing_record_has_its_batch_on_every_page(demo_client: FlaskClient
     ):
         assert wanted in whole
     assert answer.headers["Content-Disposition"] == 'inline; filename="packing-record_HC-2026-001-P1.pdf"'
+
+
+def test_time_worked_is_noted_on_the_page_of_the_cost_and_cancelled_with_a_reason(demo_client: FlaskClient) -> None:
+    slip = demo_client.post("/packing/costs/2/time", data={"minutes": "soon", "who": "Ines", "note": "stirring"})
+    assert (slip.status_code, "stirring" in slip.text, 'id="minutes-fault"' in slip.text) == (422, True, True)
+    answer = demo_client.post("/packing/costs/2/time", data={"minutes": "1:30", "who": "IN", "run": "1", "key": "t"})
+    assert answer.status_code == 303
+    page = text_of(demo_client.get("/packing/costs/2"))
+    assert "90 min, at the rate of the version; 110 min were planned" in page
+    wrong = re.search(r'href="(/packing/time/\d+)"', page)[1]
+    assert demo_client.post(wrong, data={"why": "", "who": "Tom"}).status_code == 422
+    assert demo_client.post(wrong, data={"why": "misread", "who": "Tom"}).status_code == 303
+    page = text_of(demo_client.get("/packing/costs/2"))
+    assert "cancelled by Tom: misread" in page
+    assert "Labour is as planned (110 min)" in page

@@ -8,16 +8,22 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import select
+from sqlalchemy import select, text
+from sqlalchemy.exc import DBAPIError
 
 from app.science.actual_cost import Spent, run_amounts, share_of_lot, with_overhead
 from app.science.errors import Invalid
 from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
+from app.store.errors import Conflict, NotFound
+from app.store.labour import worked_times
+from app.store.packing import PackingRun
 from app.store.products import ExchangeRate
 from app.work.batches.loading import load_batch
 from app.work.batches.weighing import WeighingForm, record_weighings
+from app.work.form import Faults
 from app.work.packing.actual_cost import BatchCost, batch_cost, read_cost
+from app.work.packing.labour import CancelTimeForm, TimeForm, cancel_time, note_time
 from app.work.stock.lots import OutputForm, ReceiveForm, receive, receive_output
 
 D = Decimal
@@ -135,3 +141,54 @@ def test_lines_without_a_cost_stay_out_of_the_rounding() -> None:
     ]
     cost = BatchCost(None, tuple(spent), with_overhead(D("0.01"), D(0), D(0), D(0)), None, (), "EUR", 2)  # type: ignore[arg-type]
     assert [shown for _, shown in cost.material_rows] == [D("0.01"), None, D("0.00")]
+
+
+def test_time_that_was_noted_counts_in_place_of_the_planned_minutes(demo: Store) -> None:
+    with demo.reading() as session:
+        run = session.scalars(select(PackingRun).where(PackingRun.number == "HC-2026-001-P1")).one()
+        batch_id, run_id, made = run.batch_id, run.id, run.batch.yield_g or D(0)
+    planned = cost_of(demo, batch_id)
+    assert (planned.minutes, planned.planned_minutes) == (None, D(110))
+    assert Fraction(planned.amounts.labour) == pytest.approx(Fraction(22) * 110 / 60)
+    note_time(demo, batch_id, None, TimeForm(minutes="1:00", who="Ines"), key="a")
+    note_time(demo, batch_id, None, TimeForm(minutes="1:00", who="Ines"), key="a")
+    note_time(demo, batch_id, run_id, TimeForm(minutes="30", who="Tom", note="filling"))
+    found = cost_of(demo, batch_id)
+    # 22 an hour: an hour of making and half an hour at the run, which bears 1200 - 31 g of the yield.
+    assert (found.minutes, found.amounts.labour) == (90, D(33))
+    assert Fraction(found.runs[0].amounts.labour) == pytest.approx(Fraction(22) * 1169 / Fraction(made) + 11)
+    assert Fraction(found.amounts.overhead) == pytest.approx(sum(map(Fraction, found.amounts.parts[:3])) * 18 / 100)
+    assert found.planned == planned.planned
+    with demo.reading() as session:
+        ids = [one.id for one in worked_times(session, batch_id)]
+    assert len(ids) == 2
+    for one in ids:
+        cancel_time(demo, one, CancelTimeForm(why="another batch", who="Ines"))
+    assert cost_of(demo, batch_id).minutes is None
+    with pytest.raises(Conflict, match="cancelled already"):
+        cancel_time(demo, ids[0], CancelTimeForm(why="again", who="Ines"))
+    with pytest.raises((DBAPIError, Conflict)), demo.transaction() as session:
+        session.execute(text("UPDATE worked_time SET minutes = 5"))
+
+
+@pytest.mark.parametrize(
+    ("typed", "minutes"),
+    [("1", 1), ("45", 45), ("0:45", 45), ("1:05", 65), ("60000", 60_000), *((x, None) for x in
+     ("", "0", "0:00", "1:60", "-5", "2.5", "60001", "1:2:3", "an hour"))],
+)  # fmt: skip
+def test_minutes_are_read_as_minutes_or_as_hours_and_minutes(store: Store, typed: str, minutes: int | None) -> None:
+    with store.reading() as session:
+        if minutes is None:
+            with pytest.raises(Faults) as wrong:
+                TimeForm(minutes=typed, who="Ines").checked(session)
+            assert set(wrong.value.by_field) == {"minutes"}
+        else:
+            assert TimeForm(minutes=typed, who="Ines").checked(session).minutes == minutes
+
+
+def test_time_is_noted_only_for_a_run_of_the_batch(demo: Store) -> None:
+    with demo.reading() as session:
+        run_id = session.scalars(select(PackingRun.id).where(PackingRun.number == "HC-2026-001-P1")).one()
+    for batch_id, of_run in ((1, run_id), (99, None)):
+        with pytest.raises(NotFound):
+            note_time(demo, batch_id, of_run, TimeForm(minutes="5", who="Ines"))

@@ -17,6 +17,7 @@ from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price
 from app.work.materials.shelf import add_material
+from app.work.pricing import exchange_of, price_book
 from app.work.stock.listing import stock_rows
 from app.work.stock.lots import DecisionForm, ReceiveForm, decide_lot, receive
 from app.work.stock.orders import (
@@ -222,3 +223,30 @@ def test_a_stock_row_is_low_below_what_is_to_be_kept_and_not_at_it(store: Store)
     assert row.is_low
     row.drawn_here = True
     assert not row.is_low
+
+
+def test_an_order_in_the_currency_of_its_supplier_is_received_and_costed_by_the_rate_that_was_typed(
+    store: Store,
+) -> None:
+    """500 USD for 10 kg, by 0.90 EUR when it was ordered and 0.80 when it came: 0.04 EUR a gram."""
+    item = add_oil(store)
+    with pytest.raises(Faults) as wrong:
+        order(store, ("Sunflower oil", "10 kg", "500"), currency="usd")
+    assert set(wrong.value.by_field) == {"rate"}
+    with pytest.raises(Faults) as wrong:
+        order(store, ("Sunflower oil", "10 kg", "500"), currency="EUR", rate="1.1")
+    assert set(wrong.value.by_field) == {"rate"}
+    with pytest.raises(Faults) as wrong:
+        order(store, ("Nothing", "10 kg", "500"), currency="dollars")
+    assert set(wrong.value.by_field) == {"currency", "line-0-item"}
+    placed = order(store, ("Sunflower oil", "10 kg", "500.00"), currency="usd", rate="0.90", ordered_on="2026-10-01")
+    assert (load(store, placed).currency, load(store, placed).lines[0].price) == ("USD", D(500))
+    assert deliver(store, placed, 0, rate="0.80", received_on="2026-10-20", accepted="yes") == 1
+    with store.reading() as session:
+        lot = session.scalars(select(Lot).where(Lot.material_id == item)).one()
+        assert (lot.paid, lot.currency) == (D(500), "USD")
+        (price,) = price_book(session).of_material(session.get_one(Material, item))
+        assert price.per_g == D("0.04")
+        assert exchange_of(session).rate("USD", date(2026, 10, 5)) == D("0.90")
+    # Ordered again the rate is known; the one typed last holds.
+    assert load(store, order(store, ("Sunflower oil", "1 kg", "50"), currency="USD")).currency == "USD"

@@ -51,6 +51,7 @@ LATER = {
     "product_packaging": "a product uses it", "recipe_notes": "its recipe has notes", "recall_lot": "a recall names it",
     "recall_batch": "a recall names it", "dispatch": "units of it were dispatched", "case_file": "a complaint names it",
     "drop_weight": "a drop of it was weighed", "started_formula": "it was started from a printed list",
+    "worked_time": "time that was worked is noted for it",
 }  # fmt: skip
 AT_ONCE = 5_000
 MOST_NAMES = 4

@@ -15,6 +15,7 @@ from app.science.formula import Formula
 from app.science.formula_cost import cost_formula, price_for
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.batches import Batch
+from app.store.labour import worked_times
 from app.store.materials import Material, Packaging
 from app.store.packing import PackingRun, RunState
 from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
@@ -51,7 +52,11 @@ class RunCost:
 
 @dataclass(frozen=True, slots=True)
 class BatchCost:
-    """What a batch cost in fact, and what was planned for it; None where the plan cannot be costed."""
+    """What a batch cost in fact, and what was planned for it; None where the plan cannot be costed.
+
+    ``minutes`` are those that were noted for the batch and its runs; None where nobody noted any, so that the planned
+    ones count.
+    """
 
     batch: Batch
     materials: tuple[Spent, ...]
@@ -60,6 +65,8 @@ class BatchCost:
     runs: tuple[RunCost, ...]
     currency: str
     digits: int
+    minutes: int | None = None
+    planned_minutes: Decimal = ZERO
 
     @property
     def packaging(self) -> tuple[Spent, ...]:
@@ -187,7 +194,8 @@ def _of_piece(ledger: _Ledger, run: PackingRun, piece: Piece) -> Iterable[Spent]
 def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     """Return what a batch cost in fact; None before anything was weighed.
 
-    Labour is as planned, since no hours are recorded; overhead is the workshop's at the time the version was kept.
+    Labour is the time that was noted, or as planned where none was; its rate and the overhead are the workshop's at
+    the time the version was kept.
     """
     if not batch.weighed_g:
         return None
@@ -198,22 +206,32 @@ def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     asked = select(PackingRun).where(PackingRun.batch_id == batch.id, PackingRun.state != RunState.CANCELLED)
     runs = list(session.scalars(asked.order_by(PackingRun.id)))
     packaging = {run.id: _packaging(ledger, run) for run in runs}
+    minutes: dict[int | None, int] = defaultdict(int)
+    for one in worked_times(session, batch.id):
+        if one.cancelled_at is None:
+            minutes[one.run_id] += one.minutes
+    noted = sum(minutes.values()) if minutes else None
+    planned_minutes = formula.labour_minutes
     with exact_arithmetic():
-        labour = formula.labour_minutes * rates.labour_rate / 60
+        labour = (planned_minutes if noted is None else noted) * rates.labour_rate / 60
+        making = (planned_minutes if noted is None else minutes[None]) * rates.labour_rate / 60
+        filling = {run.id: minutes[run.id] * rates.labour_rate / 60 for run in runs}
     whole = known_total(one for spent in packaging.values() for one in spent)
     amounts = with_overhead(known_total(materials), whole, labour, rates.overhead_percent)
-    costed = tuple(_run(session, batch, formula, amounts, run, packaging[run.id]) for run in runs)
+    bulk = with_overhead(amounts.materials, ZERO, making, rates.overhead_percent)
+    costed = tuple(_run(session, formula, bulk, run, packaging[run.id], filling[run.id]) for run in runs)
     planned = _planned(batch, formula) if not runs else _planned_batch(session, batch, formula, runs)
-    return BatchCost(batch, materials, amounts, planned, costed, rates.currency, rates.digits)
+    return BatchCost(batch, materials, amounts, planned, costed, rates.currency, rates.digits, noted, planned_minutes)
 
 
 def _run(
-    session: Session, batch: Batch, formula: Formula, whole: Amounts, run: PackingRun, packaging: tuple[Spent, ...]
+    session: Session, formula: Formula, bulk: Amounts, run: PackingRun, packaging: tuple[Spent, ...], labour: Decimal
 ) -> RunCost:
+    batch = run.batch
     taken = (run.bulk_g or (nominal_g(run) or ZERO) * run.units_filled) - (run.rest_g or ZERO)
     yielded = batch.yield_g or batch.weighed_g
     share = min(Decimal(1), taken / yielded) if yielded else ZERO
-    amounts = run_amounts(whole, share, known_total(packaging), formula.rates.overhead_percent)
+    amounts = run_amounts(bulk, share, known_total(packaging), formula.rates.overhead_percent, labour)
     planned = _planned(batch, formula, session, run.product_id)
     return RunCost(run.number, run.product.name, run.units_to_stock, packaging, amounts, planned)
 

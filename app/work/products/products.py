@@ -9,11 +9,12 @@ from app.science.errors import Invalid
 from app.store import materials as stored
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import Formula as StoredFormula
-from app.store.products import ExchangeRate, Product, ProductPackaging, find_product
+from app.store.products import Product, ProductPackaging, find_product
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults
+from app.work.pricing import note_rate
 from app.work.products.product_form import ProductForm, RateForm
 
 
@@ -103,7 +104,4 @@ def set_rate(session: Session, typed: RateForm) -> None:
         Faults: with everything that is wrong, each at its field.
     """
     checked = typed.checked(the_workshop(session))
-    row = session.get(ExchangeRate, (checked.currency, today()))
-    row = row or ExchangeRate(currency=checked.currency, noted_on=today())
-    row.rate = checked.rate or Decimal(1)
-    session.add(row)
+    note_rate(session, checked.currency, checked.rate or Decimal(1), today())

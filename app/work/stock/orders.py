@@ -1,8 +1,11 @@
 """Orders to suppliers: made from what is short or by hand, and received line by line into lots and prices at once."""
 
+from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from babel.numbers import list_currencies
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 from sqlalchemy.orm.attributes import flag_modified
@@ -17,8 +20,9 @@ from app.store.workshop import next_in_series
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, Rows, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeMoney, Name, Tick
-from app.work.stock.lots import ReceiveForm, StockAmount, lot_context, receive_lot
+from app.work.form_fields import Area, CurrencyCode, DayOrToday, Line, MaybeDay, MaybeMoney, MaybeNumber, Name, Tick
+from app.work.pricing import exchange_of, note_rate
+from app.work.stock.lots import LotContext, ReceiveForm, StockAmount, lot_context, receive_lot
 from app.work.stock.suppliers import supplier_named
 
 MOST_LINES = 200
@@ -34,12 +38,27 @@ class OrderLineForm(Form):
     price = Line("Price of the line", width="w8")
 
 
+class ExchangeRateField(MaybeNumber):
+    """What one unit of a supplier's currency is worth in that of the workshop; empty where it was typed before."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "Exchange rate",
+            low=Decimal("0.000001"),
+            high=10**7,
+            width="w8",
+            hint="One unit in the workshop's currency, such as 0.92; empty where it is typed already.",
+        )
+
+
 class OrderForm(Form):
-    """An order."""
+    """An order, in the currency its supplier is paid in."""
 
     supplier = Name("Supplier", "Name the supplier.", width="w20")
     ordered_on = DayOrToday("Ordered", hint="Leave empty for today.")
     expected_on = MaybeDay("Expected")
+    currency = CurrencyCode("Currency", hint="Of its prices; leave empty for the workshop's.", width="w4")
+    rate = ExchangeRateField()
     made_by = Name("By", "Give your name or initials.", longest=80, width="w8")
     note = Area("Note", lines=2)
     lines = Rows("Lines", OrderLineForm, "line", most=MOST_LINES, too_many="An order can have {most} lines.")
@@ -80,11 +99,10 @@ def place_order(session: Session, typed: OrderForm, *, key: str = "") -> int:
     Raises:
         Faults: with everything that is wrong, each at its field.
     """
-    faults = typed.faults()
-    lines, wrong = _read_lines(session, typed)
-    if faults or wrong:
-        raise Faults([*faults, *(fault for fault in wrong if fault.field not in {one.field for one in faults})])
-    form = typed.checked()
+    given = lot_context(session, None)
+    lines, wrong = _read_lines(session, typed, given)
+    form = typed.checked(given, also=wrong)
+    _note_rate(session, form.currency, form.rate, form.ordered_on)
     supplier = supplier_named(session, form.supplier)
     assert supplier is not None  # noqa: S101 - the form asked for a name
     number = f"{form.ordered_on:%Y}-{next_in_series(session, f'order {form.ordered_on:%Y}'):03}"
@@ -95,6 +113,7 @@ def place_order(session: Session, typed: OrderForm, *, key: str = "") -> int:
         expected_on=form.expected_on,
         note=form.note,
         made_by=form.made_by,
+        currency=form.currency,
         created_at=now(),
         lines=lines,
     )
@@ -103,7 +122,27 @@ def place_order(session: Session, typed: OrderForm, *, key: str = "") -> int:
     return order.id
 
 
-def _read_lines(session: Session, typed: OrderForm) -> tuple[list[PurchaseLine], list[Invalid]]:
+def _note_rate(session: Session, currency: str, rate: Decimal | None, day: date) -> None:
+    """Write the rate that was typed for a currency.
+
+    Raises:
+        Faults: at ``rate``, when none is known of another currency, or one is typed of the workshop's own.
+    """
+    exchange = exchange_of(session)
+    if currency in ("", exchange.home):
+        if rate is not None:
+            raise Faults([Invalid("rate", f"{exchange.home} is the workshop's own currency; leave the rate empty.")])
+    elif rate is not None:
+        note_rate(session, currency, rate, day)
+    elif exchange.rate(currency, day) is None:
+        asked = f"No rate of {currency} is typed yet. Write what 1 {currency} is worth in {exchange.home}."
+        raise Faults([Invalid("rate", asked)])
+
+
+def _read_lines(session: Session, typed: OrderForm, given: LotContext) -> tuple[list[PurchaseLine], list[Invalid]]:
+    """Return the lines that can be read, prices in the currency of the order, and what is wrong."""
+    currency = typed.text["currency"].strip().upper()
+    currency = currency if currency in list_currencies() else given.currency
     lines: list[PurchaseLine] = []
     wrong: list[Invalid] = []
     for row in typed.text["lines"]:
@@ -116,7 +155,7 @@ def _read_lines(session: Session, typed: OrderForm) -> tuple[list[PurchaseLine],
             continue
         values = _LineValues(amount=row.text["amount"], price=row.text["price"])
         try:
-            read = values.checked(lot_context(session, thing))
+            read = values.checked(replace(lot_context(session, thing), currency=currency))
         except Faults as faults:
             wrong += [Invalid(f"{row.at}{fault.field}", fault.message) for fault in faults.faults]
             continue
@@ -167,6 +206,7 @@ class DeliveryForm(Form):
 
     received_on = DayOrToday("Received", hint="Leave empty for today.")
     by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    rate = ExchangeRateField()
     accepted = Tick("Accept the lots now: papers, containers and contents agree with the order")
     rows = Rows("Lines", DeliveredForm, "row", most=MOST_LINES, too_many="A delivery can have {most} lines.")
 
@@ -194,6 +234,8 @@ def receive_order(session: Session, order_id: int, typed: DeliveryForm, row_vers
     if order.row_version != row_version or order.state is not OrderState.OPEN:
         raise Conflict(f"Order {order.number} was changed in the meantime.")
     came = _what_came(session, order, typed)
+    delivery = typed.checked()
+    _note_rate(session, order.currency, delivery.rate, delivery.received_on)
     for line, thing, form in came:
         line.lot = receive_lot(session, thing, form)
     if all(line.lot is not None for line in order.lines):
@@ -234,6 +276,7 @@ def _lot_form(typed: DeliveryForm, row: Any, order: Purchase) -> ReceiveForm:
         expires_on=row.text["expires_on"],
         amount=row.text["amount"],
         paid=row.text["paid"],
+        currency=order.currency,
         accepted=typed.text["accepted"],
         by=typed.text["by"],
     )

@@ -236,7 +236,7 @@ def cancel_dispatch(session: Session, dispatch_id: int, typed: CancelForm) -> No
         raise Conflict("It belongs to a recall that is closed, which is kept as it is.")
     of = (dispatch.product_id, dispatch.batch_id)
     if units_out(session, *of) - dispatch.signed_units < 0:
-        raise Conflict("SentUnits of it have come back; cancel the return first.")
+        raise Conflict("Units of it have come back; cancel the return first.")
     if units_on_hand(session, *of) + dispatch.signed_units < 0:
         raise Conflict("These units have gone out again since; cancel that dispatch first.")
     dispatch.cancelled_at, dispatch.cancelled_by, dispatch.cancelled_why = now(), form.by, form.why
