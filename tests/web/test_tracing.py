@@ -218,3 +218,12 @@ def test_a_trace_asks_a_handful_of_questions_however_large_it_is(
             more.weigh(f"X-{n}", "DRUM")
         more.release()
     assert asked() == before <= 40
+
+
+def test_the_head_of_every_page_finds_a_code_without_a_script(demo_client: FlaskClient) -> None:
+    head = re.compile(r'<form class="find-code" method="get" action="([^"]+)".*?name="(\w+)"', re.S)
+    action, name = head.search(demo_client.get("/materials").text).groups()
+    meant = (("hc-2026-001", "/trace/batch/2"), ("harbour", "/trace/receiver/1"), ("OD-84120", "/trace/lot/"))
+    for typed, place in meant:
+        assert demo_client.get(action, query_string={name: typed}).location.startswith(place)
+    assert "Nothing here carries the code" in demo_client.get(action, query_string={name: "no such thing"}).text

@@ -30,8 +30,8 @@ MOST_DRAWN, MOST_PRINTED, MOST_LISTED = 250, 1500, 100
 
 @blueprint.get("")
 def index() -> Page:
-    """Find what a code means; a single find opens its trace."""
-    code = request.args.get("code", "")[:200]
+    """Find what a code means, from this page or from the head of any; a single find opens its trace."""
+    code = (request.args.get("code") or request.args.get("find", ""))[:200]
     with context.store().reading() as session:
         found = find_code(session, code)
     if len(found) == 1:
