@@ -28,6 +28,12 @@ ONE_SLIP_TO = 9
 TWO_SLIPS_TO = 20
 MISREAD = re.compile(r"(?<=[A-Z])[015](?=[A-Z])")  # a figure in the midst of letters: read off a picture
 LETTERS = {"0": "O", "1": "L", "5": "S"}
+LETTER_RUN = re.compile(r"[^\W\d_]+")
+# Abbreviations that labels print in capitals, alone and in compounds such as Bis-PEG/PPG-20/20 (common practice).
+CODES = frozenset((
+    "AMP", "BHA", "BHT", "DEA", "DIPA", "DMDM", "DNA", "DTPA", "EDTA", "HDI", "HEDTA", "IPDI", "MDI", "MEA", "MIPA",
+    "PCA", "PEG", "PG", "PPG", "PTFE", "PVM", "PVP", "RNA", "SMDI", "TDI", "TEA", "TIPA", "VA", "VP",
+))  # fmt: skip
 
 
 @cache
@@ -116,14 +122,16 @@ def _find(key: str) -> Match | None:
 def _match(name: str, certainty: Certainty) -> Match:
     key = inci_key(name)
     shipped = substances().get(key)
-    # An inventory name in capitals is written as labels do: each word with a capital; short codes stay.
-    written = " ".join(word if len(word) < 3 or not word.isupper() else _capital(word) for word in name.split())
+    # An inventory name in capitals is written as labels do: each word with a capital; short words and codes stay.
+    written = " ".join(word if len(word) < 3 else LETTER_RUN.sub(_capital, word) for word in name.split())
     return Match(key, shipped.inci if shipped else written, certainty)
 
 
-def _capital(word: str) -> str:
-    letters = word.capitalize() if word.isalpha() else word.title()
-    return word if word in ("EDTA", "PEG", "PPG", "BHT", "BHA", "PVP", "TEA", "MEA", "DEA", "PCA", "MIPA") else letters
+def _capital(run: re.Match[str]) -> str:
+    letters = run.group()
+    if letters == "HCL":
+        return "HCl"
+    return letters if letters in CODES or not letters.isupper() else letters.capitalize()
 
 
 @cache
