@@ -69,6 +69,22 @@ def test_the_fewest_points_are_given_up() -> None:
     assert abs(given.fitting - given.statement.percent) == pytest.approx(0.1)
 
 
+def test_a_legal_maximum_gives_way_only_to_more_than_twice_as_many_points_of_a_claim() -> None:
+    """4 % claimed after a name of at most 2 %: 2 points of either would do. After two such maxima it is 4 for 2."""
+    names = [WATER, ListedName("a", cap=2.0), ListedName("b")]
+    assert given_up(infer(names, TABLE, {2: Known(4, 4)})) == {("claim", 2)}
+    twice = [WATER, ListedName("a", cap=2.0), ListedName("b"), ListedName("c"), ListedName("d")]
+    claimed = {2: Known(4, 4), 3: Known(4, 4), 4: Known(4, 4)}
+    assert given_up(infer(twice, TABLE, claimed)) == {("maximum", 1)}
+
+
+def test_claims_give_way_before_the_printed_order() -> None:
+    """Four names of 2 % before four of 4 %: 8 points of claims, or 2 points out of order, which count five times."""
+    names = [WATER, *(ListedName(f"n{i}") for i in range(8))]
+    known = {place: Known(2, 2) if place <= 4 else Known(4, 4) for place in range(1, 9)}
+    assert {kind for kind, _ in given_up(infer(names, TABLE, known))} == {"claim"}
+
+
 def test_a_list_without_contradiction_has_none() -> None:
     assert infer([WATER, ListedName("b")], TABLE, {1: Known(10, 10)}).clashes == ()
 

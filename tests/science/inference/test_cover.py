@@ -151,3 +151,58 @@ def test_a_second_material_does_not_top_up_crumbs() -> None:
     found = cover([want("AQUA", 99.44), want("P", 0.5, 0.5, 0.515), want("E", 0.06, 0.06, 0.062)], [blend, *alone])
     assert set(doses(found)) == {"b", "w"}
     assert sum(doses(found).values()) == pytest.approx(100)
+
+
+def test_a_hundredth_of_a_percent_can_be_weighed_and_less_is_dusting() -> None:
+    """A gram in ten kilograms is 0.01 %."""
+    shelf = [WATER, ShelfMaterial("a", "A", {"A": 100.0}), ShelfMaterial("b", "B", {"B": 100.0})]
+    found = cover([want("AQUA", 99.98), want("A", 0.012), want("B", 0.008)], shelf)
+    assert [w.key for w in found.dusting] == ["B"]
+    assert set(doses(found)) == {"water", "a"}
+
+
+def test_half_of_a_material_may_be_unasked_rather_than_an_amount_outside_its_band() -> None:
+    """By hand: a point of A outside its band costs 30 / 5 = 6, and 2 % of the half and half 2 x 2 x 0.5 and a bit."""
+    half = ShelfMaterial("half", "A in something else", {"A": 50.0, "X": 50.0})
+    found = cover([want("AQUA", 90.0, 0.0), want("A", 10.0, 10.0, 10.0)], [WATER, half])
+    assert doses(found)["half"] == pytest.approx(20)
+
+
+def test_what_comes_unasked_is_not_worth_the_middle_of_a_wide_band() -> None:
+    """By hand: a point of A within four of its middle is worth 1 / 4; it costs 2 x 0.1 / 0.9 unasked and 0.06 besides.
+
+    Up to 9 % it is worth more, because without it there is more water than likely as well.
+    """
+    most = ShelfMaterial("most", "A, nine tenths", {"A": 90.0, "X": 10.0})
+    found = cover([want("AQUA", 90.0, 0.0), want("A", 10.0, 6.0, 14.0)], [WATER, most])
+    assert next(r.percent for r in found.reached if r.wanted.key == "A") == pytest.approx(9)
+
+
+@pytest.mark.parametrize(("unasked", "taken"), [(1.0, "mine"), (3.0, "pure")])
+def test_the_own_shelf_may_bring_a_little_unasked_before_anything_is_bought(unasked: float, taken: str) -> None:
+    """By hand: buying costs 0.4 / 10 a per cent; 1 % unasked costs 0.02 and 3 % 0.06, what is owned next to nothing."""
+    mine = ShelfMaterial("mine", "My A", {"A": 100 - unasked, "X": unasked}, own=True)
+    pure = ShelfMaterial("pure", "Pure A", {"A": 100.0})
+    assert set(doses(cover([want("AQUA", 90.0), want("A", 10.0)], [WATER, mine, pure]))) == {"water", taken}
+
+
+def test_one_blend_is_bought_before_two_materials_unless_little_of_it_is_needed() -> None:
+    """By hand, a per cent: the blend 0.4 x 1.25 / 8 = 0.0625, the two 0.4 / 10 and 0.4 / 4, on average 0.07."""
+    blend = ShelfMaterial("blend", "A and B", {"A": 50.0, "B": 50.0})
+    singles = [ShelfMaterial("a", "A", {"A": 100.0}), ShelfMaterial("b", "B", {"B": 100.0})]
+    found = cover([want("AQUA", 86.0), want("A", 10.0), want("B", 4.0)], [WATER, blend, *singles])
+    assert doses(found) == pytest.approx({"water": 86.0, "blend": 8.0, "a": 6.0})
+
+
+def test_a_tenth_of_an_aim_is_no_crumb() -> None:
+    blend = ShelfMaterial("b", "Blend", {"P": 90.0, "E": 10.0}, own=True)
+    alone = [ShelfMaterial("p", "P", {"P": 100.0}), WATER]
+    found = cover([want("AQUA", 99.45), want("P", 0.5, 0.5), want("E", 0.05, 0.05, 0.0501)], [blend, *alone])
+    assert doses(found)["p"] == pytest.approx(0.05, rel=0.02)
+
+
+@pytest.mark.parametrize(("water", "phases"), [(22.0, ("A", "B")), (15.0, ("B",))])
+def test_from_a_fifth_of_water_on_there_is_a_water_phase(water: float, phases: tuple[str, ...]) -> None:
+    """Common practice: with less water than that there is nothing to heat apart from the oils."""
+    items = [placed("w", "Oil", 100 - water, "oil"), placed("water", "Water", water, "water")]
+    assert phases_used(propose_phases(items, {})) == phases

@@ -74,3 +74,44 @@ def test_figures_are_weighable_and_close(percent: float) -> None:
     assert weighable(percent) == pytest.approx(percent, rel=0.2)
     assert len(f"{weighable(percent):.6g}".replace(".", "").strip("0")) <= 3
     assert percent * 0.995 <= rounded_up(percent) <= percent * 1.1
+
+
+def keeper(room: float, low: float) -> tuple[float, list[str]]:
+    """Ask a least amount of the fourth name, likely at 0.4 % within ``room``: what it starts with and what is unmet."""
+    rows = [*ROWS[:3], Estimate("Keeper", 0.0, 100.0, 0.4, 0.4 - room, 0.4 + room), ROWS[4]]
+    found = makeable_start(rows, CHAIN, LINE, [Requirement("preservation", {3: 1.0}, low)], [True] * 5)
+    return found.percents[3], [r.rule for r in found.unmet]
+
+
+def test_a_requirement_is_met_beyond_a_band_unless_the_band_is_very_narrow() -> None:
+    """By hand, a point of per cent: missing 0.5 % costs 60 / 0.5 = 120; beyond a band of 0.04 it is 4 / 0.04 = 100, of
+    0.02 it is 200.
+    """
+    assert keeper(0.04, 0.5) == (pytest.approx(0.5), [])
+    assert keeper(0.02, 0.5) == (pytest.approx(0.42), ["preservation"])
+
+
+def test_a_band_without_width_counts_as_two_per_cent_of_its_amount() -> None:
+    """By hand: up to 0.408 a point costs 1 / 0.008 = 125, less than the 146 of missing 0.41; beyond it costs 500."""
+    assert keeper(0.0, 0.41) == (pytest.approx(0.408), ["preservation"])
+
+
+@pytest.mark.parametrize(("least", "said"), [(0.412, [3]), (0.404, [])])
+def test_a_move_of_three_per_cent_is_said_and_one_of_one_per_cent_is_not(least: float, said: list[int]) -> None:
+    found = makeable_start(ROWS, CHAIN, LINE, [Requirement("preservation", {3: 1.0}, least)], [True] * 5)
+    assert [move.index for move in found.moves] == said
+
+
+@pytest.mark.parametrize(("share", "unmet", "above"), [(0.05, [], 2), (0.02, ["gel"], 3)])
+def test_only_a_plausible_place_of_the_line_is_tried(share: float, unmet: list[str], above: int) -> None:
+    """The wax can come to 0.8 % only where the line stands before it, which is 5 or 2 % likely."""
+    line = [0.0, 0.0, share, 1 - share, 0.0, 0.0]
+    found = makeable_start(ROWS, CHAIN, line, [Requirement("gel", {2: 1.0}, high=0.8)], [True] * 5)
+    assert ([r.rule for r in found.unmet], found.above_line) == (unmet, above)
+
+
+def test_below_the_line_the_order_is_kept_where_that_costs_little() -> None:
+    """By hand: 0.03 out of order costs 0.03 x 4 / 0.1 = 1.2, a keeper at 0.43 instead of 0.4 within 0.033 costs 0.9."""
+    rows = [*ROWS[:3], Estimate("Keeper", 0.0, 100.0, 0.4, 0.367, 0.433), ROWS[4]]
+    found = makeable_start(rows, CHAIN, LINE, [Requirement("gel", {4: 1.0}, 0.43)], [True] * 5)
+    assert found.percents[3:] == pytest.approx((0.43, 0.43))

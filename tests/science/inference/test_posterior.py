@@ -1,6 +1,7 @@
 """The posterior against slow independent methods: quadrature for two names, weighted draws for five."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
-from app.science.inference.infer import infer
-from app.science.inference.posterior import ListConstraints, believe
+from app.science.inference.evidence import LinearMeasurement
+from app.science.inference.infer import CELL, Observed, infer, work_out
+from app.science.inference.posterior import Floor, ListConstraints, believe
 from app.science.inference.prior import Nodes, UsagePrior, usual_amounts
 from app.science.inference.summary import quantiles
 from app.science.inference.values import ClassPrior, Known, ListedName, PriorTable
@@ -140,3 +142,28 @@ def test_quantiles_of_a_log_normal_are_found_on_the_grid() -> None:
     edges = np.geomspace(0.01, 100, 201)
     masses = np.diff(ndtr(np.log(edges) / 0.8))[None]
     assert quantiles(masses, edges)[0] == pytest.approx(np.exp(0.8 * ndtri([0.1, 0.5, 0.9])), rel=1e-3)
+
+
+def test_no_estimate_above_the_line_is_sharper_than_a_cell() -> None:
+    """110 cells for the two decades from 1 to 100 %."""
+    assert pytest.approx(10 ** (2 / 110) - 1, rel=0.01) == CELL
+
+
+@pytest.mark.parametrize(("off", "kept"), [(5.0, True), (7.0, False)])
+def test_a_reading_six_standard_deviations_from_everything_is_set_aside(off: float, kept: bool) -> None:
+    """The gum is known to be half a per cent, so a reading that counts it alone can only be that."""
+    names = [ListedName("Aqua", "water"), ListedName("a", "oil"), ListedName("b", "gum")]
+    reading = LinearMeasurement("gum", np.array([0.0, 0.0, 1.0]), 0.5 + off * 0.2, 0.2)
+    worked = work_out(names, TABLE, {2: Known(0.5, 0.5)}, observed=Observed((reading,)), with_draws=False)
+    assert worked.unfitting == (() if kept else ("gum",))
+
+
+def test_amounts_too_small_to_be_printed_are_a_tenth_as_likely() -> None:
+    usual = UsagePrior(np.log([60.0, 2.0, 0.02]), np.full(3, 1.0), np.zeros(3, bool), np.zeros(3, bool))
+    odds = []
+    for tilts in ({}, {2: Floor(0.01)}):
+        belief = believe(usual, ONE_NODE, replace(told(3), tilts=tilts))
+        assert belief is not None
+        small = belief.edges[1:] <= 0.01
+        odds.append(belief.masses[2, small].sum() / belief.masses[2, ~small].sum())
+    assert odds[1] == pytest.approx(odds[0] / 10, rel=0.03)
