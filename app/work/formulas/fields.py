@@ -63,11 +63,17 @@ def assemble(values: Mapping[str, Value], orders: Mapping[str, Sequence[str]]) -
     """Put a draft together again from its fields and the order of its rows."""
     head = {name: values[name] for name in HEAD_WORDS}
     qs = values["qs"] if isinstance(values["qs"], tuple) else ()
+    lines = []
+    for row_id in orders["line"]:
+        material, amount, note, phase = _row(values, "line", row_id, LINE_WORDS)
+        typed, material_id = material if isinstance(material, tuple) else ("", None)
+        line = DraftLine(row_id, str(phase), str(typed), material_id, str(amount), row_id in qs, str(note))  # type: ignore[arg-type]
+        lines.append(line)
     return replace(
         Draft(),
         **head,  # type: ignore[arg-type]
         phases=tuple(DraftPhase(i, *_row(values, "phase", i, PHASE_WORDS)) for i in orders["phase"]),  # type: ignore[arg-type]
-        lines=tuple(_line(values, i, i in qs) for i in orders["line"]),
+        lines=tuple(lines),
     )
 
 
@@ -75,24 +81,17 @@ def _row(values: Mapping[str, Value], group: str, row_id: str, words: Mapping[st
     return [values[f"{group}.{row_id}.{name}"] for name in words]
 
 
-def _line(values: Mapping[str, Value], row_id: str, qs: bool) -> DraftLine:
-    material, amount, note, phase = _row(values, "line", row_id, LINE_WORDS)
-    typed, material_id = material if isinstance(material, tuple) else ("", None)
-    return DraftLine(row_id, str(phase), str(typed), material_id, str(amount), qs, str(note))  # type: ignore[arg-type]
-
-
 def changes(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
     """List what differs between two drafts, in the order of the page, in words."""
     old, new = flat(before), flat(after)
     paths = list(dict.fromkeys([*new, *old]))
-    single = [_change(path, before, after, old, new) for path in paths if old.get(path) != new.get(path)]
+    single = []
+    for path in paths:
+        if old.get(path) != new.get(path):
+            draft = after if path in new else before
+            texts = [shown(path, side[path], draft) if path in side else None for side in (old, new)]
+            single.append(FieldChange(path, words_of(path, draft), *texts))
     return (*_whole_rows(before, after, single), *_moves(before, after))
-
-
-def _change(path: str, before: Draft, after: Draft, old: Mapping[str, Value], new: Mapping[str, Value]) -> FieldChange:
-    draft = after if path in new else before
-    texts = [shown(path, side[path], draft) if path in side else None for side in (old, new)]
-    return FieldChange(path, words_of(path, draft), *texts)
 
 
 def _whole_rows(before: Draft, after: Draft, single: Sequence[FieldChange]) -> tuple[FieldChange, ...]:
@@ -105,15 +104,13 @@ def _whole_rows(before: Draft, after: Draft, single: Sequence[FieldChange]) -> t
         if group not in GROUPS or ((group, row_id) in old and (group, row_id) in new):
             kept[change.path] = change
         elif f"{group}.{row_id}" not in kept:
-            kept[f"{group}.{row_id}"] = _row_change(group, row_id, before, after, came=(group, row_id) in new)
+            came = (group, row_id) in new
+            draft = after if came else before
+            summary = row_summary(group, row_id, draft)
+            texts = (None, summary) if came else (summary, None)
+            path = f"{group}.{row_id}"
+            kept[path] = FieldChange(path, row_name(group, row_id, draft), *texts)
     return tuple(kept.values())
-
-
-def _row_change(group: str, row_id: str, before: Draft, after: Draft, *, came: bool) -> FieldChange:
-    draft = after if came else before
-    summary = row_summary(group, row_id, draft)
-    texts = (None, summary) if came else (summary, None)
-    return FieldChange(f"{group}.{row_id}", row_name(group, row_id, draft), *texts)
 
 
 def _moves(before: Draft, after: Draft) -> tuple[FieldChange, ...]:

@@ -42,7 +42,7 @@ def merge(base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str] | No
     orders = {group: found.order for group, found in rows.items()}
     inside = {_row_path(clash.path) for clash in row_clashes}
     clashes = [*row_clashes, *(c for c in field_clashes if _row_path(c.path) not in inside | gone)]
-    return Merged(_sound_references(assemble(kept, orders)), tuple(clashes))
+    return Merged(_in_known_phases(assemble(kept, orders)), tuple(clashes))
 
 
 def _row_path(path: str) -> str:
@@ -56,22 +56,14 @@ def _merge_fields(
     values: dict[str, Value] = {}
     clashes = []
     for path in dict.fromkeys([*own, *other]):
-        sides = old.get(path), other.get(path, old.get(path)), own.get(path, old.get(path))
-        values[path] = _pick(*sides, picks.get(path))
-        if path in own and path in other and _both_changed(*sides):
-            texts = (shown(path, value, mine) for value in sides)
+        before = old.get(path)
+        there, here = other.get(path, before), own.get(path, before)
+        takes_theirs = here == before or (picks.get(path) == "theirs" and there != before)
+        values[path] = there if takes_theirs else here
+        if path in own and path in other and there not in (before, here) and here != before:
+            texts = (shown(path, value, mine) for value in (before, there, here))
             clashes.append(MergeConflict(path, words_of(path, mine), *texts))
     return values, clashes
-
-
-def _both_changed(base: Value, theirs: Value, mine: Value) -> bool:
-    return theirs not in (base, mine) and mine != base
-
-
-def _pick(base: Value, theirs: Value, mine: Value, choice: str | None) -> Value:
-    if mine == base or (choice == "theirs" and theirs != base):
-        return theirs
-    return mine
 
 
 class _Rows:
@@ -128,7 +120,7 @@ def _kept(ids: Sequence[str], others: Sequence[str]) -> list[str]:
     return [row_id for row_id in ids if row_id in others]
 
 
-def _sound_references(draft: Draft) -> Draft:
+def _in_known_phases(draft: Draft) -> Draft:
     """Put lines whose phase was removed on one side into the first phase that is left."""
     known = {phase.id for phase in draft.phases}
     if not draft.phases or all(line.phase in known for line in draft.lines):

@@ -10,7 +10,7 @@ from app.science.numbers import parse_number, plain, to_places
 from app.science.quantities import parse_quantity, to_grams
 from app.science.units import Measure
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.pasted_table import TableRow, is_measure, letter_in, read_table
+from app.work.formulas.pasted_table import is_measure, letter_in, read_table
 from app.work.formulas.resolve import FILLS_UP, MOST_LINES
 
 LONGEST_NAME = 200
@@ -87,14 +87,12 @@ def preview(text: str, present: int, match: Match, columns: Sequence[str] = ()) 
     if len(table.rows) > room:
         count = f"There are {len(table.rows):,} rows"
         raise Invalid("rows", f"{count}; a formula holds {MOST_LINES} lines, {room} are free.")
-    rows = tuple(_row(place, row, match) for place, row in enumerate(table.rows))
-    return PastePreview(rows, table.passed_over, table.columns, table.sample)
-
-
-def _row(place: int, read: TableRow, match: Match) -> PastedRow:
-    name, amount = read.name[:LONGEST_NAME], read.amount[:LONGEST_AMOUNT]
-    found = tuple(match(name, read.inci)) if name else ()
-    return PastedRow(place, name, amount, found, _fault(name, amount), read.phase[:LONGEST_NAME])
+    rows = []
+    for place, row in enumerate(table.rows):
+        name, amount = row.name[:LONGEST_NAME], row.amount[:LONGEST_AMOUNT]
+        found = tuple(match(name, row.inci)) if name else ()
+        rows.append(PastedRow(place, name, amount, found, _fault(name, amount), row.phase[:LONGEST_NAME]))
+    return PastePreview(tuple(rows), table.passed_over, table.columns, table.sample)
 
 
 def _fault(name: str, amount: str) -> str:

@@ -302,8 +302,12 @@ def _faults(
         material = materials.get(row.material_id or 0)
         names[row.id] = material.name if material else row.typed.strip()[:60] or f"Line {number}"
         is_said = bool({amount_field(row), "density"} & unread)
-        if row.id not in amounts.percents and not is_said:
-            _add_amount_fault(found, row, filling)
+        is_missing = row.id not in amounts.percents and not is_said
+        if is_missing and not fills_up(row):
+            words = "Write a percentage, or let this line fill up to 100."
+            _add(found, amount_field(row), words, unfinished=True)
+        elif is_missing and row is not filling:
+            _add(found, f"line.{row.id}.qs", "Only one line can fill up to 100; give this one a percentage.")
         if material is None:
             name = row.typed.strip()
             words = f"{name[:60]} is not on the shelf. Choose a material, or put it on the shelf."
@@ -319,14 +323,6 @@ def _faults(
 
 
 Found = dict[tuple[str, str], FieldFault]
-
-
-def _add_amount_fault(found: Found, row: DraftLine, filling: DraftLine | None) -> None:
-    if not fills_up(row):
-        words = "Write a percentage, or let this line fill up to 100."
-        _add(found, amount_field(row), words, unfinished=True)
-    elif row is not filling:
-        _add(found, f"line.{row.id}.qs", "Only one line can fill up to 100; give this one a percentage.")
 
 
 def _add(found: Found, name: str, message: str, *, unfinished: bool = False) -> None:

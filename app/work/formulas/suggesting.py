@@ -1,6 +1,6 @@
 """Materials that a typed name may mean: the shelf first, then the library."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from app.reference.library_search import library_index
@@ -95,28 +95,14 @@ def take(store: Store, value: str, typed: str) -> str:
     except Faults as faults:
         if source == BARE or not any(fault.field == "name" for fault in faults.faults):
             raise Invalid("typed", faults.faults[0].message) from faults
-    return _name_of(store, source, key) or typed
-
-
-def _name_of(store: Store, source: str, key: str) -> str:
-    if source == FROM_LIBRARY:
-        return _library_name(store, key)
-    if source == FROM_SHELF and key.isdecimal():
-        with store.reading() as session:
-            entries = shelf_index(store, session).index.entries
-        return next((entry.name for entry in entries if entry.id == int(key)), "")
-    return ""
-
-
-def _library_name(store: Store, key: str) -> str:
-    """A library material that stands on the shelf may have been renamed there."""
     with store.reading() as session:
         shelf = shelf_index(store, session)
-    own = (o.id for o in shelf.outlines.values() if o.library_key == key and not o.retired)
-    material_id = next(own, None)
-    shipped = library_material(key)
-    names: Iterator[str] = (entry.name for entry in shelf.index.entries if entry.id == material_id)
-    return next(names, shipped.name if shipped else "")
+    names = {entry.id: entry.name for entry in shelf.index.entries}
+    if source == FROM_LIBRARY:  # a library material that stands on the shelf may have been renamed there
+        own = (o.id for o in shelf.outlines.values() if o.library_key == key and not o.retired)
+        shipped = library_material(key)
+        return names.get(next(own, 0)) or (shipped.name if shipped else typed)
+    return names.get(int(key), typed) if source == FROM_SHELF and key.isdecimal() else typed
 
 
 def unmatched(lines: Iterable[tuple[str, str]], store: Store, most: int = 8) -> dict[str, list[Suggestion]]:
