@@ -2,7 +2,6 @@
 
 import platform
 import sqlite3
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -24,32 +23,25 @@ PACKAGES = ("flask", "sqlalchemy", "alembic", "pint", "weasyprint", "waitress")
 def doctor(data: Path | None) -> None:
     """Tell the versions, the folders, the state of the workshop file, the last backup and whether PDFs work."""
     where = places.choose(data)
-    for heading, line in [*_versions(), *_folders(where), *_paper()]:
-        click.echo(f"{heading:<12} {line}")
+    paper = pdf_state()
+    said = {
+        NAME: __version__,
+        "Python": f"{platform.python_version()} on {platform.platform()}",
+        "SQLite": sqlite3.sqlite_version,
+        "Packages": ", ".join(f"{name} {version(name)}" for name in PACKAGES),
+        "Folder": str(where.folder),
+        "Log": str(where.log),
+        "Backups": opening.last_backup(where),
+        "Caution": places.drive_advice(where.folder),
+        "Paper": "PDFs can be made" if paper.ready else paper.advice,
+    }
+    for heading, line in said.items():
+        if line:
+            click.echo(f"{heading:<12} {line}")
     good, line = database_state(where)
     click.echo(f"{'Workshop':<12} {line}")
     if not good:
         raise SystemExit(1)
-
-
-def _versions() -> Iterator[tuple[str, str]]:
-    yield NAME, __version__
-    yield "Python", f"{platform.python_version()} on {platform.platform()}"
-    yield "SQLite", sqlite3.sqlite_version
-    yield "Packages", ", ".join(f"{name} {version(name)}" for name in PACKAGES)
-
-
-def _folders(where: Places) -> Iterator[tuple[str, str]]:
-    yield "Folder", str(where.folder)
-    yield "Log", str(where.log)
-    yield "Backups", opening.last_backup(where)
-    if advice := places.drive_advice(where.folder):
-        yield "Caution", advice
-
-
-def _paper() -> Iterator[tuple[str, str]]:
-    state = pdf_state()
-    yield "Paper", "PDFs can be made" if state.ready else state.advice
 
 
 def database_state(where: Places) -> tuple[bool, str]:

@@ -1,6 +1,7 @@
 """Other amounts tried beside the draft: nothing is written until they are taken."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from flask import flash, jsonify, redirect, render_template, request, url_for
@@ -15,7 +16,7 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, save_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.outcome import OutcomePair, outcome, side_by_side, with_amounts
-from app.work.formulas.results import LineResult, Results, results_of
+from app.work.formulas.results import Results, results_of
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.versions import keep_version
 from app.work.rules.section import read_given_answers
@@ -61,25 +62,20 @@ def rows_of(trial: Trial) -> list[dict[str, Any]]:
     for line in trial.then.lines:
         before = trial.now.line(line.draft.id)
         figures = line_figures(line, trial.then)
+        was = before.percent if before else None
+        change = line.percent - was if line.percent is not None and was is not None else Decimal(0)
         found.append(
             {
                 "line": line.draft,
                 "letter": trial.tried.letter_of(line.draft.phase),
-                "now": before.percent if before else None,
+                "now": was,
                 "was": before.draft.amount if before else "",
                 "grams": figures["grams"],
                 "rest": figures["rest"],
-                "change": _change(before, line),
+                "change": f"{'+' if change > 0 else '−'}{abs(change).normalize():f}" if change else "",
             }
         )
     return found
-
-
-def _change(before: LineResult | None, after: LineResult) -> str:
-    if before is None or before.percent is None or after.percent is None or before.percent == after.percent:
-        return ""
-    change = after.percent - before.percent
-    return f"{'+' if change > 0 else '−'}{abs(change).normalize():f}"
 
 
 @blueprint.get("/<int:formula_id>/what-if")

@@ -83,19 +83,14 @@ def save(formula_id: int) -> Page:
             return refused(formula_id, form, (FieldFault(error.field, error.message),), live=live)
         done = Done(said=error.message)
     if not live:
-        away = redirect(_next(formula_id, done), 303)
+        rows = "1" if done.then == "rows" else None
+        there = url_for("formulas.show", formula_id=formula_id, rows=rows, _anchor=done.focus or None)
+        away = redirect(url_for("formulas.paste", formula_id=formula_id) if done.then == "paste" else there, 303)
         if form.do == "columns":
             columns.keep(away, request, context.person(), request.form.getlist("column"))
         return away
     found = parts(look(context.store(), formula_id, whole=False), with_lines=done.redraw)
     return jsonify({**found, "focus": done.focus, "said": done.said, "named": done.named})
-
-
-def _next(formula_id: int, done: Done) -> str:
-    if done.then == "paste":
-        return url_for("formulas.paste", formula_id=formula_id)
-    rows = "1" if done.then == "rows" else None
-    return url_for("formulas.show", formula_id=formula_id, rows=rows, _anchor=done.focus or None)
 
 
 @blueprint.get("/<int:formula_id>/follows")
