@@ -48,9 +48,10 @@ class Desk:
         self.client, self.store, self.formula = client, store, formula
 
     def fields(self, page: str) -> dict[str, list[str]]:
-        """Collect what a browser would send of a page."""
+        """Collect what a browser would send of a page, from the form of the formula on."""
+        _, start, form = page.partition('<form id="formula"')
         parser = Fields()
-        parser.feed(page)
+        parser.feed(start + form if start else page)
         return {"basis": ["w/w"], "exposure": ["leave-on"], **parser.values}
 
     def typed(self, **changes: str) -> dict[str, list[str]]:
