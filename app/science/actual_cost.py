@@ -44,13 +44,13 @@ def share_of_lot(taken: Decimal, paid: Decimal, received: Decimal) -> Decimal:
 
 
 def known_total(spent: Iterable[Spent]) -> Decimal:
-    """Return the sum of what is known."""
+    """Return the sum of the costs that are known, in the currency they are in."""
     with exact_arithmetic():
         return sum((one.cost for one in spent if one.cost is not None), ZERO)
 
 
 def with_overhead(materials: Decimal, packaging: Decimal, labour: Decimal, overhead_percent: Decimal) -> Amounts:
-    """Return the four amounts, overhead on the other three."""
+    """Return the four amounts of money; overhead = (materials + packaging + labour) x percent / 100."""
     with exact_arithmetic():
         overhead = (materials + packaging + labour) * overhead_percent / HUNDRED
     return Amounts(materials, packaging, labour, overhead)

@@ -68,17 +68,17 @@ class Amounts:
 
     @property
     def parts(self) -> tuple[Decimal, Decimal, Decimal, Decimal]:
-        """The four in their order."""
+        """The four amounts of money in their order."""
         return self.materials, self.packaging, self.labour, self.overhead
 
     @property
     def total(self) -> Decimal:
-        """The sum of the four."""
+        """The sum of the four, in their currency."""
         with exact_arithmetic():
             return sum(self.parts, ZERO)
 
     def times(self, factor: Decimal) -> "Amounts":
-        """Multiply each amount."""
+        """Return each amount times a factor, such as a share (0..1) or a number of units."""
         with exact_arithmetic():
             return Amounts(
                 self.materials * factor, self.packaging * factor, self.labour * factor, self.overhead * factor
@@ -199,7 +199,9 @@ def net_price(price: Decimal, tax_percent: Decimal) -> Decimal:
 
 
 def price_for_margin(unit_cost: Decimal, margin_percent: Decimal, tax_percent: Decimal = ZERO) -> Decimal:
-    """Give the price with tax at which a unit keeps a margin (below 100 %): price = cost / (1 - margin) x (1 + tax).
+    """Return the price with tax at which a unit keeps a margin (below 100 %): price = cost / (1 - margin) x (1 + tax).
+
+    ``unit_cost`` and the price are money of one currency, not rounded.
 
     Raises:
         Invalid: when the margin is 100 % or more, or the tax negative.

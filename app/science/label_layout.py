@@ -88,7 +88,7 @@ class Label:
 
     @property
     def inner(self) -> tuple[float, float, float, float]:
-        """Left, top, width and height of what may be printed on; in a round label the square inside it."""
+        """Left, top, width and height in mm of what may be printed on; in a round label the square inside it."""
         margin = SMALL_MARGIN_MM if min(self.width_mm, self.height_mm) < SMALL_MM else MARGIN_MM
         if self.is_round:
             side = (self.width_mm - 2 * margin) / 2**0.5

@@ -58,13 +58,13 @@ class SheetGrid:
             raise Invalid("label_height", "A round label is as high as it is wide.")
 
     def corner(self, place: int) -> tuple[float, float]:
-        """Return the upper left corner of a place of the page, counted from 0 along the rows, the shift taken off."""
+        """Return the upper left corner (x, y in mm) of a place, counted from 0 along the rows, the shift taken off."""
         row, column = divmod(place, self.columns)
         x = self.left_mm + column * self.pitch_x_mm - self.shift_x_mm
         return x, self.top_mm + row * self.pitch_y_mm - self.shift_y_mm
 
     def places(self, count: int, start: int = 1) -> Iterator[tuple[int, float, float]]:
-        """Return page (from 0) and corner of each of so many labels; the first lies at place ``start``, from 1."""
+        """Return page (from 0) and corner in mm of each of ``count`` labels; the first at place ``start``, from 1."""
         for number in range(start - 1, start - 1 + count):
             page, place = divmod(number, self.per_page)
             yield page, *self.corner(place)

@@ -38,7 +38,7 @@ class PercentRange:
 
 
 def middle(low: Decimal, high: Decimal) -> Decimal:
-    """Give the middle of a range, exact."""
+    """Return the middle of the range ``low`` to ``high``, % w/w, exact."""
     return (low + high) / 2
 
 

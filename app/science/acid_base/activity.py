@@ -46,7 +46,7 @@ def davies_term(ionic_strength: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def pkw(temperature_c: float) -> float:
-    """Return -log10 of the ionic product of water at a temperature in C.
+    """Return pKw, -log10 of the ionic product of water (mol/kg)^2, at a temperature in C (0 to 80).
 
     pKw = 4470.99/T - 6.0875 + 0.01706 T (T in kelvin), moved by 0.002 to meet 13.997 at 25 C.
 
@@ -63,7 +63,7 @@ def _harned_robinson(temperature_c: float) -> float:
 
 
 def pka_at(pka: float, enthalpy_kj_mol: float, temperature_c: float) -> float:
-    """Return a pKa moved from 25 C to a temperature in C with a constant dissociation enthalpy in kJ/mol.
+    """Return ``pka`` at 25 C moved to a temperature in C with a constant dissociation ``enthalpy_kj_mol``.
 
     pKa(T) = pKa(25) + dH / (R ln 10) (1/T - 1/298.15), the integrated equation of van 't Hoff.
 

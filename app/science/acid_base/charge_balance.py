@@ -87,7 +87,12 @@ class Balance:
 
 
 def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[Array, Array]:
-    """Return ``cumulative`` (1, F, K + 1) and ``charges`` (F, K + 1) of a System from plain lists."""
+    """Return ``cumulative`` (1, F, K + 1) and ``charges`` (F, K + 1) of a System.
+
+    Args:
+        pkas: the pKa values of each of F families, the strongest acid first, up to K of them.
+        charges: the charge of each family's fully protonated form.
+    """
     width = max((len(p) for p in pkas), default=0) + 1
     cumulative = np.full((1, len(pkas), width), np.inf)
     for row, steps in enumerate(pkas):
@@ -97,7 +102,7 @@ def stack_constants(pkas: list[tuple[float, ...]], charges: list[int]) -> tuple[
 
 
 def form_shares(system: Solutions, ph: Array, davies: Array) -> Array:
-    """Return the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term (N,).
+    """Return the share of every form, shape (N, F, K + 1), at pH (N,) and Davies term ``davies`` (N,).
 
     x_i is proportional to 10^(i pH - pKa1 - ... - pKai) g(z0) / g(z0 - i), i protons lost; the largest exponent is
     taken out first, so that nothing overflows.
@@ -112,7 +117,13 @@ def form_shares(system: Solutions, ph: Array, davies: Array) -> Array:
 
 
 def balance(system: Solutions, ph: Array, ionic_strength: Array) -> Balance:
-    """Evaluate the charge balance, its slope with pH and the sum of z^2 m at given pH and ionic strength, (N,)."""
+    """Evaluate the charge balance (mol/kg), its slope with pH and the sum of z^2 m.
+
+    Args:
+        system: N solutions.
+        ph: shape (N,).
+        ionic_strength: mol/kg, shape (N,).
+    """
     davies = davies_term(ionic_strength)
     shares = form_shares(system, ph, davies)
     squares = system.charges**2
@@ -151,7 +162,15 @@ def _root(system: Solutions, start: Array, ionic_strength: Array) -> tuple[Array
 
 
 def accelerated(strength: Array, found: Array, last: Array | None, last_found: Array | None) -> Array:
-    """Return the next ionic strength by a bounded secant step (Wegstein) on the fixed point."""
+    """Return the next ionic strength (N,), mol/kg, by a bounded secant step on the fixed point.
+
+    Args:
+        strength, found: what was put in this round and what came out of it, mol/kg, shape (N,).
+        last, last_found: the same of the round before, None in the first.
+
+    References:
+        J. H. Wegstein, Commun. ACM 1958, 1 (6), 9 (the bounds on the step: common practice).
+    """
     if last is None or last_found is None:
         return found
     moved = strength - last

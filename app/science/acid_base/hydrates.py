@@ -53,7 +53,7 @@ def name_waters(waters: float) -> str:
 
 
 def with_waters(substance: Solute, formula_waters: float, waters: float) -> Solute:
-    """Return the same substance with another number of crystal waters than its formula has.
+    """Return the same substance with ``waters`` crystal waters in place of ``formula_waters`` (mol per mol).
 
     Molar mass and released water both move by the difference (18.015 g/mol each).
     """

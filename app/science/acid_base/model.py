@@ -222,7 +222,7 @@ def vary(model: Model, theta: Array) -> Variants:
 
 
 def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
-    """Add doses (N, A), in grams per gram of formula, to N rows."""
+    """Add doses (N, A), grams per gram of formula, to N rows; ``strength`` is a factor on each adjuster, (N, A)."""
     active = doses * strength
     return Stack(
         base.families + active @ added.families,
@@ -234,7 +234,13 @@ def add(base: Stack, added: Stack, strength: Array, doses: Array) -> Stack:
 
 
 def dose_system(model: Model, theta: Array, doses: Array) -> Solutions:
-    """Return the System of N variants (N, P) after doses (N, A), grams of adjuster per gram of formula."""
+    """Return the System of N variants after doses.
+
+    Args:
+        model: the formula with its A adjusters and P uncertain inputs.
+        theta: standard scores of the inputs, shape (N, P).
+        doses: grams of adjuster per gram of formula, shape (N, A).
+    """
     variants = vary(model, theta)
     rows = add(variants.base, model.added, variants.strength, doses)
     wide = rows.water_kg[:, None]

@@ -66,7 +66,11 @@ def perturbations(count: int) -> Array:
 
 
 def range_of(values: Array, half: float = 0.0) -> Range:
-    """Join the rows of ``perturbations`` into a range: squares add, upward and downward moves apart."""
+    """Join ``values`` (1 + 2 P,), one of each row of ``perturbations``, into a range with about 90 % cover.
+
+    Independent moves add by their squares (GUM, JCGM 100:2008, 5.1.2), upward and downward apart; ``half`` is one more
+    half width in the unit of the values.
+    """
     moves = values[1:].reshape(2, -1) - values[0]
     up = np.maximum(moves.max(axis=0, initial=0.0), 0.0)
     down = np.minimum(moves.min(axis=0, initial=0.0), 0.0)
@@ -84,7 +88,10 @@ def rank_influences(model: Model, ph: Array) -> tuple[Influence, ...]:
 
 
 def list_species(model: Model, totals: Array, solved: Equilibrium) -> tuple[SpeciesAmount, ...]:
-    """Return every form of every family, then the acid groups of polymers, then strong ions; mol per kg of water."""
+    """Return every form of every family, then the acid groups of polymers, then strong ions; mol per kg of water.
+
+    ``totals`` are those of the F families, mol per kg of water, shape (F,).
+    """
     found = []
     for column, family in enumerate(model.columns.families):
         for lost in range(len(family.pkas) + 1):

@@ -29,7 +29,7 @@ def undissociated_fraction(
     """Return the share of an acid that is un-ionised (fully protonated) at a pH, 0..1.
 
     At zero ionic strength this is 1 / (1 + 10^(pH - pKa)) for a monoprotic acid; otherwise the activity coefficients
-    of Davies enter.
+    of Davies enter. ``ionic_strength`` is in mol/kg.
 
     References:
         K. A. Hasselbalch, Biochem. Z. 1917, 78, 112.

@@ -72,7 +72,10 @@ def prediction_notes(
     influences: tuple[Influence, ...],
     species: tuple[SpeciesAmount, ...],
 ) -> tuple[str, ...]:
-    """Write what a reader must know beside the number."""
+    """Return what a reader must know beside the number.
+
+    ``ionic_strength`` is in mol/kg, ``capacity`` the buffer capacity in mol/kg per pH unit.
+    """
     notes = [HARDLY_BUFFERED] if capacity < HARDLY_BUFFERED_CAPACITY else []
     if influences and influences[0].ph_shift >= 0.01:
         first = influences[0]
@@ -84,7 +87,7 @@ def prediction_notes(
 
 
 def solution_notes(model: Model, ionic_strength: float) -> list[str]:
-    """Return what about the solution is outside, or at the edge of, what the model covers."""
+    """Return what of a solution of that ionic strength (mol/kg) is outside what the model covers, or near it."""
     away = abs(model.mixture.temperature_c - 25.0)
     unknown = [f.name for f in model.columns.families if not f.enthalpy_known]
     notes = []

@@ -51,7 +51,7 @@ def perfume_rule(jurisdiction: Jurisdiction) -> str:
 
 
 def allergen_rule(percent: Decimal, threshold: Decimal, reference: str) -> str:
-    """Say why an allergen is named beside the perfume."""
+    """Say why an allergen is named beside the perfume; ``threshold`` is % w/w of the product."""
     return (
         f"Named as a fragrance allergen: {plain(percent)} % from all sources is more than {plain(threshold)} % "
         f"(EU 1223/2009 Annex {reference})."

@@ -56,7 +56,7 @@ class Present:
         why: str = "",
         action: str = "",
     ) -> Finding:
-        """Say something of these amounts in the name of one rule."""
+        """Say something of these amounts in the name of one rule; ``limit`` and ``found`` are in its unit (% w/w)."""
         return Finding(
             rule=rule.legal_reference,
             severity=rule.severity or severity,
