@@ -21,6 +21,7 @@ PAPER = {
     "dossier.css",
 }
 SCREEN = [path for path in SHEETS if path.name not in PAPER]
+PARTS = (ROOT / "static" / "css" / "parts.css").read_text(encoding="utf-8")
 SIZES = re.compile(r"(?:font-size:|font:(?: \d{3})?) *([^;}]+)")
 SPACES = re.compile(r"(?<![\w-])(?:margin|padding)(?:-[a-z-]+)?:([^;}]*)|(?<![\w-])(?:row-|column-)?gap:([^;}]*)")
 LENGTH = re.compile(r"(?<![\w-])-?(\d*\.?\d+)(rem|em|px)")
@@ -47,6 +48,21 @@ def test_pages_change_at_three_widths_of_their_room() -> None:
     text = "\n".join(path.read_text(encoding="utf-8") for path in SCREEN)
     assert "max-width:" not in "".join(re.findall(r"@media[^{]*", text))
     assert set(re.findall(r"@container[^{]*?(\d+(?:\.\d+)?rem)", text)) <= STEPS
+
+
+def test_no_part_of_a_table_takes_a_class_that_lays_out_blocks() -> None:
+    laid = set(re.findall(r"^\.([a-z-]+) \{[^}]*display: (?:inline-)?(?:grid|flex)", PARTS, re.MULTILINE))
+    assert {"columns", "row", "field"} <= laid
+    parts = re.compile(r'<(?:table|thead|tbody|tfoot|tr|td|th)\b[^>]*? class="([^"]*)"')
+    wrong = {
+        path.name: classes
+        for path in (ROOT / "templates").rglob("*.html")
+        if (
+            classes := {one for found in parts.findall(path.read_text(encoding="utf-8")) for one in found.split()}
+            & laid
+        )
+    }
+    assert wrong == {}
 
 
 def glyphs(*names: str) -> set[int]:

@@ -112,7 +112,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
         (packing.low, "product is low", "products are low", past),
         (packing.past, "finished product is past its date", "finished products are past their date", past),
         (packing.to_look_at, "sample is due to be looked at", "samples are due to be looked at", samples),
-        (packing.to_discard, "sample can be thrown away", "samples can be thrown away", samples),
+        (packing.to_discard, "sample can be discarded", "samples can be discarded", samples),
         (overdue, "case has to be reported and is overdue", "cases have to be reported and are overdue", cases_page),
         (cases - overdue, "case is open", "cases are open", cases_page),
         (recalls, "recall is open", "recalls are open", "/trace/recalls"),

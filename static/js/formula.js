@@ -279,6 +279,15 @@ form.addEventListener("submit", (event) => {
   live.now(pressed.value === "recalculate" ? "" : pressed.value);
 });
 
+// What may fill up to 100 is asked of the lines as they stand, since the page was drawn before they were typed.
+document.getElementById("make-hundred").addEventListener("beforetoggle", (event) => {
+  const filler = form.elements.filler;
+  if (event.newState !== "open") return;
+  const kept = filler.value;
+  const rows = [...form.querySelectorAll(".line")].filter((row) => row.querySelector("[data-suggest]").value.trim());
+  filler.replaceChildren(...rows.map((row) => new Option(row.querySelector("[data-suggest]").value, row.dataset.line, false, row.dataset.line === kept || row.classList.contains("fills-up"))));
+});
+
 watchPicks(form, live);
 watchKeys(form, live);
 watchCards(form, live);

@@ -38,7 +38,7 @@ def received_with_its_certificate(visit: Callable[..., Page], paper: Path) -> Pa
     page.get_by_label("File").set_input_files(paper)
     page.get_by_label("Kind of document").select_option("certificate of analysis")
     page.get_by_label("Added by").fill("Ines")
-    page.get_by_role("button", name="Keep it").click()
+    page.get_by_role("button", name="Save document").click()
     expect(page.get_by_role("link", name="certificate.pdf")).to_be_visible()
     return page
 

@@ -82,7 +82,7 @@ def test_a_proof_prints_at_any_time_and_a_sale_does_not(labelled: FlaskClient) -
 
 
 def test_without_a_sheet_the_form_says_where_to_add_one(demo_client: FlaskClient) -> None:
-    assert "add the sheet of labels" in demo_client.get("/products/2/labels/new").text
+    assert "add the label sheet" in demo_client.get("/products/2/labels/new").text
     slip = demo_client.post("/products/2/labels", data={**LABEL, "sheet": "77"})
     assert slip.status_code == 422
 

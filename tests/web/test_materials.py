@@ -41,7 +41,7 @@ def blend(store: Store) -> int:
 def test_an_empty_shelf_points_to_the_library(client: FlaskClient) -> None:
     page = text_of(client.get("/materials"))
     assert "The shelf is empty" in page
-    assert f"{len(library_materials())} materials stand ready" in page
+    assert f"{len(library_materials())} materials are there" in page
 
 
 def test_a_search_shows_the_shelf_and_the_library(client: FlaskClient, blend: int) -> None:

@@ -127,7 +127,7 @@ def test_the_first_page_says_what_of_packing_wants_attention(demo_client: FlaskC
         session.execute(update(RetainedSample).values(keep_until=date(2026, 10, 7)))
     page = text_of(demo_client.get("/"))
     assert "1 packing run is open." in page
-    assert "1 sample can be thrown away." in page
+    assert "1 sample can be discarded." in page
 
 
 def test_a_batch_offers_its_packing_and_labels_in_the_number_of_the_run(demo_client: FlaskClient, demo: Store) -> None:

@@ -207,7 +207,7 @@ def test_values_from_memory_are_found_by_table_and_words(client: FlaskClient) ->
     page = text_of(client.get("/rules/from-memory?table=ingredients&q=xanthan+natural"))
     assert "Xanthan Gum" in page
     assert "1 value." in page
-    assert "No value from memory fits that." in text_of(client.get("/rules/from-memory?q=moonlight"))
+    assert "No value from memory found." in text_of(client.get("/rules/from-memory?q=moonlight"))
 
 
 @pytest.mark.parametrize("page", ["0", "-3", "99999", "two", "9" * 50, SCRIPT])

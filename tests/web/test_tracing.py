@@ -68,9 +68,9 @@ def test_a_code_that_means_several_things_or_nothing_is_told(client: FlaskClient
     with store.transaction() as session:
         Graph(session, sold.material_id).lot("SECOND", supplier_lot="Q-77")
     page = text_of(client.get("/trace?code=Q-77"))
-    assert "means 2 things" in page
+    assert "matches 2 things" in page
     assert "SECOND" in page
-    assert "Nothing here carries the code “Q-7”" in text_of(client.get("/trace?code=Q-7"))
+    assert "Nothing has the code “Q-7”" in text_of(client.get("/trace?code=Q-7"))
     assert client.get("/trace/lot/999").status_code == 404
 
 
@@ -126,7 +126,7 @@ def test_a_file_is_shown_taken_and_taken_back(client: FlaskClient, store: Store,
     data = value_of(page, "data")
     assert client.post("/trace/sent/file/take", data={"data": data, "by": "Tom", "key": "k"}).status_code == 303
     assert client.post("/trace/sent/file/1/undo").status_code == 303
-    assert "taken back" in text_of(client.get("/trace/sent/file"))
+    assert "undone" in text_of(client.get("/trace/sent/file"))
     bad = client.post("/trace/sent/file", data={"file": (io.BytesIO(b"code,units\r\nNIL,1\r\n"), "n.csv")})
     assert (bad.status_code, "Line 2: There is no batch" in text_of(bad)) == (422, True)
     assert client.post("/trace/sent/file/take", data={"data": "no base64"}).status_code == 422
@@ -169,7 +169,7 @@ def test_a_recall_is_opened_worked_and_closed_on_its_page(client: FlaskClient, s
     assert "1 recall is open" in text_of(client.get("/"))
     assert client.post(f"{page}/close", data={"by": "Ines"}).status_code == 422
     assert client.post(f"{page}/close", data={"by": "Ines", "conclusion": "Done."}).status_code == 303
-    assert "kept as it is" in text_of(client.get(page))
+    assert "can no longer be changed" in text_of(client.get(page))
     assert "Corner Shop" in client.get(f"{page}/receivers.csv").get_data(as_text=True)
     assert "R-" in text_of(client.get("/trace/recalls"))
     with store.reading() as session:

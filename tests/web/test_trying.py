@@ -91,7 +91,7 @@ def test_the_card_of_a_line_shows_its_material(client: FlaskClient, store: Store
     card = client.get(f"/formulas/{formula}/lines/g/card").text
     assert "Glycerin" in card
     assert ", copy" in card
-    assert "No material from the shelf" in client.get(f"/formulas/{formula}/lines/none/card").text
+    assert "No material in this line" in client.get(f"/formulas/{formula}/lines/none/card").text
 
 
 def test_the_card_of_a_line_says_what_is_on_hand(demo_client: FlaskClient) -> None:

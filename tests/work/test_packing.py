@@ -117,7 +117,7 @@ def test_units_on_hand_are_packed_less_what_left_by_any_way(demo: Store) -> None
         with demo.reading() as session:
             (row,) = finished_rows(session, Of(product_id, batch_id))
             assert (row.packed, row.on_hand, units_on_hand(session, product_id, batch_id)) == (28, 20, 20)
-            assert row.moved == {"counted, used here or thrown away": -3, "lent": -5}
+            assert row.moved == {"counted, used here or discarded": -3, "lent": -5}
     finally:
         del SOURCES["lent"]
 

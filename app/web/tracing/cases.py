@@ -101,5 +101,5 @@ def close_case(case_id: int) -> Page:
         return _page(case_id, "end", wrong.by_field, end=form), 422
     except Conflict as wrong:
         return _page(case_id, "end", {"by": str(wrong)}, end=form), 409
-    flash("The case is closed and kept as it is.")
+    flash("The case is closed; it can no longer be changed.")
     return redirect(url_for("tracing.case", case_id=case_id), 303)

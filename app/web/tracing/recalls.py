@@ -134,7 +134,7 @@ def close(recall_id: int) -> Page:
         "close",
         form,
         lambda it: work.close_recall(context.store(), recall_id, it),
-        "The recall is closed and kept as it is.",
+        "The recall is closed; it can no longer be changed.",
     )
 
 

@@ -57,7 +57,10 @@ def _units(run: PackingRun) -> Iterator[tuple[str, str]]:
         yield "no fills", "No fill weight is recorded."
     elif fills.judged is not None and not fills.judged.passes:
         mean = plain(to_places(fills.mean or Decimal(0), 2))
-        yield f"fills {len(fills.grams)} {mean}", f"The fills do not keep the content: {' '.join(fills.judged.why)}"
+        yield (
+            f"fills {len(fills.grams)} {mean}",
+            f"The fills do not meet the declared content: {' '.join(fills.judged.why)}",
+        )
 
 
 def _packaging(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:

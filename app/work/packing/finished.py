@@ -208,4 +208,4 @@ def _moved_by_hand(session: Session, of: Of) -> Units:
     return {(product_id, batch_id): int(units) for product_id, batch_id, units in session.execute(asked)}
 
 
-count_also("counted, used here or thrown away", _moved_by_hand)
+count_also("counted, used here or discarded", _moved_by_hand)

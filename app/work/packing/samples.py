@@ -32,7 +32,7 @@ class SampleForm(Form):
     units = Units("Units kept")
     place = Name("Place", "Say where they are kept.", longest=120)
     keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
-    look_months = Months("Look at them every, months", width="w4", hint="Leave empty for none.")
+    look_months = Months("Check every, months", width="w4", hint="Leave empty for none.")
     notes = Line("Notes", longest=500, width="w20")
     who = SignedBy("Write who keeps them.")
 

@@ -192,7 +192,7 @@ def follow_case(session: Session, case_id: int, typed: FollowedForm, row_version
 class EndForm(Form):
     """How a case ended."""
 
-    conclusion = Area("How it ended", lines=3, hint="The cause as far as known, the answer given, what is changed.")
+    conclusion = Area("Outcome", lines=3, hint="The cause as far as known, the answer given, what is changed.")
     by = Name("Closed by", "Give your name or initials.", longest=80, width="w8")
 
     @rule

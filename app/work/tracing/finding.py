@@ -83,7 +83,7 @@ def _typed(session: Session, code: str) -> list[Found]:
         Found(
             "typed lot",
             nodes[batch].number,
-            f"“{code.strip()}” was typed as the lot of {', '.join(dict.fromkeys(of))}; it is no lot of the shelf",
+            f"“{code.strip()}” was typed as the lot of {', '.join(dict.fromkeys(of))}; it is not a lot in stock",
             f"/trace/batch/{batch}",
         )
         for batch, of in sorted(names.items())

@@ -42,9 +42,9 @@ class RecallForm(Form):
         lines=3,
         hint="A lot code or a batch number on each line. Everything made from them is found.",
     )
-    scope = Line("How far", longest=300, width="w20", default="everything sold of these batches")
+    scope = Line("Scope", longest=300, width="w20", default="everything sold of these batches")
     to_do = Area(
-        "What receivers shall do",
+        "What receivers should do",
         lines=3,
         default="Do not use or sell these units any more. Keep them apart and tell us how many you have; "
         "we say how they come back to us.",
@@ -250,7 +250,7 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
 class CloseForm(Form):
     """How a recall ended."""
 
-    conclusion = Area("How it ended", lines=3, hint="What the figures say, what became of the units, what is changed.")
+    conclusion = Area("Outcome", lines=3, hint="What the figures say, what became of the units, what is changed.")
     by = Name("Closed by", "Give your name or initials.", longest=80, width="w8")
 
     @rule

@@ -279,7 +279,7 @@ def trace_csv(trace: Trace) -> str:
             "detail": one.detail, "amount": one.amount, "date": one.day.isoformat() if one.day else "",
             "remark": "; ".join(
                 words
-                for words, holds in (("by typed words only", one.by_text), ("drawn further up", one.again))
+                for words, holds in (("by typed words only", one.by_text), ("shown above", one.again))
                 if holds
             ),
         }
