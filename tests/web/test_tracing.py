@@ -226,4 +226,4 @@ def test_the_head_of_every_page_finds_a_code_without_a_script(demo_client: Flask
     meant = (("hc-2026-001", "/trace/batch/2"), ("harbour", "/trace/receiver/1"), ("OD-84120", "/trace/lot/"))
     for typed, place in meant:
         assert demo_client.get(action, query_string={name: typed}).location.startswith(place)
-    assert "Nothing here carries the code" in demo_client.get(action, query_string={name: "no such thing"}).text
+    assert "Nothing has the code" in demo_client.get(action, query_string={name: "no such thing"}).text
