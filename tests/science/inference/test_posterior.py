@@ -13,7 +13,7 @@ from app.science.inference.evidence import LinearMeasurement
 from app.science.inference.infer import CELL, Observed, infer, work_out
 from app.science.inference.posterior import Floor, ListConstraints, believe
 from app.science.inference.prior import Nodes, UsagePrior, usual_amounts
-from app.science.inference.summary import quantiles
+from app.science.inference.summary import quantiles, stretched
 from app.science.inference.values import ClassPrior, Known, ListedName, PriorTable
 
 CLASSES = {
@@ -167,3 +167,11 @@ def test_amounts_too_small_to_be_printed_are_a_tenth_as_likely() -> None:
         small = belief.edges[1:] <= 0.01
         odds.append(belief.masses[2, small].sum() / belief.masses[2, ~small].sum())
     assert odds[1] == pytest.approx(odds[0] / 10, rel=0.03)
+
+
+def test_bands_of_lists_longer_than_twelve_names_are_wider() -> None:
+    """Errors of neighbours go together, the more so the longer the list; medians stay."""
+    six, twelve, thirteen = (stretched(np.tile([1.0, 2.0, 4.0], (count, 1)))[0] for count in (6, 12, 13))
+    assert six == pytest.approx(twelve)
+    assert thirteen[0] < twelve[0] < twelve[1] < twelve[2] < thirteen[2]
+    assert thirteen[1] == twelve[1] == 2.0
