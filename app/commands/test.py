@@ -22,6 +22,8 @@ def test(explore: bool, arguments: tuple[str, ...]) -> None:
     """
     os.chdir(bootstrap.ROOT)
     keep_compiled()
+    # Each processor has a process of its own; threads of the linear algebra would only wait for one another.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     spread = () if arguments else SPREAD
     found = exploring(secrets.randbelow(2**32)) if explore else ()
     sys.exit(bootstrap.hand_over([sys.executable, "-m", "pytest", *spread, *found, *arguments]))
