@@ -37,8 +37,11 @@ AGED = timedelta(days=3 * 365)
 # What a browser may be told a file is; everything is sent to be saved, never to be shown in a page of ours.
 MEDIA_TYPES = {
     ".pdf": "application/pdf", ".png": "image/png", ".jpg": "image/jpeg", ".jpeg": "image/jpeg", ".txt": "text/plain",
-    ".csv": "text/csv", ".webp": "image/webp", ".docx": "application/octet-stream", ".xlsx": "application/octet-stream",
+    ".csv": "text/csv", ".webp": "image/webp",
+    ".docx": "application/vnd.openxmlformats-officedocument.wordprocessingml.document",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }  # fmt: skip
+UNKNOWN_TYPE = "application/octet-stream"
 
 
 class DocumentForm(Form):
@@ -136,7 +139,7 @@ def _add(
     document = Document(
         sha256=sha256,
         size=size,
-        media_type=MEDIA_TYPES.get(PurePath(file_name).suffix.lower(), "application/octet-stream"),
+        media_type=MEDIA_TYPES.get(PurePath(file_name).suffix.lower(), UNKNOWN_TYPE),
         name=form.name or file_name,
         kind=form.kind,
         dated_on=form.dated_on,
@@ -320,7 +323,7 @@ def name_of(session: Session, kind: str, thing_id: int) -> str:
 
 
 def download_name(document: Document) -> str:
-    """Return a plain name for saving a document, with an ending that fits what it is."""
+    """Return a plain name for saving a document, with the ending of what it is; none is added where that is unknown."""
     ending = next((end for end, media in MEDIA_TYPES.items() if media == document.media_type), "")
     name = _plain_name(document.name)
     return name if PurePath(name).suffix.lower() in MEDIA_TYPES else f"{name}{ending}"
