@@ -153,3 +153,93 @@ def test_whether_a_product_counts_as_preserved(dosed, where, status):
 def test_bound_water_is_of_low_risk():
     assert assess([], replace(around(), water_activity=0.74)).status is Preserved.LOW_RISK
     assert assess([], replace(around(), water_activity=0.75)).status is Preserved.UNPRESERVED
+
+
+NEUTRAL = {"ionic": "neutral", "ph_low": 4, "ph_high": 8, "cover": GOOD}
+
+
+@pytest.mark.parametrize(
+    ("changes", "acts"),
+    [
+        ({}, True),
+        ({"ph_low": 4.1}, False),
+        ({"ph_high": 7.9}, False),
+        ({"use_low": 0.51}, False),
+        ({"use_low": 0.5}, True),
+        ({"ionic": "acid"}, False),
+    ],
+)
+def test_without_a_ph_a_neutral_one_acts_that_does_so_from_4_to_8(changes, acts):
+    found = assess([Dosed(acid(**{**NEUTRAL, **changes}), 0.5, 0.5, 1.0)], around(ph=None)).systems[0]
+    assert (found.acts, found.verdict) == (acts, SystemVerdict.UNKNOWN)
+
+
+@pytest.mark.parametrize(
+    ("ionic", "ph", "expected"),
+    [
+        ("acid", 4.69, SystemVerdict.WITHIN), ("acid", 4.71, SystemVerdict.EDGE), ("acid", 5.0, SystemVerdict.EDGE),
+        ("neutral", 3.31, SystemVerdict.WITHIN), ("neutral", 3.29, SystemVerdict.EDGE),
+        ("neutral", 3, SystemVerdict.EDGE), ("neutral", 2.99, SystemVerdict.OUTSIDE),
+        ("neutral", 5.01, SystemVerdict.OUTSIDE),
+    ],
+)  # fmt: skip
+def test_near_the_edge_is_within_three_tenths_of_it(ionic, ph, expected):
+    """An acid only loses its action upwards; the window is 3 to 5."""
+    assert verdict(acid(ionic=ionic), ph=ph) is expected
+
+
+SAID = [
+    (acid(), 0.5, {"ph": None}, "pH not known; usual window 3 to 5.", True),
+    (acid(), 0.5, {}, "pH 4.5; usual window 3 to 5.", True),
+    (acid(), 0.5, {}, "0.42 % as acid, of which 0.13 % acts.", True),
+    (acid(ionic="neutral"), 0.5, {}, "as acid, of which", False),
+    (acid(), 0.5, {"ph": None}, "as acid, of which", False),
+    (acid(), 0.19, {}, "0.19 % is below the usual 0.2 to 0.59 %.", True),
+    (acid(), 0.2, {}, "is below the usual", False),
+    (acid(), 0.6, {}, "0.6 % is above the usual 0.59 %.", True),
+    (acid(), 0.59, {}, "is above the usual", False),
+    (acid(support=True), 0.5, {}, "It helps a preservative", True),
+    (acid(), 0.5, {}, "It helps a preservative", False),
+    (acid(rinse_off_only=True), 0.5, {}, "allows it in rinse-off products only", True),
+    (acid(remark="stings"), 0.5, {}, "Note: stings.", True),
+    (acid(), 0.5, {}, "Note:", False),
+    (acid(), 0.5, {}, "Weak against gram-negative bacteria.", True),
+    (acid(cover=GOOD), 0.5, {}, "Weak against", False),
+    (acid(), 0.5, {"water": 0.5}, "Without a water phase there is nothing for it to work in.", True),
+]
+
+
+@pytest.mark.parametrize(("known", "percent", "where", "words", "said"), SAID)
+def test_the_reason_says_what_was_found_and_nothing_else(known, percent, where, words, said):
+    (found,) = assess([Dosed(known, percent, 0.42, 0.3)], around(**where)).systems
+    assert (words in found.why) is said
+
+
+@pytest.mark.parametrize(("share", "said"), [(0.994, True), (0.995, False), (None, False)])
+def test_the_unionised_part_is_said_where_it_is_not_all_of_it(share, said):
+    (found,) = assess([Dosed(acid(), 0.5, 0.42, share)], around()).systems
+    assert ("of it is un-ionised" in found.why) is said
+
+
+@pytest.mark.parametrize(
+    ("where", "words", "said"),
+    [
+        ({"water": 1.0}, "hardly any water", False), ({"water": 0.99}, "hardly any water", True),
+        ({"water": 10.0}, "Little water", False), ({"water": 9.9}, "Little water", True),
+        ({"water": 80, "alcohol": 20}, "Alcohol is 20%", True), ({"water": 80, "alcohol": 19}, "Alcohol is", False),
+    ],
+)  # fmt: skip
+def test_what_is_open_is_said_from_its_bound_on(where, words, said):
+    assert any(words in gap for gap in assess([], around(**where)).gaps) is said
+    assert ("keep water out" in assess([], around(**where)).hints[0]) is (where["water"] < 1)
+
+
+def test_an_organism_is_covered_by_the_best_of_what_acts():
+    some, none = acid(cover=dict.fromkeys(COVER, "some")), acid(cover=dict.fromkeys(COVER, "weak"))
+
+    def gaps(*known):
+        return [gap for gap in assess([Dosed(one, 0.5, 0.42, 0.3) for one in known], around()).gaps if "covered" in gap]
+
+    assert gaps(none)[0] == "Gram-positive bacteria: barely covered by what acts at this pH."
+    assert gaps(none, some)[0] == "Gram-positive bacteria: only partly covered by what acts at this pH."
+    assert gaps(none, acid(cover=GOOD)) == []
