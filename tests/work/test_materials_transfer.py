@@ -3,15 +3,19 @@ import io
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, suppress
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import select
 
 from app.store.engine import Store, sqlite_url
 from app.store.material_queries import all_materials
+from app.store.materials import Packaging, Price
 from app.work.csv_text import LONGEST_CELL, Unreadable, decode, guarded, read_table, unguarded, write_table
+from app.work.equipment import PACKAGING, PackagingForm
 from app.work.materials import shelf, transfer, transfer_prices
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price
@@ -289,3 +293,43 @@ def names_on(store: Store) -> list[str]:
 def test_a_hundred_thousand_lines_are_too_many() -> None:
     with pytest.raises(Unreadable, match="20,000 lines"):
         transfer.read_file("name,inci\n" + "A,Aqua\n" * 100_000)
+
+
+def test_prices_of_packaging_go_out_and_come_in_beside_those_of_materials(store: Store) -> None:
+    material_id = shelf.add_material(store, RETIRED)
+    PACKAGING.add(store, PackagingForm(name="Jar 60 ml", units_per_pack="48"))
+    with store.reading() as session:
+        jar = session.scalars(select(Packaging.id)).one()
+    text = (
+        "material,packaging,price,amount,date,currency\nOld water,,2.50,1 kg,2026-01-02,\n"
+        ',jar 60 ML,52.80,48 pieces,2026-02-03,USD\n,Jar 60 ml,200,"200",2026-02-04,\n'
+    )
+    assert transfer_prices.import_prices(store, text, key="k") == 3
+    with store.reading() as session:
+        prices = session.scalars(select(Price).order_by(Price.priced_on)).all()
+        told = [(one.material_id, one.packaging_id, one.amount, one.quantity_g, one.currency) for one in prices]
+    assert told[0] == (material_id, None, Decimal("2.50"), Decimal(1000), "EUR")
+    assert told[1:] == [
+        (None, jar, Decimal("52.80"), Decimal(48), "USD"),
+        (None, jar, Decimal(200), Decimal(200), "EUR"),
+    ]
+    went = transfer_prices.export_prices(store)
+    assert went.splitlines()[0].startswith("material,packaging,price,amount,grams")
+    preview = transfer_prices.preview_prices(store, went)
+    assert (preview.new, len(preview.same)) == ((), 3)
+
+
+@pytest.mark.parametrize(
+    ("row", "words"),
+    [
+        ("Old water,Jar 60 ml,2,1 kg", "one of the two"),
+        (",,2,1 kg", "one of the two"),
+        (",Tin,2,10", "not among the packaging"),
+        (",Jar 60 ml,2,1 kg", "number"),
+    ],
+)
+def test_a_price_names_a_material_or_a_packaging_that_there_is(store: Store, row: str, words: str) -> None:
+    shelf.add_material(store, RETIRED)
+    PACKAGING.add(store, PackagingForm(name="Jar 60 ml", units_per_pack="48"))
+    with pytest.raises(Unreadable, match=words):
+        transfer_prices.import_prices(store, f"material,packaging,price,amount\n{row}\n")

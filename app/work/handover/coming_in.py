@@ -407,7 +407,7 @@ def _add_materials(session: Session, tables: Tables) -> list[int]:
     rows = [row for row in tables["prices"] if inci_key(row["material"]) in names]
     if rows:
         for price in reversed(read_prices(session, write_table(PRICE_COLUMNS, rows))):
-            session.add(Price(material_id=price.material.id, **price.columns))
+            session.add(Price(material_id=price.thing.id, **price.columns))
         session.flush()
     return added
 
