@@ -52,7 +52,7 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     ids = re.findall(r'name="actual-(\d+)"', page)
     planned = re.findall(r'class="number planned">([\d.]+)\s*<', page)
     weights = {f"actual-{i}": grams for i, grams in zip(ids, planned, strict=True)}
-    weights |= {f"lot-{i}": f"L{i}" for i in ids}
+    weights |= {f"lot-{i}": code for i, code in re.findall(r'<datalist id="lots-(\d+)"><option value="([^"]+)"', page)}
     form = {"row_version": field(page, "row_version"), "who": "Ines", **weights}
     assert demo_client.post(f"{path}/weights", data=form).status_code == 303
     demo_client.post(f"{path}/reading", data={"kind": "pH", "words": "6,1", "who": "Ines"})

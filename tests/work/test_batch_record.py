@@ -1,12 +1,13 @@
 """The record of a batch: what is out of plan is decided on, what is decided stays, and what was made is worked out."""
 
 from dataclasses import replace
+from datetime import date
 from decimal import Decimal
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import text
+from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
 from app.science.errors import Invalid
@@ -14,6 +15,7 @@ from app.science.tolerance import is_tight, weighing_band
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict
+from app.store.stock import Lot
 from app.store.workshop import the_workshop
 from app.work.batches.as_made import as_made, made_formula
 from app.work.batches.deciding import decide
@@ -40,18 +42,29 @@ def load(store: Store, batch_id: int) -> Batch:
         return load_batch(session, batch_id)
 
 
-def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None, lot: str = "L1") -> None:
+SHELF = "a lot of the shelf"
+
+
+def codes_on_shelf(store: Store) -> dict[int | None, str]:
+    """Return a lot of each material that may be weighed from; water has none and gets that of the day."""
+    with store.reading() as session:
+        held = session.scalars(select(Lot).where(Lot.material_id.is_not(None), Lot.on_hand > Decimal(100)))
+        return {lot.material_id: lot.code for lot in held if not lot.why_not(date(2026, 10, 1))}
+
+
+def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None, lot: str = SHELF) -> None:
     """Weigh every line as planned, but those of ``changed`` by their words; an empty text leaves a line out."""
-    batch = load(store, batch_id)
+    batch, codes = load(store, batch_id), codes_on_shelf(store)
     entries = []
     for line in batch.lines:
         word = next((word for word in changed or {} if word in line.name.lower()), "")
         grams = (changed or {}).get(word, f"{line.shown_g:f}")
-        entries.append(WeighingForm(line.id, grams, lot if grams and grams != "0" else "", sure=grams))
+        code = codes.get(line.material_id, "") if lot == SHELF else lot
+        entries.append(WeighingForm(line.id, grams, code if grams and grams != "0" else "", sure=grams))
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 
-def finished(store: Store, changed: dict[str, str] | None = None, lot: str = "L1", ph: str = "6.1") -> int:
+def finished(store: Store, changed: dict[str, str] | None = None, lot: str = SHELF, ph: str = "6.1") -> int:
     batch_id = plan_batch(store, PLAN)
     weigh(store, batch_id, changed, lot)
     add_reading(store, batch_id, kind="pH", words=ph, who="Ines")
@@ -137,10 +150,10 @@ def test_a_batch_as_planned_is_released(demo: Store) -> None:
 @pytest.mark.parametrize(
     ("changed", "lot", "ph", "said"),
     [
-        ({"preserv": "0", "phenoxy": "0"}, "L1", "6.1", "nothing weighed"),
-        ({"glycerin": "90"}, "L1", "6.1", "90 g weighed"),
+        ({"preserv": "0", "phenoxy": "0"}, SHELF, "6.1", "nothing weighed"),
+        ({"glycerin": "90"}, SHELF, "6.1", "90 g weighed"),
         ({}, "", "6.1", "no lot is written"),
-        ({}, "L1", "7.9", "pH 7.9 read"),
+        ({}, SHELF, "7.9", "pH 7.9 read"),
     ],
     ids=["without its preservative", "ten times a humectant", "without lots", "pH outside"],
 )

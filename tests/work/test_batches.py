@@ -19,6 +19,7 @@ from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound, Unusable
 from app.store.formulas import FormulaVersion
+from app.store.stock import Lot
 from app.store.workshop import the_workshop
 from app.work.batches.deciding import decide
 from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
@@ -44,9 +45,13 @@ def load(store: Store, batch_id: int) -> Batch:
         return load_batch(session, batch_id)
 
 
-def weigh_all(store: Store, batch_id: int, lot: str = "L1") -> None:
+def weigh_all(store: Store, batch_id: int) -> None:
+    """Weigh every line from a lot of the shelf; water gets the lot of the day."""
     batch = load(store, batch_id)
-    entries = [WeighingForm(line.id, str(line.shown_g), lot) for line in batch.lines]
+    with store.reading() as session:
+        held = session.scalars(select(Lot).where(Lot.material_id.is_not(None), Lot.on_hand > Decimal(100))).all()
+        codes = {lot.material_id: lot.code for lot in held if not lot.why_not(batch.planned_on)}
+    entries = [WeighingForm(line.id, str(line.shown_g), codes.get(line.material_id, "")) for line in batch.lines]
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 

@@ -19,9 +19,11 @@ from app.store.errors import Conflict
 from app.store.materials import Material, Packaging
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
 from app.work.batches.as_made import made_formula
+from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.clock import today
+from app.work.deviations import DeviationForm
 from app.work.equipment import PACKAGING, PackagingForm
 from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
@@ -399,6 +401,39 @@ def test_a_lot_that_may_not_be_used_asks_for_a_reason_which_the_record_keeps(sto
         assert line_of(session, gel, "glycerin").standing[0].lot_text == "26-306-1"
         noted = [(one.what, one.decided_at) for one in batch.deviations]
         assert noted == [("Glycerin, vegetable: lot 26-306-1 is in quarantine, used all the same (for a test).", None)]
+
+
+def open_words(store: Store, gel: Any) -> list[str]:
+    with store.reading() as session:
+        return [one.what for one in still_open(session, load_batch(session, gel.batch_id)) if "lot" in one.what]
+
+
+def test_a_lot_the_shelf_does_not_know_is_a_deviation_where_lots_of_the_material_are_kept(
+    store: Store, gel: Any
+) -> None:
+    weigh(store, gel, "5", "their can")
+    weigh(store, gel, "470", "tap", "water")
+    assert open_words(store, gel) == []  # no lot is kept of either
+    receive(store, delivery("20 g"), material_id=gel.materials["glycerin"])
+    weigh(store, gel, "5", "26-306-1")
+    said = "Glycerin, vegetable: lot their can is not on the shelf."
+    assert open_words(store, gel) == [said]
+    with store.reading() as session:
+        (asked,) = [one for one in still_open(session, load_batch(session, gel.batch_id)) if one.what == said]
+    why = DeviationForm(asked.key, "", "label lost", "none", "can thrown away", "Per", "yes")
+    record_deviation(store, gel.batch_id, why)
+    assert open_words(store, gel) == []
+    weigh(store, gel, "1", "another can")
+    assert open_words(store, gel) == ["Glycerin, vegetable: lot another can is not on the shelf."]
+
+
+def test_a_lot_that_holds_nothing_is_a_deviation_and_one_that_holds_too_little_is_not(store: Store, gel: Any) -> None:
+    receive(store, delivery("8 g"), material_id=gel.materials["glycerin"])
+    weigh(store, gel, "10", "26-306-1")
+    assert open_words(store, gel) == []
+    weigh(store, gel, "5", "26-306-1")
+    held = "held 5 g less by the ledger than was weighed out, used all the same."
+    assert open_words(store, gel) == [f"Glycerin, vegetable: lot 26-306-1 {held}"]
 
 
 def test_a_lot_of_another_material_is_refused_and_other_words_stay_words(store: Store, gel: Any) -> None:

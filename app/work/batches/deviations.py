@@ -3,11 +3,13 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.numbers import plain, to_places
 from app.science.tolerance import Band, checks_of
 from app.store.batches import Batch, BatchLine
+from app.store.stock import Lot
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.batches.loading import open_batch
@@ -20,7 +22,8 @@ UNFINISHED = ("left out", "missing", "no reading", "no yield", "heating")
 
 def out_of_plan(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
     """Return what is not as planned: weights, lots, readings, yield, and what was noted by hand, in this order."""
-    derived = [*_lines(batch), *_readings(batch), *_yield(batch, the_workshop(session))]
+    lines = [*_lines(batch), *_unknown_lots(session, batch)]
+    derived = [*lines, *_readings(batch), *_yield(batch, the_workshop(session))]
     return answered(derived, batch.deviations, UNFINISHED)
 
 
@@ -61,6 +64,28 @@ def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
             f"{line.name}: {plain(actual)} g weighed{lost}, {plain(line.shown_g)} g planned"
             f" ({plain(band.low)} to {plain(band.high)} g).",
         )
+
+
+def _unknown_lots(session: Session, batch: Batch) -> Iterator[tuple[str, str]]:
+    """Give what was weighed from words that are no lot of the shelf, where lots of that material are kept.
+
+    Of a batch that is decided nothing new is asked: its record keeps what was written, and what was decided on.
+    """
+    typed = [
+        (line, text)
+        for line in batch.lines
+        for text in dict.fromkeys(one.lot_text for one in line.standing if one.grams and one.lot_id is None)
+        if text
+    ]
+    if not typed:
+        return
+    decided_on = {one.key for one in batch.deviations}
+    materials = {line.material_id for line, _ in typed}
+    kept = set(session.scalars(select(Lot.material_id).where(Lot.material_id.in_(materials)).distinct()))
+    for line, text in typed:
+        key = f"unknown lot {line.id} {text}"
+        if line.material_id in kept and (key in decided_on or not batch.is_decided):
+            yield key, f"{line.name}: lot {text} is not on the shelf."
 
 
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:

@@ -85,7 +85,7 @@ def take(
 
 @dataclass(frozen=True, slots=True)
 class LotRemark:
-    """Something about a lot that somebody must look at; one that was used against its state or date is a deviation."""
+    """Something about a lot that somebody must look at; use against its state or date, or of nothing, deviates."""
 
     words: str
     is_deviation: bool = False
@@ -153,10 +153,11 @@ def _follow(
                 if lot.material is not None and lot.material.drawn_here:
                     move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here")
                 else:
+                    was_empty = lot.on_hand <= 0
                     move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line, run=run)
                     left = "was weighed out" if run is None else "was taken"
                     short = f"{plain(missing)} {lot.unit} less by the ledger than {left}"
-                    remarks.append(LotRemark(f"lot {lot.code} held {short}"))
+                    remarks.append(LotRemark(f"lot {lot.code} held {short}", is_deviation=was_empty))
             move(session, lot, kind, difference, by=by, why=why, line=line, run=run)
         elif difference > 0:
             back = why or ("record corrected" if run is None else f"brought back from {run.number}")

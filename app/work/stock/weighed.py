@@ -59,7 +59,8 @@ def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: 
 def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, by: str, why: str = "") -> None:
     """Bring the ledger to what the weighings of some lines say; what wants a look goes into the batch's history.
 
-    A lot that was used against its state or date is noted as a deviation, which somebody decides on before release.
+    A lot that was used against its state or date, or that holds nothing, is noted as a deviation, which somebody
+    decides on before release.
     """
     session.flush()
     for line in lines:
