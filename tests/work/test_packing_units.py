@@ -14,6 +14,7 @@ from app.store.errors import Conflict, NotFound
 from app.store.packing import PackingRun, RetainedSample, RunState
 from app.store.products import Product
 from app.store.stock import Lot
+from app.store.workshop import Jurisdiction
 from app.work.clock import now, today
 from app.work.form import Faults
 from app.work.packing.fills import CorrectFillForm, FillForm, add_weights, correct_weight, fills_of, usual_fill_g
@@ -91,6 +92,8 @@ def test_fills_are_judged_in_the_measure_of_the_content(demo: Store) -> None:
         run.fill_amount, run.fill_unit, run.density_g_ml = D(4), "g", D("1.01")
         assert fills_of(run).limits == ()
         assert fills_of(run).why_not == "No shipped table holds a tolerance for this content."
+        run.jurisdiction, run.fill_amount, run.fill_unit = Jurisdiction.US, D(100), "ml"
+        assert "Handbook 133, table 2-6" in fills_of(run).why_not
         session.rollback()
         cream = closed_run(session)
         fills = fills_of(cream)

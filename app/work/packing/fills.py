@@ -15,6 +15,7 @@ from app.science.units import Measure
 from app.store.errors import NotFound
 from app.store.growing import standing
 from app.store.packing import FillWeight, PackingRun
+from app.store.workshop import Jurisdiction
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Field, Form, rule
@@ -182,6 +183,11 @@ def _why_not(run: PackingRun, weighed: bool, tolerance: Decimal | None) -> str:
         return "No fill weight is recorded."
     if nominal_g(run) is None:
         return "The content is a volume and the formula has no density, so weights say nothing of it."
+    if tolerance is None and run.jurisdiction is Jurisdiction.US and nominal_of(run).unit.measure is Measure.VOLUME:
+        return (
+            "The table of allowable variations by volume (NIST Handbook 133, table 2-6) is not shipped, so a content in"
+            " volume is judged by its mean only."
+        )
     return "No shipped table holds a tolerance for this content." if tolerance is None else ""
 
 
