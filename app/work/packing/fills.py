@@ -15,7 +15,6 @@ from app.science.units import Measure
 from app.store.errors import NotFound
 from app.store.growing import standing
 from app.store.packing import FillWeight, PackingRun
-from app.store.workshop import Jurisdiction
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Field, Form, rule

@@ -47,7 +47,7 @@ class ExchangeRateField(MaybeNumber):
             low=Decimal("0.000001"),
             high=10**7,
             width="w8",
-            hint="One unit in the workshop's currency, such as 0.92; empty where it is typed already.",
+            hint="What one unit is worth here, such as 0.92; empty where it is typed already.",
         )
 
 
