@@ -251,6 +251,8 @@ def open_copy(request: pytest.FixtureRequest, database: str, path: Path, *, demo
             url = sqlite_url(Path(shutil.copy(request.getfixturevalue("demo_file" if demo else "migrated_file"), path)))
         store = Store(url)
         store.files = path.parent / "files"
+        if demo and database != "postgresql":
+            shutil.copytree(request.getfixturevalue("demo_file").parent / "files", store.files, dirs_exist_ok=True)
         yield store
         store.close()
 

@@ -30,6 +30,7 @@ from app.work.batches.ticks import tick
 from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.clock import now
 from app.work.demo_packing import load_packing
+from app.work.demo_papers import load_papers
 from app.work.demo_tracing import load_tracing
 from app.work.equipment import note_pack_price
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -81,6 +82,7 @@ def load_demo(store: Store) -> None:
             _make(store, batch_id, row)
     load_packing(store, _file("packing"), ids)
     load_tracing(store, _file("tracing"))
+    load_papers(store, _file("papers"), ids)
 
 
 def _file(name: str) -> Any:
@@ -190,6 +192,7 @@ def _product(row: Row, formula_id: int, shop: Row, packs: Mapping[str, int]) -> 
         tax_percent=Decimal(shop["tax_percent"]),
         open_months=12,
         front_words=row["claims"],
+        barcode=row.get("barcode", ""),
         created_at=now(),
         packaging=[
             ProductPackaging(position=place, packaging_id=packs[name], per_unit=Decimal(count))

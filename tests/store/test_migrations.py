@@ -142,7 +142,7 @@ def test_the_same_migrations_and_the_demo_stand_on_a_server(empty_server: str) -
     load_demo(store)
     with store.reading() as session:
         counts = {t: session.scalar(text(f"SELECT count(*) FROM {t}")) for t in ("batch", "formula")}  # noqa: S608
-    assert counts == {"batch": 5, "formula": 8}
+    assert counts == {"batch": 6, "formula": 9}
     batch_id = plan_batch(store, Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines"))
     with store.reading() as session:
         assert load_batch(session, batch_id).number == "HG-2026-002"

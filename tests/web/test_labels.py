@@ -1,9 +1,17 @@
 """The pages of labels: sheets, designs, preview, proof, the gate of a sale, small labels and scanned codes."""
 
+import html
 import re
 
 import pytest
 from flask.testing import FlaskClient
+from sqlalchemy import delete, select
+
+from app.store.engine import Store
+from app.store.labels import LabelDesign, LabelSheet
+from app.store.materials import Material
+from app.work.materials.material_form import MaterialForm
+from app.work.materials.shelf import revise_material
 
 SHEET = "A4, 8 labels of 99.1 x 67.7 mm"
 LABEL = {
@@ -22,7 +30,7 @@ def sheet(demo_client: FlaskClient) -> str:
 
 @pytest.fixture
 def labelled(demo_client: FlaskClient, sheet: str) -> FlaskClient:
-    answer = demo_client.post("/products/2/labels", data={**LABEL, "sheet": sheet, "key": "k"})
+    answer = demo_client.post("/products/5/labels", data={**LABEL, "sheet": sheet, "key": "k"})
     assert answer.status_code == 303
     return demo_client
 
@@ -47,7 +55,7 @@ def test_a_common_sheet_that_is_none_is_told(demo_client: FlaskClient) -> None:
 
 
 def test_a_label_is_drawn_on_its_page_with_what_stands_in_the_way(labelled: FlaskClient) -> None:
-    page = labelled.get("/products/2/labels").text
+    page = labelled.get("/products/5/labels").text
     assert "<svg" in page
     assert "not for sale" in page
     assert "No batch is chosen" in page
@@ -55,25 +63,25 @@ def test_a_label_is_drawn_on_its_page_with_what_stands_in_the_way(labelled: Flas
 
 
 def test_a_label_is_changed_by_two_and_taken_off(labelled: FlaskClient) -> None:
-    design = re.search(r'href="/labels/(\d+)"', labelled.get("/products/2/labels").text)[1]
+    design = re.search(r'href="/labels/(\d+)"', labelled.get("/products/5/labels").text)[1]
     form = labelled.get(f"/labels/{design}").text
     seen = form.split('name="seen" value="')[1].split('"')[0]
     sheet = re.search(r'<option value="(\d+)" selected', form)[1]
     data = {**LABEL, "sheet": sheet, "seen": seen}
     assert labelled.post(f"/labels/{design}", data={**data, "cautions": "Keep out of eyes."}).status_code == 303
-    assert "Keep out of eyes." in labelled.get("/products/2/labels").text
+    assert "Keep out of eyes." in labelled.get("/products/5/labels").text
     late = labelled.post(f"/labels/{design}", data={**data, "cautions": "Other"})
     assert late.status_code == 409
     slip = labelled.post(f"/labels/{design}", data={"name": "", "sheet": "", "seen": seen, "directions": "kept"})
     assert slip.status_code == 422
     assert "kept" in slip.text
     assert labelled.post(f"/labels/{design}/remove").status_code == 303
-    assert "No label yet" in labelled.get("/products/2/labels").text
+    assert "No label yet" in labelled.get("/products/5/labels").text
 
 
 @pytest.mark.paper
 def test_a_proof_prints_at_any_time_and_a_sale_does_not(labelled: FlaskClient) -> None:
-    design = re.search(r'href="/labels/(\d+)"', labelled.get("/products/2/labels").text)[1]
+    design = re.search(r'href="/labels/(\d+)"', labelled.get("/products/5/labels").text)[1]
     proof = labelled.get(f"/labels/{design}.pdf?count=3&start=7")
     assert proof.mimetype == "application/pdf"
     refused = labelled.get(f"/labels/{design}.pdf?count=3&sale=1")
@@ -81,9 +89,12 @@ def test_a_proof_prints_at_any_time_and_a_sale_does_not(labelled: FlaskClient) -
     assert "cannot be printed for sale yet" in refused.text
 
 
-def test_without_a_sheet_the_form_says_where_to_add_one(demo_client: FlaskClient) -> None:
-    assert "add the label sheet" in demo_client.get("/products/2/labels/new").text
-    slip = demo_client.post("/products/2/labels", data={**LABEL, "sheet": "77"})
+def test_without_a_sheet_the_form_says_where_to_add_one(demo: Store, demo_client: FlaskClient) -> None:
+    with demo.transaction() as session:
+        session.execute(delete(LabelDesign))
+        session.execute(delete(LabelSheet))
+    assert "add the label sheet" in demo_client.get("/products/5/labels/new").text
+    slip = demo_client.post("/products/5/labels", data={**LABEL, "sheet": "77"})
     assert slip.status_code == 422
 
 
@@ -95,6 +106,23 @@ def test_a_scanned_code_opens_its_batch_or_says_that_there_is_none(demo_client: 
         assert answer.location == f"/batches/{number[1]}"
     assert demo_client.get("/scan?code=nothing").status_code == 404
     assert demo_client.get("/scan").status_code == 200
+
+
+@pytest.mark.paper
+def test_the_cream_of_the_demonstration_waits_for_the_allergen_sheet_of_its_lavender_oil(
+    demo: Store, demo_client: FlaskClient
+) -> None:
+    def said() -> str:
+        return " ".join(html.unescape(demo_client.get("/labels/1.pdf?sale=1").text).split())
+
+    refusal = "Lavandula Angustifolia Oil: no allergen sheet for this essential oil."
+    assert refusal in said()
+    with demo.reading() as session:
+        oil = session.scalars(select(Material).where(Material.name == "Lavender oil")).one()
+        typed = MaterialForm.of(oil)
+    parts = tuple(part.but(allergens="Linalool 35\nLimonene 0.5") for part in typed.text["parts"] if not part.blank)
+    revise_material(demo, oil.id, typed.but(parts=parts), oil.row_version)
+    assert refusal not in said()
 
 
 @pytest.mark.paper
@@ -111,11 +139,11 @@ def test_the_calibration_page_of_a_sheet_that_is_none_is_not_found(demo_client: 
 
 def test_a_round_jar_is_labelled_in_one_go_and_a_slip_is_kept(demo_client: FlaskClient) -> None:
     typed = {"diameter": "60 mm", "height": "40 mm", "overlap": "4 mm", "base": "50 mm", "paper": "A4", "key": "j"}
-    slip = demo_client.post("/products/2/labels/round", data={**typed, "base": "90 mm"})
+    slip = demo_client.post("/products/5/labels/round", data={**typed, "base": "90 mm"})
     assert slip.status_code == 422
     assert 'value="90 mm"' in slip.text
-    assert demo_client.post("/products/2/labels/round", data=typed).status_code == 303
-    page = demo_client.get("/products/2/labels").text
+    assert demo_client.post("/products/5/labels/round", data=typed).status_code == 303
+    page = demo_client.get("/products/5/labels").text
     assert "wrap round 60 mm" in page
     assert page.count('<svg class="label-picture"') == 2
 
