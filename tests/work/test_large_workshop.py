@@ -45,10 +45,10 @@ def test_every_gram_leads_to_a_lot_and_the_ledger_adds_up(demo: Store) -> None:
         formula = formula_of(version)
         names = {line.material.id: line.name for line in formula.lines}
         assert names == dict(session.execute(select(Material.id, Material.name).where(Material.id.in_(names))).all())
-        chained = session.scalars(select(Lot).where(Lot.from_batch_id.is_not(None)).order_by(Lot.id.desc())).first()
-        assert chained is not None
-        assert len(back(session, [chained.from_batch_id or 0]).batches) > 1
-        assert onward(session, [chained.id]).lots
+        own = session.scalars(select(Lot).where(Lot.from_batch_id.in_(made)).order_by(Lot.id)).all()
+        chained = [lot for lot in own if len(back(session, [lot.from_batch_id or 0]).batches) > 1]
+        assert chained
+        assert any(onward(session, [lot.id]).lots for lot in own)
 
 
 def test_the_same_size_gives_the_same_rows(demo: Store, demo_file: Path, tmp_path: Path) -> None:
@@ -66,4 +66,4 @@ def test_the_same_size_gives_the_same_rows(demo: Store, demo_file: Path, tmp_pat
             found.append((weighed, lots))
     again.close()
     assert found[0] == found[1]
-    assert len(found[0][0]) > 100
+    assert len(found[0][0]) > 80
