@@ -243,3 +243,13 @@ def test_an_organism_is_covered_by_the_best_of_what_acts():
     assert gaps(none)[0] == "Gram-positive bacteria: barely covered by what acts at this pH."
     assert gaps(none, some)[0] == "Gram-positive bacteria: only partly covered by what acts at this pH."
     assert gaps(none, acid(cover=GOOD)) == []
+
+
+def test_what_takes_a_preservative_out_of_action_and_what_still_acts_is_said():
+    cationic = acid(inci="Benzalkonium Chloride", ionic="cationic", use_low=0.05, use_high=0.1, ph_high=9)
+    for anionic, words in ((0.1, "takes it out of action."), (0.02, "takes it partly out of action.")):
+        where = replace(around(ph=6), anionics=("Sodium Laureth Sulfate",), anionic_percent=anionic)
+        assert words in assess([Dosed(cationic, 0.1, 0.1, None)], where).systems[0].why
+    for part, active in ((0.05, True), (0.01, False)):
+        (found,) = assess([Dosed(acid(), 0.59, 0.5, part, at_edge=0.12)], around(ph=5.4)).systems
+        assert ("still as much as the least usual amount gives" in found.why) is active
