@@ -167,3 +167,13 @@ def test_a_weight_is_read_with_any_unit_and_its_limits_are_inside(text, grams):
         parse_grams(text, "grams", low=Decimal(grams) + 1)
     with pytest.raises(Invalid):
         parse_grams(text, "grams", high=Decimal(grams) / 2)
+
+
+@pytest.mark.parametrize(("density", "taken"), [("0.001", True), ("25", True), ("0.00099", False), ("25.01", False)])
+def test_a_density_lies_between_that_of_a_gas_and_that_of_the_heaviest_metal(density: str, taken: bool) -> None:
+    """Osmium has 22.6 g/mL, air 0.0012; a density typed in kg/m³ is a thousand times too large."""
+    if taken:
+        assert check_density(Decimal(density)) == Decimal(density)
+        return
+    with pytest.raises(Invalid, match="out of range"):
+        check_density(Decimal(density), "density")
