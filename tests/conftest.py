@@ -19,6 +19,7 @@ import hypothesis
 import pytest
 from flask import Flask
 from flask.testing import FlaskClient
+from hypothesis.internal.conjecture import providers
 from jinja2 import FileSystemBytecodeCache
 from sqlalchemy import Dialect, Engine, create_engine, event, make_url, text
 from sqlalchemy.pool import StaticPool
@@ -54,6 +55,13 @@ hypothesis.settings.register_profile("explore", deadline=None, max_examples=500,
 hypothesis.settings.load_profile("tarebook")
 
 
+def draw_from_strategies_alone(config: pytest.Config) -> None:
+    """Keep the examples the same: Hypothesis mixes in constants of whatever modules a process has loaded by then."""
+    if config.getoption("--hypothesis-profile", None) != "explore":
+        assert callable(providers._get_local_constants)
+        providers._get_local_constants = lambda: providers._local_constants
+
+
 def in_memory() -> str | None:
     """Name a folder in memory where there is one with room: every save of a workshop waits for the disk otherwise."""
     place = "/dev/shm"  # noqa: S108 - only looked for
@@ -79,6 +87,7 @@ def compile_statements_once() -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
     compile_statements_once()
+    draw_from_strategies_alone(config)
     # A suite that was started in the background ignores Ctrl-C, and so would every program that its tests start.
     signal.signal(signal.SIGINT, signal.default_int_handler)
     # Templates are compiled once for all processes and runs; what is kept is told by its source.

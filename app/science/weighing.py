@@ -148,7 +148,10 @@ def _shown(targets: Sequence[_Target], whole_g: Decimal) -> list[Decimal]:
         shown = [to_step(target.grams, target.step) for target in targets]
         shown[filling] += whole_g - sum(shown, ZERO)
         allowed = max(targets[filling].step, targets[filling].grams * MOST_ERROR_PERCENT / HUNDRED)
-        if shown[filling] >= 0 and abs(shown[filling] - targets[filling].grams) <= allowed:
+        # A sheet prints this line too as its scale shows it, so that has to be near enough as well.
+        read = to_step(shown[filling], targets[filling].step)
+        off = max(abs(grams - targets[filling].grams) for grams in (shown[filling], read))
+        if shown[filling] >= 0 and off <= allowed:
             return shown
     return _largest_remainders(targets, whole_g)
 

@@ -77,8 +77,12 @@ def test_the_exit_status_is_passed_on(arguments: list[str], status: int, capsys:
 
 
 @pytest.mark.parametrize(("code", "status"), [(None, 0), (0, 0), (3, 3), ("a sentence", 1)])
-def test_every_way_to_end_has_a_status(code: object, status: int) -> None:
-    assert cli._status(code) == status
+def test_every_way_to_end_has_a_status(code: object, status: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    def end(*_: object, **__: object) -> None:
+        raise SystemExit(code)
+
+    monkeypatch.setattr(cli.cli, "main", end)
+    assert cli.run(["serve"]) == status
 
 
 @pytest.mark.parametrize(
