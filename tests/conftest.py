@@ -397,6 +397,7 @@ def demonstration_in(demo_file: Path) -> Callable[[Path], Path]:
         place = Places(folder).demonstration.database
         place.parent.mkdir(parents=True)
         shutil.copy(demo_file, place)
+        shutil.copytree(demo_file.parent / "files", place.parent / "files")
         return folder
 
     return lay

@@ -65,7 +65,7 @@ def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(
     gone = page(f"{own_address}demonstration/discard", sure="yes")[1]
     assert "It was removed." in gone
     assert not where.demonstration.folder.exists()
-    (copy,) = where.backups.glob("*-of-the-demonstration.db")
+    (copy,) = where.backups.glob("*-of-the-demonstration.zip")
     assert copy.exists()
     assert page(demonstration)[0] == own_address
     page(f"{own_address}demonstration/afresh", sure="yes")
