@@ -117,7 +117,7 @@ CASES: dict[str, tuple[Callable[[PackingRun], None], list[str]]] = {
 
 
 def test_every_point_out_of_plan_is_said_with_its_figures(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = in_plan(session)
         session.commit()
         for name, (change, said) in CASES.items():
@@ -138,11 +138,11 @@ def test_every_point_out_of_plan_is_said_with_its_figures(demo: Store) -> None:
 
 
 def test_a_run_of_a_batch_without_its_yield_says_so(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         batch_id = session.scalars(select(Batch.id).where(Batch.state == BatchState.IN_PROCESS)).one()
         product_id = packable(session, batch_id).products[0].id
     run_id = start_run(demo, batch_id, product_id, RunForm(bulk="600 g", who="Ines", early_why="it sets"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         assert [one.what for one in points_of(session, run) if one.key == "no yield"] == [
             f"The yield of batch {run.batch.number} is not recorded."
@@ -153,7 +153,7 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_says_who_took_it(dem
     with demo.transaction() as session:
         run = in_plan(session)
         run.rest_g, run_id = D(50), run.id
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         (key,) = [one.key for one in still_open(session, run)]
         version = run.row_version
@@ -163,7 +163,7 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_says_who_took_it(dem
         record_run_deviation(demo, run_id, DeviationForm(key, "", "", "", "", "", "yes"))
     assert list(wrong.value.by_field) == ["cause", "effect", "action", "who"]
     record_run_deviation(demo, run_id, DeviationForm(key, "", "a hose burst", "none", "wiped up", "Tom", "yes"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         (point,) = points_of(session, run)
         row = point.answer
@@ -185,18 +185,18 @@ def test_what_is_noted_by_hand_stays_open_until_it_is_decided_and_a_closed_run_s
     with demo.transaction() as session:
         run_id = in_plan(session).id
     record_run_deviation(demo, run_id, DeviationForm(what="a jar fell", who="Ines"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         (point,) = still_open(session, run)
         assert (point.what, point.is_unfinished, run.history[-1].what) == ("a jar fell", False, "deviation noted")
         assert [(one.found_by, one.decided_by, one.decided_at) for one in run.deviations] == [("Ines", "", None)]
     record_run_deviation(demo, run_id, DeviationForm(point.key, "", "haste", "none", "swept", "Tom", "yes"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         assert [(one.found_by, one.decided_by) for one in run.deviations] == [("Ines", "Tom")]
         version = run.row_version
     close_run(demo, run_id, version, who="Tom")
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, run_id)
         assert [(one.what, one.answer is not None) for one in points_of(session, run)] == [("a jar fell", True)]
         assert (run.state, run.closed_by, run.history[-1].new) == (RunState.CLOSED, "Tom", "5 units to stock")

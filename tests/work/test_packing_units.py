@@ -48,10 +48,10 @@ def closed_run(session: Session) -> PackingRun:
 
 
 def test_weights_are_net_numbered_on_and_corrected_by_rows_that_name_who_and_why(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run_id, first = open_run(session).id, len(open_run(session).weights)
     add_weights(demo, run_id, FillForm(weights="111,5 112.25 g", tare="10 g", who="Tom"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         *_, one, two = open_run(session).weights
         assert [(w.n, w.grams, w.tare_g, w.by) for w in (one, two)] == [
             (first + 1, D("101.5"), 10, "Tom"), (first + 2, D("102.25"), 10, "Tom"),
@@ -59,7 +59,7 @@ def test_weights_are_net_numbered_on_and_corrected_by_rows_that_name_who_and_why
         assert open_run(session).history[-1].new == "101.5 g, 102.25 g"
     correct_weight(demo, run_id, one.id, CorrectFillForm(grams="101", reason="misread", who="Ines"))
     correct_weight(demo, run_id, two.id, CorrectFillForm(grams="", reason="fell", who="Ines"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = open_run(session)
         *_, right, gone = run.weights
         assert (right.n, right.grams, right.tare_g, right.by, right.reason) == (one.n, 101, 10, "Ines", "misread")
@@ -77,7 +77,7 @@ def test_weights_are_net_numbered_on_and_corrected_by_rows_that_name_who_and_why
 
 def test_fills_are_judged_in_the_measure_of_the_content(demo: Store) -> None:
     """101.4, 101.9, 101.6, 102.3 and 101.2 g of 1.01 g/ml are 100.67 ml in the mean; in the EU 100 ml may lack 4.5."""
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = open_run(session)
         fills = fills_of(run)
         assert (fills.unit, fills.tolerance, fills.limits) == ("ml", D("4.5"), (D("95.5"), 91))
@@ -118,7 +118,7 @@ def test_a_sample_is_taken_of_good_units_looked_at_in_time_and_thrown_away_once(
         keep_sample(demo, run_id, form.but(units="5", keep_until=before))
     assert list(wrong.value.by_field) == ["units", "keep_until"]
     kept = keep_sample(demo, run_id, form.but(look_months="6"))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         assert (open_run(session).units_sampled, open_run(session).units_to_stock) == (4, 0)
         sample = session.get_one(RetainedSample, kept)
         assert (sample.units, sample.kept_on, sample.by, sample.look_months) == (4, packed, "Tom", 6)
@@ -129,16 +129,16 @@ def test_a_sample_is_taken_of_good_units_looked_at_in_time_and_thrown_away_once(
             look_at_sample(demo, kept, look.but(**{field: text}))
         assert list(wrong.value.by_field) == [field]
     look_at_sample(demo, kept, look.but(units_used="2", looked_on=(packed + timedelta(1)).isoformat()))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         (row,) = [row for row in sample_rows(session) if row.sample.id == kept]
         assert (row.units, row.look_on) == (1, add_months(packed + timedelta(1), 6))
     look_at_sample(demo, kept, look)
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         (row,) = [row for row in sample_rows(session) if row.sample.id == kept]
         assert (row.units, row.look_on) == (0, None)
         assert [one.by for one in row.sample.looks] == ["Ines"] * 3
     discard_sample(demo, kept, who="Tom")
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         sample = session.get_one(RetainedSample, kept)
         assert (sample.discarded_by, sample.discarded_on, units_left(sample)) == ("Tom", DAY, 0)
         assert [row.sample.id for row in sample_rows(session, discarded=True)] == [kept]
@@ -155,7 +155,7 @@ def test_samples_to_throw_away_come_first_then_those_due_then_by_their_day(demo:
         session.flush()
         return sample.id
 
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         old, year = DAY - timedelta(800), DAY + timedelta(366)
         never = kept(session, old, DAY, None)
         later = kept(session, DAY, year, 6)
@@ -176,7 +176,7 @@ def test_samples_to_throw_away_come_first_then_those_due_then_by_their_day(demo:
 
 
 def test_a_sample_is_usually_kept_a_year_beyond_the_printed_date_or_three_from_packing(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = open_run(session)
         run.best_before, run.packed_on = date(2028, 2, 29), date(2026, 11, 25)
         form = usual_sample(run, who="Tom")
@@ -188,7 +188,7 @@ def test_a_sample_is_usually_kept_a_year_beyond_the_printed_date_or_three_from_p
 
 def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old_are_seen(demo: Store) -> None:
     """Beside the 16 jars of the demonstration 4 more are packed, of which 1 is spoilt; their date is the only one."""
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         product_id, batch_id = closed_run(session).product_id, closed_run(session).batch_id
     until = DAY + timedelta(100)
     begun = start_run(demo, batch_id, product_id, RunForm(who="Tom", best_before=until.isoformat()))
@@ -198,7 +198,7 @@ def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old
         session.flush()
         run.state, run.closed_at, run.closed_by = RunState.CLOSED, now(), "Tom"
         session.get_one(Product, product_id).reorder = 1
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         (before,) = [row for row in finished_rows(session) if row.batch_id == batch_id]
         assert (before.packed, before.best_before, before.last_packed) == (19, until, DAY)
         there = before.on_hand
@@ -208,13 +208,13 @@ def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old
     for units, words in (("0", "Write how many"), ("1", "Only 0 are on hand")):
         with pytest.raises(Faults, match=words):
             move_units(demo, product_id, batch_id, form.but(units=units))
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         assert [(one.on_hand, one.keep) for one in low_products(session, DAY)] == [(0, 1)]
         assert (all_gone(session), finished_page(session)) == (1, [])
         (gone,) = finished_page(session, everything=True)
         assert (gone.packed, gone.on_hand, gone.moved) == (19, 0, {"otherwise": -19})
     assert move_units(demo, product_id, batch_id, form.but(kind="counted", units="1")) == 1
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         (row,) = finished_page(session)
         assert (row.on_hand, row.best_before, row.last_packed) == (1, until, DAY)
         assert (all_gone(session), low_products(session, DAY)) == (0, [])
@@ -231,11 +231,11 @@ def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old
 
 
 def test_runs_are_listed_the_open_ones_first_and_of_a_batch_in_their_order(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         batch = session.scalars(select(Batch).where(Batch.number == "HC-2026-001")).one()
         product_id = packable(session, batch.id).products[0].id
     begun = [start_run(demo, batch.id, product_id, RunForm(who="Tom", bulk="100 g")) for _ in "ab"]
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         latest = latest_runs(session)
         assert [row.state for row in latest] == [RunState.OPEN] * 3 + [RunState.CLOSED]
         assert {row.id for row in latest[:2]} == set(begun)
@@ -254,7 +254,7 @@ def test_runs_are_listed_the_open_ones_first_and_of_a_batch_in_their_order(demo:
         cancel_run(demo, begun[0], who="Tom", why=" ")
     assert list(wrong.value.by_field) == ["why"]
     cancel_run(demo, begun[0], who="Tom", why="not today")
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         run = session.get_one(PackingRun, begun[0])
         assert (run.state, run.closed_by, run.history[-1].why) == (RunState.CANCELLED, "Tom", "not today")
     with pytest.raises(Conflict):
@@ -263,7 +263,7 @@ def test_runs_are_listed_the_open_ones_first_and_of_a_batch_in_their_order(demo:
 
 def test_a_run_begins_with_what_is_left_of_the_batch(demo: Store) -> None:
     """Of 1200 g the first run took 1200 and brought 31 back."""
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         batch = session.scalars(select(Batch).where(Batch.number == "HC-2026-001")).one()
         product = packable(session, batch.id).products[0]
         product.open_months = 9
@@ -274,7 +274,7 @@ def test_a_run_begins_with_what_is_left_of_the_batch(demo: Store) -> None:
 
 
 def test_units_are_best_before_the_months_of_their_product_or_the_date_of_a_lot(demo: Store) -> None:
-    with demo.reading() as session:
+    with Session(demo.engine, expire_on_commit=False) as session:
         batch = session.scalars(select(Batch).where(Batch.state == BatchState.IN_PROCESS)).one()
         product = packable(session, batch.id).products[0]
         batch.started_at, product.shelf_months = datetime(2026, 1, 31, tzinfo=UTC), 1
