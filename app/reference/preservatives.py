@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 
 from app.reference.acid_base import acid_base_table
 from app.reference.blends import blend_uses, blends
@@ -108,6 +108,8 @@ def preservatives() -> dict[str, PreservativeRow]:
     return found
 
 
+# A batch and its checks ask the same of the same mixture several times.
+@lru_cache(maxsize=256)
 def assess_mixture(mixture: Mixture, leave_on: bool, ph: float | None = None) -> Preservation:
     """Judge the preservation of a mixture at a pH, or at its predicted pH when none is given.
 
