@@ -93,8 +93,8 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
     if not session.scalar(select(func.count(Scale.id))):
         found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
-    priced = select(Price.material_id).where(Price.material_id.is_not(None))
-    unpriced = select(func.count(Material.id)).where(Material.retired_at.is_(None), Material.id.not_in(priced))
+    priced = select(Price.id).where(Price.material_id == Material.id).exists()
+    unpriced = select(func.count(Material.id)).where(Material.retired_at.is_(None), ~priced)
     count = session.scalar(unpriced) or 0
     if count:
         noun = "material has" if count == 1 else "materials have"
