@@ -103,16 +103,16 @@ def conditions() -> tuple[Condition, ...]:
     for row in read_table("compatibility_logic", LOGIC_COLUMNS):
         if row["rule_id"] not in trade_rules():
             raise ValueError(f"compatibility_logic: there is no rule {row['rule_id']}")
-        a = _selector(row["a"], row["a_not"])
+        a = selector_of("compatibility_logic", row["a"], row["a_not"])
         if a is None:
             raise ValueError(f"compatibility_logic: {row['rule_id']} has no side a")
         found.append(
             Condition(
                 rule=trade_rules()[row["rule_id"]],
                 a=a,
-                b=_selector(row["b"], row["b_not"]),
-                without=_selector(row["without"]),
-                milder=_selector(row["milder_with"], row["milder_not"]),
+                b=selector_of("compatibility_logic", row["b"], row["b_not"]),
+                without=selector_of("compatibility_logic", row["without"]),
+                milder=selector_of("compatibility_logic", row["milder_with"], row["milder_not"]),
                 a_above=decimal_or_none(row["a_above"]),
                 a_to=decimal_or_none(row["a_to"]),
                 b_above=decimal_or_none(row["b_above"]),
@@ -128,11 +128,16 @@ def conditions() -> tuple[Condition, ...]:
     return tuple(found)
 
 
-def _selector(text: str, but: str = "") -> Selector | None:
+def selector_of(table: str, text: str, but: str = "") -> Selector | None:
+    """Return what a cell of a table chooses, but for what another excepts; None for an empty cell.
+
+    Raises:
+        ValueError: naming the table, when a cell speaks of a class that does not exist.
+    """
     items = split_cell(text)
-    unknown = {i.removeprefix("class:") for i in (*items, *split_cell(but)) if i.startswith("class:")}
-    if not unknown <= classes().names:
-        raise ValueError(f"compatibility_logic: unknown class {', '.join(sorted(unknown - classes().names))}")
+    named = {i.removeprefix("class:") for i in (*items, *split_cell(but)) if i.startswith("class:")}
+    if not named <= classes().names:
+        raise ValueError(f"{table}: unknown class {', '.join(sorted(named - classes().names))}")
     return Selector(items, split_cell(but)) if items else None
 
 

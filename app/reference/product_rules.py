@@ -5,14 +5,13 @@ from decimal import Decimal
 from functools import cache
 from types import MappingProxyType
 
-from app.reference.compatibility import classes
+from app.reference.compatibility import selector_of
 from app.reference.library import split_cell
 from app.reference.product_kinds import words_for
 from app.reference.tables import decimal_or_none, read_table
 from app.science.rules.implied import ImpliedKind
 from app.science.rules.names import rule_key
 from app.science.rules.product_rules import Measure, ProductRule
-from app.science.rules.selectors import Selector
 from app.science.rules.values import Exposure, Severity, Source
 
 COLUMNS = [
@@ -72,14 +71,14 @@ def product_rules() -> tuple[ProductRule, ...]:
                 scope=frozenset(split_cell(row["products"])),
                 exposure=row["exposure"],
                 measure=Measure(row["measure"]),
-                selector=_selector("; ".join(name for name, _, _ in items), row["but"]),
+                selector=selector_of("product_rules", "; ".join(name for name, _, _ in items), row["but"]),
                 weights=MappingProxyType({rule_key(name): Decimal(weight) for name, _, weight in items if weight}),
                 at_least=decimal_or_none(row["at_least"]),
                 above=decimal_or_none(row["above"]),
                 up_to=decimal_or_none(row["up_to"]),
                 below=decimal_or_none(row["below"]),
-                beside=_selector(row["beside"]),
-                without=_selector(row["without"]),
+                beside=selector_of("product_rules", row["beside"]),
+                without=selector_of("product_rules", row["without"]),
                 water_above=decimal_or_none(row["water_above"]),
                 ph_up_to=decimal_or_none(row["ph_up_to"]),
                 ph_above=decimal_or_none(row["ph_above"]),
@@ -93,20 +92,12 @@ def product_rules() -> tuple[ProductRule, ...]:
     return tuple(found)
 
 
-def _selector(text: str, but: str = "") -> Selector | None:
-    items = split_cell(text)
-    named = {i.removeprefix("class:") for i in (*items, *split_cell(but)) if i.startswith("class:")}
-    if not named <= classes().names:
-        raise ValueError(f"product_rules: unknown class {', '.join(sorted(named - classes().names))}")
-    return Selector(items, split_cell(but)) if items else None
-
-
 @cache
 def implied_kinds() -> tuple[ImpliedKind, ...]:
     """Return the kinds of product that a formula gives away, in the order in which they are asked."""
     found = []
     for row in read_table("implied_kinds", IMPLIED_COLUMNS):
-        selector = _selector(row["selector"])
+        selector = selector_of("implied_kinds", row["selector"])
         if selector is None:
             raise ValueError(f"implied_kinds: nothing gives away {row['kind']}")
         found.append(

@@ -33,8 +33,8 @@ def test_conditions_bound_a_ph_the_right_way_round():
 
 
 def test_a_slip_in_a_class_name_is_refused():
-    with pytest.raises(ValueError, match="unknown class sope"):
-        compatibility._selector("class:sope")
+    with pytest.raises(ValueError, match="compatibility_logic: unknown class sope"):
+        compatibility.selector_of("compatibility_logic", "class:sope")
 
 
 @pytest.mark.parametrize(
