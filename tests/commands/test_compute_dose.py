@@ -108,10 +108,27 @@ def test_a_passed_target_leaves_nothing_and_tells_the_way_back():
         mixture=[{"inci": "Sodium Lactate", "percent": 2}],
         adjuster={"inci": "Lactic Acid", "strength_percent": 88},
         target_ph=4.5,
-        readings=[{"added_g": 1.5, "ph": 3.6}],
+        readings=[{"added_g": 2, "ph": 3.9}],
     )
     assert sour["remaining_g"] == 0
     assert any("Sodium Hydroxide" in note and "To correct it" in note for note in sour["notes"])
+
+
+def test_nothing_is_advised_on_a_reading_that_cannot_be_until_a_second_one_agrees():
+    # 0.8 g of citric acid is 4.16 mmol of a triprotic acid; 0.5 g of NaOH 10 % is 1.25 mmol: pH 2.8, far from any jump.
+    sour = [{"inci": "Citric Acid", "percent": 0.4}]
+    begun = [{"added_g": 0, "ph": 2.4}]
+    mistyped = ask(mixture=sour, target_ph=5, readings=[*begun, {"added_g": 0.5, "ph": 8.5}])
+    assert mistyped["first_addition_g"] == 0
+    assert "remaining_g" not in mistyped
+    assert mistyped["grams"] == pytest.approx(ask(mixture=sour, target_ph=5, readings=begun)["grams"])
+    assert "8.5 was read where about 2.8 was expected" in mistyped["notes"][1]
+    typed = [*begun, {"added_g": 0.5, "ph": 8.5}, {"added_g": 0.5, "ph": 2.8}]
+    put_right = ask(mixture=sour, target_ph=5, readings=typed)
+    assert put_right["remaining_g"] == pytest.approx(put_right["grams"] - 0.5, rel=1e-3)
+    twice = ask(mixture=sour, target_ph=5, readings=[*begun, *[{"added_g": 0.5, "ph": 8.5}] * 2])
+    assert twice["remaining_g"] == 0
+    assert any("do not fit the formula" in note for note in twice["notes"])
 
 
 @pytest.mark.parametrize(
@@ -139,6 +156,7 @@ def test_each_solution_has_its_cautions(inci, words):
         ({"batch_g": 0}, "batch_g"),
         ({"readings": [{"added_g": -1, "ph": 5}]}, "readings[0].added_g"),
         ({"readings": [{"added_g": 1, "ph": 15}]}, "readings[0].ph"),
+        ({"readings": [{"added_g": 1, "ph": 5}, {"added_g": 1e9, "ph": 6}]}, "readings[1].added_g"),
         ({"mixture": [{"inci": "Glycerin", "percent": 100}]}, "mixture"),
     ],
 )
@@ -156,10 +174,10 @@ def test_a_close_name_is_suggested():
 @pytest.mark.parametrize(
     ("changes", "word"),
     [
-        ({"readings": [{"added_g": 0, "ph": 5.5}, {"added_g": 3, "ph": 3.0}]}, "do not fit"),
+        ({"readings": [{"added_g": 0, "ph": 5.5}] * 2 + [{"added_g": 3, "ph": 3.0}] * 2}, "do not fit"),
         ({"adjuster": {"inci": "Sodium Hydroxide", "strength_percent": 0.5}}, "more than a tenth"),
         ({"mixture": [], "target_ph": 8}, "weaker solution"),
-        ({"readings": [{"added_g": 1, "ph": 4.0}]}, "Of what is left, add"),
+        ({"readings": [{"added_g": 1, "ph": 4.3}]}, "Of what is left, add"),
         (
             {"adjuster": {"inci": "Citric Acid", "strength_percent": 10}, "readings": [{"added_g": 1, "ph": 2.9}]},
             "To correct it",

@@ -154,6 +154,27 @@ def test_a_number_too_small_to_be_meant_is_told_at_its_field(name: str, path: An
     }
 
 
+@pytest.mark.parametrize(
+    ("name", "path", "value", "words"),
+    [
+        ("check", ("date",), 0, "year-month-day"),
+        ("check", ("date",), "20260101", "year-month-day"),
+        ("infer", ("date",), "0", "year-month-day"),
+        ("keeping", ("made_on",), 1_700_000_000, "year-month-day"),
+        ("keeping", ("formula_months",), True, "whole number"),
+        ("weigh", ("lines", 0, "qs"), 1, "true or false"),
+        ("declaration", ("bilingual",), "yes", "true or false"),
+        ("check", ("materials", 0, "composition", 0, "nano"), 0, "true or false"),
+    ],
+)
+def test_a_number_is_no_day_and_no_flag_and_a_flag_is_no_number(name: str, path: Any, value: Any, words: str) -> None:
+    (fine, line), *_ = compute.answer_lines(name, [json.dumps(spoilt(GOOD[name], path, value))])
+    assert not fine
+    fault = json.loads(line)["error"]
+    assert words in fault["message"]
+    assert fault["field"].endswith(str(path[-1]))
+
+
 def test_a_fault_of_our_own_is_a_sentence_and_the_next_line_is_answered(monkeypatch: pytest.MonkeyPatch) -> None:
     module = compute.load("convert")
     real, seen = module.compute, []

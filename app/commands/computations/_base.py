@@ -1,5 +1,7 @@
-"""What every request and answer model shares: no unknown keys, finite exact numbers."""
+"""What every request and answer model shares: no unknown keys, exact numbers, days and flags as JSON has them."""
 
+import re
+from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
@@ -8,6 +10,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSche
 LARGEST = Decimal("1e12")
 SMALLEST = Decimal("1e-12")  # a thousandth of a nanogram; nothing smaller is weighed, paid or measured
 MOST_CHARACTERS = 40
+ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
 def _number(value: Any) -> Decimal:
@@ -52,6 +55,26 @@ Id = Annotated[
     WithJsonSchema({"anyOf": [{"type": "string"}, {"type": "integer"}]}),
 ]
 Text = Annotated[str, Field(min_length=1, max_length=400)]
+Flag = Annotated[bool, Field(strict=True)]
+
+
+def _day(value: Any) -> Any:
+    """Take a day as ISO 8601 writes it and nothing else: a number of seconds is no day."""
+    if not isinstance(value, str) or not ISO_DAY.fullmatch(value.strip()):
+        raise ValueError("write a day as year-month-day, such as 2026-11-25")
+    return value.strip()
+
+
+Day = Annotated[date, BeforeValidator(_day), Field(ge=date(1900, 1, 1), le=date(9000, 1, 1))]
+
+
+def _not_a_flag(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise ValueError("write a whole number, such as 12")
+    return value
+
+
+Whole = Annotated[int, BeforeValidator(_not_a_flag), WithJsonSchema({"type": "integer"})]
 
 
 class RequestModel(BaseModel):

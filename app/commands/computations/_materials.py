@@ -6,7 +6,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from app.commands.computations._base import Percent, RequestModel, Text
+from app.commands.computations._base import Flag, Percent, RequestModel, Text
 from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
 from app.science.errors import Invalid
 
@@ -27,9 +27,9 @@ class PartItem(RequestModel):
     inci: Text
     percent: Percent
     kind: PartKind = PartKind.INGREDIENT
-    nano: bool = False
+    nano: Flag = False
     cas: str | None = Field(default=None, max_length=40)
-    may_contain: bool = False
+    may_contain: Flag = False
     allergens: list[AllergenItem] = Field(default_factory=list, max_length=1000)
 
 

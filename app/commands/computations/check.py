@@ -1,11 +1,10 @@
 """What the rules of a jurisdiction say of a formula."""
 
-import datetime
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Figure, Number, RequestModel
+from app.commands.computations._base import AnswerModel, Day, Figure, Number, RequestModel
 from app.commands.computations._materials import Materials, dosed
 from app.commands.computations._product_kind import ProductKind
 from app.reference.product_kinds import words_for
@@ -29,7 +28,7 @@ class Request(RequestModel):
     materials: Materials
     ph: Annotated[Number, Field(ge=-1, le=15)] | None = None
     product_kind: ProductKind | None = None
-    date: datetime.date | None = None
+    date: Day | None = None
     formaldehyde_percent: Annotated[Number, Field(ge=0, le=100)] | None = None
 
 

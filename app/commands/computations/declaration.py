@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Figure, RequestModel
+from app.commands.computations._base import AnswerModel, Figure, Flag, RequestModel
 from app.commands.computations._materials import Materials, dosed_material
 from app.reference.allergens import declared_allergens
 from app.reference.declaration_names import name_book
@@ -27,8 +27,8 @@ class Request(RequestModel):
     jurisdiction: Jurisdiction
     exposure: Exposure
     materials: Materials
-    hair_dye: bool = Field(default=False, description="EU: colours of a hair dye stand in order of weight")
-    bilingual: bool = Field(default=False, description="the name of the other market follows in brackets")
+    hair_dye: Flag = Field(default=False, description="EU: colours of a hair dye stand in order of weight")
+    bilingual: Flag = Field(default=False, description="the name of the other market follows in brackets")
 
 
 class AnswerEntry(AnswerModel):

@@ -1,5 +1,6 @@
 """``dose``: how much of a solution brings a batch to a pH, and what is left to add after readings."""
 
+from decimal import Decimal
 from typing import Any
 
 from pydantic import Field, SerializerFunctionWrapHandler, model_serializer
@@ -18,6 +19,7 @@ from app.commands.computations._mixture import MixtureRequest, require_watery, t
 from app.reference.mixtures import build_adjuster
 from app.reference.neutralisers import counter_adjuster
 from app.science.acid_base.advice import ask_dose
+from app.science.acid_base.dosing import LARGEST_DOSE
 from app.science.errors import Invalid
 
 SUMMARY = "Work out the dose of an acid or base that brings a batch to a target pH; learn from readings."
@@ -57,7 +59,11 @@ class Point(AnswerModel):
 
 
 class Answer(AnswerModel):
-    """The dose in grams of solution for the whole batch; null where the target cannot be reached."""
+    """The dose in grams of solution for the whole batch; null where the target cannot be reached.
+
+    A reading that cannot well be leaves nothing to add at once, and no ``remaining_g``, until a second one at the same
+    grams stands beside it.
+    """
 
     grams: Measured | None
     low_grams: Measured | None
@@ -89,6 +95,9 @@ def compute(request: Request) -> Answer:
     for index, reading in enumerate(request.readings):
         if not 0 <= reading.ph <= 14:
             raise Invalid(f"readings[{index}].ph", "a reading must lie between pH 0 and 14")
+        if reading.added_g > Decimal(LARGEST_DOSE) * request.batch_g:
+            message = f"that is more than {LARGEST_DOSE:g} times the batch; the model ends there"
+            raise Invalid(f"readings[{index}].added_g", message)
     built = request.build()
     require_watery(built.mixture)
     adjuster, notes = build_adjuster(

@@ -1,6 +1,5 @@
 """The computation ``infer``: from a printed ingredient list back to likely percentages."""
 
-import datetime
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
@@ -8,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Number, Percent, RequestModel, Text
+from app.commands.computations._base import AnswerModel, Day, Number, Percent, RequestModel, Text
 from app.commands.computations._product_kind import ProductKind
 from app.reference.inference_measures import Reading
 from app.reference.known_names import unknown_names
@@ -46,7 +45,7 @@ class Request(RequestModel):
     product_type: Annotated[str, Field(max_length=400)] | None = None
     jurisdiction: Literal["EU", "US"] = "EU"
     product_kind: ProductKind | None = None
-    date: datetime.date | None = None
+    date: Day | None = None
     measured: dict[Literal["drying", "density", "ph", "ash", "salt"], Decimal | Text] | None = None
     pack_words: Annotated[str, Field(max_length=LONGEST_PACK)] | None = None
 

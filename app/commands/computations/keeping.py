@@ -1,29 +1,17 @@
 """``keeping``: the last day of a batch, what sets it, and the mark of its label."""
 
-import re
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import BeforeValidator, Field
+from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Id, RequestModel
+from app.commands.computations._base import AnswerModel, Day, Id, RequestModel, Whole
 from app.science.errors import Invalid
 from app.science.jurisdiction import Jurisdiction
 from app.science.keeping_time import Mark, keeping_time
 
 SUMMARY = "The last day of a batch, what sets it, and the mark its label shows."
-ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-Months = Annotated[int, Field(ge=1, le=240)]
-
-
-def _day(value: Any) -> Any:
-    """Take a day as ISO 8601 writes it and nothing else: a number of seconds is no day."""
-    if not isinstance(value, str) or not ISO_DAY.fullmatch(value.strip()):
-        raise ValueError("write a day as year-month-day, such as 2026-11-25")
-    return value.strip()
-
-
-Day = Annotated[date, BeforeValidator(_day), Field(ge=date(1900, 1, 1), le=date(9000, 1, 1))]
+Months = Annotated[Whole, Field(ge=1, le=240)]
 
 
 class LotModel(RequestModel):

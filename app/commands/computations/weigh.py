@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from pydantic import Field
 
-from app.commands.computations._base import AnswerModel, Figure, Id, NonNegative, Percent, Positive, RequestModel
+from app.commands.computations._base import AnswerModel, Figure, Flag, Id, NonNegative, Percent, Positive, RequestModel
 from app.science.batch_size import BatchSize
 from app.science.errors import Invalid
 from app.science.formula import Formula, Line, Material, Phase, remainder_percent
@@ -20,7 +20,7 @@ class RequestLine(RequestModel):
 
     id: Id
     percent: Percent | None = None
-    qs: bool = False
+    qs: Flag = False
     phase: str = Field(default="", max_length=400)
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.science.acid_base.belief import InputBelief
+from app.science.acid_base.bench import MEASURE_TWICE, Session, expected_reading, fit_notes, trusted_readings
 from app.science.acid_base.cautions import cautions
 from app.science.acid_base.charge_balance import Array, solve
 from app.science.acid_base.dosing import LARGEST_DOSE, Dose, plan_dose
@@ -64,7 +65,8 @@ def ask_dose(
         adjusters: the solution to add and, optionally, the one that goes the other way.
         target: pH as the meter should read it.
         batch_g: grams of batch before the addition.
-        readings: (grams added so far in all, pH shown), in any order.
+        readings: (grams added so far in all, pH shown), in any order; of two at the same grams the later one last. One
+            that cannot well be is asked about, as at the bench, and nothing is advised on it.
 
     Raises:
         Invalid: when there is no water, the temperature is out of range, or a material such as soap holds the pH.
@@ -81,16 +83,23 @@ def ask_dose(
             return _with_notes(_advice(model, (dose, target, batch_g), None, None), (undissolved,))
         return _advice(model, (dose, target, batch_g), None, None)
     others = (0.0,) * (len(model.adjusters) - 1)
-    ordered = sorted(readings)
-    fit = refit(model, [MeterReading((g / batch_g, *others), ph, READING_NOISE) for g, ph in ordered])
-    before = np.array([ordered[-1][0] / batch_g, *others])
-    whole = plan_dose(model, target, fit.belief)
-    left = plan_dose(model, target, fit.belief, before)
-    advice = _advice(model, (whole, target, batch_g), fit.belief, (left, before, ordered[-1][1]))
-    if fit.worst_misfit < 3.0:
-        return advice
-    odd = "The readings do not fit the formula: check the calibration, the solution's strength and the weights."
-    return _with_notes(advice, (odd,))
+    shown = [
+        MeterReading((g / batch_g, *others), ph, READING_NOISE) for g, ph in sorted(readings, key=lambda one: one[0])
+    ]
+    session = Session(model, target, batch_g)
+    trusted, doubtful = trusted_readings(session, shown)
+    fit = refit(model, trusted) if trusted else None
+    belief = fit.belief if fit else None
+    whole = plan_dose(model, target, belief)
+    if doubtful is not None:
+        expected = expected_reading(session, belief, np.array(doubtful.doses)).value
+        words = f"{doubtful.ph:g} was read where about {expected:.1f} was expected. {MEASURE_TWICE}"
+        told = _with_notes(_advice(model, (whole, target, batch_g), belief, None), (words,))
+        return replace(told, first_addition_g=0.0 if told.grams is not None else None)
+    before = np.array(shown[-1].doses)
+    left = plan_dose(model, target, belief, before)
+    advice = _advice(model, (whole, target, batch_g), belief, (left, before, shown[-1].ph))
+    return _with_notes(advice, fit_notes(fit))
 
 
 def undissolved_words(adjuster: Adjuster) -> str:

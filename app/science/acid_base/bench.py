@@ -24,6 +24,7 @@ ACCEPT = 0.15  # pH around the target at which the session ends
 FAR = 1.0  # pH from the expected reading at which a reading is asked about (common practice)
 FAR_SIGMAS = 4.0  # the same in standard uncertainties
 LEAST_FAR = 0.3  # pH below which no reading is asked about
+FEW = 8  # readings up to which each one teaches the model before the next is judged; beyond, every eighth part more
 AGREE = 0.3  # pH within which a second reading confirms the first
 WORST_MISFIT = 3.0  # standard uncertainties of one reading above which something else is wrong
 
@@ -107,13 +108,13 @@ def next_step(session: Session, added_g: Sequence[float], readings: Sequence[Met
     if not trusted and expected.low <= session.target <= expected.high:
         return BenchStep(NextMove.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_FIRST,))
     if trusted and trusted[-1] is readings[-1] and abs(readings[-1].ph - session.target) <= session.accept:
-        return BenchStep(NextMove.DONE, 0, 0.0, 0.0, 0.0, 0.0, readings[-1].ph, misfit, _fit_notes(fit))
+        return BenchStep(NextMove.DONE, 0, 0.0, 0.0, 0.0, 0.0, readings[-1].ph, misfit, fit_notes(fit))
     for which, move in enumerate((NextMove.ADD, NextMove.BACK)):
         dose = plan_dose(session.model, session.target, belief, before, which)
         if dose.value:
             return _step(session, move, which, (dose, belief, before), fit)
     words = MEASURE_AGAIN if trusted and dose.value is not None else OUT_OF_REACH
-    return BenchStep(NextMove.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, (*_fit_notes(fit), words))
+    return BenchStep(NextMove.STOP, 0, 0.0, 0.0, 0.0, 0.0, dose.start_ph, misfit, (*fit_notes(fit), words))
 
 
 def trusted_readings(
@@ -126,11 +127,16 @@ def trusted_readings(
     """
     trusted: list[MeterReading] = []
     doubtful: MeterReading | None = None
+    belief: InputBelief | None = None
+    learnt_from = 0
     for reading in readings:
+        if len(trusted) >= learnt_from + max(1, learnt_from // FEW):
+            belief = refit(session.model, trusted, session.meter_offset).belief
+            learnt_from = len(trusted)
         if doubtful is not None and _agree(doubtful, reading):
             trusted += [doubtful, reading]
             doubtful = None
-        elif _is_far(session, trusted, reading):
+        elif _is_far(session, belief, reading):
             doubtful = reading
         else:
             trusted.append(reading)
@@ -154,9 +160,9 @@ def implausible(
     doses = tuple(grams / session.batch_g for grams in added_g)
     reading = MeterReading(doses, ph, noise)
     trusted, doubtful = trusted_readings(session, readings)
-    if (doubtful is not None and _agree(doubtful, reading)) or not _is_far(session, trusted, reading):
-        return None
     belief = refit(session.model, trusted, session.meter_offset).belief if trusted else None
+    if (doubtful is not None and _agree(doubtful, reading)) or not _is_far(session, belief, reading):
+        return None
     return expected_reading(session, belief, np.array(doses)).value
 
 
@@ -174,8 +180,7 @@ def expected_reading(session: Session, belief: InputBelief | None, doses: Array)
     return Range(float(ph[0]), float(ph[0]) - down, float(ph[0]) + up)
 
 
-def _is_far(session: Session, trusted: Sequence[MeterReading], reading: MeterReading) -> bool:
-    belief = refit(session.model, trusted, session.meter_offset).belief if trusted else None
+def _is_far(session: Session, belief: InputBelief | None, reading: MeterReading) -> bool:
     expected = expected_reading(session, belief, np.array(reading.doses))
     off = reading.ph - expected.value
     wide = (expected.high - expected.value if off > 0 else expected.value - expected.low) / COVERAGE
@@ -194,14 +199,15 @@ def _step(
     after = before.copy()
     after[which] += first
     expected = float(ph_after(session.model, after[None, :], belief)[0])
-    notes = _fit_notes(fit) + (_correction_notes(session, dose, fit) if move is NextMove.BACK else ())
+    notes = fit_notes(fit) + (_correction_notes(session, dose, fit) if move is NextMove.BACK else ())
     scale = session.batch_g
     total, low, high = (dose.value or 0.0, dose.low or 0.0, dose.high or 0.0)
     misfit = fit.worst_misfit if fit else 0.0
     return BenchStep(move, which, first * scale, total * scale, low * scale, high * scale, expected, misfit, notes)
 
 
-def _fit_notes(fit: Fit | None) -> tuple[str, ...]:
+def fit_notes(fit: Fit | None) -> tuple[str, ...]:
+    """Return what to check where the readings do not go with the formula: nothing where they do, or are none."""
     if fit is None or (fit.is_plausible and fit.worst_misfit < WORST_MISFIT):
         return ()
     return (
