@@ -98,7 +98,12 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     count = session.scalar(unpriced) or 0
     if count:
         noun = "material has" if count == 1 else "materials have"
-        found.append(Wanting(f"{count} {noun} no price yet; costs that use them say 'at least'.", "/materials"))
+        found.append(
+            Wanting(
+                f"{count} {noun} no price yet; costs that use {'it' if count == 1 else 'them'} say 'at least'.",
+                "/materials",
+            )
+        )
     stock, packing, (cases, overdue) = attention(session), packing_wants(session), open_cases(session)
     recalls = session.scalar(select(func.count(Recall.id)).where(Recall.closed_at.is_(None))) or 0
     waiting = session.scalar(select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)) or 0

@@ -5,36 +5,35 @@ import { get, Latest } from "./latest.js";
 const WAIT_MS = 60;
 let list = null;
 let field = null;
-let takeFirst = null;
 
 export const isOpen = () => Boolean(list);
-export const isAsking = () => asking.pending;
 // A line may have been drawn anew since its field asked: the field that stands in its place now.
 export const present = (input) => (input.isConnected ? input : document.getElementById(input.id) ?? input);
 
-const asking = new Latest(
-  async (input, text) => ({ input, text, found: await get(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`) }),
-  {
-    wait: WAIT_MS,
-    shown({ input: asked, text, found }, stale) {
-      const input = present(asked);
-      if (stale || input.value.trim() !== text) return;
-      open(input, found);
-      settle(input);
-    },
-    failed() { close(); settle(null); },
+const find = (input, text) => get(`${input.dataset.suggest}?q=${encodeURIComponent(text)}`);
+const asking = new Latest(async (input, text) => ({ input, text, found: await find(input, text) }), {
+  wait: WAIT_MS,
+  shown({ input: asked, text, found }, stale) {
+    const input = present(asked);
+    if (!stale && input.value.trim() === text) open(input, found);
   },
-);
+  failed: () => close(),
+});
 
-// Enter was pressed before the suggestions came: the first one is taken when it begins as was typed, else none.
-function settle(input) {
-  const go = takeFirst;
-  takeFirst = null;
-  if (!go) return;
-  const row = list?.firstElementChild;
-  const begun = input?.value.trim().toLowerCase();
-  const fits = row && field === input && [row.dataset.name, row.dataset.inci].some((name) => name.toLowerCase().startsWith(begun));
-  if (fits) take(row); else { close(); go(); }
+// Enter was pressed before the suggestions came: whoever types on is not held up, and the first one is written in
+// when it begins as was typed.
+async function takeLater(input, text) {
+  asking.drop();
+  close();
+  const [first] = await find(input, text).catch(() => []);
+  const there = present(input);
+  const begins = first && [first.name, first.inci].some((name) => name.toLowerCase().startsWith(text.toLowerCase()));
+  if (begins && there.value.trim() === text) put(there, first.name, first.value);
+}
+
+function put(input, name, value) {
+  input.value = name;
+  input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
 }
 
 export function close() {
@@ -91,18 +90,19 @@ function take(row) {
   // Typed in rather than set, so that the browser can still take it back; no other way keeps its undo.
   input.focus();
   input.select();
-  if (!document.execCommand("insertText", false, name)) input.value = name;
+  document.execCommand("insertText", false, name);
   asking.drop();
-  input.dispatchEvent(new CustomEvent("tarebook:taken", { bubbles: true, detail: { value } }));
+  put(input, name, value);
 }
 
-// Enter in a field of names: take the marked one; false when there is nothing to take. A list that belongs to what was
-// typed before is never taken from: its successor is waited for.
-export function enter(input, otherwise) {
-  if (asking.pending && input.value.trim().length > 1) { takeFirst = otherwise; return true; }
+// Enter in a field of names: take the marked one; false when there is nothing to take, or nothing yet. A list that
+// belongs to what was typed before is never taken from.
+export function enter(input) {
+  const text = input.value.trim();
+  if (asking.pending && text.length > 1) { takeLater(input, text); return false; }
   const marked = list && field === input && list.querySelector("[aria-selected='true']");
-  if (marked) { take(marked); return true; }
-  return false;
+  if (marked) take(marked);
+  return Boolean(marked);
 }
 
 document.addEventListener("input", (event) => {

@@ -138,12 +138,22 @@ function drawOffers(offers) {
   align(document.getElementById("lines"));
 }
 
+// Where a line is removed, the cell that takes its place: of the same phase if there is one.
+function heir(action, column) {
+  const rows = [...form.querySelectorAll(".line:not(:last-child)")];
+  const gone = (row) => (action.startsWith("picked") ? row.querySelector(".pick").checked : action.endsWith(`:${row.dataset.line}`));
+  const first = rows.findIndex(gone);
+  const near = [...rows.slice(first), ...rows.slice(0, first).reverse()].filter((row) => !gone(row));
+  const next = near.find((row) => row.parentElement === rows[first]?.parentElement) ?? near[0];
+  return next ? `line.${next.dataset.line}.${column}` : "";
+}
+
 function place() {
   const held = document.activeElement;
   const caret = held && held.matches("input:not([type=checkbox]), textarea") ? [held.selectionStart, held.selectionEnd] : null;
   const row = held && held.closest(".line:last-child");
   const last = row ? { phase: row.closest(".phase").dataset.phase, column: held.id.split(".").pop() } : null;
-  return { id: held ? held.id : "", caret, last };
+  return { id: held ? held.id : "", column: held?.closest(".line") && held.matches(":not([type=checkbox])") ? held.id.split(".").pop() : "", caret, last };
 }
 
 // Of a sum only its own cell changes: whoever types on in another one is not held up.
@@ -158,6 +168,7 @@ function drawSum(found, line) {
 function redraw(found, action) {
   const before = place();
   const typed = [...live.since].map(([name, field]) => [name, field.value]);
+  const heirs = /^(line|picked)-remove/.test(action) ? heir(action, before.column || "typed") : "";
   const rows = new Set([...live.since.values()].map((field) => field.closest(".line")).filter(Boolean));
   document.getElementById("lines").innerHTML = found.parts.lines;
   drawHead(JSON.parse(found.base));
@@ -169,7 +180,7 @@ function redraw(found, action) {
   tidy();
   const moved = /^((line|phase|picked)-(up|down|to)|paste-rows)/.test(action);
   const first = moved || !found.focus ? [before.id, found.focus] : [found.focus, before.id];
-  const next = first.map((id) => id && document.getElementById(id)).find(Boolean) || emptyRow(before.last);
+  const next = [heirs, ...first].map((id) => id && document.getElementById(id)).find(Boolean) || emptyRow(before.last);
   if (!next || next === document.activeElement) return;
   next.focus();
   if (next.id === before.id && before.caret) next.setSelectionRange(...before.caret);
@@ -257,7 +268,7 @@ form.addEventListener("tarebook:taken", async (event) => {
   if (library) form.elements[`line.${id}.choice`].value = event.detail.value;
   live.typed(event.target);
   const amount = document.getElementById(`line.${id}.amount`);
-  if (amount) { amount.focus(); amount.select(); }
+  if (amount && document.activeElement === event.target) { amount.focus(); amount.select(); }
   await live.now();
 });
 
@@ -276,6 +287,7 @@ form.addEventListener("submit", (event) => {
   const pressed = event.submitter;
   if (!pressed || pressed.name !== "do" || AWAY.includes(pressed.value)) { live.saved = live.edits; return; }
   event.preventDefault();
+  pressed.closest("[popover]")?.hidePopover();
   live.now(pressed.value === "recalculate" ? "" : pressed.value);
 });
 

@@ -1,5 +1,5 @@
 // The keys of the formula page: cells like those of a spreadsheet, lines moved, doubled and removed.
-import { close, enter, isOpen, present } from "./combobox.js";
+import { close, enter, isOpen } from "./combobox.js";
 
 const CELL = ".line input:not([type=checkbox])";
 
@@ -29,10 +29,8 @@ export function watchKeys(form, live) {
     if (shift) return along(cell, -1);
     if (column(cell) === "amount") return onward(cell);
     if (column(cell) !== "typed") return along(cell, 1);
-    const amount = () => go(present(cell).closest(".line").querySelector(".cell-amount input.number"));
     if (!cell.value.trim()) return along(cell, 1);
-    if (!enter(cell, amount)) amount();
-    return undefined;
+    return enter(cell) ? undefined : go(cell.closest(".line").querySelector(".cell-amount input.number"));
   }
 
   const ofLines = (word, row) => {

@@ -63,7 +63,6 @@ def press(page: Page, *keys: str) -> None:
 def test_a_formula_is_built_from_nothing_by_keyboard_alone(visit: Callable[..., Page], store: Store) -> None:
     shelf_names(store)
     page = visit("/formulas/new")
-    page.locator("#name").focus()
     page.keyboard.type("Keyboard cream")
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile(r"/formulas/\d+"))
@@ -94,9 +93,9 @@ def test_fourteen_lines_take_two_keys_each_beyond_what_is_typed(visit: Callable[
     page = visit(f"/formulas/{formula_id}")
     pressed = 0
     for name in names:
+        # Enter comes before the suggestions do; what is typed after it belongs to the amount all the same.
         page.keyboard.type(name)
         page.keyboard.press("Enter")
-        expect(page.locator("[id$='.amount']:focus")).to_have_count(1)
         page.keyboard.type("7")
         page.keyboard.press("Enter")
         pressed += 2
@@ -131,6 +130,7 @@ def test_lines_are_doubled_removed_and_selected_by_key(visit: Callable[..., Page
     assert [line.typed for line in stored(store, formula).lines].count("Xanthan gum") == 2
     press(page, "Control+Backspace")
     expect(page.locator("#state")).to_contain_text("Removed Xanthan")
+    assert page.evaluate("document.activeElement.id") == "line.x.amount"
     page.locator("[id='line.g.amount']").focus()
     press(page, "Shift+ArrowDown")
     expect(page.locator("#picked-words")).to_have_text("2 lines selected:")
@@ -332,9 +332,10 @@ def test_a_removed_line_comes_back_with_undo(visit: Callable[..., Page], store: 
     page = visit(f"/formulas/{formula}")
     page.locator("[data-line='x'] .more").click()
     page.locator(".card-box").get_by_role("button", name="Remove").click()
-    expect(page.locator("#state")).to_contain_text("Undo takes it back")
-    assert page.evaluate("document.activeElement.id") == "line.o.typed"
+    expect(page.locator("#state")).to_contain_text("Removed")
+    assert page.evaluate("document.activeElement.id") == "line.g.typed"
     page.locator("#undo").click()
+    expect(page.locator("#state")).to_contain_text("Undone: removed Xanthan gum")
     expect(page.locator("[data-line='x']")).to_be_visible()
     assert [line.id for line in stored(store, formula).lines] == ["w", "g", "x", "o"]
 
@@ -348,7 +349,7 @@ def test_cells_of_a_spreadsheet_become_lines_in_place(visit: Callable[..., Page]
           new ClipboardEvent('paste', { clipboardData: data, bubbles: true, cancelable: true })); }""",
         "Ingredient\t%\nShea butter\t4,5\nUnheard-of powder\t0.2\n",
     )
-    expect(page.locator("#state")).to_contain_text("Pasted 2 rows; 1 name is to be chosen at the line")
+    expect(page.locator("#state")).to_contain_text("Pasted 2 rows; 1 name to choose")
     lines = stored(store, formula).lines_of("a")
     assert [(line.typed, line.amount) for line in lines][2:4] == [("Shea butter", "4,5"), ("Unheard-of powder", "0.2")]
     assert [line.material_id is not None for line in lines][2:4] == [True, False]

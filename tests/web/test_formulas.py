@@ -243,7 +243,7 @@ def test_a_sum_gives_way_to_its_result_and_undo_brings_it_back(desk: Any) -> Non
         return next(line.amount for line in desk.stored().lines if line.id == "g")
 
     asked("recalculate", "6+1")
-    assert asked("line-sum:g", "6+1") == "Worked out 6+1. Undo takes it back."
+    assert asked("line-sum:g", "6+1") == "Worked out 6+1."
     assert stored() == "7"
     asked("undo", "7")
     assert stored() == "6+1"

@@ -40,6 +40,8 @@ def test_other_amounts_are_worked_out_and_nothing_is_written(
 def test_what_cannot_be_read_is_said_at_its_line(client: FlaskClient, formula: int) -> None:
     answer = client.post(f"/formulas/{formula}/what-if", data={"amount.g": "x"}, headers={"X-Live": "1"})
     assert "x is not a number" in answer.get_json()["faults"]["line.g.amount"]
+    assert "1 amount is missing or cannot be read" in answer.get_json()["outcome"]
+    assert "so far" in answer.get_json()["outcome"]
     page = client.post(f"/formulas/{formula}/what-if", data={"amount.g": "x", "do": "version"})
     assert page.status_code in (409, 422)
     assert 'value="x"' in page.text

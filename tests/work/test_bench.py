@@ -73,7 +73,7 @@ def test_what_is_wanting_is_counted_in_words(store: Store, gel: Any) -> None:
     tick(store, gel.batch_id, [1], who="Ines")
     low = "4 materials or packaging are low."  # water, 15 g of glycerin, 2.5 of carbomer and 9 of alkali for the gel
     one, process = (
-        "1 material has no price yet; costs that use them say 'at least'.",
+        "1 material has no price yet; costs that use it say 'at least'.",
         "1 batch is in process and not decided.",
     )
     assert words() == [one, low, "2 lots wait in quarantine.", process]

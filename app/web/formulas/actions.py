@@ -67,7 +67,7 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     save_draft(store, formula_id, changed, form.origin, change=said if said and not word.startswith("take") else "")
     redraw = bool(word and word != "recalculate")
     focus = _focus(word, rest, draft, changed)
-    message = f"{said}. Undo takes it back." if said else ""
+    message = f"{said}." if said else ""
     return Done(redraw, focus, message, THEN.get(word, ""), named)
 
 
@@ -161,7 +161,7 @@ def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: s
     added = longer.lines[len(draft.lines) :]
     doubtful = sum(row.sure is None for row in shown.rows)
     words = f"Pasted {len(added)} {'row' if len(added) == 1 else 'rows'}"
-    asked = f"; {doubtful} {'name is' if doubtful == 1 else 'names are'} to be chosen at the line" if doubtful else ""
+    asked = f"; {doubtful} {'name' if doubtful == 1 else 'names'} to choose" if doubtful else ""
     return rows.put_after(draft, added, line_id), words + asked
 
 
@@ -212,8 +212,10 @@ def _neighbour(draft: Draft, line_id: str) -> str:
 
 def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.origin)
+    with store.reading() as session:
+        undone = open_draft(session, formula_id).undo
     undo(store, formula_id, form.origin.editor)
-    return Done(redraw=True, said="Undone.")
+    return Done(redraw=True, said=f"Undone: {undone[:1].lower() if undone[1:2].islower() else undone[:1]}{undone[1:]}.")
 
 
 def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
@@ -246,7 +248,7 @@ def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str
     mine = own if which == "mine" else merge(base, theirs.draft, own, picks).draft
     said = "Kept yours" if which == "mine" else "Merged both"
     save_draft(store, formula_id, mine, SaveOrigin(theirs.row_version, form.origin.editor), change=said)
-    return Done(redraw=True, said=f"{said}. Undo takes it back.")
+    return Done(redraw=True, said=f"{said}.")
 
 
 SPECIAL: dict[str, Callable[[Store, int, Posted, MultiDict[str, str]], Done]] = {

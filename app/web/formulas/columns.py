@@ -36,9 +36,9 @@ class Column:
 COLUMNS = (
     Column("inci", "INCI"),
     Column("function", "Function"),
-    Column("active", "without water, %"),
-    Column("range", "usual use, %"),
-    Column("price", "a kg"),
+    Column("active", "Without water, %"),
+    Column("range", "Usual use, %"),
+    Column("price", "Per kg"),
 )
 
 

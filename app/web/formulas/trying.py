@@ -36,6 +36,11 @@ class Trial:
     then: Results
     pair: OutcomePair
 
+    @property
+    def unread(self) -> int:
+        """How many of the tried lines have no percentage that can be read."""
+        return len(self.then.resolution.unknown)
+
 
 def look_at(formula_id: int) -> Trial:
     """Work out the draft and what is tried beside it.
@@ -90,6 +95,7 @@ def _page(trial: Trial, fault: str = "") -> str:
         "rows": rows_of(trial),
         "current": trial.current,
         "pair": trial.pair,
+        "unread": trial.unread,
         "fault": fault,
         "most_decimals": most_decimals,
         "decimals": decimals,
@@ -104,7 +110,7 @@ def try_amounts(formula_id: int) -> Page:
     """Work out what is tried; take it as the draft or as a version when asked."""
     trial, do = look_at(formula_id), request.form.get("do", "")
     if request.headers.get("X-Live") == "1":
-        words = render_template("formulas/_outcome.html", pair=trial.pair, sides=SIDES)
+        words = render_template("formulas/_outcome.html", pair=trial.pair, sides=SIDES, unread=trial.unread)
         lines = {row["line"].id: {name: row[name] for name in ("grams", "change", "rest")} for row in rows_of(trial)}
         faults = {name: found[0].message for name, found in trial.then.faults_by_field().items()}
         return jsonify({"outcome": words, "lines": lines, "faults": faults})

@@ -84,7 +84,9 @@ def save(formula_id: int) -> Page:
         done = Done(said=error.message)
     if not live:
         rows = "1" if done.then == "rows" else None
-        there = url_for("formulas.show", formula_id=formula_id, rows=rows, _anchor=done.focus or None)
+        there = url_for(
+            "formulas.show", formula_id=formula_id, rows=rows, _anchor=(form.do != "columns" and done.focus) or None
+        )
         away = redirect(url_for("formulas.paste", formula_id=formula_id) if done.then == "paste" else there, 303)
         if form.do == "columns":
             columns.keep(away, request, context.person(), request.form.getlist("column"))

@@ -8,6 +8,7 @@ from app.science.acid_base.prediction import predict
 from app.science.acid_base.values import Range
 from app.science.errors import Invalid
 from app.science.formula import HUNDRED, Formula
+from app.science.rules.values import Finding
 from app.science.weighing import weigh
 from app.store.workshop import Jurisdiction, Workshop
 from app.work.formulas.declaring import declared_formula
@@ -25,7 +26,7 @@ class Outcome:
     """What one formula comes to.
 
     ``total`` is % w/w; ``ph`` None without a prediction; ``cost`` None while the total is not 100 or without a batch
-    size; ``names`` the ingredient list in order; ``findings`` every open finding as (severity, sentence).
+    size; ``names`` the ingredient list in order; ``findings`` every open finding.
     """
 
     total: Decimal
@@ -33,7 +34,7 @@ class Outcome:
     cost: PageCost | None
     weigh_g: Decimal | None
     names: tuple[str, ...]
-    findings: tuple[tuple[str, str], ...]
+    findings: tuple[Finding, ...]
 
 
 def outcome(formula: Formula, shop: Workshop, given: GivenAnswers) -> Outcome:
@@ -55,9 +56,7 @@ def outcome(formula: Formula, shop: Workshop, given: GivenAnswers) -> Outcome:
         cost=page_cost(formula, weighing) if weighing else None,
         weigh_g=weighing.total_g if weighing else None,
         names=tuple(entry.name for entry in listed.entries),
-        findings=tuple((one.finding.severity.value, one.finding.what) for one in found.findings if not one.answer)
-        if found
-        else (),
+        findings=tuple(one.finding for one in found.findings if not one.answer) if found else (),
     )
 
 
@@ -70,10 +69,14 @@ def _ph(formula: Formula) -> Range | None:
 
 @dataclass(frozen=True, slots=True)
 class ListDifference:
-    """What differs between two outcomes of a list: what only the right has, what only the left has."""
+    """What differs between two outcomes of a list.
+
+    ``came`` is what only the right has, ``went`` what only the left has, ``changed`` how the right says what both have.
+    """
 
     came: tuple[str, ...]
     went: tuple[str, ...]
+    changed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +106,22 @@ def side_by_side(left: Outcome, right: Outcome) -> OutcomePair:
         right,
         _apart(left.names, right.names),
         order,
-        _apart([what for _, what in left.findings], [what for _, what in right.findings]),
+        _findings_apart(left.findings, right.findings),
     )
 
 
 def _apart(left: Sequence[str], right: Sequence[str]) -> ListDifference:
     return ListDifference(tuple(x for x in right if x not in left), tuple(x for x in left if x not in right))
+
+
+def _findings_apart(left: Sequence[Finding], right: Sequence[Finding]) -> ListDifference:
+    """Return what rules find on one side only, and what they find on both with other figures."""
+    before, after = ({(one.rule, one.inci, one.severity): one.what for one in side} for side in (left, right))
+    return ListDifference(
+        came=tuple(what for key, what in after.items() if key not in before),
+        went=tuple(what for key, what in before.items() if key not in after),
+        changed=tuple(what for key, what in after.items() if before.get(key, what) != what),
+    )
 
 
 def with_amounts(draft: Draft, amounts: dict[str, str]) -> Draft:

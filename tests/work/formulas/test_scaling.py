@@ -6,6 +6,7 @@ from decimal import Decimal
 import pytest
 
 from app.science.errors import Invalid
+from app.science.rules.values import Finding, Severity, Source
 from app.work.formulas.draft import Draft
 from app.work.formulas.outcome import Outcome, side_by_side, with_amounts
 from app.work.formulas.scaling import fill_up, make_hundred, scale_to_hundred
@@ -80,12 +81,21 @@ def test_other_amounts_replace_those_of_their_lines_only(draft: MakeDraft) -> No
     assert [(line.amount, line.qs) for line in made.lines] == [("70", False), ("20", False), (" ", True)]
 
 
-def outcome(names: str, *findings: str) -> Outcome:
-    return Outcome(D(100), None, None, None, tuple(names), tuple(("note", one) for one in findings))
+def outcome(names: str, *findings: Finding) -> Outcome:
+    return Outcome(D(100), None, None, None, tuple(names), findings)
+
+
+def found(rule: str, percent: int = 1) -> Finding:
+    return Finding(rule, Severity.NOTE, (), f"{rule} of {percent} %", Source("a rule of the test"))
 
 
 def test_two_outcomes_say_what_came_what_went_and_whether_the_order_differs() -> None:
-    pair = side_by_side(outcome("abcd", "x", "y"), outcome("acbe", "y", "z"))
+    pair = side_by_side(outcome("abcd", found("x"), found("y", 2)), outcome("acbe", found("y", 3), found("z")))
     assert (pair.names.came, pair.names.went, pair.order_differs) == (("e",), ("d",), True)
-    assert (pair.findings.came, pair.findings.went, pair.cost_difference) == (("z",), ("x",), None)
+    assert (pair.findings.came, pair.findings.went, pair.findings.changed) == (
+        ("z of 1 %",),
+        ("x of 1 %",),
+        ("y of 3 %",),
+    )
+    assert pair.cost_difference is None
     assert not side_by_side(outcome("abc"), outcome("axc")).order_differs
