@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from app.science.inference.below_line import BelowBlock
+from app.science.inference.below_line import BelowBlock, half_sum
 from app.science.inference.grid import BINS, SMALLEST, STEP, grid
 from app.science.inference.messages import Above, Downward
 from app.science.inference.values import Floats, Integers
@@ -88,9 +88,8 @@ def _above(source: DrawSource, rng: np.random.Generator, node: int, line: int, s
         lost = weights.sum(axis=1) <= 0
         weights[lost, own[lost]] = 1.0
         cells[:, place] = _pick(weights, rng)
-    share = rng.random((size, line))
-    drawn: Floats = edges[cells] * (edges[cells + 1] / edges[cells]) ** share
-    return drawn
+    drawn = edges[cells] * (edges[cells + 1] / edges[cells]) ** rng.random((size, line))
+    return _descending(drawn)
 
 
 def _below(source: DrawSource, rng: np.random.Generator, node: int, line: int, size: int) -> Floats:
@@ -98,16 +97,23 @@ def _below(source: DrawSource, rng: np.random.Generator, node: int, line: int, s
     block, edges = source.block, grid().edges_below
     going_on = rng.random(size) < np.exp(block.descending[node, line] - block.both[node, line])
     values = np.zeros((size, len(source.chain) - line))
-    cap = np.full(size, len(edges) - 2)
+    cap = np.full(size, len(edges) - 1)  # the first name may be in any cell, the others up to half of the one before
     for number, place in enumerate(range(line, len(source.chain))):
         descending, free = np.cumsum(block.chain[node, place]), np.cumsum(source.below[node, place])
-        whole = np.where(going_on, descending[cap], free[-1])
+        reach = np.append(half_sum(block.chain[node, place]), descending[-1])
+        whole = np.where(going_on, reach[cap], free[-1])
         points = rng.random(size) * whole
         picked = np.where(going_on, np.searchsorted(descending, points), np.searchsorted(free, points))
         picked = np.where(whole > 0, picked, cap).clip(max=len(edges) - 2)
         cap = np.where(going_on, picked, cap)
         values[:, number] = edges[picked] * (edges[picked + 1] / edges[picked]) ** rng.random(size)
-    return values
+    return np.where(going_on[:, None], _descending(values), values)
+
+
+def _descending(values: Floats) -> Floats:
+    """Return rows whose cells descend with the amounts inside one cell in descending order too."""
+    ordered: Floats = np.sort(values, axis=1)[:, ::-1]
+    return ordered
 
 
 def _pick(weights: Floats, rng: np.random.Generator) -> Integers:
