@@ -1,7 +1,8 @@
 """The table in a pasted text: its cells, what its columns are, and the rows between headings and totals.
 
 People keep formulas with a column for the phase or with the phases as headings, with totals below, as a list of
-``water - 70 %``, or as ``70 % water``. Whatever it is, it is shown before anything is written.
+``water - 70 %``, as ``70 % water`` or ``3 tbsp water``, or all in one line. Whatever it is, it is shown before anything
+is written. An amount 'as needed' or 'q.s. to pH 5' stays empty: it is no part of the sum.
 """
 
 import csv
@@ -24,18 +25,33 @@ HEADINGS = {
     "phase": r"phase|ph|part",
     "inci": r"inci( name)?|inci/?latin",
     "name": r"ingredients?|materials?|raw materials?|components?|(trade ?)?name|substance",
-    "amount": r"%( ?\(?w/?w\)?)?|percent(age)?|w/?w( ?%)?|wt\.? ?%|amount|quantity|weight( ?\(?g\)?)?|g|gram(me)?s?",
+    "amount": r"%( ?\(?(w/?w|by weight|weight)\)?)?|percent(age)?|w/?w( ?%)?|(wt\.?|weight) ?\(?%\)?|amount|quantity"
+    r"|weight( ?\(?g\)?)?|g|gram(me)?s?",
     "ignore": r"functions?|notes?|comments?|suppliers?|cas( no\.?)?|why|use|batch|cost|price|lot|no\.?|#",
 }
 _HEADING = {role: re.compile(rf"\s*(?:{words})\s*:?\s*", re.IGNORECASE) for role, words in HEADINGS.items()}
-_TOTAL = re.compile(r"\s*((sub|grand )?totals?|sum|together|in all|)\s*:?\s*", re.IGNORECASE)
+_TOTAL = re.compile(r"\s*((sub|grand )?total(s|e)?|sum(me)?|suma|somme|gesamt|together|in all|)\s*:?\s*", re.IGNORECASE)
 _RULE = re.compile(r"[\s|:+=_-]*")
 _BULLET = re.compile(r"^\s*(?:[-*•·–]|\d{1,2}[.)])\s+")
-_AMOUNT = r"(?:\d[\d.,]*(?:\s*(?:%|[a-z]{1,4}\.?))?|q\.?\s?s\.?(?:\s.*)?)"
+_EMPHASIS = re.compile(r"(\*\*|__)(.*?)\1")
+_NEEDED = r"(?:q\.?\s?s\.?\s*)?(?:to|for|until)\s+pH\b.*|as (?:needed|required)|if (?:needed|required)"
+_AS_NEEDED = re.compile(_NEEDED, re.IGNORECASE)
+_AMOUNT = (
+    rf"(?:\d[\d.,]*(?:\s*(?:%|[a-z]{{1,4}}\.?))?|{_NEEDED}|q\.?\s?s\.?(?:\s.*)?"
+    r"|(?:(?:make|fill)\s+)?(?:up\s+)?to\s+100\s*%?)"
+)
 _NAME_FIRST = re.compile(rf"(?P<name>.*?\S)\s*(?:[-–—:=]|\.{{2,}}|\s)\s*(?P<amount>{_AMOUNT})", re.IGNORECASE)
-_AMOUNT_FIRST = re.compile(r"(?P<amount>\d[\d.,]*\s*%|\d[\d.,]*\s*g)\s+(?:of\s+)?(?P<name>\D.*)", re.IGNORECASE)
+_IN_BRACKETS = re.compile(r"(?P<name>.*\S)\s*[(\[]\s*(?P<amount>\d[\d.,]*\s*(?:%|[a-z]{1,4}))\s*[)\]]", re.IGNORECASE)
+_AMOUNT_FIRST = re.compile(
+    r"(?P<amount>\d[\d.,]*\s*(?:%|g\b)|q\.?\s?s\.?|(?:up\s+)?to\s+100\s*%?)[\s:–-]+(?:of\s+)?(?P<name>\D.*)",
+    re.IGNORECASE,
+)
+_PART_OF_LIST = re.compile(r"[,;]\s+|\s+[/•|]\s+")
+_MOST_UNIT_WORDS = 4  # of an amount at the head of a line, such as 1 1/2 fl oz
 _TWO_SPACES = re.compile(r"\s{2,}")
 _LETTER = re.compile(r"(?:phase|part)?\s*(?P<letter>[A-Z]\d?)", re.IGNORECASE)
+_NAMED_PHASE = re.compile(r"(?:phase|part)\s+[A-Z\d]{1,2}\b.*", re.IGNORECASE)
+_LIST_HEADING = re.compile(r"(?:ingredients?|materials?|recipe|formula|you need|what you need)\b.*:", re.IGNORECASE)
 _PHASE_HEADING = re.compile(
     r"(?:(?:phase|part)\b.*|[A-Z]\d?[.:)]?|.*\bphase\b.*|cool[- ]?down.*|heated.*|.+:)", re.IGNORECASE
 )
@@ -73,7 +89,9 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
     phase, passed = "", 0
     for cells in lines:
         heading = _phase_of(cells, roles)
-        if heading is not None:
+        if _names_columns(cells, roles) or _LIST_HEADING.fullmatch(" ".join(cells)):
+            passed += 1
+        elif heading is not None:
             phase, passed = heading, passed + 1
         elif (row := _row(cells, roles, phase)) is None:
             passed += 1
@@ -86,7 +104,10 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
 
 def _cells(text: str) -> Iterable[list[str]]:
     """Split lines into cells at tabs, bars or semicolons, else as comma-separated values, else at wide blanks."""
-    lines = [line for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
+    lines = [_EMPHASIS.sub(r"\2", line) for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
+    parts = _PART_OF_LIST.split(lines[0].strip(" .")) if len(lines) == 1 else []
+    if len(parts) > 1 and all(map(_spoken, parts)):
+        lines = parts
     mark = next((mark for mark in "\t|;" if sum(mark in line for line in lines) * 2 > len(lines)), "")
     framed = mark == "|" and all(line.strip().startswith("|") for line in lines)
     for line in lines:
@@ -98,24 +119,34 @@ def _split(line: str, mark: str) -> list[str]:
     if mark and mark in line:
         return _quoted(line, mark)
     bare = _BULLET.sub("", line).strip()
-    if "," in bare and ((len(cells := _quoted(bare, ",")) == 2 and not _spoken(bare)) or '"' in bare):
+    cells = _quoted(bare, ",") if "," in bare else []
+    if len(cells) > 1 and heading_role(cells[0]):
+        return cells
+    if cells and ((len(cells) == 2 and not _spoken(bare)) or '"' in bare):
         return cells
     if (spoken := _spoken(bare)) is not None:
         return spoken
-    if "," in bare and len(cells := _quoted(bare, ",")) > 1 and any(map(reads_as_amount, cells)):
+    if len(cells) > 1 and any(map(reads_as_amount, cells)):
         return cells
     return _TWO_SPACES.split(bare)
 
 
 def _spoken(line: str) -> list[str] | None:
-    """Read ``water - 70 %``, ``water 70`` and ``70 % water``; None for anything else."""
+    """Read ``water - 70 %``, ``water (70 %)``, ``70 % water`` and ``1 1/2 tsp water``; None for anything else."""
     first = _AMOUNT_FIRST.fullmatch(line)
     if first is not None:
         return [first["name"].strip(), first["amount"].strip()]
-    found = _NAME_FIRST.fullmatch(line)
-    if found is None or "," in found["name"] or not reads_as_amount(found["amount"]):
+    words = line.split()
+    for count in range(min(_MOST_UNIT_WORDS, len(words) - 1), 0, -1):
+        if is_measure(amount := " ".join(words[:count])):
+            return [" ".join(words[count:]).removeprefix("of "), amount]
+    found = _IN_BRACKETS.fullmatch(line) or _NAME_FIRST.fullmatch(line)
+    if found is None or "," in found["name"]:
         return None
-    return [found["name"].strip(" :-–—=."), found["amount"].strip()]
+    amount = found["amount"].strip()
+    if not reads_as_amount(amount) and not _AS_NEEDED.fullmatch(amount):
+        return None
+    return [found["name"].strip(" :-–—=."), amount]
 
 
 def _quoted(line: str, mark: str) -> list[str]:
@@ -162,6 +193,15 @@ def is_heading(cells: Sequence[str]) -> bool:
     """Tell whether a line holds nothing but names of columns."""
     words = [cell for cell in cells if cell]
     return bool(words) and all(any(one.fullmatch(cell) for one in _HEADING.values()) for cell in words)
+
+
+def _names_columns(cells: Sequence[str], roles: Sequence[str]) -> bool:
+    """Tell whether a line names columns in words of its own: where the others have their amount it has a bare word."""
+    if len([cell for cell in cells if cell]) < 2 or "amount" not in roles or roles.index("amount") >= len(cells):
+        return False
+    amount = cells[roles.index("amount")]
+    said = any(map(str.isdigit, amount)) or FILLS_UP.fullmatch(amount) or _AS_NEEDED.fullmatch(amount)
+    return bool(amount) and not said and not any(map(reads_as_amount, cells))
 
 
 def _roles(lines: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
@@ -215,6 +255,8 @@ def _each_once(roles: Sequence[str]) -> Iterable[str]:
 def _phase_of(cells: Sequence[str], roles: Sequence[str]) -> str | None:
     """Return the words of a line that only opens a phase; None for any other line."""
     words = [cell for cell in cells if cell]
+    if words and len(words) <= 2 and _NAMED_PHASE.fullmatch(words[0]) and any(map(reads_as_amount, words[1:])):
+        return words[0].strip(" :")
     if not words or (is_heading(cells) and len(words) > 1) or any(map(reads_as_amount, words)):
         return None
     whole = " ".join(words)
@@ -240,6 +282,8 @@ def _row(cells: Sequence[str], roles: Sequence[str], phase: str) -> TableRow | N
         others = [cell for cell in cells if cell and cell != named]
         written = next((cell for cell in others if reads_as_amount(cell)), "")
         amount = written or (others[0] if len(others) == 1 and any(map(str.isdigit, others[0])) else "")
+    if _AS_NEEDED.fullmatch(amount):
+        amount = ""
     own = by_role.get("phase", "")
     if not named and reads_as_amount(first):
         return TableRow("", amount or first, by_role.get("inci", ""), own or phase)

@@ -38,7 +38,11 @@ from app.work.formulas.faults import FieldFault, IncompleteFormula
 MOST_LINES = 300
 TOO_MANY = f"A formula holds at most {MOST_LINES} lines; remove some or split it."
 BASES: Mapping[str, str] = {"w/w": "% w/w", "w/v": "% w/v", "v/v": "% v/v", "amounts": "amount"}
-FILLS_UP = re.compile(r"\s*(q\.?\s?s\.?|ad|to|rest|balance)(\s*(to|ad)?\s*100\s*%?)?\s*", re.IGNORECASE)
+FILLS_UP = re.compile(
+    r"\s*(q\.?\s?s\.?(\s?p\.?)?|ad|((make|fill)\s+)?(up\s+)?to|rest|remainder|balance)"
+    r"(\s*(to|ad)?\s*100\s*(%|g|ml)?)?\s*",
+    re.IGNORECASE,
+)
 USUAL_BATCH = "500 g"
 PLACES = 6
 # Spoons and cups hold what is heaped on them (common practice).

@@ -128,10 +128,46 @@ def test_phases_are_read_as_columns_and_as_headings(text: str) -> None:
         ("PEG-40 Hydrogenated Castor Oil\t2", ("PEG-40 Hydrogenated Castor Oil", "2")),
         ("1,2-Hexanediol\t2", ("1,2-Hexanediol", "2")),
         ("12 g glycerin", ("glycerin", "12 g")),
+        ("9 ml jojoba oil", ("jojoba oil", "9 ml")),
+        ("• 3 tbsp coconut oil", ("coconut oil", "3 tbsp")),
+        ("1 1/2 fl oz of olive oil", ("olive oil", "1 1/2 fl oz")),
+        ("½ oz beeswax", ("beeswax", "½ oz")),
+        ("20 drops lavender oil", ("lavender oil", "20 drops")),
+        ("Polysorbate 20 (2 %)", ("Polysorbate 20", "2 %")),
+        ("Water up to 100", ("Water", "up to 100")),
+        ("to 100: water", ("water", "to 100")),
+        ("q.s. citric acid", ("citric acid", "q.s.")),
+        ("Lactic acid as needed", ("Lactic acid", "")),
+        ("Citric acid q.s. to pH 5.5", ("Citric acid", "")),
     ],
 )
 def test_names_with_numbers_and_spoken_rows_are_parted_where_a_person_would(text: str, row: tuple[str, str]) -> None:
     assert rows(text + "\nOil\t1" if "\t" in text else text)[0] == row
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Ingredients (for 100 g):\nwater 70\noil 30",
+        "| Item | Weight % |\n|---|---|\n| water | 70 |\n| oil | 30 |\n| **Total** | **100** |",
+        "Rohstoff;Anteil\nwater;70\noil;30\nSumme;100",
+        'Ingredient,Percent,Per 1000g\n"water",70,700\noil,30,300',
+        "water 70, oil 30",
+        "water (70%); oil (30%).",
+    ],
+    ids=["named list", "bold total", "other language", "commas and quotes", "one line", "one line in brackets"],
+)
+def test_what_is_no_ingredient_is_no_row(text: str) -> None:
+    found = preview(text, 0, nothing)
+    assert [(row.name, row.amount.strip("%"), row.phase) for row in found.rows] == [
+        ("water", "70", ""),
+        ("oil", "30", ""),
+    ]
+
+
+def test_a_phase_heading_may_carry_its_share() -> None:
+    found = preview("PHASE A - 70%\nwater 70\nPhase B: 30 %\noil 30", 0, nothing)
+    assert [(row.name, row.phase) for row in found.rows] == [("water", "PHASE A"), ("oil", "Phase B")]
 
 
 def test_columns_can_be_chosen_by_hand() -> None:
