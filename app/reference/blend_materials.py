@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from app.reference.blends import Blend, BlendUse, blend_names, blend_uses
+from app.reference.blends import Blend, BlendUse, blend_aliases, blend_names, blend_uses
 from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, densities, grade_densities
 from app.reference.forms import form_of, phase_of
@@ -50,7 +50,7 @@ def from_blend(blend: Blend) -> LibraryMaterial:
     return LibraryMaterial(
         key=slug(blend.name),
         name=titled(blend.name),
-        aliases=(),
+        aliases=tuple(alias for alias, meant in blend_aliases().items() if meant == blend.name),
         parts=parts,
         assumption="Typical composition; put in the supplier's figures when you have them.",
         group=main.group if main else "",

@@ -93,15 +93,20 @@ def blends() -> Mapping[str, Blend]:
 
 
 @cache
-def _by_any_name() -> Mapping[str, Blend]:
-    """Return the blends by name and by what makers call them, as `inci_key`.
+def blend_aliases() -> Mapping[str, str]:
+    """Return the name of the blend that makers mean, by what they call it.
 
     Raises:
         KeyError: when an alias leads to no blend.
     """
     rows = read_table("blend_aliases", ALIAS_COLUMNS)
-    aliases = {inci_key(row["alias"]): blends()[row["blend_name"]] for row in rows}
-    return MappingProxyType({inci_key(name): blend for name, blend in blends().items()} | aliases)
+    return MappingProxyType({row["alias"]: blends()[row["blend_name"]].name for row in rows})
+
+
+@cache
+def _by_any_name() -> Mapping[str, Blend]:
+    called = {name: name for name in blends()} | dict(blend_aliases())
+    return MappingProxyType({inci_key(name): blends()[meant] for name, meant in called.items()})
 
 
 def find_blend(name: str) -> Blend | None:

@@ -1,5 +1,6 @@
 """The shipped library as entries for the search."""
 
+from collections.abc import Sequence
 from functools import cache
 
 from app.reference.materials import library_materials
@@ -7,14 +8,20 @@ from app.reference.search import Index, SearchEntry, build_index
 from app.reference.synonyms import other_names
 from app.science.names import inci_key
 
+WATER = inci_key("Aqua")
+
 
 @cache
 def library_index() -> Index[str]:
     """The index of every shipped material, by its key; made once."""
     entries = []
     for one in library_materials():
-        is_one_substance = all(part.inci == "Aqua" for part in one.parts[1:])  # undiluted or in water
-        known = other_names().get(inci_key(one.parts[0].inci), ()) if is_one_substance else ()
-        names = (*one.aliases, *known)
+        names = (*one.aliases, *also_called(one.inci_names))
         entries.append(SearchEntry(one.key, one.name, one.inci_names, one.cas_numbers, one.functions, names))
     return build_index(entries)
+
+
+def also_called(inci_names: Sequence[str]) -> tuple[str, ...]:
+    """Return the other names of a material of one substance, undiluted or in water; none of a mixture."""
+    solutes = [name for name in inci_names if inci_key(name) != WATER] or inci_names
+    return other_names().get(inci_key(solutes[0]), ()) if len(solutes) == 1 else ()

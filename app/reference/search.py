@@ -22,6 +22,8 @@ K = TypeVar("K", bound=Hashable)
 
 ALONE, FIRST, OTHERS, JOINED, FUNCTION = 1.0, 0.9, 0.8, 0.75, 0.5
 EXACT, BEGUN, INSIDE, MISSPELT, SLIP = 1.0, 0.85, 0.55, 0.7, 0.15
+SHORT = 5  # letters
+CALLED_SO, BEGINS_SO = 3, 2  # how an entry stands to a query that is one of its names, or the first words of one
 _WORD = re.compile(r"\d{2,7}-\d{1,2}(?:-\d?)?(?!\w)|[^\W_]+")
 # Ways to write a word that mean the same in the trade (common practice).
 _SAME = (
@@ -32,9 +34,10 @@ _SAME = (
 )
 # Words that say too little to find something by when the others are not known.
 _GENERAL = {
-    "acid", "alcohol", "and", "butter", "certified", "cold", "cosmetic", "extract", "flower", "free", "grade",
-    "gum", "in", "leaf", "natural", "of", "oil", "organic", "plant", "powder", "pressed", "pure", "raw",
-    "refined", "seed", "solution", "the", "unrefined", "vegetable", "virgin", "water", "wax",
+    "acid", "alcohol", "and", "base", "blend", "butter", "certified", "clear", "cold", "cosmetic", "extract", "flower",
+    "free", "grade", "gum", "heavy", "in", "leaf", "light", "liquid", "mix", "natural", "of", "oil", "organic", "plant",
+    "powder", "pressed", "pure", "raw", "refined", "seed", "solution", "the", "unrefined", "vegetable", "virgin",
+    "water", "wax",
 }  # fmt: skip
 _UNSPLIT = str.maketrans({"æ": "ae", "œ": "oe", "ø": "o", "ß": "ss", "ł": "l", "đ": "d", "’": "", "'": ""})
 
@@ -171,24 +174,32 @@ def _weighted_texts(entry: SearchEntry[K]) -> Iterator[tuple[str, float]]:
 def search(index: Index[K], text: str, limit: int = 20) -> list[Hit[K]]:
     """Return the entries that hold every word of ``text``, best first; an empty text finds nothing.
 
-    Usual abbreviations are written out (``vit E``, ``lavender EO``). When no entry holds every word, slips of the
-    finger are tried for all of them, and at last the entries that hold as many of the telling words as any.
+    Usual abbreviations are written out (``vit E``, ``lavender EO``), and what is one word may be typed as two. When no
+    entry holds every word, slips of the finger are tried for all of them, and at last the entries that hold as many of
+    the telling words as any.
     """
     typed = words_of(text)[:12]
     if not typed or limit < 1:
         return []
     written_out = words_of(_written_out(" ".join(typed)))
     ways = [typed] if written_out == typed else [typed, written_out]
+    joined = [[*typed[:n], typed[n] + typed[n + 1], *typed[n + 2 :]] for n in range(len(typed) - 1)]
+    found = _spelled(index, ways) or _spelled(index, joined)
+    if not found:
+        words = ways[-1]
+        found = {n: _hit(index, n, words, score, sure=False) for n, score in _guessed(index, words).items()}
+    return nsmallest(limit, found.values(), key=_order)
+
+
+def _spelled(index: Index[K], ways: Iterable[list[str]]) -> dict[int, Hit[K]]:
+    """Find what holds every word of one of some ways to write a query, each entry by the way that suits it best."""
     found: dict[int, Hit[K]] = {}
     for words in ways:
         for number, score in _holding_all([_entries_with(index, _plain(index, word)) for word in words]).items():
             hit = _hit(index, number, words, score, sure=True)
             if number not in found or _order(hit) < _order(found[number]):
                 found[number] = hit
-    if not found:
-        words = ways[-1]
-        found = {n: _hit(index, n, words, score, sure=False) for n, score in _guessed(index, words).items()}
-    return nsmallest(limit, found.values(), key=_order)
+    return found
 
 
 def _written_out(text: str) -> str:
@@ -246,7 +257,12 @@ def _misspelt(index: Index[K], word: str) -> dict[int, float]:
 
 
 def _close(candidates: Mapping[str, range], word: str, slips: int, best: float) -> dict[int, float]:
-    """Find the candidates at most so many slips away (a slip: one sign more, less, other, or two swapped)."""
+    """Find the candidates at most so many slips away (a slip: one sign more, less, other, or two swapped).
+
+    A short word begins as it was typed, or with its first two signs swapped: milk is no silk.
+    """
+    if len(word) <= SHORT:
+        candidates = {other: numbers for other, numbers in candidates.items() if word[0] in other[:2]}
     close = extract(word, candidates.keys(), scorer=OSA.distance, processor=None, score_cutoff=slips, limit=None)
     return {number: best - SLIP * distance for other, distance, _ in close for number in candidates[other]}
 
@@ -287,12 +303,12 @@ def _hit(index: Index[K], number: int, words: list[str], total: float, *, sure: 
     typed, called = " ".join(words), index.called[number]
     standing = 0
     if typed in called:
-        standing = 3
+        standing = CALLED_SO
     elif any(name.startswith(typed) for name in called):
-        standing = 2 if any(name.startswith(typed + " ") for name in called) else 1
+        standing = BEGINS_SO if any(name.startswith(typed + " ") for name in called) else 1
     entry = index.entries[number]
     # A substance called so goes before its solutions and blends, and a shorter name first.
-    diluted = 0.2 * (len(entry.inci) - 1) if standing == 3 else 0.0
+    diluted = 0.2 * (len(entry.inci) - 1) if standing == CALLED_SO else 0.0
     score = total / len(words) - len(called[0]) / 2000 - diluted
     return Hit(entry, score, sure, standing)
 

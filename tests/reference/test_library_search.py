@@ -43,7 +43,11 @@ MEANT = [
     ("sodium lauryl sulphate", "sodium-lauryl-sulfate"), ("tween 20", "polysorbate-20"),
     ("titanium dioxide", "titanium-dioxide"), ("xanthan", "xanthan-gum"), ("citric acid", "citric-acid"),
     ("cetyl alcohol", "cetyl-alcohol"), ("castor oil", "ricinus-communis-seed-oil"), ("white clay", "kaolin"),
-    ("organic shea butter", "butyrospermum-parkii-butter"),
+    ("organic shea butter", "butyrospermum-parkii-butter"), ("bees wax", "cera-alba"),
+    ("rose hip oil", "rosa-canina-fruit-oil"), ("corn starch", "zea-mays-starch"),
+    ("fco", "caprylic-capric-triglyceride"), ("cmc", "cellulose-gum"), ("pq7", "polyquaternium-7"),
+    ("capb", "cocamidopropyl-betaine"), ("btms-50", "behentrimonium-methosulfate-50"),
+    ("ewax", "emulsifying-wax-cetearyl-alcohol-polysorbate-60"),
 ]  # fmt: skip
 
 
@@ -55,7 +59,7 @@ def test_what_a_maker_types_finds_what_is_meant_first(text: str, key: str) -> No
 
 NONSENSE = [
     "Moon dust", "fairy dust", "unicorn oil", "dragon tears", "qwerty", "asdfgh oil", "blorpix", "unobtainium", "xyzzy",
-    "stardust powder", "zzzz 20", "magic water of youth",
+    "stardust powder", "zzzz 20", "magic water of youth", "milk", "liquid gold", "light base",
 ]  # fmt: skip
 
 

@@ -52,6 +52,7 @@ def keys(index: Index[str], text: str, limit: int = 20) -> list[str]:
         ("CI 77891", "ci-77891"),
         ("beeswax", "cera-alba"),
         ("besswax", "cera-alba"),
+        ("laoe", "aloe-barbadensis-leaf-juice"),
     ],
 )
 def test_the_first_answer_is_what_was_meant(library: Index[str], text: str, key: str) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app.reference.library_search import library_index
 from app.reference.materials import material as library_material
-from app.reference.search import SearchEntry, search
+from app.reference.search import BEGINS_SO, Hit, search
 from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.store.engine import Store
@@ -21,12 +21,18 @@ FROM_SHELF, FROM_LIBRARY, BARE = "shelf", "library", "bare"
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
-    """A material to choose: ``value`` is ``shelf:<id>`` or ``library:<key>``; ``inci`` says what is in it."""
+    """A material to choose: ``value`` is ``shelf:<id>`` or ``library:<key>``; ``inci`` says what is in it.
+
+    ``standing`` says how it is called beside what was typed, as a hit of the search; ``is_pure`` when it is one
+    substance undiluted.
+    """
 
     value: str
     name: str
     inci: str
     on_shelf: bool
+    standing: int = 0
+    is_pure: bool = False
 
 
 def suggest(store: Store, text: str, most: int = MOST) -> list[Suggestion]:
@@ -45,35 +51,42 @@ def suggest(store: Store, text: str, most: int = MOST) -> list[Suggestion]:
         for hit in search(library_index(), query, most * 2)
         if hit.entry.id not in keys and inci_key(hit.entry.name) not in names
     ]
-    ranked = [
-        (not hit.sure, -hit.standing, 0, _suggestion(f"{FROM_SHELF}:{hit.entry.id}", hit.entry, True)) for hit in own
-    ]
+    ranked = [(not hit.sure, -hit.standing, 0, _suggestion(f"{FROM_SHELF}:{hit.entry.id}", hit, True)) for hit in own]
     ranked += [
-        (not hit.sure, -hit.standing, 1, _suggestion(f"{FROM_LIBRARY}:{hit.entry.id}", hit.entry, False))
-        for hit in shipped
+        (not hit.sure, -hit.standing, 1, _suggestion(f"{FROM_LIBRARY}:{hit.entry.id}", hit, False)) for hit in shipped
     ]
     ranked.sort(key=lambda one: one[:3])
     return [one for guess, _, _, one in ranked if guess == ranked[0][0]][:most]
 
 
-def _suggestion(value: str, entry: SearchEntry[int] | SearchEntry[str], on_shelf: bool) -> Suggestion:
-    return Suggestion(value, entry.name, ", ".join(entry.inci[:4]), on_shelf)
+def _suggestion(value: str, hit: Hit[int] | Hit[str], on_shelf: bool) -> Suggestion:
+    inci = hit.entry.inci
+    return Suggestion(value, hit.entry.name, ", ".join(inci[:4]), on_shelf, hit.standing, len(inci) == 1)
 
 
 def choices(store: Store, name: str, inci: str = "") -> list[MaterialOffer]:
     """Return what a pasted or typed name may mean, with the INCI name that stood beside it, if one did.
 
-    Sure when a name or a single INCI name is the very same; the first is likely when it begins as was typed, or is
-    the only one.
+    Sure when a name or a single INCI name is the very same; the first is likely when it is called so by another name,
+    is the only one that begins with those words on the shelf (in the library), or the only one at all. A solution is
+    not taken for a name that the undiluted substance has too: of lye nobody can tell which was meant.
     """
     keys = {inci_key(text) for text in (name, inci) if text.strip()}
     found = suggest(store, name, 6) or (suggest(store, inci, 6) if inci.strip() else [])
     if inci.strip() and all(inci_key(one.inci) != inci_key(inci) for one in found):
         found = [*found, *(one for one in suggest(store, inci, 3) if one not in found)]
     exact = next((one for one in found if keys & {inci_key(one.name), inci_key(one.inci)}), None)
-    key = inci_key(name)
-    likely = found[0] if found and (len(found) == 1 or inci_key(found[0].name).startswith(key)) else None
+    first = found[0] if found else None
+    likely = first if first and (first.standing >= BEGINS_SO or len(found) == 1) else None
+    if likely and not likely.is_pure and any(one.is_pure and one.standing >= likely.standing for one in found):
+        likely = None
+    if likely and likely.standing == BEGINS_SO and _place(found[1:2]) == _place([likely]):
+        likely = None
     return [MaterialOffer(one.value, one.name, one is exact, exact is None and one is likely) for one in found]
+
+
+def _place(found: Iterable[Suggestion]) -> list[tuple[bool, int]]:
+    return [(one.on_shelf, one.standing) for one in found]
 
 
 def take(store: Store, value: str, typed: str) -> str:

@@ -9,13 +9,11 @@ from weakref import WeakKeyDictionary
 from sqlalchemy.orm import Session
 
 from app.reference.library import split_cell
-from app.reference.library_search import library_index
+from app.reference.library_search import also_called, library_index
 from app.reference.material import LibraryMaterial
 from app.reference.materials import library_materials
 from app.reference.materials import material as library_material
 from app.reference.search import Index, SearchEntry, build_index, search
-from app.reference.synonyms import other_names
-from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.material_queries import Marker, materials_in_order, part_names, shelf_marker, shelf_outline
 from app.store.materials import Material
@@ -99,15 +97,17 @@ def _read_shelf(session: Session, marker: Marker) -> ShelfOutline:
     entries = []
     for row in rows:
         parts = names.get(row.id, [])
-        first = inci_key(parts[0][0]) if parts else ""
+        substances = tuple(inci for inci, _ in parts)
+        shipped = library_material(row.library_key) if row.library_key else None
+        as_shipped = (shipped.name, *shipped.aliases) if shipped else ()
         entries.append(
             SearchEntry(
                 id=row.id,
                 name=row.name,
-                inci=tuple(inci for inci, _ in parts),
+                inci=substances,
                 cas=tuple(cas for _, cas in parts if cas),
                 functions=outlines[row.id].functions,
-                other_names=other_names().get(first, ()),
+                other_names=(*as_shipped, *also_called(substances)),
             )
         )
     return ShelfOutline(marker, outlines, build_index(entries))

@@ -32,6 +32,34 @@ def test_what_is_called_so_in_the_library_goes_before_what_is_only_like_it_on_th
     assert suggest(store, "zno")[0].value == f"shelf:{own}"
 
 
+def test_a_solution_on_the_shelf_is_found_by_what_is_dissolved_and_by_what_the_library_calls_it(store: Store) -> None:
+    lye = (PartForm(inci="Aqua", percent="90"), PartForm(inci="Sodium Hydroxide", percent="10"))
+    own = add_material(store, MaterialForm(name="Our alkali", parts=lye))
+    assert [suggest(store, text)[0].value for text in ("lye", "naoh", "caustic")] == [f"shelf:{own}"] * 3
+    conditioner = put_on_shelf(store, "behentrimonium-methosulfate-50")
+    assert suggest(store, "btms-50")[0].value == f"shelf:{conditioner}"
+
+
+def test_no_solution_is_taken_unasked_for_a_name_that_the_undiluted_substance_has_too(store: Store) -> None:
+    assert [one.name for one in choices(store, "naoh") if one.likely] == ["Caustic soda"]
+    lye = (PartForm(inci="Aqua", percent="90"), PartForm(inci="Sodium Hydroxide", percent="10"))
+    add_material(store, MaterialForm(name="Our alkali", parts=lye))
+    assert [one.name for one in choices(store, "naoh")][:2] == ["Our alkali", "Caustic soda"]
+    assert not any(one.sure or one.likely for one in choices(store, "naoh"))
+    assert [one.name for one in choices(store, "vegetable glycerine") if one.likely] == ["Vegetable glycerol, 99.5 %"]
+    assert not any(one.likely for one in choices(store, "mea"))
+
+
+def test_of_several_that_begin_so_none_is_taken_unasked(store: Store) -> None:
+    first, second = (
+        MaterialForm(name=f"Preservative {n}", parts=(PartForm(inci="Aqua", percent="100"),)) for n in "AB"
+    )
+    add_material(store, first)
+    assert [one.name for one in choices(store, "preservative") if one.likely] == ["Preservative A"]
+    add_material(store, second)
+    assert not any(one.likely for one in choices(store, "preservative"))
+
+
 def test_what_is_retired_is_not_suggested(store: Store, glycerin: int) -> None:
     retire(store, glycerin)
     assert all(one.name != "House glycerin" for one in suggest(store, "house glycerin"))
