@@ -16,6 +16,7 @@ from typing import Self
 from app.science.batch_size import BatchSize
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.science.names import inci_key
 from app.science.numbers import exact_arithmetic, plain
 from app.science.plain_data import from_plain, to_plain
@@ -176,8 +177,9 @@ class Rates:
 class Formula:
     """A formula with everything that bears on a number: lines, size, loss, scales, packaging, prices and rates.
 
-    ``size`` is the batch size (net) with the fill per unit; ``price`` is that of a unit, tax included. The ids and
-    the number say where it is kept and are no part of the value: ``version_id`` is None for a draft.
+    ``size`` is the batch size (net) with the fill per unit; ``price`` is that of a unit, tax included;
+    ``jurisdiction`` is whose law it is made under. The ids and the number say where it is kept and are no part of the
+    value: ``version_id`` is None for a draft.
     """
 
     name: str = ""
@@ -199,6 +201,7 @@ class Formula:
     price: Decimal | None = None
     rates: Rates = Rates()
     checks: tuple[Check, ...] = ()
+    jurisdiction: Jurisdiction = Jurisdiction.EU
     formula_id: int = field(default=0, compare=False)
     version_id: int | None = field(default=None, compare=False)
     version_number: int | None = field(default=None, compare=False)

@@ -26,7 +26,7 @@ def to_plain(value: Any) -> Any:
     Raises:
         TypeError: for a type that has no plain form.
     """
-    if value is None or isinstance(value, (bool, int, StrEnum)) or type(value) is str:
+    if value is None or isinstance(value, (bool, int, float, StrEnum)) or type(value) is str:
         return value.value if isinstance(value, StrEnum) else value
     if isinstance(value, Decimal):
         return plain(value)

@@ -58,7 +58,11 @@ PH = "pH"
 
 
 class Batch(WithHistory, Touched, Base):
-    """One batch of one version of a formula; its number is issued once."""
+    """One batch of one version of a formula; its number is issued once.
+
+    The yield should lie between ``yield_low_percent`` and ``yield_high_percent``, as was usual when it was planned.
+    ``as_made`` is what it became, as one JSON text, kept when it was released or rejected.
+    """
 
     __tablename__ = "batch"
     __table_args__ = (
@@ -67,6 +71,8 @@ class Batch(WithHistory, Touched, Base):
         above_zero("size_g"),
         above_zero("fill_g"),
         number_between("loss_percent", 0, 99),
+        number_between("yield_low_percent", 0, 100),
+        number_between("yield_high_percent", 100, 200),
         CheckConstraint(
             "(state IN ('released', 'rejected', 'cancelled')) = (decided_at IS NOT NULL)", name="decision_is_dated"
         ),
@@ -87,6 +93,9 @@ class Batch(WithHistory, Touched, Base):
     planned_on: Mapped[date] = mapped_column(Day)
     made_by: Mapped[Words]
     yield_g: Mapped[MaybeAmount]
+    yield_low_percent: Mapped[MaybeAmount]
+    yield_high_percent: Mapped[MaybeAmount]
+    as_made: Mapped[str | None]
     created_at: Mapped[datetime]
     started_at: Mapped[MaybeMoment]
     decided_at: Mapped[MaybeMoment]

@@ -8,8 +8,9 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, parse_number, plain
 from app.science.weighing_advice import StockSolution
-from app.store.workshop import Jurisdiction, the_workshop
-from app.work.formulas.declaring import Declared, declared_formula
+from app.store.workshop import the_workshop
+from app.work.formulas.declaring import Declared
+from app.work.formulas.versions import ingredient_list
 from app.work.papers import PaperRequest, asked_formula_at_size
 from app.work.recipe import STEPS_G, Recipe, RecipeLine, recipe, with_notes
 from app.work.recipe_notes import recipe_form
@@ -120,9 +121,8 @@ def class_kits(session: Session, asked: PaperRequest, participants: int, step_g:
         Invalid: at the size, fill or loss.
         NotFound: when there is no such formula, version or product.
     """
-    shop = the_workshop(session)
     formula = asked_formula_at_size(session, asked)
-    found = recipe(formula, shop.name, shop.jurisdiction is Jurisdiction.EU, step_g=step_g)
+    found = recipe(formula, the_workshop(session).name, step_g=step_g)
     found = with_notes(found, recipe_form(session, asked.formula_id))
     lines = tuple(KitLine(phase.letter, line, participants) for phase in found.phases for line in phase.lines)
     stock = stock_rows(session, every=True)
@@ -136,7 +136,7 @@ def class_kits(session: Session, asked: PaperRequest, participants: int, step_g:
             for pack in found.formula.packaging
         ],
     )
-    return ClassKits(found, participants, lines, tuple(wanted), declared_formula(formula, shop.jurisdiction))
+    return ClassKits(found, participants, lines, tuple(wanted), ingredient_list(session, formula))
 
 
 def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[Wanted]:

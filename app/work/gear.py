@@ -1,5 +1,6 @@
 """Checks of scales, pH meters and thermometers against a reference: which are due, and which passed."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -25,10 +26,13 @@ class GearRow:
     is_due: bool
 
 
-def gear_rows(session: Session, on: date | None = None) -> list[GearRow]:
-    """Return every scale, and what else was ever checked, by name, as it stood on a day (today where none is given)."""
+def gear_rows(session: Session, on: date | None = None, used: Iterable[str] = ()) -> list[GearRow]:
+    """Return every scale, and what else was ever checked, by name, as it stood on a day (today where none is given).
+
+    What is ``used`` stands there too, though it may no longer be in the workshop.
+    """
     day = on or today()
-    found: dict[str, GearCheck | None] = {scale.name: None for scale in scales(session)}
+    found: dict[str, GearCheck | None] = dict.fromkeys([*(scale.name for scale in scales(session)), *used])
     past = select(GearCheck).where(GearCheck.checked_on <= day).order_by(GearCheck.checked_on, GearCheck.id)
     for check in session.scalars(past):
         found[check.gear] = check

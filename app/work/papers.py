@@ -16,11 +16,11 @@ from app.store.workshop import Jurisdiction, the_workshop
 from app.work.batches.pots import pots_of
 from app.work.cost_sheet import CostSheet, cost_sheet
 from app.work.formulas.context import rates_of
-from app.work.formulas.declaring import Declared, declared_everywhere, declared_formula
+from app.work.formulas.declaring import Declared
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import by_weight, read_complete
 from app.work.formulas.shelf import Shelf, read_shelf
-from app.work.formulas.versions import kept_lists, read_version
+from app.work.formulas.versions import ingredient_list, read_version
 from app.work.pricing import price_book
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.answers import AnsweredFinding
@@ -163,23 +163,18 @@ class DeclarationSheet:
 
 
 def declaration_of(session: Session, asked: PaperRequest) -> DeclarationSheet:
-    """Write the declaration that is asked for; without a jurisdiction the workshop's own.
+    """Write the declaration that is asked for; without a jurisdiction the one it is made under.
 
     Raises:
         IncompleteFormula: when the draft does not add up.
         Invalid: at ``jurisdiction``, when there are no rules for it.
     """
     formula = formula_asked(session, asked)
-    home = the_workshop(session).jurisdiction
-    if asked.product_id is not None:
-        home = product_setting(session, asked.product_id).product.jurisdiction
     known = {known.value: known for known in Jurisdiction}
     if asked.jurisdiction and asked.jurisdiction not in known:
         raise Invalid("jurisdiction", "Choose EU or US.")
-    law = known.get(asked.jurisdiction, home)
+    law = known.get(asked.jurisdiction, formula.jurisdiction)
     other = next(one for one in Jurisdiction if one is not law)
     substances = by_weight(expand(formula.dosed))
-    kept = kept_lists(session, asked.version_id) if asked.version_id is not None else None
-    lists = kept or declared_everywhere(formula)
-    first, second = (lists.under(one) or declared_formula(formula, one) for one in (law, other))
+    first, second = (ingredient_list(session, formula, one) for one in (law, other))
     return DeclarationSheet(formula, first, second, substances, open_stops(session, formula))

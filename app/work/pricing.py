@@ -7,7 +7,7 @@ prices, ``price_for`` takes the least that applies, so that no gram or piece is 
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 
@@ -27,14 +27,28 @@ CAME = (MoveKind.RECEIVED, MoveKind.MADE)
 
 @dataclass(frozen=True, slots=True)
 class Exchange:
-    """The workshop's currency, and what one unit of others was worth in it on the days somebody typed it."""
+    """The currency to reckon in, and what one unit of others was worth on the days somebody typed it.
+
+    Rates are typed in the workshop's currency, ``typed_in``; that is also the one to reckon in where it is empty.
+    """
 
     home: str
     rates: Mapping[str, tuple[tuple[date, Decimal], ...]] = field(default_factory=dict)
+    typed_in: str = ""
+
+    def into(self, currency: str) -> "Exchange":
+        """Return the same for reckoning in another currency."""
+        return replace(self, home=currency, typed_in=self.typed_in or self.home)
 
     def rate(self, currency: str, day: date) -> Decimal | None:
         """Return the rate that held on a day: the last typed until then, else the first after; None without one."""
         if currency in ("", self.home):
+            return ONE
+        one, home = self._typed(currency, day), self._typed(self.home, day)
+        return None if one is None or home is None else one / home
+
+    def _typed(self, currency: str, day: date) -> Decimal | None:
+        if currency == (self.typed_in or self.home):
             return ONE
         typed = self.rates.get(currency, ())
         until = [rate for noted, rate in typed if noted <= day]
@@ -83,12 +97,20 @@ class Average:
 
 @dataclass(frozen=True, slots=True)
 class PriceBook:
-    """How prices are read: the exchange, the workshop's choice, and the averages of what is on hand by thing."""
+    """How prices are read: the exchange, the workshop's choice, and the averages of what is on hand by thing.
+
+    With ``until``, prices of a later day count only for what had none before.
+    """
 
     exchange: Exchange
     cost_by: CostBy
     averages: Mapping[tuple[str, int], Average]
     day: date | None = None
+    until: date | None = None
+
+    def as_of(self, day: date, currency: str) -> "PriceBook":
+        """Return the book of a past day in the currency of a record: what had been paid last, whatever came after."""
+        return PriceBook(self.exchange.into(currency), CostBy.LAST, {}, until=day)
 
     def of_material(self, material: stored.Material) -> tuple[Price, ...]:
         """Return the prices that a material is reckoned with."""
@@ -99,7 +121,10 @@ class PriceBook:
         return self._chosen(piece.prices, ("packaging", piece.id))
 
     def _chosen(self, prices: Sequence[stored.Price], thing: tuple[str, int]) -> tuple[Price, ...]:
-        # In the workshop's currency, the newest first; one of a currency without a rate is left out.
+        if self.until is not None:
+            day = self.until
+            prices = [price for price in prices if price.priced_on <= day] or prices[-1:]
+        # In the currency to reckon in, the newest first; one of a currency without a rate is left out.
         found = ((price, self.exchange.at_home(price.amount, price.currency, price.priced_on)) for price in prices)
         known = tuple(
             Price(amount, price.quantity_g, price.kind is stored.PriceKind.OFFERED, price.priced_on)

@@ -10,7 +10,7 @@ from app.science.numbers import figures, plain, to_places
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, weigh
 from app.science.weighing_advice import WeighingAdvice
-from app.store.workshop import Jurisdiction, the_workshop
+from app.store.workshop import the_workshop
 from app.work.papers import PaperRequest, asked_formula_at_size
 from app.work.recipe_equipment import equipment_for
 from app.work.recipe_notes import RecipeForm, lines_of, recipe_form
@@ -75,7 +75,6 @@ class Recipe:
     total_g: Decimal
     step_g: Decimal
     maker: str
-    sells_in_eu: bool
     equipment: tuple[str, ...] = ()
     substitutes: tuple[str, ...] = ()
     words: str = ""
@@ -104,8 +103,7 @@ def recipe_of(session: Session, asked: PaperRequest) -> Recipe:
         Invalid: at the size, fill or loss.
         NotFound: when there is no such formula or version.
     """
-    shop = the_workshop(session)
-    found = recipe(asked_formula_at_size(session, asked), shop.name, shop.jurisdiction is Jurisdiction.EU)
+    found = recipe(asked_formula_at_size(session, asked), the_workshop(session).name)
     return with_notes(found, recipe_form(session, asked.formula_id))
 
 
@@ -124,7 +122,7 @@ def with_notes(found: Recipe, notes: RecipeForm) -> Recipe:
     )
 
 
-def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True, *, step_g: Decimal | None = None) -> Recipe:
+def recipe(formula: Formula, maker: str = "", *, step_g: Decimal | None = None) -> Recipe:
     """Return a formula as a recipe, weighed on one scale: one that shows ``step_g``, else one that suits its size.
 
     Raises:
@@ -141,7 +139,7 @@ def recipe(formula: Formula, maker: str = "", sells_in_eu: bool = True, *, step_
         for phase in formula.phases if phase.lines or phase.method
     )  # fmt: skip
     equipment = equipment_for(formula, weighing.total_shown_g, step)
-    return Recipe(formula, phases, net_g, weighing.total_shown_g, step, maker, sells_in_eu, equipment)
+    return Recipe(formula, phases, net_g, weighing.total_shown_g, step, maker, equipment)
 
 
 def _line(weighed: WeighedLine) -> RecipeLine:

@@ -14,11 +14,10 @@ from app.science.inference.cover import ShelfMaterial, Target, substitutes
 from app.science.names import inci_key
 from app.science.numbers import plain
 from app.science.rules.names import is_water
-from app.store.workshop import the_workshop
 from app.work.formulas.outcome import OutcomePair, outcome, side_by_side
 from app.work.formulas.shelf import read_shelf
 from app.work.label_reading.choosing import OWN, main_of, own_shelf
-from app.work.rules.section import read_given_answers
+from app.work.rules.formula_checks import read_given_answers
 
 MOST = 5
 NOTABLE_PH = 0.2
@@ -53,14 +52,14 @@ def substitutes_for(session: Session, formula: Formula, key: str) -> tuple[Subst
     target = Target(main, line.name, float(line.percent), 0.0, 100.0, class_of(main))
     there = {one.name for one in formula.lines}
     offered = [m for m in substitutes(target, own.everything, MOST + len(there)) if m.name not in there][:MOST]
-    shop, given = the_workshop(session), read_given_answers(session, formula.formula_id)
+    given = read_given_answers(session, formula.formula_id)
     shelf = read_shelf(session, {int(m.id.removeprefix(OWN)) for m in offered if m.id.startswith(OWN)})
-    before = outcome(formula, shop, given)
+    before = outcome(formula, given)
     found = []
     for one in offered:
         material = shelf.get(int(one.id.removeprefix(OWN))) if one.id.startswith(OWN) else _shipped(one.id)
         if material is not None:
-            after = outcome(_with(formula, key, material), shop, given)
+            after = outcome(_with(formula, key, material), given)
             changes = tuple(_changes(side_by_side(before, after), material, line))
             found.append(Substitute(one.name, one.own, changes))
     return tuple(found)

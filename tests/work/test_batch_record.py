@@ -1,5 +1,6 @@
 """The record of a batch: what is out of plan is decided on, what is decided stays, and what was made is worked out."""
 
+import json
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -11,13 +12,14 @@ from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
 from app.science.errors import Invalid
+from app.science.plain_data import from_plain
 from app.science.tolerance import is_tight, weighing_band
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.stock import Lot
 from app.store.workshop import the_workshop
-from app.work.batches.as_made import as_made, made_formula
+from app.work.batches.as_made import AsMade, as_made, made_formula
 from app.work.batches.deciding import decide
 from app.work.batches.deviations import out_of_plan, record_deviation, still_open
 from app.work.batches.loading import load_batch
@@ -414,7 +416,8 @@ def test_without_its_preservative_a_batch_is_told_to_be_water_without_one(demo: 
     with demo.reading() as session:
         found = as_made(session, load_batch(session, batch_id))
     assert found is not None
-    assert any(one.finding.rule == "P01" for one in found.findings)
+    assert any(one.rule == "P01" for one in found.findings)
+    assert from_plain(AsMade, json.loads(found.to_json())) == found
     assert not found.same_list
 
 

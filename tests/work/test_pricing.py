@@ -115,3 +115,15 @@ def test_packaging_has_dated_prices_by_amount_in_their_currencies(store: Store) 
     assert set(wrong.value.by_field) == {"quantity", "currency"}
     remove_price(store, 1, dollars.id, packaging=True)
     assert len(chosen(store, 1, CostBy.BEST, packaging=True)) == 1
+
+
+def test_a_record_is_reckoned_in_its_own_currency_whatever_the_workshop_s_became() -> None:
+    """One dollar was 0.80 euros: a workshop that now reckons in euros tells a cost of then in dollars again."""
+    day = date(2026, 3, 1)
+    euros = Exchange("EUR", {"USD": ((day, Decimal("0.8")),), "GBP": ((day, Decimal("1.2")),)})
+    dollars = euros.into("USD")
+    assert dollars.at_home(Decimal(10), "USD", day) == 10
+    assert dollars.at_home(Decimal(8), "EUR", day) == 10
+    assert dollars.at_home(Decimal(8), "GBP", day) == 12
+    assert dollars.at_home(Decimal(8), "JPY", day) is None
+    assert dollars.into("EUR").at_home(Decimal(10), "USD", day) == 8

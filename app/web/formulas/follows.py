@@ -11,7 +11,7 @@ from app.science.acid_base.wording import range_in_words
 from app.web.ph.section import PhView, ph_view, windows_of
 from app.work.formulas.readings import PhReading
 from app.work.formulas.results import Results
-from app.work.rules.section import checks_of
+from app.work.rules.formula_checks import checks_of
 
 if TYPE_CHECKING:
     from app.web.formulas.page import FormulaPage
@@ -28,7 +28,7 @@ NOTES = {
 def follows(sheet: "FormulaPage") -> dict[str, Any]:
     """Return the pH and the checks of a formula, in words and whole."""
     found = checks_of(sheet.results, sheet.around.given)
-    law = sheet.results.context.workshop.jurisdiction.value
+    law = sheet.results.formula.jurisdiction.value
     if found is None:
         checks = {"law": law, "words": "–", "worst": "none"}
     else:

@@ -19,7 +19,7 @@ from app.work.formulas.outcome import OutcomePair, outcome, side_by_side, with_a
 from app.work.formulas.results import Results, results_of
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.versions import keep_version
-from app.work.rules.section import read_given_answers
+from app.work.rules.formula_checks import read_given_answers
 
 AMOUNT = "amount."
 SIDES = ("now", "tried")
@@ -56,8 +56,7 @@ def look_at(formula_id: int) -> Trial:
         tried = with_amounts(current.draft, typed)
         now, then = results_of(session, current), results_of(session, current, typed=tried)
         given = read_given_answers(session, formula_id)
-    shop = now.context.workshop
-    pair = side_by_side(outcome(now.formula, shop, given), outcome(then.formula, shop, given))
+    pair = side_by_side(outcome(now.formula, given), outcome(then.formula, given))
     return Trial(current, tried, now, then, pair)
 
 

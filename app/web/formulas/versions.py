@@ -6,7 +6,6 @@ from werkzeug.wrappers import Response
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.store.errors import NotFound
-from app.store.workshop import the_workshop
 from app.web import context
 from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
@@ -19,6 +18,7 @@ from app.work.formulas.outcome import outcome, side_by_side
 from app.work.formulas.results import read_complete
 from app.work.formulas.versions import (
     branch,
+    ingredient_list,
     keep_version,
     list_versions,
     read_version,
@@ -26,7 +26,7 @@ from app.work.formulas.versions import (
     version_draft,
     version_numbered,
 )
-from app.work.rules.section import read_given_answers
+from app.work.rules.formula_checks import read_given_answers
 from app.work.rules.sheet import checks_sheet
 
 DRAFT = "draft"
@@ -83,8 +83,8 @@ def comparison(formula_id: int) -> Page:
     except IncompleteFormula as error:
         return render_template("papers/not_yet.html", faults=error.faults, formula_id=formula_id), 422
     with context.store().reading() as session:
-        shop, given = the_workshop(session), read_given_answers(session, formula_id)
-    pair = side_by_side(*(outcome(side, shop, given) for side in sides))
+        given = read_given_answers(session, formula_id)
+        pair = side_by_side(*(outcome(side, given, ingredient_list(session, side)) for side in sides))
     return render_template(
         "formulas/compare.html",
         current=current,

@@ -1,15 +1,21 @@
-"""A batch as it was made: the formula of what really went in, and what differs from the version it was made from."""
+"""A batch as it was made: the formula of what really went in, and what differs from the version it was made from.
 
-from dataclasses import dataclass, replace
+When a batch is decided, what it became is kept with it, so that no table of a later day says anything else of it.
+"""
+
+import json
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
+from app.science.acid_base.values import Range
 from app.science.formula import Formula, Line, Phase
 from app.science.numbers import exact_arithmetic, to_places
+from app.science.plain_data import from_plain, to_plain
+from app.science.rules.values import Finding
 from app.store.batches import PH, Batch, BatchLine
 from app.store.stock import lots_by_id
-from app.store.workshop import the_workshop
 from app.work.batches.sheets import formula_of_batch
 from app.work.formulas.declaring import declared_formula
 from app.work.ph.batch_mixture import materials_of
@@ -37,24 +43,22 @@ class AsMade:
     """What a batch became.
 
     Attributes:
-        formula: of what was weighed, with the pH that was read last for its target.
-        planned: of the version, at the planned size.
-        lines: side by side.
-        open: every stop and caution as made that nobody answered.
-        findings: those of them that the version does not have.
-        list_planned, list_made: the ingredient lists, under the workshop's law.
-        ph_planned, ph_made: prediction and preservation of both; None without water.
+        lines: of the version and as made, side by side.
+        findings: every stop and caution as made that nobody answered and the version does not have.
+        new_gaps: what the preservation lacks as made and not in the version.
+        list_planned, list_made: the ingredient lists, under the law of the version.
+        ph_planned, ph_made: the predicted pH; None without water or where none can be predicted.
+        open: every stop and caution as made that nobody answered, while nothing is decided.
     """
 
-    formula: Formula
-    planned: Formula
     lines: tuple[LineAsMade, ...]
-    open: tuple[AnsweredFinding, ...]
-    findings: tuple[AnsweredFinding, ...]
+    findings: tuple[Finding, ...]
+    new_gaps: tuple[str, ...]
     list_planned: str
     list_made: str
-    ph_planned: PhReport | None
-    ph_made: PhReport | None
+    ph_planned: Range | None
+    ph_made: Range | None
+    open: tuple[AnsweredFinding, ...] = field(default=(), compare=False)
 
     @property
     def same_list(self) -> bool:
@@ -64,17 +68,12 @@ class AsMade:
     @property
     def only_order(self) -> bool:
         """Whether the ingredient list has the same names as that of the version, in another order."""
-        return not self.same_list and _names_in(self.list_planned) == _names_in(self.list_made)
+        planned, made = (sorted(one.removesuffix(".").split(", ")) for one in (self.list_planned, self.list_made))
+        return not self.same_list and planned == made
 
-    @property
-    def new_gaps(self) -> tuple[str, ...]:
-        """What the preservation lacks as made and not in the version."""
-        known = set(self.ph_planned.preservation.gaps) if self.ph_planned else set()
-        return tuple(gap for gap in self.ph_made.preservation.gaps if gap not in known) if self.ph_made else ()
-
-
-def _names_in(ingredients: str) -> list[str]:
-    return sorted(ingredients.removesuffix(".").split(", "))
+    def to_json(self) -> str:
+        """Return it as one JSON text."""
+        return json.dumps(to_plain(self), ensure_ascii=False, separators=(",", ":"))
 
 
 def made_formula(session: Session, batch: Batch) -> Formula | None:
@@ -123,12 +122,23 @@ def made_findings(session: Session, batch: Batch) -> tuple[AnsweredFinding, ...]
 
 
 def as_made(session: Session, batch: Batch) -> AsMade | None:
-    """Return what a batch became, worked out with the functions of the formula; None while nothing was weighed."""
+    """Return what a batch became: as it was kept when it was decided, unless a weighing was corrected afterwards.
+
+    None while nothing was weighed.
+    """
+    if batch.as_made and batch.decided_at is not None:
+        weighings = (one for line in batch.lines for one in line.weighings)
+        if all(one.at <= batch.decided_at for one in weighings):
+            return from_plain(AsMade, json.loads(batch.as_made))
+    return work_out_as_made(session, batch)
+
+
+def work_out_as_made(session: Session, batch: Batch) -> AsMade | None:
+    """Work out what a batch became with the functions of the formula, by the tables of today."""
     formula = made_formula(session, batch)
     if formula is None:
         return None
     planned = formula_of_batch(batch)
-    law = the_workshop(session).jurisdiction
     before, found = open_findings_of(session, [planned, formula])
     known = {_mark(one) for one in before}
     lines = []
@@ -140,16 +150,17 @@ def as_made(session: Session, batch: Batch) -> AsMade | None:
             lines.append(LineAsMade(line.planned_name, line.percent, None, ZERO))
         percent = None if line.added_at_bench or line.is_swapped else line.percent
         lines.append(LineAsMade(line.name, percent, made.percent if made else None, line.held_g or ZERO))
+    ph_planned, ph_made = _ph(planned), _ph(formula)
+    gaps = set(ph_planned.preservation.gaps) if ph_planned else set()
     return AsMade(
-        formula=formula,
-        planned=planned,
         lines=tuple(lines),
+        findings=tuple(one.finding for one in found if _mark(one) not in known),
+        new_gaps=tuple(gap for gap in ph_made.preservation.gaps if gap not in gaps) if ph_made else (),
+        list_planned=declared_formula(planned, planned.jurisdiction).text,
+        list_made=declared_formula(formula, formula.jurisdiction).text,
+        ph_planned=ph_planned.prediction.ph if ph_planned and ph_planned.prediction else None,
+        ph_made=ph_made.prediction.ph if ph_made and ph_made.prediction else None,
         open=found,
-        findings=tuple(one for one in found if _mark(one) not in known),
-        list_planned=declared_formula(planned, law).text,
-        list_made=declared_formula(formula, law).text,
-        ph_planned=_ph(planned),
-        ph_made=_ph(formula),
     )
 
 

@@ -10,7 +10,7 @@ from app.store.batches import Batch, BatchState
 from app.store.errors import Conflict
 from app.store.workshop import the_workshop
 from app.work.action import action
-from app.work.batches.as_made import made_findings
+from app.work.batches.as_made import made_findings, work_out_as_made
 from app.work.batches.deviations import out_of_plan
 from app.work.batches.loading import open_batch
 from app.work.clock import now
@@ -94,6 +94,8 @@ def decide(
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: what was begun is rejected, not cancelled.")
     alone = " by the person who weighed" if form.state is BatchState.RELEASED and form.who in weighers(batch) else ""
     batch.log("state", by=form.who, at=now(), old=batch.state.value, new=f"{form.state.value}{alone}", why=form.why)
-    batch.state = form.state
     if form.state is not BatchState.QUARANTINE:
+        made = work_out_as_made(session, batch)
+        batch.as_made = made.to_json() if made else None
         batch.decided_at, batch.decided_by = now(), form.who
+    batch.state = form.state

@@ -10,7 +10,6 @@ from app.science.numbers import plain, to_places
 from app.science.tolerance import Band, checks_of
 from app.store.batches import Batch, BatchLine
 from app.store.stock import Lot
-from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.batches.loading import open_batch
 from app.work.batches.observing import yield_percent
@@ -23,7 +22,7 @@ UNFINISHED = ("left out", "missing", "no reading", "no yield", "heating")
 def out_of_plan(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
     """Return what is not as planned: weights, lots, readings, yield, and what was noted by hand, in this order."""
     lines = [*_lines(batch), *_unknown_lots(session, batch)]
-    derived = [*lines, *_readings(batch), *_yield(batch, the_workshop(session))]
+    derived = [*lines, *_readings(batch), *_yield(batch)]
     return answered(derived, batch.deviations, UNFINISHED)
 
 
@@ -101,15 +100,15 @@ def _readings(batch: Batch) -> Iterator[tuple[str, str]]:
         yield "no reading", "Nothing was read or looked at."
 
 
-def _yield(batch: Batch, shop: Workshop) -> Iterator[tuple[str, str]]:
+def _yield(batch: Batch) -> Iterator[tuple[str, str]]:
     percent = yield_percent(batch)
     if percent is None:
         yield "no yield", "The yield is not recorded."
         return
-    band = Band(shop.yield_low_percent, shop.yield_high_percent)
-    if not band.holds(percent):
+    low, high = batch.yield_low_percent, batch.yield_high_percent
+    if low is not None and high is not None and not low <= percent <= high:
         shown = plain(to_places(percent, 1))
-        wanted = f"{plain(band.low)} to {plain(band.high)} %"
+        wanted = f"{plain(low)} to {plain(high)} %"
         yield f"yield {plain(batch.yield_g or Decimal(0))}", f"Yield {shown} % of what was weighed in, {wanted} usual."
 
 

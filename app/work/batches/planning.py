@@ -167,6 +167,8 @@ def plan_batch(session: Session, plan: Plan) -> int:
         created_at=now(),
         lines=_lines(planned.sheet, shop),
         ticks=planned_ticks(shop, planned.formula),
+        yield_low_percent=shop.yield_low_percent,
+        yield_high_percent=shop.yield_high_percent,
         **planned.columns,
     )
     session.add(batch)

@@ -149,4 +149,4 @@ def gear_of(session: Session, batch: Batch) -> tuple[GearRow, ...]:
     standing = [one for line in batch.lines for one in line.standing]
     made_on = max((one.at.astimezone().date() for one in standing), default=None)
     used = {one.scale for one in standing if one.grams is not None} | {one.scale for one in batch.heatings}
-    return tuple(row for row in gear_rows(session, made_on) if row.name in used)
+    return tuple(row for row in gear_rows(session, made_on, used - {""}) if row.name in used)

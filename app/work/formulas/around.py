@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.work.formulas.readings import PhReading, ph_readings
 from app.work.formulas.versions import VersionOrigin, VersionRow, list_versions, origin_of
-from app.work.rules.section import GivenAnswers, read_given_answers
+from app.work.rules.formula_checks import GivenAnswers, read_given_answers
 
 
 @dataclass(frozen=True, slots=True)

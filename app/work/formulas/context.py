@@ -32,6 +32,7 @@ class WorkshopContext:
             loss_percent=shop.loss_percent,
             scales=tuple(science_scale(scale) for scale in self.scales) or (science_scales.ASSUMED_SCALE,),
             rates=rates_of(shop),
+            jurisdiction=shop.jurisdiction,
         )
         if self.sold is None:
             return found

@@ -10,15 +10,11 @@ from app.science.errors import Invalid
 from app.science.formula import HUNDRED, Formula
 from app.science.rules.values import Finding
 from app.science.weighing import weigh
-from app.store.workshop import Jurisdiction, Workshop
-from app.work.formulas.declaring import declared_formula
+from app.work.formulas.declaring import Declared, declared_formula
 from app.work.formulas.draft import Draft
 from app.work.formulas.results import PageCost, page_cost
 from app.work.ph.mixture import mixture_of
-from app.work.rules.asking import question
-from app.work.rules.checks import check
-from app.work.rules.predicted_ph import predicted_ph
-from app.work.rules.section import GivenAnswers
+from app.work.rules.formula_checks import GivenAnswers, check_formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,34 +22,35 @@ class Outcome:
     """What one formula comes to.
 
     ``total`` is % w/w; ``ph`` None without a prediction; ``cost`` None while the total is not 100 or without a batch
-    size; ``names`` the ingredient list in order; ``findings`` every open finding.
+    size, in ``currency``; ``names`` the ingredient list in order; ``findings`` every open finding.
     """
 
     total: Decimal
     ph: Range | None
     cost: PageCost | None
+    currency: str
     weigh_g: Decimal | None
     names: tuple[str, ...]
     findings: tuple[Finding, ...]
 
 
-def outcome(formula: Formula, shop: Workshop, given: GivenAnswers) -> Outcome:
+def outcome(formula: Formula, given: GivenAnswers, listed: Declared | None = None) -> Outcome:
     """Return what a formula comes to, as far as it is known.
 
     Args:
         formula: the formula; its percentages need not make 100.
-        shop: the workshop, for its jurisdiction.
         given: answers to findings, and corrections of shipped values.
+        listed: the ingredient list that was kept with it; worked out by the tables of today where there is none.
     """
     total = sum((line.percent for line in formula.lines), Decimal(0))
     weighing = weigh(formula) if formula.size and total == HUNDRED else None
-    listed = declared_formula(formula, Jurisdiction(shop.jurisdiction))
-    asked = question(formula, predicted_ph(formula))
-    found = check(asked, shop.jurisdiction.value, given.answers, given.corrections).home if formula.lines else None
+    listed = listed or declared_formula(formula, formula.jurisdiction)
+    found = check_formula(formula, given).home if formula.lines else None
     return Outcome(
         total=total,
         ph=_ph(formula),
         cost=page_cost(formula, weighing) if weighing else None,
+        currency=formula.rates.currency,
         weigh_g=weighing.total_g if weighing else None,
         names=tuple(entry.name for entry in listed.entries),
         findings=tuple(one.finding for one in found.findings if not one.answer) if found else (),

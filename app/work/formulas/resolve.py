@@ -26,6 +26,7 @@ from app.science.formula import (
     remainder_percent,
     total_message,
 )
+from app.science.jurisdiction import Jurisdiction
 from app.science.numbers import exact_arithmetic, parse_number, plain, to_places
 from app.science.quantities import check_density, parse_quantity, to_grams
 from app.science.scales import ASSUMED_SCALE, Scale
@@ -55,7 +56,7 @@ Materials = Mapping[int, Material]
 
 @dataclass(frozen=True, slots=True)
 class Defaults:
-    """What a draft does not say: process loss in % where none is typed, scales, rates, and how it is sold.
+    """What a draft does not say: process loss in % where none is typed, scales, rates, law, and how it is sold.
 
     ``price`` is that of a unit with tax, ``claims`` the words on the label; both, and the packaging, are those of the
     product that a formula is sold in first.
@@ -67,6 +68,7 @@ class Defaults:
     packaging: tuple[Packaging, ...] = ()
     price: Decimal | None = None
     claims: str = ""
+    jurisdiction: Jurisdiction = Jurisdiction.EU
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,7 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
         price=defaults.price,
         rates=defaults.rates,
         checks=reader.read(read_specification, draft.specification) or (),
+        jurisdiction=defaults.jurisdiction,
         formula_id=formula_id,
     )
     faults = _faults(rows, materials, amounts, rest, reader)

@@ -157,7 +157,7 @@ def results(formula_id: int, draft: Draft, shelf: Shelf, context: WorkshopContex
     formula = resolution.formula
     weighing = weigh(formula) if resolution.adds_up and formula.size else None
     cost = page_cost(formula, weighing) if weighing else None
-    home = context.workshop.jurisdiction
+    home = formula.jurisdiction
     laws = (home, *(other for other in Jurisdiction if other is not home))
     with exact_arithmetic():
         return Results(

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.formula import Formula
+from app.science.jurisdiction import Jurisdiction
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import NotFound
@@ -16,7 +17,7 @@ from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
 from app.store.formulas import Formula as StoredFormula
 from app.work.action import action
 from app.work.clock import now
-from app.work.formulas.declaring import DeclaredLists, declared_everywhere
+from app.work.formulas.declaring import Declared, DeclaredLists, declared_everywhere, declared_formula
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import find, insert
 from app.work.formulas.results import read_complete
@@ -84,6 +85,13 @@ def kept_lists(session: Session, version_id: int) -> DeclaredLists | None:
     """
     kept = _find_version(session, version_id).declared
     return None if kept is None else DeclaredLists.from_json(kept)
+
+
+def ingredient_list(session: Session, formula: Formula, law: Jurisdiction | None = None) -> Declared:
+    """Return the list of a formula under a law, its own where none is named: of a version as it was kept with it."""
+    law = law or formula.jurisdiction
+    kept = None if formula.version_id is None else kept_lists(session, formula.version_id)
+    return (kept and kept.under(law)) or declared_formula(formula, law)
 
 
 def version_draft(session: Session, version_id: int) -> tuple[FormulaVersion, Draft]:

@@ -23,16 +23,14 @@ from app.store.labels import LabelDesign, designs_of
 from app.store.products import Product
 from app.store.workshop import Workshop, the_workshop
 from app.work.batches.loading import load_batch
-from app.work.formulas.declaring import Declared, declared_formula
+from app.work.formulas.declaring import Declared
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import read_complete
-from app.work.formulas.versions import formula_of, kept_lists
+from app.work.formulas.versions import formula_of, ingredient_list
 from app.work.labels.design import shown_on
 from app.work.products.selling import for_product, product_setting
-from app.work.rules.asking import question
-from app.work.rules.checks import Checks, check
-from app.work.rules.predicted_ph import predicted_ph
-from app.work.rules.section import read_given_answers
+from app.work.rules.checks import Checks
+from app.work.rules.formula_checks import check_formula, read_given_answers
 
 OPEN_DATE = "MM/YYYY"
 OPEN_BATCH = "(number)"
@@ -107,12 +105,8 @@ def label_set(session: Session, product_id: int, batch_id: int | None = None) ->
         raise Invalid("batch", f"Batch {batch.number} is of another formula than {product.name}.")
     base = formula_of(batch.version) if batch else read_complete(session, open_draft(session, product.formula_id))
     formula = for_product(base, setting)
-    kept = kept_lists(session, batch.version_id) if batch else None
-    listed = (kept and kept.under(product.jurisdiction)) or declared_formula(formula, product.jurisdiction)
-    given = read_given_answers(session, product.formula_id)
-    checks = check(
-        question(formula, predicted_ph(formula)), product.jurisdiction.value, given.answers, given.corrections
-    ).home
+    listed = ingredient_list(session, formula)
+    checks = check_formula(formula, read_given_answers(session, product.formula_id)).home
     shop = the_workshop(session)
     words = {design.id: _words(product, design, listed, checks, batch, shop) for design in designs}
     obstacles = (*_obstacles(product, designs, words, formula, listed, checks), *_of_batch(batch))

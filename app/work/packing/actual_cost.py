@@ -18,6 +18,7 @@ from app.store.batches import Batch
 from app.store.labour import worked_times
 from app.store.materials import Material, Packaging
 from app.store.packing import PackingRun, RunState
+from app.store.products import Product
 from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
 from app.work.batches.loading import load_batch
 from app.work.batches.sections import Section, add
@@ -25,7 +26,7 @@ from app.work.batches.sheets import formula_of_batch, planned_weighing
 from app.work.packing.packaging_lots import Piece, pieces_of
 from app.work.packing.runs import nominal_g
 from app.work.pricing import PriceBook, price_book, received_amounts
-from app.work.products.selling import for_product, product_setting
+from app.work.products.selling import for_product, setting_of
 
 ZERO = Decimal(0)
 DEEPEST = 8  # batches made of batches; a circle ends here
@@ -194,17 +195,19 @@ def _of_piece(ledger: _Ledger, run: PackingRun, piece: Piece) -> Iterable[Spent]
 def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     """Return what a batch cost in fact; None before anything was weighed.
 
-    Labour is the time that was noted, or as planned where none was; its rate and the overhead are the workshop's at
-    the time the version was kept.
+    What no lot says was paid for costs what had been paid for it until the last day of the record. Labour is the time
+    that was noted, or as planned where none was; its rate, the overhead and the currency are those of the version.
     """
     if not batch.weighed_g:
         return None
-    ledger = _Ledger(session, price_book(session), {})
     formula = formula_of_batch(batch)
     rates = formula.rates
-    materials = _materials(ledger, batch)
     asked = select(PackingRun).where(PackingRun.batch_id == batch.id, PackingRun.state != RunState.CANCELLED)
     runs = list(session.scalars(asked.order_by(PackingRun.id)))
+    begun = batch.started_at.astimezone().date() if batch.started_at else batch.planned_on
+    last = max((begun, *(run.packed_on for run in runs)))
+    ledger = _Ledger(session, price_book(session).as_of(last, rates.currency), {})
+    materials = _materials(ledger, batch)
     packaging = {run.id: _packaging(ledger, run) for run in runs}
     minutes: dict[int | None, int] = defaultdict(int)
     for one in worked_times(session, batch.id):
@@ -219,40 +222,37 @@ def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     whole = known_total(one for spent in packaging.values() for one in spent)
     amounts = with_overhead(known_total(materials), whole, labour, rates.overhead_percent)
     bulk = with_overhead(amounts.materials, ZERO, making, rates.overhead_percent)
-    costed = tuple(_run(session, formula, bulk, run, packaging[run.id], filling[run.id]) for run in runs)
-    planned = _planned(batch, formula) if not runs else _planned_batch(session, batch, formula, runs)
+    costed = tuple(_run(ledger, formula, bulk, run, packaging[run.id], filling[run.id]) for run in runs)
+    # The whole batch as its first product, or without units where that cannot be.
+    planned = (_planned_as(ledger, batch, formula, runs[0].product) if runs else None) or _planned(batch, formula)
     return BatchCost(batch, materials, amounts, planned, costed, rates.currency, rates.digits, noted, planned_minutes)
 
 
 def _run(
-    session: Session, formula: Formula, bulk: Amounts, run: PackingRun, packaging: tuple[Spent, ...], labour: Decimal
+    ledger: _Ledger, formula: Formula, bulk: Amounts, run: PackingRun, packaging: tuple[Spent, ...], labour: Decimal
 ) -> RunCost:
     batch = run.batch
     taken = (run.bulk_g or (nominal_g(run) or ZERO) * run.units_filled) - (run.rest_g or ZERO)
     yielded = batch.yield_g or batch.weighed_g
     share = min(Decimal(1), taken / yielded) if yielded else ZERO
     amounts = run_amounts(bulk, share, known_total(packaging), formula.rates.overhead_percent, labour)
-    planned = _planned(batch, formula, session, run.product_id)
+    planned = _planned_as(ledger, batch, formula, run.product)
     return RunCost(run.number, run.product.name, run.units_to_stock, packaging, amounts, planned)
 
 
-def _planned_batch(session: Session, batch: Batch, formula: Formula, runs: list[PackingRun]) -> Costing | None:
-    """Return the planned cost of the whole batch as its first product, or without units where that cannot be."""
-    return _planned(batch, formula, session, runs[0].product_id) or _planned(batch, formula)
-
-
-def _planned(
-    batch: Batch,
-    formula: Formula,
-    session: Session | None = None,
-    product_id: int | None = None,
-) -> Costing | None:
-    """Return what was planned, at the prices of the version."""
+def _planned_as(ledger: _Ledger, batch: Batch, formula: Formula, product: Product) -> Costing | None:
+    """Return what was planned of a batch as a product, its packaging at the prices of the record."""
     try:
-        sold = formula
-        if session is not None and product_id is not None:
-            sold = for_product(formula, product_setting(session, product_id))
-        return cost_formula(sold, planned_weighing(batch, formula))
+        sold = for_product(formula, setting_of(ledger.session, product, ledger.book))
+    except Invalid:
+        return None
+    return _planned(batch, sold)
+
+
+def _planned(batch: Batch, formula: Formula) -> Costing | None:
+    """Return what was planned, at the prices of the version; None where it cannot be costed."""
+    try:
+        return cost_formula(formula, planned_weighing(batch, formula))
     except Invalid:
         return None
 

@@ -33,19 +33,17 @@ from app.store.stock import Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.store.workshop import Workshop, the_workshop
 from app.work.batches.observing import yield_percent
 from app.work.clock import today
-from app.work.formulas.declaring import Declared, declared_formula
+from app.work.formulas.declaring import Declared
 from app.work.formulas.editing import open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import by_weight, read_complete
-from app.work.formulas.versions import formula_of, latest_version
+from app.work.formulas.versions import formula_of, ingredient_list, latest_version
 from app.work.labels.content import LabelSet, label_set
 from app.work.ph.preservation import PreservationDetails, preservation_details
 from app.work.ph.report import PhReport, ph_report
 from app.work.products.selling import for_product, product_setting
-from app.work.rules.asking import question
-from app.work.rules.checks import FormulaChecks, check
-from app.work.rules.predicted_ph import predicted_ph
-from app.work.rules.section import read_given_answers
+from app.work.rules.checks import FormulaChecks
+from app.work.rules.formula_checks import check_formula, read_given_answers
 from app.work.sheets import cautions_of
 from app.work.tracing.cases import CaseRate, complaints_by_units_sold
 from app.work.tracing.sending import units_sold
@@ -191,12 +189,10 @@ def dossier(session: Session, product_id: int) -> Dossier:
         NotFound: when there is no such product.
     """
     setting = product_setting(session, product_id)
-    product, law = setting.product, setting.product.jurisdiction
+    product = setting.product
     version = latest_version(session, product.formula_id)
     base = formula_of(version) if version else read_complete(session, open_draft(session, product.formula_id))
     formula = for_product(base, setting)
-    given = read_given_answers(session, product.formula_id)
-    checks = check(question(formula, predicted_ph(formula)), law.value, given.answers, given.corrections)
     exposure, index = Exposure(formula.exposure), allergen_index("EU")
     batches = _batches(session, product.formula_id)
     ids = {line.material.id for line in formula.lines}
@@ -210,8 +206,8 @@ def dossier(session: Session, product_id: int) -> Dossier:
         materials=tuple(_materials(formula, _suppliers(session, ids))),
         specification=checks_of(formula),
         batches=tuple(_results(batch, checks_of(formula)) for batch in batches),
-        checks=checks,
-        declared=declared_formula(formula, law),
+        checks=check_formula(formula, read_given_answers(session, product.formula_id)),
+        declared=ingredient_list(session, formula),
         allergens=present_allergens(formula.dosed, exposure, index),
         unsheeted=unsheeted(formula.dosed, index),
         ph=ph_report(formula.dosed, exposure=formula.exposure, target=formula.target_ph, batch_g=net_g),

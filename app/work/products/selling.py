@@ -63,7 +63,7 @@ def as_sold(setting: ProductSetting) -> Sold:
 
 
 def for_product(formula: Formula, setting: ProductSetting) -> Formula:
-    """Return a formula as it is sold in a product: its name, fill, packaging, price and tax, its words and claims.
+    """Return a formula as it is sold in a product: its name, fill, packaging, price, tax, words, claims and law.
 
     Raises:
         Invalid: at ``fill``, when the content is a volume and the formula has no density.
@@ -82,6 +82,7 @@ def for_product(formula: Formula, setting: ProductSetting) -> Formula:
         packaging=sold.packaging,
         price=sold.price,
         claims=sold.claims,
+        jurisdiction=product.jurisdiction,
         rates=replace(formula.rates, tax_percent=sold.tax_percent),
     )
 

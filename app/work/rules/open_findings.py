@@ -6,24 +6,19 @@ from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
 from app.science.rules.values import Severity
-from app.store.workshop import the_workshop
-from app.work.rules.answers import AnsweredFinding, read_answers
-from app.work.rules.asking import question
-from app.work.rules.checks import check
-from app.work.rules.corrections import read_corrections
-from app.work.rules.predicted_ph import predicted_ph
+from app.work.rules.answers import AnsweredFinding
+from app.work.rules.formula_checks import check_formula, read_given_answers
 
 
 def open_findings(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
-    """Return the stops and cautions of a formula that have no answer, by the tables and the law of today."""
+    """Return the stops and cautions of a formula that have no answer, by the tables of today."""
     return open_findings_of(session, [formula])[0]
 
 
 def open_findings_of(session: Session, formulas: Sequence[Formula]) -> list[tuple[AnsweredFinding, ...]]:
-    """Return the same for several formulas that one page compares: what the maker corrected is read once."""
-    home, own = the_workshop(session).jurisdiction.value, read_corrections(session)
-    answers = {formula_id: read_answers(session, formula_id) for formula_id in {one.formula_id for one in formulas}}
-    checked = (check(question(one, predicted_ph(one)), home, answers[one.formula_id], own) for one in formulas)
+    """Return the same for several formulas that one page compares."""
+    given = {formula_id: read_given_answers(session, formula_id) for formula_id in {one.formula_id for one in formulas}}
+    checked = (check_formula(one, given[one.formula_id]) for one in formulas)
     return [checks.home.open("stop", "caution") for checks in checked]
 
 

@@ -9,17 +9,13 @@ from app.science.errors import Invalid
 from app.science.rules.table_age import TableAge
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.workshop import the_workshop
 from app.work.clock import today
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import read_version
-from app.work.rules.answers import AnsweredFinding, read_answers, write_answer
-from app.work.rules.asking import question
-from app.work.rules.checks import FormulaChecks, check
-from app.work.rules.corrections import read_corrections
-from app.work.rules.predicted_ph import predicted_ph
-from app.work.rules.section import checks_of, read_given_answers
+from app.work.rules.answers import AnsweredFinding, write_answer
+from app.work.rules.checks import FormulaChecks
+from app.work.rules.formula_checks import check_formula, checks_of, read_given_answers
 from app.work.rules.tables import old_law
 
 GONE = "This finding is no longer there as it was: the formula was changed. Look at what is found now."
@@ -61,9 +57,7 @@ def checks_sheet(session: Session, formula_id: int, version_id: int | None = Non
         if formula.formula_id != formula_id:
             raise NotFound("There is no such version of this formula.")
         name = FormulaName(formula_id, formula.code, formula.name, formula.version_number, version_id)
-        home = the_workshop(session).jurisdiction.value
-        asked = question(formula, predicted_ph(formula))
-        checks = check(asked, home, read_answers(session, formula_id), read_corrections(session))
+        checks = check_formula(formula, read_given_answers(session, formula_id))
     day = today()
     return ChecksSheet(name, checks, old_law(day), day)
 

@@ -82,7 +82,7 @@ def test_other_amounts_replace_those_of_their_lines_only(draft: MakeDraft) -> No
 
 
 def outcome(names: str, *findings: Finding) -> Outcome:
-    return Outcome(D(100), None, None, None, tuple(names), findings)
+    return Outcome(D(100), None, None, "EUR", None, tuple(names), findings)
 
 
 def found(rule: str, percent: int = 1) -> Finding:

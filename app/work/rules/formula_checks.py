@@ -1,9 +1,10 @@
-"""The checks under a formula while it is typed."""
+"""The checks of a formula under the law it is made for, by the tables of today and what the maker put right in them."""
 
 from dataclasses import dataclass, field
 
 from sqlalchemy.orm import Session
 
+from app.science.formula import Formula
 from app.work.formulas.results import Results
 from app.work.rules.answers import Answers, read_answers
 from app.work.rules.asking import question
@@ -25,10 +26,12 @@ def read_given_answers(session: Session, formula_id: int) -> GivenAnswers:
     return GivenAnswers(read_answers(session, formula_id), read_corrections(session))
 
 
+def check_formula(formula: Formula, given: GivenAnswers) -> FormulaChecks:
+    """Check a formula, draft or version."""
+    asked = question(formula, predicted_ph(formula))
+    return check(asked, formula.jurisdiction.value, given.answers, given.corrections)
+
+
 def checks_of(results: Results, given: GivenAnswers) -> FormulaChecks | None:
     """Check a draft; None while there is no line in it."""
-    if not results.lines:
-        return None
-    formula = results.formula
-    asked = question(formula, predicted_ph(formula))
-    return check(asked, results.context.workshop.jurisdiction.value, given.answers, given.corrections)
+    return check_formula(results.formula, given) if results.lines else None
