@@ -416,15 +416,38 @@ def test_a_lot_the_shelf_does_not_know_is_a_deviation_where_lots_of_the_material
     assert open_words(store, gel) == []  # no lot is kept of either
     receive(store, delivery("20 g"), material_id=gel.materials["glycerin"])
     weigh(store, gel, "5", "26-306-1")
-    said = "Glycerin, vegetable: lot their can is not on the shelf."
+    said = "Glycerin, vegetable: lot their can is not on the shelf, used all the same."
     assert open_words(store, gel) == [said]
     with store.reading() as session:
         (asked,) = [one for one in still_open(session, load_batch(session, gel.batch_id)) if one.what == said]
     why = DeviationForm(asked.key, "", "label lost", "none", "can thrown away", "Per", "yes")
     record_deviation(store, gel.batch_id, why)
     assert open_words(store, gel) == []
-    weigh(store, gel, "1", "another can")
-    assert open_words(store, gel) == ["Glycerin, vegetable: lot another can is not on the shelf."]
+    with pytest.raises(Faults, match="Lot another can is not on the shelf. If it is used all the same, write why"):
+        weigh(store, gel, "1", "another can")
+    weigh(store, gel, "1", "another can: the delivery came without papers")
+    said = "Glycerin, vegetable: lot another can is not on the shelf, used all the same (the delivery came without papers)."
+    assert open_words(store, gel) == [said]
+    with store.reading() as session:
+        line = line_of(session, gel, "glycerin")
+        weighed = line.standing[-1]
+        assert (weighed.lot_text, weighed.reason) == ("another can", "the delivery came without papers")
+        batch_id, weighing_id = line.batch_id, weighed.id
+    # The lot stands as it was weighed: another weight of it needs no reason but that of the correction.
+    correct_weighing(store, batch_id, weighing_id, WeightCorrection("2", "another can", "Per", "misread"))
+    with store.reading() as session:
+        last = line_of(session, gel, "glycerin").standing[-1].id
+    with pytest.raises(Faults, match="Lot third can is not on the shelf"):
+        correct_weighing(store, batch_id, last, WeightCorrection("2", "third can", "Per", "misread"))
+
+
+def test_a_lot_noted_with_its_reason_keeps_it_when_the_weight_follows(store: Store, gel: Any) -> None:
+    receive(store, delivery("20 g"), material_id=gel.materials["glycerin"])
+    weigh(store, gel, "", "their can: a trial")
+    weigh(store, gel, "5", "")
+    assert open_words(store, gel) == [
+        "Glycerin, vegetable: lot their can is not on the shelf, used all the same (a trial)."
+    ]
 
 
 def test_a_lot_that_holds_nothing_is_a_deviation_and_one_that_holds_too_little_is_not(store: Store, gel: Any) -> None:

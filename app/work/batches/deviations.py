@@ -71,20 +71,22 @@ def _unknown_lots(session: Session, batch: Batch) -> Iterator[tuple[str, str]]:
     Of a batch that is decided nothing new is asked: its record keeps what was written, and what was decided on.
     """
     typed = [
-        (line, text)
+        (line, text, reason)
         for line in batch.lines
-        for text in dict.fromkeys(one.lot_text for one in line.standing if one.grams and one.lot_id is None)
-        if text
+        for text, reason in {
+            one.lot_text: one.reason for one in line.standing if one.grams and one.lot_id is None and one.lot_text
+        }.items()
     ]
     if not typed:
         return
     decided_on = {one.key for one in batch.deviations}
-    materials = {line.material_id for line, _ in typed}
+    materials = {line.material_id for line, _, _ in typed}
     kept = set(session.scalars(select(Lot.material_id).where(Lot.material_id.in_(materials)).distinct()))
-    for line, text in typed:
+    for line, text, reason in typed:
         key = f"unknown lot {line.id} {text}"
         if line.material_id in kept and (key in decided_on or not batch.is_decided):
-            yield key, f"{line.name}: lot {text} is not on the shelf."
+            why = f" ({reason})" if reason else ""
+            yield key, f"{line.name}: lot {text} is not on the shelf, used all the same{why}."
 
 
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:

@@ -117,9 +117,10 @@ def record_weighings(
             # Complete a lot that was noted before, or add another portion.
             noted = next((one for one in line.standing if one.grams is None), None)
             if noted is not None:
-                portion.replaces_id, portion.reason = noted.id, "weighed"
+                portion.replaces_id = noted.id
                 if not portion.lot_text:
-                    portion.lot_text, portion.lot_id = noted.lot_text, noted.lot_id
+                    portion.lot_text, portion.lot_id, portion.reason = noted.lot_text, noted.lot_id, noted.reason
+                portion.reason = portion.reason or "weighed"
             line.weighings.append(portion)
             batch.log(f"{line.name}: weight", by=portion.by, at=portion.at, new=weighing_words(portion))
     settle_lines(session, batch, [line for line, _ in portions], by=by)
@@ -232,7 +233,8 @@ def correct_weighing(
         heating_id=old.heating_id,
     )
     try:
-        bind_lot(session, line, new, "lot")
+        # Of a decided batch no second reason is asked: what speaks against a lot today did not while it was weighed.
+        bind_lot(session, line, new, "lot", stood=form.lot if batch.is_decided else old.lot_text)
     except Invalid as wrong:
         raise Faults([wrong]) from wrong
     if not batch.is_decided and (new.grams, new.lot_text) == (old.grams, old.lot_text):

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
@@ -22,11 +23,15 @@ from app.work.stock.lots import house_lot, lots_from
 MOST_OFFERED = 6
 
 
-def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: str) -> None:
+def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: str, *, stood: str = "") -> None:
     """Tie a new weighing to the lot of ours that was written; other words stay as they are.
 
-    A lot in quarantine, rejected or past its date is taken only with a reason, written after a colon
-    (``26-306-1: colour test``). What is drawn here and has no lot written gets the lot of the day.
+    A lot in quarantine, rejected or past its date, and one that the shelf does not know though it keeps lots of the
+    material, is taken only with a reason, written after a colon (``26-306-1: colour test``). What is drawn here and
+    has no lot written gets the lot of the day.
+
+    Args:
+        stood: the lot of the weighing that a correction replaces; of that no reason is asked again.
 
     Raises:
         Invalid: at ``field``, when the lot is of another material, or may not be used and no reason is written.
@@ -42,18 +47,25 @@ def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: 
     if lot is None:
         code, _, reason = text.partition(":")
         lot = lot_of_code(session, code)
-    if lot is None:
-        return
-    if lot.material_id != line.material_id:
+    if lot is not None and lot.material_id != line.material_id:
         raise Invalid(field, f"Lot {lot.code} is of {lot.name}, not of {line.name}.")
-    against = lot.why_not(today())
-    if against and not reason.strip():
+    if lot is None and text != stood and _lots_are_kept(session, line):
+        # Codes may hold a colon of their own, so that of an unknown one a space has to follow.
+        text, _, reason = text.partition(": ")
+        against = "not on the shelf"
+    else:
+        against = lot.why_not(today()) if lot is not None else ""
+    code = lot.code if lot is not None else text.strip()
+    if against and code != stood and not reason.strip():
         raise Invalid(
-            field,
-            f"Lot {lot.code} is {against}. If it is used all the same, write why after it: {lot.code}: your reason.",
+            field, f"Lot {code} is {against}. If it is used all the same, write why after it: {code}: your reason."
         )
-    weighing.lot_id, weighing.lot_text = lot.id, lot.code
-    weighing.reason = weighing.reason or reason.strip()
+    weighing.lot_id, weighing.lot_text = (lot.id if lot is not None else None), code
+    weighing.reason = "; ".join(part for part in (weighing.reason, reason.strip()) if part)
+
+
+def _lots_are_kept(session: Session, line: BatchLine) -> bool:
+    return session.scalar(select(Lot.id).where(Lot.material_id == line.material_id).limit(1)) is not None
 
 
 def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, by: str, why: str = "") -> None:
@@ -74,7 +86,7 @@ def settle_lines(session: Session, batch: Batch, lines: Iterable[BatchLine], *, 
         for remark in follow_line(session, line, grams, by=by, why=why_corrected):
             batch.log(f"{line.name}: lot", by=by, at=now(), new=remark.words, why=why_corrected)
             what = f"{line.name}: {remark.words}, used all the same{f' ({why_corrected})' if why_corrected else ''}."
-            if remark.is_deviation and what not in {one.what for one in batch.deviations}:
+            if remark.is_deviation and not batch.is_decided and what not in {one.what for one in batch.deviations}:
                 batch.deviations.append(Deviation(what=what, found_at=now(), found_by=by))
 
 
