@@ -26,6 +26,7 @@ from app.store.base import (
 from app.store.types import Day, Word
 
 LIVE = text("retired_at IS NULL")
+COUNTED = text("reorder_g IS NOT NULL")
 
 
 class PhaseHint(StrEnum):
@@ -73,6 +74,7 @@ class Material(Base):
         CheckConstraint("CAST(use_low AS REAL) <= CAST(use_high AS REAL)", name="use_range_in_order"),
         CheckConstraint("CAST(ph_min AS REAL) <= CAST(ph_max AS REAL)", name="ph_range_in_order"),
         Index("uq_material_live_name", "name_key", unique=True, sqlite_where=LIVE, postgresql_where=LIVE),
+        Index("ix_material_reorder", "id", sqlite_where=COUNTED, postgresql_where=COUNTED),
         STRICT,
     )
 
@@ -122,6 +124,7 @@ class MaterialPart(Base):
         number_between("high", 0, 100),
         CheckConstraint("CAST(low AS REAL) <= CAST(high AS REAL)", name="range_in_order"),
         Index("uq_material_part_place", "material_id", "position", unique=True),
+        Index("ix_material_part_inci", "inci", "kind"),
         STRICT,
     )
 

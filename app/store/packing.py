@@ -38,6 +38,7 @@ from app.store.types import Day, Millionths, Word
 from app.store.workshop import Jurisdiction
 
 LEFT = text("units <> 0")
+KEPT, GONE = text("discarded_on IS NULL"), text("discarded_on IS NOT NULL")
 # The same as a condition of a query: written out, since a value that is bound lets no partial index serve.
 SOME_LEFT = text("(finished_balance.units <> 0)")
 
@@ -92,6 +93,7 @@ class PackingRun(WithHistory, Touched, Base):
         Index("ix_packing_run_best_before", "best_before"),
         Index("ix_packing_run_code_printed", "code_printed"),
         Index("ix_packing_run_state_newest", "state", "packed_on", "id"),
+        Index("ix_packing_run_of_batch", "batch_id", "product_id", "best_before"),
         STRICT,
     )
 
@@ -255,7 +257,10 @@ class PackingEvent(EventColumns, Base):
 
 
 class RetainedSample(Base):
-    """Units of a run that are kept: where, until when, how often they are looked at, and when they were thrown away."""
+    """Units of a run that are kept: where, until when, how often they are looked at, and when they were thrown away.
+
+    ``look_on`` is when they are next to be looked at; None where nobody wants to, or no unit of them is left.
+    """
 
     __tablename__ = "retained_sample"
     __table_args__ = (
@@ -264,6 +269,9 @@ class RetainedSample(Base):
         CheckConstraint("look_months IS NULL OR look_months >= 1", name="look_months_from_one"),
         CheckConstraint("(discarded_on IS NULL) = (length(trim(discarded_by)) = 0)", name="discarding_is_signed"),
         not_blank("place"),
+        Index("ix_retained_sample_kept", "keep_until", sqlite_where=KEPT, postgresql_where=KEPT),
+        Index("ix_retained_sample_look", "look_on", "keep_until", sqlite_where=KEPT, postgresql_where=KEPT),
+        Index("ix_retained_sample_gone", "discarded_on", sqlite_where=GONE, postgresql_where=GONE),
         STRICT,
     )
 
@@ -272,8 +280,9 @@ class RetainedSample(Base):
     units: Mapped[int]
     place: Mapped[str]
     kept_on: Mapped[date] = mapped_column(Day)
-    keep_until: Mapped[date] = mapped_column(Day, index=True)
+    keep_until: Mapped[date] = mapped_column(Day)
     look_months: Mapped[int | None]
+    look_on: Mapped[date | None] = mapped_column(Day)
     notes: Mapped[Words]
     by: Mapped[Words]
     discarded_on: Mapped[date | None] = mapped_column(Day)

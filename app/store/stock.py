@@ -304,7 +304,7 @@ class Document(Base):
     name: Mapped[str]
     kind: Mapped[DocumentKind] = mapped_column(Word(DocumentKind), default=DocumentKind.OTHER)
     dated_on: Mapped[date | None] = mapped_column(Day)
-    valid_until: Mapped[date | None] = mapped_column(Day)
+    valid_until: Mapped[date | None] = mapped_column(Day, index=True)
     note: Mapped[Words]
     added_by: Mapped[Words]
     added_at: Mapped[datetime]

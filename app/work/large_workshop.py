@@ -16,6 +16,7 @@ from typing import Any
 from sqlalchemy import func, select, update
 from sqlalchemy.orm import Session
 
+from app.science.keeping_time import add_months
 from app.science.names import inci_key
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchState, BatchWeighing, Tick, TickKind
 from app.store.bulk import Row, free_id, put, rows_of
@@ -23,7 +24,7 @@ from app.store.distribution import Dispatch, DispatchKind, Receiver, ReceiverKin
 from app.store.engine import Store
 from app.store.formulas import DraftMaterial, DraftStep, Formula, FormulaVersion, VersionLine
 from app.store.materials import Material, MaterialPart, Packaging, PartAllergen, Price
-from app.store.packing import PackingLotUse, PackingRun, RunState
+from app.store.packing import PackingLotUse, PackingRun, RetainedSample, RunState
 from app.store.products import Product
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
 from app.store.workshop import Jurisdiction, the_workshop
@@ -359,12 +360,14 @@ def _packed_and_sent(session: Session, versions: list[tuple[int, int, int]], siz
             "product_id": products[formulas[version_id]], "packed_on": day + timedelta(days=2), "place": "",
             "fill_amount": Decimal(50), "fill_unit": "g", "jurisdiction": Jurisdiction.EU, "units_filled": 20,
             "units_spoilt": 1, "units_sampled": 1, "bulk_g": Decimal(980), "rest_g": Decimal(0), "artwork": "",
-            "code_printed": number, "early_why": "", "notes": "", "by": "Ines", "created_at": _at(day),
+            "code_printed": number, "best_before": add_months(day, 24), "early_why": "", "notes": "", "by": "Ines",
+            "created_at": _at(day),
             "closed_by": "", "state": RunState.OPEN, "row_version": 2,
         }
         for place, (batch_id, number, version_id, day) in enumerate(batches)
     ]  # fmt: skip
     put(session, PackingRun, runs)
+    _samples(session, runs)
     uses = [(run, lots[run["id"] * len(lots) // (first + len(runs))]) for run in runs]
     common = {"issued": Decimal(20), "used": Decimal(20), "spoilt": Decimal(0), "returned": Decimal(0), "reason": ""}
     put(session, PackingLotUse, (
@@ -376,6 +379,22 @@ def _packed_and_sent(session: Session, versions: list[tuple[int, int, int]], siz
     closed = {"state": RunState.CLOSED, "closed_at": PackingRun.created_at, "closed_by": "Ines"}
     session.execute(update(PackingRun).where(PackingRun.id >= first).values(**closed))
     _sent(session, runs, max(10, size.batches // 10))
+
+
+def _samples(session: Session, runs: list[Row]) -> None:
+    """Keep a unit of every run for three years, with a look every half year; the old ones are thrown away."""
+    kept = [
+        {
+            "run_id": run["id"], "units": 1, "place": "Cupboard", "kept_on": run["packed_on"], "look_months": 6,
+            "keep_until": add_months(run["packed_on"], 36), "notes": "", "by": "Ines",
+            # Looked at whenever it was due, but for the last that were forgotten.
+            "look_on": LAST_DAY + timedelta(days=place % 180 - (10 if place % 50 == 0 else 0)),
+        }
+        for place, run in enumerate(runs)
+    ]  # fmt: skip
+    put(session, RetainedSample, kept)
+    old = update(RetainedSample).where(RetainedSample.keep_until < LAST_DAY - timedelta(days=30))
+    session.execute(old.values(discarded_on=RetainedSample.keep_until, discarded_by="Ines"))
 
 
 def _products(session: Session) -> dict[int, int]:

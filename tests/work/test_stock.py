@@ -423,15 +423,15 @@ def test_a_lot_the_shelf_does_not_know_is_a_deviation_where_lots_of_the_material
     why = DeviationForm(asked.key, "", "label lost", "none", "can thrown away", "Per", "yes")
     record_deviation(store, gel.batch_id, why)
     assert open_words(store, gel) == []
-    with pytest.raises(Faults, match="Lot another can is not on the shelf. If it is used all the same, write why"):
+    with pytest.raises(Faults, match="Lot another can is not on the shelf"):
         weigh(store, gel, "1", "another can")
-    weigh(store, gel, "1", "another can: the delivery came without papers")
-    said = "Glycerin, vegetable: lot another can is not on the shelf, used all the same (the delivery came without papers)."
+    weigh(store, gel, "1", "another can: it came without papers")
+    said = "Glycerin, vegetable: lot another can is not on the shelf, used all the same (it came without papers)."
     assert open_words(store, gel) == [said]
     with store.reading() as session:
         line = line_of(session, gel, "glycerin")
         weighed = line.standing[-1]
-        assert (weighed.lot_text, weighed.reason) == ("another can", "the delivery came without papers")
+        assert (weighed.lot_text, weighed.reason) == ("another can", "it came without papers")
         batch_id, weighing_id = line.batch_id, weighed.id
     # The lot stands as it was weighed: another weight of it needs no reason but that of the correction.
     correct_weighing(store, batch_id, weighing_id, WeightCorrection("2", "another can", "Per", "misread"))

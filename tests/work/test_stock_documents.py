@@ -14,6 +14,7 @@ from app.work.materials.shelf import add_material
 from app.work.stock.documents import (
     MOST_BYTES,
     DocumentForm,
+    Wanted,
     add_document,
     content_of,
     documents_about,
@@ -36,7 +37,7 @@ def keep(store: Store, kind: DocumentKind, about: dict[str, int], *, file: str =
 
 def wanted(store: Store) -> list[tuple[str, str, str]]:
     with store.reading() as session:
-        return [(one.what, one.about, one.path) for one in wanted_documents(session)]
+        return [(why.value, one.about, one.path) for why in Wanted for one in wanted_documents(session, why)]
 
 
 def bought(store: Store, material_id: int, supplier: str = "Quay Oils") -> int:
@@ -49,15 +50,17 @@ def test_a_sheet_is_wanted_of_what_is_on_hand_until_there_is_one_of_three_years_
     add_material(store, MaterialForm("Not here", parts=(PartForm("Glycerin"),)))
     assert wanted(store) == []
     lot = bought(store, oil)
-    missing = ("safety data sheet", "Oil", f"/materials/{oil}")
-    certificate = ("certificate of analysis", "Oil, lot 26-306-1", f"/stock/lots/{lot}")
+    missing = ("safety data sheet", "Oil", f"/stock/documents/about/material/{oil}")
+    certificate = ("certificate of analysis", "Oil, lot 26-306-1", f"/stock/documents/about/lot/{lot}")
     assert wanted(store) == [missing, certificate]
     keep(store, CERTIFICATE, {"lot_id": lot})
     assert wanted(store) == [missing]
     keep(store, CERTIFICATE, {"material_id": oil})
     assert wanted(store) == [missing]
     old = keep(store, SHEET, {"material_id": oil}, dated_on=(today() - timedelta(3 * 366)).isoformat())
-    assert wanted(store) == [("safety data sheet older than three years", "Oil", f"/materials/{oil}")]
+    assert wanted(store) == [
+        ("safety data sheet older than three years", "Oil", f"/stock/documents/about/material/{oil}")
+    ]
     keep(store, SHEET, {"material_id": oil}, dated_on=(today() - timedelta(3 * 365 - 2)).isoformat())
     assert wanted(store) == []
     retire_document(store, old)
@@ -76,7 +79,7 @@ def test_a_paper_past_its_day_is_wanted_anew_until_it_is_put_away(store: Store) 
     assert wanted(store) == []
     yesterday = (today() - timedelta(1)).isoformat()
     past = keep(store, CERTIFICATE, {"material_id": oil}, **{**dates, "valid_until": yesterday})
-    assert wanted(store) == [("no longer valid", "a.pdf", f"/stock/documents/{past}")]
+    assert wanted(store) == [("no longer valid", "a.pdf", f"/stock/documents/about/material/{oil}")]
     retire_document(store, past)
     assert wanted(store) == []
     retire_document(store, past, back=True)

@@ -14,8 +14,18 @@ from app.web.packing.area import blueprint
 from app.web.paging import page_after_skipped
 from app.work.clock import today
 from app.work.form import Faults, Form
-from app.work.packing.finished import PAGE, Of, all_gone, finished_page, finished_rows, low_products
-from app.work.packing.samples import LookForm, discard_sample, get_sample, look_at_sample, sample_rows, units_left
+from app.work.packing.finished import PAGE as UNITS_PAGE
+from app.work.packing.finished import Of, all_gone, finished_page, finished_rows, low_products
+from app.work.packing.samples import (
+    PAGE,
+    LookForm,
+    any_discarded,
+    discard_sample,
+    get_sample,
+    look_at_sample,
+    sample_rows,
+    units_left,
+)
 from app.work.packing.units_by_hand import UnitsForm, finished_csv, move_units
 
 Page = str | Response | tuple[str, int]
@@ -26,7 +36,7 @@ def units() -> str:
     """List finished units by product and batch."""
     everything = request.args.get("show", "") == "all"
     with context.store().reading() as session:
-        page = page_after_skipped(lambda skip: finished_page(session, everything=everything, skip=skip), PAGE)
+        page = page_after_skipped(lambda skip: finished_page(session, everything=everything, skip=skip), UNITS_PAGE)
         gone = 0 if everything else all_gone(session)
         low = low_products(session, today())
     show = "all" if everything else ""
@@ -72,10 +82,12 @@ def move(product_id: int, batch_id: int) -> Page:
 
 @blueprint.get("/packing/samples")
 def sample_list() -> str:
-    """List the samples that are kept, those due first."""
+    """List the samples that are kept, those due first, or those thrown away."""
+    discarded = request.args.get("show") == "discarded"
     with context.store().reading() as session:
-        rows, gone = sample_rows(session), sample_rows(session, discarded=True)
-    return render_template("packing/samples.html", rows=rows, gone=gone)
+        page = page_after_skipped(lambda skip: sample_rows(session, discarded=discarded, skip=skip), PAGE)
+        others = not discarded and any_discarded(session)
+    return render_template("packing/samples.html", page=page, discarded=discarded, others=others)
 
 
 @blueprint.get("/packing/samples/<int:sample_id>")

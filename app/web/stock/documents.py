@@ -9,12 +9,13 @@ from werkzeug.wrappers import Response
 
 from app.store.errors import NotFound
 from app.web import context
+from app.web.paging import ROWS, page_after_skipped
 from app.web.stock.area import blueprint
 from app.work.form import Faults
 from app.work.stock import documents
 
 Page = Response | str | tuple[str, int]
-MOST_WANTED = 300
+FEW = 20
 # The pages that show the documents of a thing.
 PAGES = {
     "material": "/materials/{}", "lot": "/stock/lots/{}", "supplier": "/stock/suppliers/{}", "batch": "/batches/{}",
@@ -24,10 +25,14 @@ PAGES = {
 
 @blueprint.get("/stock/documents")
 def wanted() -> str:
-    """List the documents that are wanted."""
+    """List the documents that are wanted: a few of each sort, or all of one sort."""
+    only = next((why for why in documents.Wanted if why.value == request.args.get("show", "")), None)
     with context.store().reading() as session:
-        found = documents.wanted_documents(session)
-    return render_template("stock/wanted.html", found=found[:MOST_WANTED], count=len(found))
+        if only is None:
+            pages = {why: documents.wanted_documents(session, why, 0, FEW + 1) for why in documents.Wanted}
+            return render_template("stock/wanted.html", found=pages, few=FEW)
+        page = page_after_skipped(lambda skip: documents.wanted_documents(session, only, skip, ROWS + 1), ROWS)
+    return render_template("stock/wanted_sort.html", why=only, page=page)
 
 
 @blueprint.get("/stock/documents/about/<any(material, lot, supplier, batch, product):kind>/<int:thing_id>")

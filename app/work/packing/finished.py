@@ -179,13 +179,15 @@ def all_gone(session: Session) -> int:
 
 def past_their_date(session: Session, day: date) -> int:
     """Return how many products out of batches are on hand past their date."""
-    there = select(FinishedBalance.units).where(
-        FinishedBalance.product_id == PackingRun.product_id,
-        FinishedBalance.batch_id == PackingRun.batch_id,
-        FinishedBalance.units > 0,
+    # Asked of what is on hand: of what was ever packed, ever more is past its date.
+    past = select(PackingRun.id).where(
+        PackingRun.product_id == FinishedBalance.product_id,
+        PackingRun.batch_id == FinishedBalance.batch_id,
+        PackingRun.best_before < day,
+        PackingRun.state.in_((RunState.CLOSED,)),
     )
-    asked = select(PackingRun.product_id, PackingRun.batch_id).where(PackingRun.best_before < day, there.exists())
-    return len(set(session.execute(asked).all()))
+    asked = select(func.count()).select_from(FinishedBalance).where(SOME_LEFT, FinishedBalance.units > 0, past.exists())
+    return session.scalar(asked) or 0
 
 
 def units_on_hand(session: Session, product_id: int, batch_id: int) -> int:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session
@@ -11,9 +12,10 @@ from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.work.batches.sections import Section, add
 from app.work.clock import today
+from app.work.one_after_another import rows_after
 from app.work.packing.finished import low_products, past_their_date
 from app.work.packing.runs import PACKABLE, packable
-from app.work.packing.samples import sample_rows
+from app.work.packing.samples import count_samples
 
 MOST = 100
 SOON_DAYS = 60
@@ -33,9 +35,9 @@ class RunRow:
     units: int
 
 
-def _rows(session: Session, asked: Select[PackingRun]) -> list[RunRow]:
-    found = session.execute(
-        asked.join(Batch, Batch.id == PackingRun.batch_id)
+def _asked(runs: Select[PackingRun]) -> Select[*tuple[Any, ...]]:
+    return (
+        runs.join(Batch, Batch.id == PackingRun.batch_id)
         .join(Product, Product.id == PackingRun.product_id)
         .with_only_columns(
             PackingRun.id,
@@ -48,23 +50,22 @@ def _rows(session: Session, asked: Select[PackingRun]) -> list[RunRow]:
             PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled,
         )
     )
-    return [RunRow(*tuple(row)) for row in found]
 
 
 def latest_runs(session: Session, *, skip: int = 0) -> list[RunRow]:
     """Return packing runs, a page of them: those that are open, then the newest."""
-    opened = select(PackingRun).where(PackingRun.state == RunState.OPEN)
-    rest = select(PackingRun).where(PackingRun.state != RunState.OPEN)
     newest = (PackingRun.packed_on.desc(), PackingRun.id.desc())
-    count = session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0
-    found = _rows(session, opened.order_by(*newest).offset(skip).limit(MOST + 1)) if skip < count else []
-    left = MOST + 1 - len(found)
-    return found + _rows(session, rest.order_by(*newest).offset(max(skip - count, 0)).limit(left))
+    asked = [
+        _asked(select(PackingRun).where(of_state).order_by(*newest))
+        for of_state in (PackingRun.state == RunState.OPEN, PackingRun.state != RunState.OPEN)
+    ]
+    return [RunRow(*row) for row in rows_after(session, asked, skip, MOST + 1)]
 
 
 def runs_of(session: Session, batch_id: int) -> list[RunRow]:
     """Return the packing runs of a batch in the order they were begun."""
-    return _rows(session, select(PackingRun).where(PackingRun.batch_id == batch_id).order_by(PackingRun.id))
+    asked = _asked(select(PackingRun).where(PackingRun.batch_id == batch_id).order_by(PackingRun.id))
+    return [RunRow(*row) for row in session.execute(asked)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +97,13 @@ class PackingWants:
 def packing_wants(session: Session) -> PackingWants:
     """Return what the first page says of packing: open runs, finished units low or past their date, samples due."""
     day = today()
-    samples = sample_rows(session)
+    samples = count_samples(session)
     return PackingWants(
         open_runs=session.scalar(select(func.count(PackingRun.id)).where(PackingRun.state == RunState.OPEN)) or 0,
         low=len(low_products(session, day)),
         past=past_their_date(session, day),
-        to_look_at=sum(row.is_due for row in samples),
-        to_discard=sum(row.is_over for row in samples),
+        to_look_at=samples.due,
+        to_discard=samples.over,
     )
 
 

@@ -6,7 +6,7 @@ How long is the maker's to decide; shelf life and a year more is usual (common p
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import select
+from sqlalchemy import case, func, select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
@@ -17,6 +17,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name
+from app.work.one_after_another import rows_after
 from app.work.packing.loading import open_run
 from app.work.packing.runs import Units
 from app.work.people import SignedBy, person_named
@@ -86,6 +87,7 @@ def keep_sample(session: Session, run_id: int, typed: SampleForm, *, key: str = 
     if faults:
         raise Faults(faults)
     sample = RetainedSample(**form.columns(), kept_on=run.packed_on)
+    sample.look_on = _look_on(sample)
     run.samples.append(sample)
     run.units_sampled += form.units
     run.log("sample kept", by=form.who, at=now(), new=f"{form.units} units, {form.place}, until {form.keep_until}")
@@ -136,6 +138,7 @@ def look_at_sample(session: Session, sample_id: int, typed: LookForm, *, key: st
     if faults:
         raise Faults(faults)
     sample.looks.append(SampleLook(**form.columns(), at=now()))
+    sample.look_on = _look_on(sample)
 
 
 @action()
@@ -152,14 +155,20 @@ def discard_sample(session: Session, sample_id: int, *, who: str) -> None:
     sample.discarded_on = today()
 
 
+def _look_on(sample: RetainedSample) -> date | None:
+    if sample.look_months is None or units_left(sample) < 1:
+        return None
+    last = max((look.looked_on for look in sample.looks), default=sample.kept_on)
+    return add_months(last, sample.look_months)
+
+
 @dataclass(frozen=True, slots=True)
 class SampleRow:
-    """A sample with its run, and when it is next to be looked at; ``look_on`` is None where nobody wants to."""
+    """A sample with its run."""
 
     sample: RetainedSample
     run: PackingRun
     units: int
-    look_on: date | None
     today: date
 
     @property
@@ -170,24 +179,54 @@ class SampleRow:
     @property
     def is_due(self) -> bool:
         """Whether it should be looked at by now."""
-        return not self.is_over and self.look_on is not None and self.look_on <= self.today
+        look_on = self.sample.look_on
+        return not self.is_over and look_on is not None and look_on <= self.today
 
 
-def sample_rows(session: Session, *, discarded: bool = False) -> list[SampleRow]:
-    """Return the samples that are kept, or those thrown away: to throw away first, then those due to be looked at."""
+PAGE = 100
+KEPT = RetainedSample.discarded_on.is_(None)
+
+
+def sample_rows(session: Session, *, discarded: bool = False, skip: int = 0, most: int = PAGE + 1) -> list[SampleRow]:
+    """Return a page of the samples that are kept, or of those thrown away, the newest of these first.
+
+    Of those that are kept, those to throw away come first, then those due to be looked at, then the others by the day
+    of their next look.
+    """
+    day, look_on = today(), RetainedSample.look_on
+    whole = select(RetainedSample, PackingRun).join(PackingRun, PackingRun.id == RetainedSample.run_id)
+    if discarded:
+        gone = RetainedSample.discarded_on
+        asked = [whole.where(gone.is_not(None)).order_by(gone.desc(), RetainedSample.id.desc())]
+    else:
+        good = whole.where(KEPT, RetainedSample.keep_until >= day)
+        asked = [
+            whole.where(KEPT, RetainedSample.keep_until < day).order_by(RetainedSample.keep_until, RetainedSample.id),
+            good.where(look_on.is_not(None)).order_by(look_on, RetainedSample.id),
+            good.where(look_on.is_(None)).order_by(RetainedSample.keep_until, RetainedSample.id),
+        ]
+    return [SampleRow(one, run, units_left(one), day) for one, run in rows_after(session, asked, skip, most)]
+
+
+@dataclass(frozen=True, slots=True)
+class SampleCounts:
+    """How many samples can be thrown away, and how many are due to be looked at."""
+
+    over: int
+    due: int
+
+
+def count_samples(session: Session) -> SampleCounts:
+    """Count the samples that somebody has to do something with."""
     day = today()
-    gone = RetainedSample.discarded_on
-    asked = (
-        select(RetainedSample, PackingRun)
-        .join(PackingRun, PackingRun.id == RetainedSample.run_id)
-        .where(gone.is_not(None) if discarded else gone.is_(None))
-    )
-    rows = [SampleRow(one, run, units_left(one), _look_on(one), day) for one, run in session.execute(asked)]
-    return sorted(rows, key=lambda row: (not row.is_over, not row.is_due, row.look_on or date.max, row.sample.id))
+    over = select(func.count(RetainedSample.id)).where(KEPT, RetainedSample.keep_until < day)
+    # Those due are counted off the index of looks; a second condition would have all that is kept be read instead.
+    not_over = case((RetainedSample.keep_until >= day, RetainedSample.id))
+    due = select(func.count(not_over)).where(KEPT, RetainedSample.look_on <= day)
+    return SampleCounts(session.scalar(over) or 0, session.scalar(due) or 0)
 
 
-def _look_on(sample: RetainedSample) -> date | None:
-    if sample.look_months is None or units_left(sample) < 1:
-        return None
-    last = max((look.looked_on for look in sample.looks), default=sample.kept_on)
-    return add_months(last, sample.look_months)
+def any_discarded(session: Session) -> bool:
+    """Return whether any sample was thrown away."""
+    gone = select(RetainedSample.id).where(RetainedSample.discarded_on.is_not(None)).limit(1)
+    return session.scalar(gone) is not None

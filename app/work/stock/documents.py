@@ -8,14 +8,14 @@ import contextlib
 import hashlib
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
-from decimal import Decimal
+from datetime import UTC, datetime, time, timedelta
+from enum import StrEnum
 from pathlib import Path, PurePath
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, Exists, Select, Text, and_, case, cast, func, literal, or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.reference.allergens import allergen_index
@@ -26,7 +26,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound, Unusable
 from app.store.materials import Material, MaterialPart, PartAllergen
 from app.store.products import Product
-from app.store.stock import LINKED, Document, DocumentKind, DocumentLink, Lot, Supplier
+from app.store.stock import HOLDS, LINKED, Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
@@ -218,86 +218,107 @@ def retire_document(session: Session, document_id: int, *, back: bool = False) -
 
 @dataclass(frozen=True, slots=True)
 class WantedDocument:
-    """A document that is missing or out of date, and the page where it is added."""
+    """What a document that is missing or out of date is about, and the page where it is added."""
 
-    what: str
     about: str
     path: str
 
 
-def wanted_documents(session: Session) -> list[WantedDocument]:
-    """Return which documents are wanted for what is on hand and on the shelf.
+class Wanted(StrEnum):
+    """Why a document is wanted."""
+
+    ALLERGENS = "allergen sheet"
+    DATA_SHEET = "safety data sheet"
+    OLD_DATA_SHEET = "safety data sheet older than three years"
+    CERTIFICATE = "certificate of analysis"
+    PAST = "no longer valid"
+
+
+def wanted_documents(session: Session, why: Wanted, skip: int = 0, most: int | None = None) -> list[WantedDocument]:
+    """Return which documents of one sort are wanted for what is on hand and on the shelf, by name, a page of them.
 
     An allergen sheet for every perfume and essential oil; a safety data sheet, not older than three years (common
     practice), for every material with lots on hand; a certificate for every lot on hand that was bought; and whatever
     says of itself that it is no longer valid.
     """
-    kinds = _kinds_by_thing(session)
-    held = set(session.scalars(select(Lot.material_id).where(Lot.on_hand > Decimal(0)).distinct()))
-    found = _wanted_of_materials(session, kinds, held)
-    bought = (
-        select(Lot.id, Lot.code, Material.name)
-        .join(Material, Material.id == Lot.material_id)
-        .where(Lot.on_hand > Decimal(0), Lot.from_batch_id.is_(None), Lot.supplier_id.is_not(None))
-        .order_by(Material.name_key, Lot.id)
-    )
-    for lot_id, code, name in session.execute(bought):
-        if DocumentKind.CERTIFICATE not in kinds.get(("lot_id", lot_id), {}):
-            path = f"/stock/lots/{lot_id}"
-            found.append(WantedDocument("certificate of analysis", f"{name}, lot {code}", path))
-    old = select(Document).where(Document.valid_until < today(), Document.retired_at.is_(None)).order_by(Document.id)
-    found += [WantedDocument("no longer valid", one.name, f"/stock/documents/{one.id}") for one in session.scalars(old)]
-    return found
+    return [WantedDocument(*row) for row in session.execute(_QUERIES[why](session).offset(skip).limit(most))]
 
 
-Kinds = dict[tuple[str, int], dict[DocumentKind, date]]
+# The line and the address of what is wanted.
+Query = Select[str, str]
 
 
-def _wanted_of_materials(session: Session, kinds: Kinds, held: set[int | None]) -> list[WantedDocument]:
-    found: list[WantedDocument] = []
-    fragrant = _without_allergens(session)
-    named = select(Material.id, Material.name).where(Material.retired_at.is_(None)).order_by(Material.name_key)
-    for material_id, name in session.execute(named):
-        have, path = kinds.get(("material_id", material_id), {}), f"/materials/{material_id}"
-        if material_id in fragrant and DocumentKind.ALLERGENS not in have:
-            found.append(WantedDocument("allergen sheet", name, path))
-        if material_id in held:
-            newest = have.get(DocumentKind.DATA_SHEET)
-            if newest is None:
-                found.append(WantedDocument("safety data sheet", name, path))
-            elif newest < today() - AGED:
-                found.append(WantedDocument("safety data sheet older than three years", name, path))
-    return found
+def _page_of(kind: str, thing_id: Any) -> ColumnElement[str]:
+    return literal(f"/stock/documents/about/{kind}/") + cast(thing_id, Text)
 
 
-def _without_allergens(session: Session) -> set[int]:
-    """Return the materials that a supplier gives an allergen sheet for, and none was typed in."""
+def _of_materials(*conditions: ColumnElement[bool], page: ColumnElement[str] | None = None) -> Query:
+    path = _page_of("material", Material.id) if page is None else page
+    return select(Material.name, path).where(Material.retired_at.is_(None), *conditions).order_by(Material.name_key)
+
+
+def _has_document(thing: ColumnElement[bool], kind: DocumentKind, *conditions: ColumnElement[bool]) -> Exists:
+    """Tell whether a thing has a document of a kind that is not put away."""
+    linked = select(DocumentLink.id).join(Document, Document.id == DocumentLink.document_id)
+    return linked.where(thing, Document.kind == kind, Document.retired_at.is_(None), *conditions).exists()
+
+
+LINK_COLUMNS = {column: getattr(DocumentLink, column) for column in LINKED}
+OF_MATERIAL = DocumentLink.material_id == Material.id
+IS_HELD = select(Lot.id).where(HOLDS, Lot.material_id == Material.id).exists()
+
+
+def _wanted_allergens(session: Session) -> Query:
+    """Ask for materials that a supplier gives an allergen sheet for, and none was typed in or kept."""
     index = allergen_index("EU")
-    sheets = set(session.scalars(select(MaterialPart.material_id).join(PartAllergen).distinct()))
-    fragrant = {
-        material_id
-        for material_id, inci, kind in session.execute(
-            select(MaterialPart.material_id, MaterialPart.inci, MaterialPart.kind)
-        )
-        if kind in (PartKind.PERFUME, PartKind.FLAVOUR) or index.kind_of(inci) in ("perfume", "essential oil")
-    }
-    return fragrant - sheets
+    names = session.scalars(select(MaterialPart.inci).distinct())
+    oils = [inci for inci in names if index.kind_of(inci) in ("perfume", "essential oil")]
+    of_kind = MaterialPart.kind.in_((PartKind.PERFUME, PartKind.FLAVOUR))
+    fragrant = select(MaterialPart.material_id).where(or_(of_kind, MaterialPart.inci.in_(oils)))
+    typed = select(PartAllergen.id).join(MaterialPart).where(MaterialPart.material_id == Material.id)
+    has_sheet = _has_document(OF_MATERIAL, DocumentKind.ALLERGENS)
+    # On the page of the material itself a sheet is typed in, and kept.
+    page = literal("/materials/") + cast(Material.id, Text)
+    return _of_materials(Material.id.in_(fragrant), ~typed.exists(), ~has_sheet, page=page)
 
 
-def _kinds_by_thing(session: Session) -> Kinds:
-    """Return which kinds of document each material and lot has, with the newest date of each."""
-    found: Kinds = {}
-    rows: Any = session.execute(
-        select(DocumentLink.material_id, DocumentLink.lot_id, Document.kind, Document.dated_on, Document.added_at)
-        .join(Document, Document.id == DocumentLink.document_id)
-        .where(Document.retired_at.is_(None))
-    )
-    for material_id, lot_id, kind, dated_on, added_at in rows:
-        thing = ("material_id", material_id) if material_id else ("lot_id", lot_id or 0)
-        day = dated_on or added_at.date()
-        kinds = found.setdefault(thing, {})
-        kinds[kind] = max(day, kinds.get(kind) or day)
-    return found
+def _wanted_data_sheets(_session: Session) -> Query:
+    return _of_materials(IS_HELD, ~_has_document(OF_MATERIAL, DocumentKind.DATA_SHEET))
+
+
+def _old_data_sheets(_session: Session) -> Query:
+    since = today() - AGED
+    midnight = datetime.combine(since, time()).astimezone(UTC)
+    is_new = or_(Document.dated_on >= since, and_(Document.dated_on.is_(None), Document.added_at >= midnight))
+    kept = _has_document(OF_MATERIAL, DocumentKind.DATA_SHEET)
+    return _of_materials(kept, IS_HELD, ~_has_document(OF_MATERIAL, DocumentKind.DATA_SHEET, is_new))
+
+
+def _wanted_certificates(_session: Session) -> Query:
+    # Not asked of the columns bare, so that lots are looked up by material and the first page is all that is read.
+    bought = (HOLDS, func.coalesce(Lot.from_batch_id, 0) == 0, func.coalesce(Lot.supplier_id, 0) != 0)
+    has = _has_document(DocumentLink.lot_id == Lot.id, DocumentKind.CERTIFICATE)
+    asked = select(Material.name + ", lot " + Lot.code, _page_of("lot", Lot.id))
+    asked = asked.join_from(Material, Lot, Lot.material_id == Material.id)
+    return asked.where(Material.retired_at.is_(None), *bought, ~has).order_by(Material.name_key, Lot.id)
+
+
+def _past_documents(_session: Session) -> Query:
+    # The page of the first thing it is about, where a new one is added and this one put away.
+    pages = [(of.is_not(None), _page_of(column.removesuffix("_id"), of)) for column, of in LINK_COLUMNS.items()]
+    first = select(case(*pages)).where(DocumentLink.document_id == Document.id).order_by(DocumentLink.id).limit(1)
+    asked = select(Document.name, func.coalesce(first.scalar_subquery(), "/stock/documents"))
+    past = asked.where(Document.valid_until < today(), Document.retired_at.is_(None))
+    return past.order_by(Document.valid_until, Document.id)
+
+
+_QUERIES: dict[Wanted, Callable[[Session], Query]] = {
+    Wanted.ALLERGENS: _wanted_allergens,
+    Wanted.DATA_SHEET: _wanted_data_sheets,
+    Wanted.OLD_DATA_SHEET: _old_data_sheets,
+    Wanted.CERTIFICATE: _wanted_certificates,
+    Wanted.PAST: _past_documents,
+}
 
 
 NAMES: dict[str, tuple[Any, str]] = {

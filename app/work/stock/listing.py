@@ -8,7 +8,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Any
 
-from sqlalchemy import Select, and_, case, func, or_, select
+from sqlalchemy import ColumnElement, ScalarSelect, Select, and_, case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
@@ -213,11 +213,6 @@ def _only(asked: Any, key: Any, of_lot: Any, ids: set[int] | None) -> tuple[Any,
 @lru_cache(maxsize=2)
 def _sums(day: date) -> Select[*tuple[Any, ...]]:
     """Sum up what holds something, by what it is: usable, in quarantine, all of it, how many lots, the first date."""
-    usable = and_(
-        Lot.state == LotState.ACCEPTED,
-        or_(Lot.expires_on.is_(None), Lot.expires_on >= day),
-        or_(Lot.retest_on.is_(None), Lot.retest_on >= day),
-    )
     due = case(
         (Lot.expires_on.is_(None), Lot.retest_on),
         (Lot.retest_on.is_(None), Lot.expires_on),
@@ -228,7 +223,7 @@ def _sums(day: date) -> Select[*tuple[Any, ...]]:
         select(
             Lot.material_id,
             Lot.packaging_id,
-            func.sum(case((usable, Lot.on_hand), else_=ZERO)),
+            func.sum(case((_usable(day), Lot.on_hand), else_=ZERO)),
             func.sum(case((Lot.state == LotState.QUARANTINE, Lot.on_hand), else_=ZERO)),
             func.sum(Lot.on_hand),
             func.count(Lot.id),
@@ -281,20 +276,51 @@ class Attention:
 
 def attention(session: Session) -> Attention:
     """Return what the first page says of the stock; nothing is low where no stock is kept."""
-    day, reserved = today(), reserved_grams(session)
-    rows = _rows(session, day, reserved, may_be_low(session, reserved))
-    kept = any(row.reorder is not None for row in rows) or session.scalar(select(Lot.id).where(HOLDS).limit(1))
-    usable = select(func.count()).select_from(Lot).where(HOLDS, Lot.state == LotState.ACCEPTED)
+    day = today()
     past = or_(Lot.expires_on < day, Lot.retest_on < day)
     soon = or_(Lot.expires_on <= day + SOON, Lot.retest_on <= day + SOON)
+    accepted, expired = session.execute(
+        select(func.count(), func.count(case((past, Lot.id))))
+        .select_from(Lot)
+        .where(HOLDS, Lot.state == LotState.ACCEPTED, soon)
+    ).one()
     held = select(func.count()).select_from(Lot).where(HOLDS, Lot.state == LotState.QUARANTINE)
-    expired = session.scalar(usable.where(past)) or 0
-    return Attention(
-        low=sum(row.is_low for row in rows) if kept else 0,
-        soon=(session.scalar(usable.where(soon)) or 0) - expired,
-        expired=expired,
-        held=session.scalar(held) or 0,
+    return Attention(_count_low(session, day), accepted - expired, expired, session.scalar(held) or 0)
+
+
+def _usable(day: date) -> ColumnElement[bool]:
+    return and_(
+        Lot.state == LotState.ACCEPTED,
+        or_(Lot.expires_on.is_(None), Lot.expires_on >= day),
+        or_(Lot.retest_on.is_(None), Lot.retest_on >= day),
     )
+
+
+def _usable_of(of: ColumnElement[bool], day: date) -> ScalarSelect[Decimal]:
+    return select(func.sum(Lot.on_hand)).where(HOLDS, of, _usable(day)).scalar_subquery()
+
+
+def _count_low(session: Session, day: date) -> int:
+    """Count what is low, as ``stock_rows`` would list it, without the rest of each row."""
+    needed = reserved_grams(session)
+    kept = select(Material.id).where(Material.reorder_g.is_not(None))
+    materials = session.execute(
+        select(Material.id, Material.reorder_g, _usable_of(Lot.material_id == Material.id, day)).where(
+            or_(Material.id.in_(kept), Material.id.in_(sorted(needed))),
+            Material.retired_at.is_(None),
+            Material.drawn_here.in_((False,)),
+        )
+    ).all()
+    pieces = session.execute(
+        select(Packaging.reorder, _usable_of(Lot.packaging_id == Packaging.id, day)).where(
+            Packaging.reorder.is_not(None), Packaging.retired_at.is_(None)
+        )
+    ).all()
+    keeps_stock = pieces or any(keep is not None for _, keep, _ in materials)
+    if not keeps_stock and session.scalar(select(Lot.id).where(HOLDS).limit(1)) is None:
+        return 0
+    low = sum((usable or ZERO) - needed.get(number, ZERO) < (keep or ZERO) for number, keep, usable in materials)
+    return low + sum((usable or ZERO) < (keep or ZERO) for keep, usable in pieces)
 
 
 def load_stock(store: Store, words: str, show: str, place: int) -> tuple[list[StockRow], int, int]:
