@@ -79,7 +79,7 @@ def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: 
         "row_version": field(page, "row_version"),
         f"actual-{first}": "270",
         f"actual-{second}": "abc",
-        f"lot-{second}": "L77",
+        f"lot-{second}": "L77: a trial",
     }
     answer = demo_client.post(f"{path}/weights", data=form)
     assert answer.status_code == 422
@@ -87,14 +87,14 @@ def test_faults_stand_at_their_fields_and_everything_typed_is_kept(demo_client: 
     assert f'id="actual-{second}-fault"' in answer.text
     assert f'href="#actual-{second}"' in answer.text
     assert field(answer.text, f"actual-{first}") == "270"
-    assert 'value="L77"' in answer.text
+    assert 'value="L77: a trial"' in answer.text
 
 
 def test_an_overtaken_form_keeps_what_was_typed_and_shows_what_stands_there_now(demo_client: FlaskClient) -> None:
     path = plan(demo_client)
     version = field(demo_client.get(path).text, "row_version")
     first, _, third = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[:3]
-    theirs = {"row_version": version, "who": "Ines", f"actual-{first}": "270", f"lot-{first}": "W1"}
+    theirs = {"row_version": version, "who": "Ines", f"actual-{first}": "270", f"lot-{first}": "W1: a trial"}
     assert demo_client.post(f"{path}/weights", data=theirs).status_code == 303
     mine = {"row_version": version, "who": "Tom", f"actual-{first}": "271", f"actual-{third}": "0.6"}
     answer = demo_client.post(f"{path}/weights", data=mine)
@@ -305,7 +305,7 @@ def test_a_batch_is_weighed_one_line_at_a_time_and_taken_up_again_anywhere(demo_
             break
         line, grams = found[1], re.search(r'class="weigh-target figures">([\d.]+) g', page)[1]
         form = {name: field(page, name) for name in ("row_version", "line", "key")} | {"who": "Ines"}
-        form |= {f"actual-{line}": f"{float(grams) + 20:g}", f"tare-{line}": "20", f"lot-{line}": f"L{turn}"}
+        form |= {f"actual-{line}": f"{float(grams) + 20:g}", f"tare-{line}": "20", f"lot-{line}": f"L{turn}: a trial"}
         assert demo_client.post(f"{path}/weigh", data=form).status_code == 303
         assert demo_client.post(f"{path}/weigh", data=form).status_code == 303
         weights.append(grams)
@@ -320,14 +320,14 @@ def test_the_bench_says_what_is_wrong_at_its_field_and_keeps_what_was_typed(demo
     path = plan(demo_client)
     page = demo_client.get(f"{path}/weigh").text
     line = field(page, "line")
-    form = {"row_version": field(page, "row_version"), "line": line, "who": "Ines", f"lot-{line}": "L7"}
+    form = {"row_version": field(page, "row_version"), "line": line, "who": "Ines", f"lot-{line}": "L7: a trial"}
     answer = demo_client.post(f"{path}/weigh", data={**form, f"actual-{line}": "10", f"tare-{line}": "20"})
     assert answer.status_code == 422
     assert "weighs more than the scale shows" in answer.text
-    assert field(answer.text, f"lot-{line}") == "L7"
+    assert field(answer.text, f"lot-{line}") == "L7: a trial"
     stale = demo_client.post(f"{path}/weigh", data={**form, "row_version": "99", f"actual-{line}": "10"})
     assert stale.status_code == 409
-    assert field(stale.text, f"lot-{line}") == "L7"
+    assert field(stale.text, f"lot-{line}") == "L7: a trial"
 
 
 def test_what_was_poured_too_much_is_offered_a_rescue(demo_client: FlaskClient) -> None:
@@ -379,7 +379,7 @@ def test_a_pot_is_weighed_before_and_after_heating_and_its_water_is_put_back(dem
     assert 'id="after-grams" value="1200"' in wrong.text
     assert demo_client.post(f"{after}/after", data={"grams": "1088.5", "who": "Ines"}).status_code == 303
     assert "Put back 11.5 g of Water, purified." in demo_client.get(path).text
-    back = {"grams": "11.5", "lot": "W7", "who": "Ines", "heating": row[1]}
+    back = {"grams": "11.5", "lot": "W7: a trial", "who": "Ines", "heating": row[1]}
     assert demo_client.post(f"{after}/water", data=back).status_code == 303
     page = demo_client.get(path).text
     assert "11.5 g of Water, purified put back" in page

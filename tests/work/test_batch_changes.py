@@ -43,7 +43,10 @@ def change(store: Store, batch_id: int, number: str = "", **changes: object) -> 
 
 def weigh(store: Store, batch_id: int, changed: dict[str, str] | None = None) -> None:
     batch = load(store, batch_id)
-    entries = [WeighingForm(line.id, (changed or {}).get(line.name, f"{line.shown_g:f}"), "L1") for line in batch.lines]
+    entries = [
+        WeighingForm(line.id, (changed or {}).get(line.name, f"{line.shown_g:f}"), "L1: a trial")
+        for line in batch.lines
+    ]
     record_weighings(store, batch_id, batch.row_version, entries, who="Ines")
 
 

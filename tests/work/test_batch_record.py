@@ -188,7 +188,7 @@ def test_a_decision_holds_for_the_value_it_was_taken_on_and_for_no_other(demo: S
     settle_all(demo, batch_id)
     assert open_of(demo, batch_id) == []
     weighing = next(line for line in load(demo, batch_id).lines if "lycerin" in line.name).standing[0]
-    correct_weighing(demo, batch_id, weighing.id, WeightCorrection("25", "L1", "Tom", "misread"))
+    correct_weighing(demo, batch_id, weighing.id, WeightCorrection("25", "L1: a trial", "Tom", "misread"))
     assert any("25 g weighed" in what for what in open_of(demo, batch_id))
 
 
@@ -247,7 +247,7 @@ def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store)
     for line in after.lines:
         more = line.shown_g - (line.actual_g or 0)
         if more > 0:
-            entry = WeighingForm(line.id, f"{more:f}", "L2", sure=f"{more:f}")
+            entry = WeighingForm(line.id, f"{more:f}", "L2: a trial", sure=f"{more:f}")
             record_weighings(demo, batch_id, load(demo, batch_id).row_version, [entry], who="Ines")
     assert not any("g weighed" in what for what in open_of(demo, batch_id))
     assert any("Too much added" in what for what in open_of(demo, batch_id))
@@ -361,7 +361,7 @@ def test_a_scale_whose_check_is_overdue_asks_for_a_reason_that_stays_in_the_hist
     line = load(demo, batch_id).lines[0]
     check = GearCheckForm(line.scale, "2025-01-01", "100 g weight", "100.1", "0.1", "yes", "2025-07-01", "Ines")
     record_check(demo, check)
-    entry = [WeighingForm(line.id, f"{line.shown_g:f}", "L1")]
+    entry = [WeighingForm(line.id, f"{line.shown_g:f}", "L1: a trial")]
     with pytest.raises(Faults) as told:
         record_weighings(demo, batch_id, 1, entry, who="Ines")
     assert list(told.value.by_field) == ["gear_reason"]
@@ -380,8 +380,8 @@ def test_the_record_names_the_gear_that_weighed_and_no_other(demo: Store) -> Non
     for gear in ("Old balance", "Spare balance"):
         check = GearCheckForm(gear, "2026-11-01", "100 g weight", "100.0", "0.1", "yes", "2099-01-01", "Ines")
         record_check(demo, check)
-    weighed = WeighingForm(first.id, f"{first.shown_g:f}", "L1", "Old balance")
-    only_a_lot = WeighingForm(second.id, "", "L2", "Spare balance")
+    weighed = WeighingForm(first.id, f"{first.shown_g:f}", "L1: a trial", "Old balance")
+    only_a_lot = WeighingForm(second.id, "", "L2: a trial", "Spare balance")
     record_weighings(demo, batch_id, 1, [weighed, only_a_lot], who="Ines")
     with demo.reading() as session:
         assert [row.name for row in batch_record(session, batch_id).gear] == ["Old balance"]
@@ -444,7 +444,7 @@ def test_after_any_portions_and_corrections_the_line_is_what_stands(
     line = batch.lines[1]
     expected = {one.id: one.grams for one in line.standing}
     for amount in grams:
-        entry = WeighingForm(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
+        entry = WeighingForm(line.id, f"{amount:f}", "L: a trial", sure=f"{amount:f}")
         record_weighings(store, batch_id, load(store, batch_id).row_version, [entry], who="Ines")
         expected[load(store, batch_id).lines[1].weighings[-1].id] = amount
     for place, amount in corrected:

@@ -75,7 +75,7 @@ class Batches(RuleBasedStateMachine):
     def weigh(self, place: int, amount: Decimal) -> None:
         batch = self.load()
         line = batch.lines[place % len(batch.lines)]
-        entry = WeighingForm(line.id, f"{amount:f}", "L", sure=f"{amount:f}")
+        entry = WeighingForm(line.id, f"{amount:f}", "L: a trial", sure=f"{amount:f}")
         record_weighings(self.store, self.batch_id, batch.row_version, [entry], who="Ines")
         line = next(one for one in self.load().lines if one.id == line.id)
         self.taken[self.batch_id][line.weighings[-1].id] = amount
@@ -117,7 +117,7 @@ class Batches(RuleBasedStateMachine):
         """Weigh what is left as planned, read the pH, note the yield."""
         batch = self.load()
         left = {line.id: line.shown_g for line in batch.lines if line.actual_g is None}
-        entries = [WeighingForm(line_id, f"{amount:f}", "L") for line_id, amount in left.items()]
+        entries = [WeighingForm(line_id, f"{amount:f}", "L: a trial") for line_id, amount in left.items()]
         record_weighings(self.store, self.batch_id, batch.row_version, entries, who="Ines")
         for line in self.load().lines:
             if line.id in left:

@@ -178,7 +178,7 @@ def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(dem
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first = batch.lines[0]
-    record_weighings(demo, batch_id, batch.row_version, [WeighingForm(first.id, "270,5 g", "W9")], who="Ines")
+    record_weighings(demo, batch_id, batch.row_version, [WeighingForm(first.id, "270,5 g", "W9: a trial")], who="Ines")
     after = load(demo, batch_id)
     assert after.state is BatchState.IN_PROCESS
     assert str(after.lines[0].actual_g) == "270.5"
@@ -190,20 +190,20 @@ def test_the_first_weight_starts_the_batch_and_each_change_is_in_the_history(dem
 def test_a_correction_is_a_row_of_its_own_that_names_the_old_one_and_why(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
-    entry = WeighingForm(batch.lines[0].id, "270.5", "W9")
+    entry = WeighingForm(batch.lines[0].id, "270.5", "W9: a trial")
     record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines", checked_by="Tom")
     first = load(demo, batch_id).lines[0].weighings[0]
-    correct_weighing(demo, batch_id, first.id, WeightCorrection("271", "W10", "Tom", "misread"))
+    correct_weighing(demo, batch_id, first.id, WeightCorrection("271", "W10: a trial", "Tom", "misread"))
     line = load(demo, batch_id).lines[0]
     assert (line.actual_g, line.lot_text, len(line.weighings)) == (Decimal(271), "W10", 2)
     assert (line.weighings[1].replaces_id, line.weighings[1].reason, line.weighings[0].grams) == (
         first.id,
-        "misread",
+        "misread; a trial",
         Decimal("270.5"),
     )
     last = load(demo, batch_id).history[-1]
     assert (last.old, last.new) == ("270.5 g, lot W9, checked by Tom", "271 g, lot W10")
-    assert (last.by, last.why) == ("Tom", "misread")
+    assert (last.by, last.why) == ("Tom", "misread; a trial")
     with pytest.raises(NotFound):
         correct_weighing(demo, batch_id, first.id, WeightCorrection("272", "", "Tom", "again"))
 
@@ -229,7 +229,7 @@ def test_a_decided_batch_is_corrected_by_a_signed_row_and_its_lot_is_found_by_th
 
 def test_portions_of_two_lots_add_up_to_the_line(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
-    for grams, lot in (("200 g", "W1"), ("0.07 kg", "W2"), ("500 mg", "W1")):
+    for grams, lot in (("200 g", "W1: a trial"), ("0.07 kg", "W2: a trial"), ("500 mg", "W1: a trial")):
         batch = load(demo, batch_id)
         record_weighings(demo, batch_id, batch.row_version, [WeighingForm(batch.lines[0].id, grams, lot)], who="Ines")
     line = load(demo, batch_id).lines[0]
@@ -245,7 +245,7 @@ def test_a_slip_of_the_decimal_is_asked_about_once(demo: Store, share: str, aske
     batch = load(demo, batch_id)
     line = batch.lines[0]
     grams = f"{line.shown_g * Decimal(share):f}"
-    entry = WeighingForm(line.id, grams, "W1")
+    entry = WeighingForm(line.id, grams, "W1: a trial")
     if asked:
         with pytest.raises(Faults) as told:
             record_weighings(demo, batch_id, batch.row_version, [entry], who="Ines")
@@ -261,7 +261,9 @@ def test_texts_are_never_cut_and_hold_no_control_signs(demo: Store) -> None:
     batch = load(demo, batch_id)
     line = batch.lines[0]
     with pytest.raises(Faults) as told:
-        record_weighings(demo, batch_id, batch.row_version, [WeighingForm(line.id, "270", "L" * 200)], who="I" * 300)
+        record_weighings(
+            demo, batch_id, batch.row_version, [WeighingForm(line.id, "270", "L: a trial" * 200)], who="I" * 300
+        )
     assert set(told.value.by_field) == {f"lot-{line.id}", "who"}
     with pytest.raises(Faults) as told:
         add_note(demo, batch_id, text="x" * 10_001, who="Ines")
@@ -284,7 +286,7 @@ def test_a_weight_that_cannot_be_read_is_told_at_its_field_and_nothing_is_writte
     batch_id = plan_batch(demo, PLAN)
     batch = load(demo, batch_id)
     first, second = batch.lines[:2]
-    entries = [WeighingForm(first.id, "270", "W9"), WeighingForm(second.id, bad, "")]
+    entries = [WeighingForm(first.id, "270", "W9: a trial"), WeighingForm(second.id, bad, "")]
     with pytest.raises(Faults) as told:
         record_weighings(demo, batch_id, batch.row_version, entries, who="Ines")
     assert list(told.value.by_field) == [f"actual-{second.id}"]

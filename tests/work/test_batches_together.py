@@ -26,9 +26,9 @@ def test_the_second_of_two_weight_forms_is_not_written_over_the_first(demo: Stor
     with demo.reading() as session:
         batch = load_batch(session, 4)
     line = batch.lines[-1]
-    record_weighings(demo, 4, batch.row_version, [WeighingForm(line.id, "3.9", "P1")], who="Ines")
+    record_weighings(demo, 4, batch.row_version, [WeighingForm(line.id, "3.9", "P1: a trial")], who="Ines")
     with pytest.raises(Conflict):
-        record_weighings(demo, 4, batch.row_version, [WeighingForm(line.id, "4.1", "P2")], who="Tom")
+        record_weighings(demo, 4, batch.row_version, [WeighingForm(line.id, "4.1", "P2: a trial")], who="Tom")
     with demo.reading() as session:
         kept = load_batch(session, 4).lines[-1]
     assert (str(kept.actual_g), kept.lot_text) == ("3.9", "P1")
@@ -46,7 +46,7 @@ def test_two_people_weighing_into_one_batch_at_once_lose_nothing_that_was_taken(
             while True:
                 with demo.reading() as session:
                     version = session.scalars(select(Batch.row_version).where(Batch.id == 4)).one()
-                entry = WeighingForm(line_id, "0.5", f"{who}-{turn}", sure="0.5")
+                entry = WeighingForm(line_id, "0.5", f"{who}-{turn}: a trial", sure="0.5")
                 try:
                     record_weighings(demo, 4, version, [entry], who=who, key=f"{who}{turn}")
                 except (Conflict, Unusable):  # a very busy machine may hold the database longer than one waits
@@ -72,7 +72,7 @@ def weigh_until_killed(url: str, line_id: int, name: str, told: Connection) -> N
         with store.reading() as session:
             version = session.scalars(select(Batch.row_version).where(Batch.id == 4)).one()
         lot = f"{name}-{turn}"
-        record_weighings(store, 4, version, [WeighingForm(line_id, "0.5", lot, sure="0.5")], who="Ines")
+        record_weighings(store, 4, version, [WeighingForm(line_id, "0.5", f"{lot}: a trial", sure="0.5")], who="Ines")
         told.send(lot)
 
 

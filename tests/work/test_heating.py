@@ -46,7 +46,7 @@ def weighed(demo: Store) -> int:
     VESSELS.add(demo, VesselForm("Pot 1 l", "800 g", "1000"))
     batch_id = plan_batch(demo, PLAN)
     lines = load(demo, batch_id).lines
-    entries = [WeighingForm(line.id, f"{line.shown_g:f}", "L1") for line in lines]
+    entries = [WeighingForm(line.id, f"{line.shown_g:f}", "L1: a trial") for line in lines]
     record_weighings(demo, batch_id, 1, entries, who="Ines")
     return batch_id
 
@@ -88,8 +88,8 @@ def test_what_evaporated_is_missing_as_made_and_what_is_put_back_counts_again(de
     left = 100 * (water.shown_g - Decimal("17.4")) / (whole - Decimal("17.4"))
     assert made.line(water.line_key).percent == pytest.approx(left, abs=Decimal("0.00001"))
     assert any("less 17.4 g lost while heating" in what for what in open_of(demo, weighed))
-    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2"), key="k")
-    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2"), key="k")
+    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2: a trial"), key="k")
+    put_water_back(demo, weighed, row.id, pot("17.4", lot="W2: a trial"), key="k")
     batch = load(demo, weighed)
     assert (batch.lines[0].actual_g, batch.held_g) == (water.shown_g + Decimal("17.4"), whole)
     assert batch.heatings[0].missing_g == 0
@@ -141,7 +141,7 @@ def test_a_second_weight_cannot_gain_nor_lose_more_than_the_water(demo: Store, w
     with pytest.raises(Faults) as told:
         put_water_back(demo, weighed, row.id, pot("100"))
     assert list(told.value.by_field) == ["back-sure"]
-    put_water_back(demo, weighed, row.id, pot("100", sure="100", lot="W"))
+    put_water_back(demo, weighed, row.id, pot("100", sure="100", lot="W: a trial"))
     assert any(what.startswith("Water, purified:") for what in open_of(demo, weighed))
 
 
@@ -149,7 +149,7 @@ def test_a_correction_of_a_pot_names_the_row_it_replaces_and_keeps_the_water_put
     demo: Store, weighed: int
 ) -> None:
     row = heat(demo, weighed, "1100", "1088")
-    put_water_back(demo, weighed, row.id, pot("12", lot="W"))
+    put_water_back(demo, weighed, row.id, pot("12", lot="W: a trial"))
     for fields in ({"reason": ""}, {"before": ""}, {"after": "1200"}):
         given = {"before": "1100", "after": "1085", "who": "Tom", "reason": "misread", **fields}
         with pytest.raises(Faults):
@@ -164,7 +164,7 @@ def test_a_correction_of_a_pot_names_the_row_it_replaces_and_keeps_the_water_put
 def test_the_loss_of_a_pot_is_learned_from_what_stands(demo: Store, weighed: int) -> None:
     for after in ("1090", "1088", "1086"):
         row = heat(demo, weighed, "1100", after)
-        put_water_back(demo, weighed, row.id, pot(f"{row.lost_g:f}", lot="W"))
+        put_water_back(demo, weighed, row.id, pot(f"{row.lost_g:f}", lot="W: a trial"))
     correct_heating(demo, weighed, row.id, PotCorrection("1100", "1084", "Tom", "misread"))
     with demo.reading() as session:
         found = learned_losses(session)["Pot 1 l"]
@@ -176,7 +176,7 @@ def test_the_loss_of_a_pot_is_learned_from_what_stands(demo: Store, weighed: int
 
 def test_the_yield_is_of_what_is_in_the_batch(demo: Store, weighed: int) -> None:
     row = heat(demo, weighed, "1100", "1090")
-    put_water_back(demo, weighed, row.id, pot("10", lot="W"))
+    put_water_back(demo, weighed, row.id, pot("10", lot="W: a trial"))
     with demo.transaction() as session:
         load_batch(session, weighed).yield_g = Decimal(291)
     batch = load(demo, weighed)
