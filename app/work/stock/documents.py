@@ -15,7 +15,7 @@ from enum import StrEnum
 from pathlib import Path, PurePath
 from typing import Any
 
-from sqlalchemy import ColumnElement, Exists, Select, Text, and_, case, cast, func, literal, or_, select
+from sqlalchemy import ColumnElement, Exists, Select, Unicode, and_, case, cast, func, literal, or_, select
 from sqlalchemy.orm import Session, selectinload
 
 from app.reference.allergens import allergen_index
@@ -249,7 +249,7 @@ Query = Select[str, str]
 
 
 def _page_of(kind: str, thing_id: Any) -> ColumnElement[str]:
-    return literal(f"/stock/documents/about/{kind}/") + cast(thing_id, Text)
+    return literal(f"/stock/documents/about/{kind}/") + cast(thing_id, Unicode)
 
 
 def _of_materials(*conditions: ColumnElement[bool], page: ColumnElement[str] | None = None) -> Query:
@@ -278,7 +278,7 @@ def _wanted_allergens(session: Session) -> Query:
     typed = select(PartAllergen.id).join(MaterialPart).where(MaterialPart.material_id == Material.id)
     has_sheet = _has_document(OF_MATERIAL, DocumentKind.ALLERGENS)
     # On the page of the material itself a sheet is typed in, and kept.
-    page = literal("/materials/") + cast(Material.id, Text)
+    page = literal("/materials/") + cast(Material.id, Unicode)
     return _of_materials(Material.id.in_(fragrant), ~typed.exists(), ~has_sheet, page=page)
 
 
