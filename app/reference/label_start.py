@@ -17,6 +17,7 @@ from app.reference.inference_caps import exposure_of
 from app.reference.label_blends import telling_parts
 from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
 from app.reference.label_targets import targets_from
+from app.reference.library import find_substance
 from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
 from app.reference.thickeners import thickener_of
@@ -41,7 +42,7 @@ EMULSIFIER_SHARE, LEAST_OIL = 0.15, 5.0  # an emulsifier of about a sixth of its
 SOLUBILISER_SHARE = 3.0  # solubiliser over perfume or essential oil (common practice)
 MEANT_TO_PRESERVE = 0.2  # estimates below this part of the least usual amount are taken as carried in
 IN_EMULSION = 0.3  # a gum stabilises an emulsion at about a third of the dose of a gel (common practice)
-COMFORTABLE_PH, EDGE, TRIED_PH = 5.5, 0.3, np.arange(3.5, 8.01, 0.1)
+COMFORTABLE_PH, EDGE, TRIED_PH = 5.5, 0.3, np.arange(3.0, 8.01, 0.1)
 LARGEST_ADJUSTER = 1.0  # % w/w: an acid above it is an active, not what sets the pH (common practice)
 ROUNDS = 3
 AS_BEFORE = 0.5  # rounding the rest may move the adjuster by no more than half, or it would leave its place
@@ -389,7 +390,7 @@ def _working_levels(shape: _Shape) -> Iterator[Requirement]:
 
 
 def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
-    """Choose the pH that most preservatives and gels of the list work at, nearest to that of the skin.
+    """Choose the pH that most preservatives, gels and actives of the list work at, nearest to that of the skin.
 
     Only a pH on the side to which a printed base or acid can move it counts. Returns the pH, what it serves, and the
     place of the base or acid that sets it.
@@ -406,6 +407,7 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
         if shape.counted[i] and (row := preservatives().get(name.key)) and not row.preservative.support
     ]
     gels = [(n.name, t) for n in shape.listed if (t := thickener_of(n.key)) and t.needs_neutraliser]
+    actives = [*_active_windows(shape)]
 
     likely = ph_of(shape.listed, [row.estimate for row in shape.rows]) or COMFORTABLE_PH
     aim = min(max(likely, COMFORTABLE_PH - 1), COMFORTABLE_PH + 1)
@@ -413,7 +415,8 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
     def worth(ph: float) -> float:
         kept = sum(3.0 * (p.ph_low <= ph <= p.ph_high) + 0.5 * (ph <= p.ph_high - EDGE) for _, p in keeping)
         thick = sum(3.0 * (t.window.at(ph - EDGE) is GelState.FULL) + 0.5 * _best(t.window, ph) for _, t in gels)
-        return kept + thick - 0.4 * abs(ph - aim)
+        kind = sum(2.0 * (low <= ph <= high) + 0.5 * (low + EDGE <= ph <= high - EDGE) for _, low, high in actives)
+        return kept + thick + kind - 0.4 * abs(ph - aim)
 
     below = TRIED_PH[natural >= TRIED_PH] if natural is not None and not bases else TRIED_PH
     tried = below[below >= natural] if natural is not None and not acids else below
@@ -422,9 +425,20 @@ def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
     best = round(float(max(tried, key=worth)), 1)
     served = [n for n, p in keeping if p.ph_low <= best <= p.ph_high]
     served += [n for n, t in gels if t.window.at(best) is GelState.FULL]
+    served += [n for n, low, high in actives if low <= best <= high]
     rising = bool(bases) and (natural is None or best >= natural or not acids)
     setting = max(bases if rising else acids, key=lambda i: shape.rows[i].estimate)
     return best, ", ".join(dict.fromkeys(served)), setting
+
+
+def _active_windows(shape: _Shape) -> Iterator[tuple[str, float, float]]:
+    """Yield the actives that are there at a level that works, each with the pH from and to which it keeps."""
+    for place, name in enumerate(shape.listed):
+        substance = find_substance(name.key)
+        if substance is None or substance.group != "actives" or substance.ph_min is None or substance.ph_max is None:
+            continue
+        if shape.counted[place] and shape.rows[place].estimate >= float(substance.use_low or 0):
+            yield name.name, float(substance.ph_min), float(substance.ph_max)
 
 
 def _best(window: object, ph: float) -> bool:

@@ -48,6 +48,24 @@ def test_a_cream_is_preserved_thickened_and_at_its_ph() -> None:
     assert begun.start.unmet == ()
 
 
+@pytest.mark.parametrize(
+    ("text", "low", "high"),
+    [
+        (
+            "Aqua, Ascorbic Acid, Propylene Glycol, Glycerin, Phenoxyethanol, Ethylhexylglycerin, Sodium Hydroxide",
+            2.5, 3.5,
+        ),
+        ("Aqua, Niacinamide, Glycerin, Xanthan Gum, Phenoxyethanol, Ethylhexylglycerin, Citric Acid", 5.0, 7.0),
+    ],
+    ids=["vitamin C", "niacinamide"],
+)  # fmt: skip
+def test_the_target_lies_where_the_actives_keep(text: str, low: float, high: float) -> None:
+    """Ascorbic acid at pH 2.5 to 3.5 (common practice), niacinamide at 5 to 7 (it hydrolyses outside)."""
+    _, begun = start(text, "serum")
+    assert low < (begun.ph.target or 0) < high
+    assert begun.ph.reached == pytest.approx(begun.ph.target, abs=0.1)
+
+
 def test_a_blend_bought_as_one_keeps_its_ratio() -> None:
     """Phenoxyethanol and ethylhexylglycerin 90:10, as the blend is sold (table of blends)."""
     percents, begun = start(CREAM, "o/w cream")

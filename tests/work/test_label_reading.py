@@ -1,5 +1,6 @@
 """From a printed list to a formula: what is read, told, covered, started and compared."""
 
+import re
 from datetime import date
 from decimal import Decimal
 
@@ -260,10 +261,26 @@ def test_a_formula_is_started_whole_with_phases_notes_and_the_same_order(store: 
     assert sum(line.qs for line in there.draft.lines) == 1
     assert any("never water to the alkali" in phase.method for phase in there.draft.phases)
     assert "never a claim to be the same" in there.draft.notes
+    assert re.search(
+        r"nothing on the shelf or in the library holds it: Zorbium Extract \(about [\d.]+ %\)", there.draft.notes
+    )
     below = {t.inci.upper() for t in found.substances if t.percent <= 1}
     assert {moved.name for moved in compared.comparison.moved} <= below
     assert set(compared.comparison.missing) <= {"ZORBIUM EXTRACT", "LINALOOL"}
     assert opened(store, cream).started[0].id == formula_id
+
+
+def test_what_sets_the_ph_is_added_last_and_no_less_of_it_than_anyone_weighs(store: Store) -> None:
+    """Cetrimonium chloride holds no pH: by the model less than a thousandth of a per cent of acid would do."""
+    text = "Aqua, Cetyl Alcohol, Cetrimonium Chloride, Stearyl Alcohol, Parfum, Diazolidinyl Urea, Lactic Acid"
+    mask = lists.start_list(store, ListForm("Mask", text, "hair mask", "EU"), "mask")
+    formula_id = start_formula(store, mask, Choices(), StartForm("Mask"))
+    with store.reading() as session:
+        draft = open_draft(session, formula_id).draft
+    last = draft.lines[-1]
+    assert next(phase.name for phase in draft.phases if phase.id == last.phase) == "Setting the pH"
+    assert last.typed.startswith("Lactic acid")
+    assert 0.002 <= float(last.amount) < 0.01
 
 
 def test_the_own_shelf_is_taken_before_the_library(store: Store, cream: int) -> None:

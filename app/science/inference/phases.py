@@ -16,7 +16,7 @@ ADJUSTERS = frozenset({"base", "amine_base", "acid"})
 OILS = frozenset({"oil", "ester", "wax", "fatty_alcohol", "hydrocarbon", "silicone", "emulsifier", "antioxidant"})
 RANKS = {WATER: 0, PLANT_WATER: 1, "chelator": 2, "polyol": 3, "thickener": 4, "wax": 0, "fatty_alcohol": 1, "oil": 3}
 LATE = 9
-SHARE_OF_WATER = 20.0
+SHARE_OF_WATER, SHARE_OF_OIL = 20.0, 5.0
 CAUTIONS = {
     "base": "Corrosive: goggles, gloves and sleeves. Add the alkali to water, never water to the alkali.",
     "amine_base": "Irritant: goggles and gloves. Add in small amounts and measure the pH after each.",
@@ -53,15 +53,21 @@ class Step:
 def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None = None) -> tuple[Step, ...]:
     """Propose phases A (water), B (oil), C (cool-down), D (adjusting) and the order within each.
 
-    Without enough water everything that melts or mixes goes into one heated phase.
+    Without enough water everything that melts or mixes goes into one heated phase. Powders against the sun are wetted
+    in the oils where there are any to speak of.
 
     Args:
         lines: materials with their doses, % w/w.
-        hints: the phase (``water``, ``oil``, ``cool-down``) where a material usually goes, by its id.
+        hints: the phase (``water``, ``oil``, ``cool-down``) where a material usually goes, by its id; ``adjusting``
+            for what sets the pH of this formula.
     """
     phase_hints = hints or {}
     wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
-    placed = [(_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet), line) for line in lines]
+    oily = sum(i.percent for i in lines if i.material.class_name in OILS) >= SHARE_OF_OIL
+    placed = []
+    for line in lines:
+        in_oil = line.material.class_name == "uv_filter" and oily
+        placed.append((_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet, in_oil), line))
     steps: list[Step] = []
     for phase, line in sorted(
         placed, key=lambda one: (LETTERS[one[0]], RANKS.get(one[1].material.class_name, LATE), -one[1].percent)
@@ -71,12 +77,12 @@ def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None =
     return tuple(steps)
 
 
-def _phase(class_name: str, hint: str, wet: bool) -> str:
-    if class_name in ADJUSTERS and wet:
+def _phase(class_name: str, hint: str, wet: bool, in_oil: bool) -> str:
+    if wet and (hint == ADJUSTING or class_name in ADJUSTERS):
         return ADJUSTING
     if hint in (WET, OILY, COOL):
         return hint if wet or hint != WET else OILY
-    return OILY if class_name in OILS or not wet else WET
+    return OILY if class_name in OILS or in_oil or not wet else WET
 
 
 def phases_used(steps: Iterable[Step]) -> tuple[str, ...]:

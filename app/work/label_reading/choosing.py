@@ -14,7 +14,7 @@ from app.science.acid_base.model import compile_model
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
-from app.science.inference.phases import Step, propose_phases
+from app.science.inference.phases import ADJUSTING, Step, propose_phases
 from app.science.names import inci_key
 from app.store.materials import live_materials
 from app.work.label_reading.estimate import LabelEstimate
@@ -22,6 +22,7 @@ from app.work.ph.mixture import choose_ph_line, mixture_of, without
 
 OWN = "own-"
 MOST_CHANGE = 10.0  # a line that would have to be ten times as much does something else than set the pH
+LEAST_ADJUSTER = 0.002  # % w/w of what sets the pH: a drop of a 20 % solution in half a kilogram (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +111,9 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     for line in found.lines:
         shipped = library_material(line.material.id)
         hints[line.material.id] = shipped.phase_hint if shipped else own.hints.get(line.material.id, "any")
+    if ph and ph.adjuster is not None:
+        found, setting = _weighable_at_ph(found, sheet.names[ph.adjuster].key)
+        hints |= dict.fromkeys(setting, ADJUSTING)
     steps = propose_phases(found.lines, hints)
     return StartPlan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
@@ -138,6 +142,16 @@ def _at_ph(found: Cover, target: float) -> Cover:
     percent = 100 * advice.value / (1 + advice.value)
     moved = (replace(x, percent=percent) if i == adjusting.place else x for i, x in enumerate(lines))
     return replace(found, lines=tuple(moved))
+
+
+def _weighable_at_ph(found: Cover, key: str) -> tuple[Cover, list[str]]:
+    """Let what sets the pH be no less than anyone weighs, and give the ids of its materials."""
+    setting = [line.material.id for line in found.lines if main_of(line.material) == key]
+    lines = (
+        replace(line, percent=max(line.percent, LEAST_ADJUSTER)) if line.material.id in setting else line
+        for line in found.lines
+    )
+    return replace(found, lines=tuple(lines)), setting
 
 
 def _swapped(

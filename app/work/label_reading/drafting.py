@@ -51,11 +51,21 @@ def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name
         name=name,
         product_type=sheet.product_type,
         exposure=(staying or Exposure.LEAVE_ON).value,
-        notes=STARTING_POINT,
+        notes="\n".join((STARTING_POINT, *_left_out(plan))),
         target_ph=f"{ph.target:.1f}" if ph and ph.target is not None and ph.adjuster is not None else "",
         phases=tuple(_phase(letter, letters, plan.steps) for letter in letters),
         lines=tuple(lines),
     )
+
+
+def _left_out(plan: StartPlan) -> list[str]:
+    """Say which names have no line because no material holds them, with what they would have been."""
+    if not plan.cover.missing:
+        return []
+    names = ", ".join(
+        f"{one.name} (about {plain(Decimal(str(weighable(one.estimate))))} %)" for one in plan.cover.missing
+    )
+    return [f"Not in this formula, since nothing on the shelf or in the library holds it: {names}."]
 
 
 def amounts_of(lines: Sequence[CoverLine]) -> dict[str, str]:

@@ -111,6 +111,15 @@ def test_a_cream_gets_water_oil_cool_down_and_adjusting_phases() -> None:
     assert [s.number for s in steps] == [1, 2, 3, 4, 5, 6]
 
 
+def test_powders_against_the_sun_are_wetted_in_the_oils_and_a_solved_acid_is_added_last() -> None:
+    """Zinc oxide clumps in water and is ground into the oils (common practice)."""
+    items = [*CREAM, placed("zno", "Zinc oxide", 12, "uv_filter"), placed("lactic", "Lactic acid", 0.2, "acid_active")]
+    steps = {s.line.material.id: s.phase for s in propose_phases(items, HINTS | {"lactic": "adjusting"})}
+    assert (steps["zno"], steps["lactic"]) == ("B", "D")
+    dry = [one for one in items if one.material.id != "oil"]
+    assert {s.line.material.id: s.phase for s in propose_phases(dry, HINTS)}["zno"] == "A"
+
+
 def test_alkali_carries_its_caution_and_nothing_is_called_safe() -> None:
     steps = {s.line.material.id: s for s in propose_phases(CREAM, HINTS)}
     assert "never water to the alkali" in steps["naoh"].caution
