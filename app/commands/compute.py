@@ -129,7 +129,7 @@ WORDS = {
     "literal_error": "must be {expected}",
     "enum": "must be {expected}",
     "string_type": "write a text",
-    "string_unicode": "this holds half of a character; write it whole",
+    "string_unicode": "this holds half of a character; enter it whole",
     "string_too_short": "this is empty",
     "string_too_long": "this is longer than {max_length} characters",
     "list_type": "write a list",

@@ -38,7 +38,7 @@ def share_of_lot(taken: Decimal, paid: Decimal, received: Decimal) -> Decimal:
         raise Invalid("received", "The amount received must be above 0.")
     for name, value in (("taken", taken), ("paid", paid)):
         if value < 0:
-            raise Invalid(name, "Write 0 or more.")
+            raise Invalid(name, "Enter 0 or more.")
     with exact_arithmetic():
         return taken * paid / received
 

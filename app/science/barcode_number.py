@@ -28,7 +28,7 @@ def read_barcode_number(text: str, field: str = "") -> str:
     if not digits:
         return ""
     if not (digits.isascii() and digits.isdigit()) or len(digits) not in LENGTHS:
-        raise Invalid(field, "A bar code has 8, 12, 13 or 14 digits; write them as they stand under the bars.")
+        raise Invalid(field, "A bar code has 8, 12, 13 or 14 digits; enter them as they stand under the bars.")
     if int(digits[-1]) != check_digit(digits[:-1]):
         raise Invalid(field, f"The last digit does not fit the others; it would be {check_digit(digits[:-1])}.")
     return digits

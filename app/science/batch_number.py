@@ -38,7 +38,7 @@ def parse_pattern(pattern: str) -> tuple[NumberPiece, ...]:
     """
     text = pattern.strip()
     if not text:
-        raise Invalid(FIELD, "Give a pattern, for example {code}-{year}-{count}")
+        raise Invalid(FIELD, "Enter a pattern, for example {code}-{year}-{count}")
     if len(text) > LONGEST:
         raise Invalid(FIELD, f"Shorten the pattern to {LONGEST} signs; it has {len(text)}")
     pieces = tuple(_piece(match) for match in _PIECE.finditer(text))

@@ -64,7 +64,7 @@ def read_batch_size(
     if count != number:
         raise Invalid(field, f"Units come whole; {plain(number)} is not a whole number.")
     if not fill.strip():
-        raise Invalid(fill_field, f"Write what goes into one unit, so that {count} units have a weight.")
+        raise Invalid(fill_field, f"Enter what goes into one unit, so that {count} units have a weight.")
     fill_g, fill_amount, fill_unit = _measured(fill, density_g_ml, fill_field)
     return BatchSize(_in_range(count * fill_g, field), fill_g, count, Decimal(count), "units", fill_amount, fill_unit)
 
@@ -77,5 +77,5 @@ def _measured(text: str, density_g_ml: Decimal | None, field: str) -> tuple[Deci
 
 def _in_range(grams: Decimal, field: str) -> Decimal:
     if not 0 < grams <= LARGEST_G:
-        raise Invalid(field, f"Write more than 0 and at most {plain(LARGEST_G / 1000)} kg.")
+        raise Invalid(field, f"Enter more than 0 and at most {plain(LARGEST_G / 1000)} kg.")
     return grams

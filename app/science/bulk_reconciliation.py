@@ -53,6 +53,6 @@ def reconcile(
     """
     for name, value in (("taken_g", taken_g), ("fill_g", fill_g)):
         if value <= 0:
-            raise Invalid(name, "Give a weight above 0.")
+            raise Invalid(name, "Enter a weight above 0.")
     with exact_arithmetic():
         return Reconciled(taken_g, units * fill_g, rest_g, waste_g)

@@ -122,7 +122,7 @@ def cost(job: Job) -> Costing:
         prices = []
         for position, line in enumerate(job.lines):
             if line.price_for_g <= 0:
-                raise Invalid(f"lines[{position}].price_for_g", "Write for how many grams the price is, above 0.")
+                raise Invalid(f"lines[{position}].price_for_g", "Enter for how many grams the price is, above 0.")
             _not_negative(line.grams, f"lines[{position}].grams")
             _not_negative(line.price or ZERO, f"lines[{position}].price")
             prices.append(line.grams * (line.price or ZERO) / line.price_for_g)
@@ -170,13 +170,13 @@ def units_filled(batch_g: Decimal, loss_percent: Decimal, fill_g: Decimal) -> in
 
 def _not_negative(value: Decimal, name: str) -> Decimal:
     if value < 0:
-        raise Invalid(name, f"{plain(value)} is negative; write 0 or more.")
+        raise Invalid(name, f"{plain(value)} is negative; enter 0 or more.")
     return value
 
 
 def _pack_cost(pack: PackCost, position: int) -> Decimal:
     if pack.units_per_pack <= 0:
-        raise Invalid(f"packaging[{position}].units_per_pack", "Write how many are in the pack, above 0.")
+        raise Invalid(f"packaging[{position}].units_per_pack", "Enter how many are in the pack, above 0.")
     return _not_negative(pack.price or ZERO, f"packaging[{position}].price") / pack.units_per_pack
 
 

@@ -101,7 +101,7 @@ def net_content(nominal: Quantity, panel: Panel, law: Jurisdiction) -> NetConten
         Invalid: at ``nominal``, when it is a rough measure or nothing.
     """
     if nominal.rough or nominal.unit.rough or not nominal.amount:
-        raise Invalid("nominal", "Write a weight or a volume above 0, such as 50 ml or 2 oz.")
+        raise Invalid("nominal", "Enter a weight or a volume above 0, such as 50 ml or 2 oz.")
     with exact_arithmetic():
         base = nominal.base
         if law is Jurisdiction.EU:

@@ -80,24 +80,24 @@ def _read(text: str, field: str, *, negative_allowed: bool) -> Decimal:
     if _SUM.search(bare):
         value = _Sum(bare, field).value()
         if value < 0 and not negative_allowed:
-            raise Invalid(field, f"{text} is negative; write 0 or more.")
+            raise Invalid(field, f"{text} is negative; enter 0 or more.")
         return value
     if bare.startswith("-"):
         if not negative_allowed:
-            raise Invalid(field, f"{text} is negative; write 0 or more.")
+            raise Invalid(field, f"{text} is negative; enter 0 or more.")
         return -_magnitude(bare[1:].strip(), field) + 0
     return _magnitude(bare.removeprefix("+").strip(), field)
 
 
 def _refuse_unreadable(text: str, field: str) -> None:
     if not text or text == "%":
-        raise Invalid(field, "Write a number, such as 2.5.")
+        raise Invalid(field, "Enter a number, such as 2.5.")
     if len(text) > MOST_CHARACTERS:
-        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
+        raise Invalid(field, f"Enter a number with at most {MOST_DIGITS} digits.")
     if any(sign.isnumeric() and not sign.isascii() for sign in text):
-        raise Invalid(field, "Write the number with the digits 0 to 9.")
+        raise Invalid(field, "Enter the number with the digits 0 to 9.")
     if _EXPONENT.fullmatch(text):
-        raise Invalid(field, f"Write {text} out in full, without the letter e.")
+        raise Invalid(field, f"Enter {text} in full, without the letter e.")
 
 
 def _magnitude(text: str, field: str) -> Decimal:
@@ -105,7 +105,7 @@ def _magnitude(text: str, field: str) -> Decimal:
     if fraction:
         bottom = Decimal(fraction["bottom"])
         if not bottom:
-            raise Invalid(field, f"{fraction.group()} divides by zero; write another fraction.")
+            raise Invalid(field, f"{fraction.group()} divides by zero; enter another fraction.")
         return Decimal(fraction["whole"] or 0) + Decimal(fraction["top"]) / bottom
     grouped = _SPACED.match(text)
     joined = grouped.group().replace(" ", "") + text[grouped.end() :] if grouped else text
@@ -117,10 +117,10 @@ def _magnitude(text: str, field: str) -> Decimal:
         if match["mark"] == "," and len(rest) == 3 and 1 <= len(whole) <= 3 and not whole.startswith("0"):
             raise Invalid(
                 field,
-                f"{whole},{rest} can mean {whole}{rest} or {whole}.{rest}; write {whole}{rest} or {whole}.{rest}.",
+                f"{whole},{rest} can mean {whole}{rest} or {whole}.{rest}; enter {whole}{rest} or {whole}.{rest}.",
             )
     if len((match["whole"] + match["rest"]).lstrip("0")) > MOST_DIGITS:
-        raise Invalid(field, f"Write a number with at most {MOST_DIGITS} digits.")
+        raise Invalid(field, f"Enter a number with at most {MOST_DIGITS} digits.")
     return Decimal(f"{match['whole'] or 0}.{match['rest']}")
 
 
@@ -134,7 +134,7 @@ class _Sum:
             raise self.unreadable()
 
     def unreadable(self) -> Invalid:
-        return Invalid(self.field, f"{self.text} cannot be worked out; write a number, or a sum such as 6+1.")
+        return Invalid(self.field, f"{self.text} cannot be worked out; enter a number, or a sum such as 6+1.")
 
     def value(self) -> Decimal:
         found = self.added()
@@ -156,7 +156,7 @@ class _Sum:
             sign = self.tokens.pop(0)
             other = self.single()
             if sign == "/" and not other:
-                raise Invalid(self.field, f"{self.text} divides by zero; write another sum.")
+                raise Invalid(self.field, f"{self.text} divides by zero; enter another sum.")
             found = found * other if sign == "*" else found / other
         return found
 
@@ -178,9 +178,9 @@ def _not_a_number(text: str, field: str) -> Invalid:
     if len(re.findall(r"[.,]", text)) > 1 and not re.search(r"[^\d.,' ]", text):
         bare = re.sub(r"[.,' ](?=.*[.,])", "", text).rstrip(".,")
         return Invalid(
-            field, f"{text} can be read in two ways; write it with one decimal mark and no other, such as {bare}."
+            field, f"{text} can be read in two ways; enter it with one decimal mark and no other, such as {bare}."
         )
-    return Invalid(field, f"{text} is not a number; write digits with one comma or point, such as 2.5.")
+    return Invalid(field, f"{text} is not a number; enter digits with one comma or point, such as 2.5.")
 
 
 def plain(value: Decimal) -> str:

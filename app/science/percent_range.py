@@ -53,14 +53,14 @@ def parse_range(text: str, field: str = "") -> PercentRange:
     """
     text = text.strip()
     if len(text) > LONGEST:
-        raise Invalid(field, "Write one percentage or one range, such as 40, 30-50 or 30-50 (42).")
+        raise Invalid(field, "Enter one percentage or one range, such as 40, 30-50 or 30-50 (42).")
     bracket = _TYPICAL.fullmatch(text)
     low, high = _limits(bracket["range"].strip() if bracket else text, field)
     if low is not None and high is not None and low > high:
-        raise Invalid(field, f"Write the smaller figure first: {plain(high)}-{plain(low)}.")
+        raise Invalid(field, f"Enter the smaller figure first: {plain(high)}-{plain(low)}.")
     if low is None or high is None:
         if bracket is not None or low is None:
-            raise Invalid(field, f"{text} is not a percentage; write 40, 30-50 or 30-50 (42).")
+            raise Invalid(field, f"{text} is not a percentage; enter 40, 30-50 or 30-50 (42).")
         return PercentRange(low)
     typical = _percent(bracket["typical"], field) if bracket else middle(low, high)
     if not low <= typical <= high:

@@ -74,7 +74,7 @@ def parse_quantity(text: str, field: str = "", *, default_unit: str | None = Non
         return parts[0]
     smallest = min((part.unit for part in parts), key=lambda unit: unit.size)
     if any(part.unit.measure is not smallest.measure for part in parts):
-        raise Invalid(field, "A weight and a volume cannot be added; write one or the other.")
+        raise Invalid(field, "A weight and a volume cannot be added; enter one or the other.")
     amount = sum((_convert(part.amount, part.unit.name, smallest.name) for part in parts), Decimal(0))
     notes = tuple(dict.fromkeys(note for part in parts for note in part.notes))
     return Quantity(amount, smallest, any(part.rough for part in parts), notes)
@@ -82,7 +82,7 @@ def parse_quantity(text: str, field: str = "", *, default_unit: str | None = Non
 
 def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, Unit]]:
     if not text:
-        raise Invalid(field, "Write an amount and a unit, such as 2.5 g.")
+        raise Invalid(field, "Enter an amount and a unit, such as 2.5 g.")
     marked = _CUBED.sub("³", text)
     numbers = list(_NUMBER.finditer(marked))
     if not numbers or numbers[0].start() or len(numbers) > MOST_PARTS or _EXPONENT.search(marked):
@@ -94,7 +94,7 @@ def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, U
     found = []
     for number, word in zip(numbers, bare, strict=True):
         if not word:
-            raise Invalid(field, "Write the unit too, such as g, oz or tsp.")
+            raise Invalid(field, "Enter the unit too, such as g, oz or tsp.")
         found.append((number.group(), find_unit(word, field)))
     return found
 
@@ -102,10 +102,10 @@ def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, U
 def _unreadable(text: str, field: str) -> Invalid:
     shown = text if len(text) <= 40 else f"{text[:40]}…"
     if not any(sign.isdigit() for sign in text):
-        return Invalid(field, f"{shown} has no number; write an amount and a unit, such as 2.5 g.")
+        return Invalid(field, f"{shown} has no number; enter an amount and a unit, such as 2.5 g.")
     if not text.isascii() and any(sign.isdigit() and not sign.isascii() for sign in text):
-        return Invalid(field, "Write the number with the digits 0 to 9.")
-    return Invalid(field, f"{shown} is not an amount; write a number and a unit, such as 2.5 g or 1 lb 3 oz.")
+        return Invalid(field, "Enter the number with the digits 0 to 9.")
+    return Invalid(field, f"{shown} is not an amount; enter a number and a unit, such as 2.5 g or 1 lb 3 oz.")
 
 
 def to_grams(
@@ -138,7 +138,7 @@ def parse_grams(
     """
     grams = to_grams(parse_quantity(text, field, default_unit="g"), density_g_ml, field)
     if low is None and grams <= 0:
-        raise Invalid(field, "Give an amount above 0.")
+        raise Invalid(field, "Enter an amount above 0.")
     if low is not None and grams < low:
         raise Invalid(field, f"The weight is {figures(grams, 8)} g; the least allowed is {plain(low)} g.")
     if high is not None and grams > high:
@@ -164,11 +164,11 @@ def to_millilitres(
 def _density(density_g_ml: Decimal | None, quantity: Quantity, field: str) -> Decimal:
     if density_g_ml is None:
         kind, other = ("weight", "volume") if quantity.unit.measure is Measure.MASS else ("volume", "weight")
-        hint = " (for fluid ounces write fl oz)" if quantity.unit.name == "ounce" else ""
+        hint = " (for fluid ounces enter fl oz)" if quantity.unit.name == "ounce" else ""
         raise Invalid(
             field,
             f"{figures(quantity.amount, 8)} {quantity.unit.symbol} is a {kind}{hint}; to make it a {other} "
-            "give the density in g/mL.",
+            "enter the density in g/mL.",
         )
     return check_density(density_g_ml, field)
 

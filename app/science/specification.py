@@ -75,7 +75,7 @@ def read_specification(text: str, field: str = "specification") -> tuple[Check, 
     """
     lines = [line for line in _lines(text) if not _TOLERANCE.fullmatch(line)]
     if len(lines) > MOST_CHECKS:
-        raise Invalid(field, f"Write at most {MOST_CHECKS} checks; there are {len(lines)}.")
+        raise Invalid(field, f"Enter at most {MOST_CHECKS} checks; there are {len(lines)}.")
     checks = tuple(_check(line, field) for line in lines)
     names = [check.what.casefold() for check in checks]
     twice = next((check.what for check in checks if names.count(check.what.casefold()) > 1), "")
@@ -118,7 +118,7 @@ def _check(line: str, field: str) -> Check:
     bare = rest[: method.start()] if method else rest
     found = next((match for form in (_WORDS, _RANGE, _MOST, _LEAST) if (match := form.fullmatch(bare))), None)
     if found is None:
-        raise Invalid(field, f"{line[:60]}: write a name and limits, such as pH 4.5 to 5.5, or appearance: smooth.")
+        raise Invalid(field, f"{line[:60]}: enter a name and limits, such as pH 4.5 to 5.5, or appearance: smooth.")
     parts = found.groupdict()
     low = parse_number(parts["low"], field, low=Decimal(-(10**9))) if parts.get("low") else None
     high = parse_number(parts["high"], field, low=Decimal(-(10**9))) if parts.get("high") else None

@@ -154,19 +154,19 @@ _IN_SYSTEM["uk"] = _IN_SYSTEM["imperial"] | {
 _SYSTEM_NAMES = {"label": "US label", "us": "US", "uk": "UK", "australian": "Australian"}
 _WEIGHTS_OF_ANY_SYSTEM = {"pound", "ounce", "stone", "grain"}
 _AMBIGUOUS = {
-    "gr": "gr can mean grain or gram; write grain or g.",
-    "grs": "grs can mean grains or grams; write grain or g.",
-    "t": "t can mean teaspoon, tablespoon or tonne; write tsp, tbsp or tonne.",
-    "c": "c can mean cup or centi-; write cup or cL.",
-    "#": "# can mean pound or a number; write lb.",
-    "ton": "ton can mean several weights; write tonne, kg or lb.",
-    "tons": "tons can mean several weights; write tonne, kg or lb.",
-    "spoon": "A spoon can be large or small; write tsp or tbsp.",
-    "spoons": "A spoon can be large or small; write tsp or tbsp.",
-    "oz/fl oz": "Write oz for weight or fl oz for volume.",
+    "gr": "gr can mean grain or gram; enter grain or g.",
+    "grs": "grs can mean grains or grams; enter grain or g.",
+    "t": "t can mean teaspoon, tablespoon or tonne; enter tsp, tbsp or tonne.",
+    "c": "c can mean cup or centi-; enter cup or cL.",
+    "#": "# can mean pound or a number; enter lb.",
+    "ton": "ton can mean several weights; enter tonne, kg or lb.",
+    "tons": "tons can mean several weights; enter tonne, kg or lb.",
+    "spoon": "A spoon can be large or small; enter tsp or tbsp.",
+    "spoons": "A spoon can be large or small; enter tsp or tbsp.",
+    "oz/fl oz": "Enter oz for weight or fl oz for volume.",
 }
 _REMARKS = {
-    "ounce": "oz is read as the ounce of weight, 28.349523125 g; write fl oz for volume.",
+    "ounce": "oz is read as the ounce of weight, 28.349523125 g; enter fl oz for volume.",
     "imperial_teaspoon": "The imperial teaspoon (a third of a tablespoon of 5/8 fl oz) was never fixed by law.",
     "imperial_tablespoon": "The imperial tablespoon (5/8 imperial fl oz) was never fixed by law.",
     "imperial_cup": "The imperial cup (half a pint) was never fixed by law.",
@@ -226,7 +226,7 @@ def _placed(name: str, symbol: str, system: str, field: str) -> tuple[str, str]:
         return name, symbol
     placed = _IN_SYSTEM[system].get(name)
     if placed is None:
-        raise Invalid(field, f"There is no {_SYSTEM_NAMES.get(system, system)} {symbol}; write {symbol} alone.")
+        raise Invalid(field, f"There is no {_SYSTEM_NAMES.get(system, system)} {symbol}; enter {symbol} alone.")
     return placed, f"{_SYSTEM_NAMES.get(system, system)} {symbol}"
 
 
@@ -237,16 +237,16 @@ def _unit(name: str, symbol: str, *, typed_system: str) -> Unit:
     rough = name in ("drop", "dash", "pinch")
     remark = _REMARKS.get(name, "")
     if name.startswith("us_") and not typed_system:
-        remark = f"{symbol} is read as the US customary measure, {size:f} mL; write metric or imperial for another."
+        remark = f"{symbol} is read as the US customary measure, {size:f} mL; enter metric or imperial for another."
     return Unit(name, symbol, measure, size, rough, remark)
 
 
 def _unknown(text: str, word: str, field: str) -> Invalid:
     if not word:
-        return Invalid(field, "Write the unit too, such as g, oz or tsp.")
+        return Invalid(field, "Enter the unit too, such as g, oz or tsp.")
     if word in ("m", "cm", "mm", "in", "inch", "inches", "ft", "feet"):
-        return Invalid(field, f"{text.strip()} is a length; write a weight or a volume, such as g or mL.")
+        return Invalid(field, f"{text.strip()} is a length; enter a weight or a volume, such as g or mL.")
     return Invalid(
         field,
-        f"The unit {text.strip()[:40]!r} is not known; write g, kg, mg, oz, lb, mL, L, fl oz, tsp, tbsp, cup or drops.",
+        f"The unit {text.strip()[:40]!r} is not known; enter g, kg, mg, oz, lb, mL, L, fl oz, tsp, tbsp, cup or drops.",
     )

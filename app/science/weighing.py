@@ -110,7 +110,7 @@ def weigh(formula: Formula) -> Weighing:
         whole_g = weighed_batch(net_g, formula.loss_percent, formula.scales)
         total = formula.total_percent
         if not formula.lines:
-            raise Invalid("lines", "Write at least one line.")
+            raise Invalid("lines", "Enter at least one line.")
         if abs(total - HUNDRED) > ROUNDING_PERCENT:
             raise Invalid("lines", f"{total_message(total)} Correct them, or let one line fill up to 100.")
         targets = [

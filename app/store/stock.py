@@ -183,10 +183,15 @@ class Lot(WithHistory, Base):
         if self.state is not LotState.ACCEPTED:
             return "in quarantine" if self.state is LotState.QUARANTINE else self.state.shown
         if self.expires_on and self.expires_on < today:
-            return f"expired {self.expires_on.isoformat()}"
+            return f"expired on {_written(self.expires_on)}"
         if self.retest_on and self.retest_on < today:
-            return f"to be re-tested since {self.retest_on.isoformat()}"
+            return f"to be re-tested since {_written(self.retest_on)}"
         return ""
+
+
+def _written(day: date) -> str:
+    """Write a date so that day and month cannot be taken for each other."""
+    return f"{day.day} {day:%b %Y}"
 
 
 class StockMove(Base):

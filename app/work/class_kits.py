@@ -92,10 +92,10 @@ def read_participants(text: str) -> int:
         Invalid: at ``participants``, when it is no whole number from 1.
     """
     if not text.strip():
-        raise Invalid("participants", "Write how many take part, such as 8.")
+        raise Invalid("participants", "Enter how many take part, such as 8.")
     count = parse_number(text, "participants", low=Decimal(1), high=Decimal(MOST_PARTICIPANTS))
     if count != int(count):
-        raise Invalid("participants", "Write a whole number, such as 8.")
+        raise Invalid("participants", "Enter a whole number, such as 8.")
     return int(count)
 
 

@@ -106,7 +106,7 @@ def cost_sheet(formula: Formula) -> CostSheet:
         Invalid: at ``size`` or ``fill``, when they are missing or the batch does not fill one unit.
     """
     if formula.size is None or formula.size.fill_g is None:
-        raise Invalid("fill", "Write the fill per unit, so that a unit has a cost.")
+        raise Invalid("fill", "Enter the fill per unit, so that a unit has a cost.")
     weighing = weigh(formula)
     try:
         costing = cost_formula(formula, weighing)

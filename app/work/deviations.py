@@ -63,7 +63,7 @@ class Reasoned(Area):
         """Return the text."""
         found = super().read(text, at, form)
         if not found and form.value_of(DeviationForm.decides):
-            raise Invalid(at, f"Write the {self.name}.")
+            raise Invalid(at, f"Enter the {self.name}.")
         return found
 
 
@@ -71,11 +71,11 @@ class DeviationForm(Form):
     """What is noted or decided on something out of plan; ``key`` names what was found, and is empty for a new note."""
 
     key = Line("", longest=LONGEST)
-    what = Name("What was not as planned", "Write what was not as planned.", longest=LONGEST)
+    what = Name("What was not as planned", "Enter what was not as planned.", longest=LONGEST)
     cause = Reasoned("Cause", longest=LONGEST)
     effect = Reasoned("Effect", longest=LONGEST)
     action = Reasoned("Action", longest=LONGEST)
-    who = SignedBy("Write who decides.")
+    who = SignedBy("Enter who decides.")
     decides = Tick("")
 
 

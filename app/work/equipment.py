@@ -28,16 +28,16 @@ Row = TypeVar("Row", Scale, Vessel, Packaging, Supplier, LabelSheet)
 class ScaleForm(Form):
     """A scale; amounts without a unit are grams."""
 
-    name = Name("Name", "Give the scale a name, such as Bench scale.")
+    name = Name("Name", "Enter a name for the scale, such as Bench scale.")
     readability = Grams(
         "Smallest step it shows",
-        "Give the smallest step it shows, such as 0.1 g.",
+        "Enter the smallest step it shows, such as 0.1 g.",
         column="readability_g",
         hint="Grams, or with a unit.",
     )
     capacity = Grams(
         "Largest load",
-        "Give the largest load, such as 2 kg.",
+        "Enter the largest load, such as 2 kg.",
         column="capacity_g",
         hint="Grams, or with a unit such as 2 kg.",
     )
@@ -64,8 +64,8 @@ class ScaleForm(Form):
 class VesselForm(Form):
     """A pot or beaker; a weight without a unit is grams."""
 
-    name = Name("Name", "Give the vessel a name, such as Pot 3 l.")
-    tare = Grams("Weight empty", "Give what it weighs empty, such as 850 g.", column="tare_g", hint="Grams, or kg.")
+    name = Name("Name", "Enter a name for the vessel, such as Pot 3 l.")
+    tare = Grams("Weight empty", "Enter what it weighs empty, such as 850 g.", column="tare_g", hint="Grams, or kg.")
     holds = MaybeNumber("Holds, ml", column="holds_ml", high=10**7, hint="Leave empty when not known.")
 
 
@@ -80,7 +80,7 @@ class NewPrice(MaybeMoney):
 class PackagingForm(Form):
     """A piece of packaging; a price that is given is noted with today's date beside the earlier ones."""
 
-    name = Name("Name", "Give the packaging a name, such as Jar 60 ml with lid.", width="w20")
+    name = Name("Name", "Enter a name for the packaging, such as Jar 60 ml with lid.", width="w20")
     units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
     price = NewPrice("Price of a pack", hint="Noted as paid today; leave empty when not known.", width="w8")
     supplier = Line("Supplier")

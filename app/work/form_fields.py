@@ -247,9 +247,9 @@ def read_day(text: str, at: str) -> date:
     try:
         day = date.fromisoformat(text.strip())
     except ValueError as error:
-        raise Invalid(at, f"Write the date as year-month-day, such as {today().isoformat()}.") from error
+        raise Invalid(at, f"Enter the date as year-month-day, such as {today().isoformat()}.") from error
     if day < OLDEST:
-        raise Invalid(at, "Write a date after 1900.")
+        raise Invalid(at, "Enter a date after 1900.")
     return day
 
 
@@ -293,11 +293,11 @@ def read_money(text: str, at: str, currency: str, locale: str) -> Decimal:
     for sign in (currency, get_currency_symbol(currency, locale=locale)):
         bare = bare.removeprefix(sign).removesuffix(sign).strip()
     if not bare:
-        raise Invalid(at, f"Give the amount, such as {format_currency(Decimal('12.40'), currency, locale=locale)}.")
+        raise Invalid(at, f"Enter the amount, such as {format_currency(Decimal('12.40'), currency, locale=locale)}.")
     amount = parse_number(bare, at, low=Decimal(0), high=DEAREST)
     most = get_currency_precision(currency) + 4
     if -int(amount.normalize().as_tuple().exponent) > most:
-        raise Invalid(at, f"Write the amount with at most {most} decimals.")
+        raise Invalid(at, f"Enter the amount with at most {most} decimals.")
     return amount
 
 
@@ -338,5 +338,5 @@ class CurrencyCode(Field[str]):
         """Return the letters in upper case."""
         found = text.strip().upper() or (form.given.currency if form.given else "")
         if found not in list_currencies():
-            raise Invalid(at, "Write the three letters of a currency, such as EUR, USD or GBP.")
+            raise Invalid(at, "Enter the three letters of a currency, such as EUR, USD or GBP.")
         return str(found)

@@ -57,14 +57,14 @@ def due_gear(session: Session, names: set[str]) -> tuple[str, ...]:
 class GearCheckForm(Form):
     """A check: against what, what was read, what was allowed, and when the next one is due."""
 
-    gear = Name("Equipment", "Write what was checked, such as Pocket scale or pH meter.")
+    gear = Name("Equipment", "Enter what was checked, such as Pocket scale or pH meter.")
     checked_on = Day("Checked on")
-    reference = Name("Against", "Write against what, such as 100 g weight or buffer 7.")
-    reading = Name("It showed", "Write what it showed.", width="w8")
+    reference = Name("Against", "Enter against what, such as 100 g weight or buffer 7.")
+    reading = Name("It showed", "Enter what it showed.", width="w8")
     limit = Line("Allowed", column="limit_text", width="w8")
     passed = Tick("Passed")
     next_due = Day("Next due")
-    who = SignedBy("Write who checked it.")
+    who = SignedBy("Enter who checked it.")
 
     @rule
     def the_next_one_comes_later(self) -> None:

@@ -86,7 +86,7 @@ def at_size(formula: Formula, size: str, fill: str, loss: str) -> Formula:
 def _size(formula: Formula, size: str, fill: str) -> BatchSize:
     usual = formula.size
     if not size and usual is None:
-        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
+        raise Invalid("size", "Enter the batch size, such as 500 g or 40 units.")
     if usual is not None and not size and not fill:
         return usual
     words, fill_words = (usual.words, usual.fill_words) if usual else ("", "")

@@ -91,7 +91,7 @@ class SignedBy(Field[str]):
 class PersonForm(Form):
     """A person who works here; checked with the session that knows the others."""
 
-    name = Name("Name", "Write the person's name.", longest=LONGEST_NAME, width="w20")
+    name = Name("Name", "Enter the person's name.", longest=LONGEST_NAME, width="w20")
     initials = Line("Initials", longest=LONGEST_INITIALS, width="w4")
 
     @rule

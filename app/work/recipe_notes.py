@@ -39,7 +39,7 @@ class RecipeForm(Form):
         """Refuse lists nobody reads."""
         for name in ("equipment", "substitutes"):
             if len(lines_of(getattr(self, name))) > MOST_LINES:
-                raise Invalid(name, f"Write at most {MOST_LINES} lines.")
+                raise Invalid(name, f"Enter at most {MOST_LINES} lines.")
 
 
 class PictureForm(Form):
@@ -47,7 +47,7 @@ class PictureForm(Form):
 
     alt = Name(
         "What is to be seen on it",
-        "Say what is to be seen, for readers who cannot see it: such as Two jars of cream beside a spatula.",
+        "Enter what is to be seen, for readers who cannot see it: such as Two jars of cream beside a spatula.",
         longest=LONGEST_ALT,
         width="w20",
     )

@@ -124,7 +124,7 @@ def sheet_of(formula: Formula, weighing: Weighing) -> BatchSheet:
         Invalid: at ``size``, when the formula has no batch size.
     """
     if formula.size is None:
-        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
+        raise Invalid("size", "Enter the batch size, such as 500 g or 40 units.")
     phases, number = [], 1
     for phase in formula.phases:
         steps = _steps(phase, formula.lines, number)

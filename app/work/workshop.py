@@ -73,7 +73,7 @@ class SettingsForm(Form):
 
     name = Name(
         "Name of the workshop",
-        "Give the workshop a name; it is printed on every sheet.",
+        "Enter a name for the workshop; it is printed on every sheet.",
         hint="Printed on every sheet.",
         width="w20",
     )
@@ -139,17 +139,17 @@ class SettingsForm(Form):
 class BeginForm(Form):
     """What a workshop of one's own begins with; everything can be changed later."""
 
-    name = Name("Name of the workshop", "Give the workshop a name; it is printed on every sheet.", width="w20")
+    name = Name("Name of the workshop", "Enter a name for the workshop; it is printed on every sheet.", width="w20")
     currency = Currency("Currency", currencies, "Choose a currency of the list.", default="EUR")
     jurisdiction = OneOf("Label rules", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     paper = OneOf("Paper", Paper, "Choose A4 or Letter.", default=Paper.A4.value)
     scale_step = Grams(
         "Smallest step your scale shows",
-        "Give the smallest step your scale shows, such as 0.1 g.",
+        "Enter the smallest step your scale shows, such as 0.1 g.",
         default="0.1 g",
         hint="0.1 g when it shows one decimal.",
     )
-    scale_load = Grams("Largest load of that scale", "Give the largest load, such as 2 kg.", default="2 kg")
+    scale_load = Grams("Largest load of that scale", "Enter the largest load, such as 2 kg.", default="2 kg")
     fine_step = MaybeGrams("Smallest step of a finer scale", hint="Leave both empty if you have none.")
     fine_load = MaybeGrams("Largest load of the finer scale")
 
@@ -159,7 +159,7 @@ class BeginForm(Form):
         if self.scale_load < self.scale_step:
             raise Invalid("scale_load", "The largest load is below the smallest step.")
         if (self.fine_step is None) != (self.fine_load is None):
-            raise Invalid("fine_load" if self.fine_load is None else "fine_step", "Give both, or leave both empty.")
+            raise Invalid("fine_load" if self.fine_load is None else "fine_step", "Enter both, or leave both empty.")
         if self.fine_step is not None and self.fine_load is not None and self.fine_load < self.fine_step:
             raise Invalid("fine_load", "The largest load is below the smallest step.")
 

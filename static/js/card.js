@@ -10,7 +10,7 @@ export function watchCards(form, live) {
   document.body.append(box);
   let opener = null;
 
-  const TOOLS = [["up", "Up"], ["down", "Down"], ["double", "Double"], ["qs", "Fill up to 100"], ["remove", "Remove"]];
+  const TOOLS = [["up", "Up"], ["down", "Down"], ["double", "Double"], ["qs", "Fill up to 100"], ["pick", "Select"], ["remove", "Remove"]];
 
   function tools(line) {
     const row = document.createElement("div");
@@ -22,6 +22,7 @@ export function watchCards(form, live) {
       button.addEventListener("click", () => {
         box.hidePopover();
         if (word === "qs") document.getElementById(`line.${line}.qs`).click();
+        else if (word === "pick") document.querySelector(`.pick[value="${line}"]`).click();
         else live.now(`line-${word}:${line}`);
       });
       row.append(button);

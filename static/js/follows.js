@@ -27,7 +27,8 @@ function show(found, stale) {
   document.getElementById("strip-ruler").innerHTML = ph.ruler;
   const count = document.getElementById("strip-checks");
   count.className = `strip-figure checks-${checks.worst}`;
-  set(count, checks.words);
+  const worst = checks.words.split(",", 1)[0];
+  [worst, checks.words.slice(worst.length)].forEach((words, place) => set(count.children[place], words));
   set(document.querySelector("[data-n=ph]"), ph.note);
   set(document.querySelector("[data-n=checks]"), checks.words);
   for (const [name, html] of Object.entries(bodies)) body(name, html);

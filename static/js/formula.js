@@ -122,6 +122,7 @@ function drawLine(line, found, waits) {
     if (place.textContent !== words) place.textContent = words;
     place.classList.toggle("waiting", waits);
   }
+  row.querySelector(".share").classList.toggle("of-cost", found.share.includes("%"));
   for (const place of row.querySelectorAll("[data-c]")) place.textContent = found.columns[place.dataset.c];
   row.querySelector(".bar-weight").setAttribute("width", (found.weight * 100).toFixed(1));
   const cost = row.querySelector(".bar-cost");

@@ -1,6 +1,9 @@
 // On a phone a row of a wide table becomes a card: each cell carries the words of its column head, and the style sheet
-// stacks them; a cell with nothing to say is left out. Tables with a form of their own for phones are left alone.
+// stacks them; a cell with nothing to say is left out, one with a long text takes a line of its own. Tables with a form of their own for phones are left alone.
 const OWN = ".bench-table, .working, .names, .preview, .weights, .trial, .pasted table, .composition table";
+
+const WORDY = 48;
+const labelled = new WeakSet();
 
 function headings(table) {
   const cells = [...(table.tHead?.rows[table.tHead.rows.length - 1]?.cells ?? [])];
@@ -15,12 +18,14 @@ function label(table) {
     for (const cell of row.cells) {
       if (cell.colSpan === 1 && words[place]) cell.dataset.label ||= words[place];
       cell.classList.toggle("none", cell.tagName === "TD" && cell.textContent.trim() === "–");
+      cell.classList.toggle("wordy", cell.textContent.trim().length > WORDY);
       place += cell.colSpan;
     }
   }
   table.classList.add("stacks");
+  labelled.add(table);
 }
 
-const all = () => document.querySelectorAll(".scroll table:not(.stacks), .scroll-paper table:not(.stacks)").forEach(label);
+const all = () => document.querySelectorAll(".scroll table, .scroll-paper table, .record-table").forEach((table) => labelled.has(table) || label(table));
 all();
 new MutationObserver(all).observe(document.getElementById("main"), { childList: true, subtree: true });

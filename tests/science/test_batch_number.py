@@ -32,8 +32,8 @@ def test_the_example_is_the_first_number() -> None:
 
 
 REFUSED = [
-    ("", "Give a pattern"),
-    ("   ", "Give a pattern"),
+    ("", "Enter a pattern"),
+    ("   ", "Enter a pattern"),
     ("{code}", "Add {count}"),
     ("{count}-{count}", "once"),
     ("{code}-{count", "Close every brace"),

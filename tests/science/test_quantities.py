@@ -88,7 +88,7 @@ def test_a_bare_kitchen_measure_is_us_and_says_so(text: str) -> None:
 def test_ounces_of_weight_and_of_volume_are_told_apart() -> None:
     assert parse_quantity("8 oz").unit.measure is Measure.MASS
     assert parse_quantity("8 fl oz").unit.measure is Measure.VOLUME
-    with pytest.raises(Invalid, match="write fl oz"):
+    with pytest.raises(Invalid, match="enter fl oz"):
         to_millilitres(parse_quantity("8 oz"))
 
 

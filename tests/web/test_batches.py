@@ -265,7 +265,7 @@ def test_a_deviation_is_decided_on_at_its_place_and_what_is_missing_is_told(demo
     answer = demo_client.post(f"{path}/deviation", data=form)
     assert answer.status_code == 422
     assert 'value="spilt"' in answer.text
-    assert "Write the effect." in answer.text
+    assert "Enter the effect." in answer.text
     form |= {"effect": "a richer gel", "action": "accepted, labelled as made"}
     assert [demo_client.post(f"{path}/deviation", data=form).status_code for _ in range(2)] == [303, 303]
     page = demo_client.get(path).text

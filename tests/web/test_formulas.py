@@ -36,7 +36,7 @@ def test_a_formula_without_a_name_is_asked_for_one_and_the_code_stays(client: Fl
     answer = client.post("/formulas", data={"name": " ", "code": "QQ"})
     assert answer.status_code == 422
     assert "<title>Error: New formula" in answer.text
-    assert "Give the formula a name." in answer.text
+    assert "Enter a name for the formula." in answer.text
     assert 'value="QQ"' in answer.text
 
 
@@ -83,14 +83,14 @@ def test_the_live_answer_brings_what_follows(desk: Any) -> None:
 @pytest.mark.parametrize(
     ("amount", "words"),
     [
-        ("", "Write a percentage, or let this line fill up to 100."),
-        ("-1", "-1 is negative; write 0 or more."),
+        ("", "Enter a percentage, or let this line fill up to 100."),
+        ("-1", "-1 is negative; enter 0 or more."),
         ("NaN", "NaN is not a number"),
-        ("1e400", "Write 1e400 out in full"),
+        ("1e400", "Enter 1e400 in full"),
         ("1.234,5", "can be read in two ways"),
         ("9" * 400, "at most 12 digits"),
         ("<b>5", "<b>5 is not a number"),
-        ("٣", "Write the number with the digits 0 to 9."),
+        ("٣", "Enter the number with the digits 0 to 9."),
     ],
 )
 def test_a_slip_is_told_at_its_field_and_what_was_typed_is_kept(

@@ -50,11 +50,12 @@ def test_a_material_that_is_on_the_shelf_leads_there(client: FlaskClient) -> Non
 
 
 def test_what_rests_on_memory_is_listed_by_table_and_page(client: FlaskClient) -> None:
-    page = client.get("/library/from-memory").get_data(as_text=True)
+    page = client.get("/library/from-memory", follow_redirects=True).get_data(as_text=True)
     assert f"{len(from_memory()):,} values" in page
     blends = [value for value in from_memory() if value.table == "blends"]
-    assert f"{len(blends):,} values" in client.get("/library/from-memory?table=blends").get_data(as_text=True)
-    assert client.get("/library/from-memory?page=99999999999&table=nope").status_code == 200
+    led = client.get("/library/from-memory?table=blends", follow_redirects=True)
+    assert f"{len(blends):,} values" in led.get_data(as_text=True)
+    assert client.get("/rules/from-memory?page=99999999999&table=nope").status_code == 200
 
 
 def test_the_list_goes_out_as_a_guarded_file(client: FlaskClient) -> None:

@@ -286,7 +286,7 @@ def test_a_volume_without_a_density_is_told_at_the_field(client: FlaskClient) ->
     page = text_of(answer)
     assert answer.status_code == 422
     assert 'id="quantity-fault"' in page
-    assert "give the density" in page
+    assert "enter the density" in page
     assert value_of(answer, "quantity") == "500 mL"
 
 

@@ -102,9 +102,9 @@ def test_an_answer_without_reason_or_name_keeps_what_was_typed(client: FlaskClie
     page = text_of(refused)
     assert refused.status_code == 422
     assert "<title>Error: " in page
-    assert "Write who gives this answer." in page
+    assert "Enter who gives this answer." in page
     assert ">A trial, not for sale.</textarea>" in page
-    assert "Write the reason in a sentence or two." in text_of(answer(client, formula, reason=""))
+    assert "Enter the reason in a sentence or two." in text_of(answer(client, formula, reason=""))
 
 
 @pytest.mark.parametrize("mark", ["", "nonsense", SCRIPT, "0" * 32, LONG])

@@ -80,7 +80,7 @@ def test_a_lot_is_refused_counted_and_taken_from_on_its_page(client: FlaskClient
     assert "in quarantine" in text_of(client.get("/stock/lots/1"))
     refused = client.post("/stock/lots/1/move", data={"kind": "used", "amount": "1 kg", "by": "Ines", "key": "m"})
     assert refused.status_code == 422
-    assert "Say why it is used all the same" in text_of(refused)
+    assert "Enter why it is used all the same" in text_of(refused)
     assert value_of(refused, "amount") == "1 kg"
     client.post("/stock/lots/1/decision", data={"state": "accepted", "by": "Per", "why": "certificate"})
     for _ in range(2):

@@ -101,7 +101,7 @@ def test_an_allergen_sheet_is_read_line_by_line() -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("Limonene 4\nLinalool", "Line 2: write the name and the percent"),
+        ("Limonene 4\nLinalool", "Line 2: enter the name and the percent"),
         ("Limonene 101", "Line 1: The number is 101"),
         ("Limonene 60\nLinalool 50", "add up to 110 %"),
         ("Limonene 1\nLinallol 2\nGeraniol 1", "Line 2: Linallol is not an allergen .* did you mean Linalool"),

@@ -48,7 +48,7 @@ def test_the_price_of_a_kilogram_follows(
 
 
 REFUSED = [
-    (PriceForm("", "1 kg"), "amount", "Give the amount"),
+    (PriceForm("", "1 kg"), "amount", "Enter the amount"),
     (PriceForm("nan", "1 kg"), "amount", "not a number"),
     (PriceForm("-1", "1 kg"), "amount", "negative"),
     (PriceForm("1e400", "1 kg"), "amount", "without the letter e"),

@@ -145,7 +145,7 @@ FILES = [
     ("name,inci,percent\nA,Aqua,100\nB,Aqua,nan\n", 3, "not a number"),
     ("name,inci,percent\nA,Aqua,60\nA,Glycerin,1e400\n", 3, "without the letter e"),
     ("name,inci\nA,Aqua\nB,Aqua\nA,Glycerin\n", 4, "A is in line 2 already"),
-    ("name,inci\n,Aqua\n", 2, "Give the material a name"),
+    ("name,inci\n,Aqua\n", 2, "Enter a name for the material"),
     ('name,inci\nA,"Aqua\n', 2, "opened here and never closed"),
     ('name,inci\nA,"Aq"ua\n', 2, "quotation marks do not fit"),
     ("name,inci\nA," + "x" * (LONGEST_CELL + 1) + "\n", 2, "one cell is longer"),
@@ -174,9 +174,9 @@ def test_one_bad_line_keeps_every_line_out(store: Store) -> None:
 PRICE_FILES = [
     ("material,price,amount\nNobody,1,1 kg\n", "Nobody is not on the shelf"),
     ("material,price,amount\nOld water,x,1 kg\n", "Price: x is not a number"),
-    ("material,price,amount\nOld water,1,1 fl oz\n", "give the density"),
-    ("material,price,amount,currency\nOld water,1,1 kg,ZZ\n", "Currency: Write the three letters"),
-    ("material,price,amount,date\nOld water,1,1 kg,tomorrow\n", "When: Write the date"),
+    ("material,price,amount\nOld water,1,1 fl oz\n", "enter the density"),
+    ("material,price,amount,currency\nOld water,1,1 kg,ZZ\n", "Currency: Enter the three letters"),
+    ("material,price,amount,date\nOld water,1,1 kg,tomorrow\n", "When: Enter the date"),
 ]
 
 

@@ -206,7 +206,7 @@ def test_finished_units_are_counted_used_and_thrown_away_and_the_low_and_the_old
     form = UnitsForm(kind="discarded", units="2", why="fell", who="Tom")
     assert move_units(demo, product_id, batch_id, form) == -2
     assert move_units(demo, product_id, batch_id, form.but(kind="used here", units=str(there - 2))) == 2 - there
-    for units, words in (("0", "Write how many"), ("1", "Only 0 are on hand")):
+    for units, words in (("0", "Enter how many"), ("1", "Only 0 are on hand")):
         with pytest.raises(Faults, match=words):
             move_units(demo, product_id, batch_id, form.but(units=units))
     with Session(demo.engine, expire_on_commit=False) as session:

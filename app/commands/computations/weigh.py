@@ -135,7 +135,7 @@ def _percents(lines: list[RequestLine]) -> list[Decimal]:
             message = "A line that fills up to 100 has no percentage of its own; take one away."
             raise Invalid(f"lines[{place}].percent", message)
         if not line.qs and line.percent is None:
-            raise Invalid(f"lines[{place}].percent", "Write a percentage, or let this line fill up to 100.")
+            raise Invalid(f"lines[{place}].percent", "Enter a percentage, or let this line fill up to 100.")
         if line.qs and filling is not None:
             message = f"Line {lines[filling].id!r} fills up to 100 already; give this one a percentage."
             raise Invalid(f"lines[{place}].qs", message)

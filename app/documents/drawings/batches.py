@@ -17,13 +17,17 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One figure across batches, with its window (low, high), either end None where there is none."""
+    """One figure across batches, with its window (low, high), either end None where there is none.
+
+    ``digits`` is how many significant figures it is written with.
+    """
 
     words: str
     unit: str
     points: tuple[Measured, ...]
     low: float | None = None
     high: float | None = None
+    digits: int = 3
 
 
 BAND = 84.0
@@ -34,7 +38,8 @@ def batch_beside_batch(series: Sequence[Series]) -> Drawing:
     shapes = []
     for row, one in enumerate(series):
         top = 8 + BAND * row
-        shapes.append(Shape("text", 0.0, top + 11, look="strong", words=one.words))
+        heading = f"{one.words},{one.unit}" if one.unit else one.words
+        shapes.append(Shape("text", 0.0, top + 11, look="strong", words=heading))
         known = [p.value for p in one.points if p.value is not None]
         edges = [edge for edge in (one.low, one.high) if edge is not None]
         if not known:
@@ -58,14 +63,11 @@ def batch_beside_batch(series: Sequence[Series]) -> Drawing:
             if before:
                 shapes.append(Shape("line", before[0], before[1], x, y(point.value), "series"))
             before = (x, y(point.value))
-            words = (
-                f"{point.batch}: {one.words} {point.value:.4g}{one.unit}{', out of its window' if point.is_out else ''}"
-            )
+            figure = f"{point.value:.{one.digits}g}"
+            words = f"{point.batch}: {one.words} {figure}{one.unit}{', out of its window' if point.is_out else ''}"
             kind = "square" if point.is_out else "circle"
             shapes.append(Shape(kind, x, y(point.value), 0, 4.5, "out" if point.is_out else "reading", words))
-            shapes.append(
-                Shape("text", x, y(point.value) - 8, look="tick", words=f"{point.value:.4g}", anchor="middle")
-            )
+            shapes.append(Shape("text", x, y(point.value) - 8, look="tick", words=figure, anchor="middle"))
     return Drawing(
         "batches",
         "Batch beside batch: " + ", ".join(one.words for one in series),

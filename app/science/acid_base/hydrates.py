@@ -34,7 +34,7 @@ def parse_waters(text: str) -> float:
     number = _NUMBER.match(plain) if plain not in VAGUE else None
     waters = float((number.group(1) or "1").replace(",", ".")) if number else -1.0
     if not 0.0 <= waters <= MOST_WATERS:
-        raise Invalid("hydrate", f"write the water of crystallisation as anhydrous, monohydrate or 2 H2O, not {text!r}")
+        raise Invalid("hydrate", f"enter the water of crystallisation as anhydrous, monohydrate or 2 H2O, not {text!r}")
     return waters
 
 

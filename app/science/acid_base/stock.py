@@ -81,7 +81,7 @@ def make_stock(material: StockMaterial, strength_percent: float, total_g: float)
     if most is not None and strength_percent > most:
         raise Invalid("strength_percent", f"water dissolves about {most:g} % of it at 20 °C: make a weaker solution")
     if total_g <= 0:
-        raise Invalid("total_g", "say how much to make: more than 0 g")
+        raise Invalid("total_g", "enter how much to make: more than 0 g")
     needed = total_g * strength_percent / material.assay_percent
     water_g = total_g - needed
     known = material.substance.key == "sodium_hydroxide"

@@ -36,7 +36,7 @@ def check_compositions(materials: Sequence[DosedMaterial]) -> None:
             raise Invalid(field, f"The parts add up to {plain(total)} %; take {plain(total - HUNDRED)} away.")
         for place, part in enumerate(material.parts):
             if not part.inci.strip():
-                raise Invalid(f"{field}[{place}].inci", "Write the INCI name.")
+                raise Invalid(f"{field}[{place}].inci", "Enter the INCI name.")
             inside = sum((share.percent for share in part.allergens), ZERO)
             if inside > MOST_COMPOSITION:
                 words = f"The allergens add up to {plain(inside)} % of this part; check them."

@@ -90,7 +90,7 @@ def work_out(
 ) -> Worked:
     """Answer as ``infer``, with whole compositions drawn from the belief; arguments and errors as there."""
     if not 1 <= len(names) <= MOST_NAMES:
-        raise Invalid("ingredients", f"write between 1 and {MOST_NAMES} names")
+        raise Invalid("ingredients", f"enter between 1 and {MOST_NAMES} names")
     seen = observed or Observed()
     resolved = resolve_conflicts(rules_of(names, known or {}))
     usual, nodes = usual_amounts(names, table, kind=kind), richness_nodes(names)

@@ -39,7 +39,7 @@ def read_certificate(text: str, field: str = "") -> dict[str, Decimal]:
         match = _PAIR.fullmatch(piece)
         category = match["category"].upper() if match else ""
         if match is None or category not in CATEGORIES:
-            raise Invalid(field, f"{piece}: write a category and its highest amount, such as 5A: 1.2.")
+            raise Invalid(field, f"{piece}: enter a category and its highest amount, such as 5A: 1.2.")
         if category in found:
             raise Invalid(field, f"Category {category} is there twice.")
         found[category] = parse_number(match["percent"], field, high=Decimal(100))

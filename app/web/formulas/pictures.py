@@ -76,7 +76,7 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
         series = (
             Series("pH", "", read, *near),
             Series(
-                "yield, %",
+                "yield",
                 " %",
                 tuple(
                     Measured(b.number, float(b.yield_percent), not low <= b.yield_percent <= high)
@@ -88,12 +88,13 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
                 high,
             ),
             Series(
-                "furthest line, % off",
+                "line furthest off",
                 " %",
                 tuple(
                     Measured(b.number, None if b.worst_percent is None else float(b.worst_percent), b.line_out)
                     for b in lived.batches
                 ),
+                digits=2,
             ),
         )
         words = "Each mark is a batch, oldest at the left. A square lies outside its window."

@@ -1,17 +1,16 @@
 """The pages of the shipped library."""
 
-from collections import Counter
 from collections.abc import Sequence
 from itertools import groupby
 
-from flask import Blueprint, Response, render_template, request
+from flask import Blueprint, Response, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as Answer
 
 from app.reference.material import LibraryMaterial
 from app.reference.materials import left_out, library_materials, material
 from app.reference.provenance import MemoryValue, Provenance, from_memory
 from app.store.errors import NotFound
 from app.web import context
-from app.web.paging import asked_page
 from app.work.csv_text import write_table
 from app.work.materials.composition import width_text
 from app.work.materials.finding import SearchedFor, search_library
@@ -70,15 +69,9 @@ def _told(found: LibraryMaterial, names: Sequence[str]) -> list[tuple[str, Prove
 
 
 @blueprint.get("/library/from-memory")
-def memory() -> str:
-    """List every shipped value that rests on memory, by table."""
-    table = request.args.get("table", "")
-    return render_template(
-        "library/from_memory.html",
-        page=asked_page(_memory(table)),
-        tables=sorted(Counter(value.table for value in from_memory()).items()),
-        table=table,
-    )
+def memory() -> Answer:
+    """Lead to the one page of the values from memory, where they can be corrected too."""
+    return redirect(url_for("rules.memory_index", table=request.args.get("table") or None), 301)
 
 
 def _memory(table: str) -> list[MemoryValue]:

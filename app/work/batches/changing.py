@@ -65,7 +65,7 @@ def change_plan(session: Session, batch_id: int, row_version: int, plan: Plan, *
     batch = open_batch(session, batch_id, row_version)
     if batch.state is not BatchState.PLANNED:
         raise Conflict(f"Batch {batch.number} is {batch.state.value}; only a batch that is not begun is planned anew.")
-    by = person_named(session, who, "who", "Write who changes the plan.")
+    by = person_named(session, who, "who", "Enter who changes the plan.")
     planned = worked_out(session, plan, batch.version)
     new_number = _number(session, batch, number)
     before = _said(batch)
@@ -89,7 +89,7 @@ def _set(line: BatchLine, columns: Mapping[str, object]) -> None:
 
 def _number(session: Session, batch: Batch, typed: str) -> str:
     """Return the number of a batch as typed; one that any batch has or had is never given again."""
-    number = required_line(typed, "number", "Write the batch number.")
+    number = required_line(typed, "number", "Enter the batch number.")
     if len(number) > LONGEST_NUMBER:
         raise Invalid("number", f"Shorten the number to {LONGEST_NUMBER} characters; it has {len(number)}.")
     if number == batch.number:
@@ -139,8 +139,8 @@ class SwapForm(Form):
     """Another material for a line; checked with that line."""
 
     material = StandIn("Material")
-    why = Name("Why", "Write why another material is taken.")
-    who = SignedBy("Write who swaps it.")
+    why = Name("Why", "Enter why another material is taken.")
+    who = SignedBy("Enter who swaps it.")
 
 
 @action(once="swap in line {line_id}")

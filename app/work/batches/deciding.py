@@ -45,7 +45,7 @@ class BatchDecision(Form):
 
     state = OneOf("Decision", BatchState, "Choose quarantine, release, reject or cancel.")
     why = Line("Why", longest=LONGEST_REASON)
-    who = SignedBy("Write who decides.")
+    who = SignedBy("Enter who decides.")
 
     @rule
     def is_a_decision(self) -> None:
@@ -57,7 +57,7 @@ class BatchDecision(Form):
     def has_its_reason(self) -> None:
         """Refuse a rejection or cancelling without a reason."""
         if self.state in (BatchState.REJECTED, BatchState.CANCELLED) and not self.why:
-            raise Invalid("why", f"Write why it is {self.state.value}.")
+            raise Invalid("why", f"Enter why it is {self.state.value}.")
 
     @rule
     def two_people(self) -> None:

@@ -78,8 +78,8 @@ def heating_of(session: Session, batch: Batch) -> HeatingOfBatch | None:
 class PotForm(Form):
     """A vessel on a scale; ``sure`` repeats a weight that was asked about."""
 
-    grams = Grams("Weight, g", "Write what the scale shows.", low=ZERO, high=HEAVIEST_G)
-    who = SignedBy("Write who weighed it.")
+    grams = Grams("Weight, g", "Enter what the scale shows.", low=ZERO, high=HEAVIEST_G)
+    who = SignedBy("Enter who weighed it.")
     vessel = Line("Pot")
     phase = Line("Phase", longest=20)
     scale = Line("Scale")
@@ -95,7 +95,7 @@ class PotForm(Form):
 class BeforeForm(PotForm):
     """A vessel before heating."""
 
-    vessel = Name("Pot", "Write which pot or beaker it is.")
+    vessel = Name("Pot", "Enter which pot or beaker it is.")
 
     @rule
     def heavier_than_empty(self) -> None:
@@ -109,10 +109,10 @@ class BeforeForm(PotForm):
 class PotCorrection(Form):
     """The right weights of a vessel before and after heating; checked with the heating that they correct."""
 
-    before = Grams("Before, g", "Write what the scale showed.", high=HEAVIEST_G)
+    before = Grams("Before, g", "Enter what the scale showed.", high=HEAVIEST_G)
     after = MaybeGrams("After, g", low=ZERO, high=HEAVIEST_G)
-    who = SignedBy("Write who corrects it.")
-    reason = Name("Reason", "Write why it is corrected.")
+    who = SignedBy("Enter who corrects it.")
+    reason = Name("Reason", "Enter why it is corrected.")
 
     @rule
     def lost_what_it_can_lose(self) -> None:

@@ -40,9 +40,9 @@ class ReadingForm(Form):
     """What was read or seen of a batch; checked with that batch."""
 
     kind = Name("What", "Choose what was observed.")
-    words = Area("Reading", "Write what was read or seen.", longest=LONGEST_READING)
+    words = Area("Reading", "Enter what was read or seen.", longest=LONGEST_READING)
     temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
-    who = SignedBy("Write who read it.", column="taken_by")
+    who = SignedBy("Enter who read it.", column="taken_by")
 
     @rule
     def a_number_where_one_is_wanted(self) -> None:
@@ -84,8 +84,8 @@ def add_reading(
 class NoteForm(Form):
     """A note on a batch."""
 
-    note = Area("Note", "Write the note first.", longest=LONGEST_NOTE)
-    who = SignedBy("Write who adds the note.")
+    note = Area("Note", "Enter the note first.", longest=LONGEST_NOTE)
+    who = SignedBy("Enter who adds the note.")
 
 
 @action(once="note on batch {batch_id}")
@@ -110,7 +110,7 @@ def record_yield(session: Session, batch_id: int, *, text: str, who: str, sure: 
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    weight, by = read_weight(text, "yield"), person_named(session, who, "who", "Write who weighed the yield.")
+    weight, by = read_weight(text, "yield"), person_named(session, who, "who", "Enter who weighed the yield.")
     held = batch.held_g
     if weight is not None and held and weight >= SLIP * held and sure.strip() != text.strip():
         raise Invalid("yield-sure", f"{plain(weight)} g is more than the {plain(held)} g in the batch. Is it right?")

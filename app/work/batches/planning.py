@@ -218,7 +218,7 @@ def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned
         NotFound: when there is no such product of the formula.
     """
     if not plan.size.strip():
-        raise Invalid("size", "Write the batch size, such as 500 g or 40 units.")
+        raise Invalid("size", "Enter the batch size, such as 500 g or 40 units.")
     product = find_product(session, plan.product_id) if plan.product_id is not None else None
     if plan.product_id is not None and (product is None or product.formula_id != version.formula_id):
         raise NotFound("There is no such product of this formula.")
@@ -228,8 +228,8 @@ def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned
     try:
         day = date.fromisoformat(plan.planned_on)
     except ValueError as error:
-        raise Invalid("planned_on", "Write the date as year-month-day, such as 2026-11-30.") from error
-    maker = person_named(session, plan.made_by, "made_by", "Write who makes it.") if plan.made_by.strip() else ""
+        raise Invalid("planned_on", "Enter the date as year-month-day, such as 2026-11-30.") from error
+    maker = person_named(session, plan.made_by, "made_by", "Enter who makes it.") if plan.made_by.strip() else ""
     try:
         sheet = batch_sheet(formula)
     except Invalid as error:

@@ -91,7 +91,7 @@ def rescue_batch(session: Session, batch_id: int, row_version: int, *, who: str,
         Conflict: when the batch is decided, or was changed in the meantime.
     """
     batch = open_batch(session, batch_id, row_version)
-    by = person_named(session, who, "who", "Write who does this.")
+    by = person_named(session, who, "who", "Enter who does this.")
     offered, found = offered_rescue(session, batch), _rescue(batch)
     if offered is None or found is None:
         raise Invalid("", "No line is above its tolerance, so there is nothing to rescue.")

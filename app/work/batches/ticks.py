@@ -35,7 +35,7 @@ class TickForm(Form):
 
     temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
     remark = Line("Remark", longest=LONGEST_REMARK)
-    who = SignedBy("Write who did it.", column="done_by")
+    who = SignedBy("Enter who did it.", column="done_by")
 
 
 @action()

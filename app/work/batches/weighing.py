@@ -67,7 +67,7 @@ class WeighingForm(Form):
 class WeigherForm(Form):
     """Who weighed, who checked it, and why a scale is used whose check is overdue."""
 
-    who = SignedBy("Write who weighed.")
+    who = SignedBy("Enter who weighed.")
     checked_by = SignedBy()
     gear_reason = Line("Why with this scale", longest=LONGEST_REASON)
 
@@ -140,7 +140,7 @@ def unexplained(due: tuple[str, ...], reason: str) -> list[Invalid]:
     """Return the fault of using scales whose check is overdue without a reason, at ``gear_reason``."""
     if not due or reason.strip():
         return []
-    words = f"{', '.join(due)}: its check is overdue or failed. Write why it is used all the same."
+    words = f"{', '.join(due)}: its check is overdue or failed. Enter why it is used all the same."
     return [Invalid("gear_reason", words)]
 
 
@@ -195,8 +195,8 @@ class WeightCorrection(Form):
 
     grams = MaybeGrams("Weight, g", low=ZERO, high=HEAVIEST_G)
     lot = Line("Lot", longest=LONGEST_LOT)
-    who = SignedBy("Write who corrects it.")
-    reason = Name("Reason", "Write why it is corrected.")
+    who = SignedBy("Enter who corrects it.")
+    reason = Name("Reason", "Enter why it is corrected.")
 
 
 @action(once="correction of weighing {weighing_id}")

@@ -76,7 +76,7 @@ def suggest_code(session: Session, name: str) -> str:
 class NewFormula(Form):
     """A formula that is started; checked with the session."""
 
-    name = Name("Name", "Give the formula a name.")
+    name = Name("Name", "Enter a name for the formula.")
     code = Line("Code", longest=LONGEST_CODE)
 
     @rule
@@ -204,5 +204,5 @@ def code_faults(current: OpenDraft) -> tuple[FieldFault, ...]:
     typed = current.draft.code.strip()
     if typed == current.code:
         return ()
-    words = f"{typed} is the code of another formula" if typed else "Give the formula a short code"
+    words = f"{typed} is the code of another formula" if typed else "Enter a short code for the formula"
     return (FieldFault("code", f"{words}; until then it stays {current.code}."),)

@@ -104,7 +104,7 @@ class Resolution:
         """
         faults = self.faults
         if not self.formula.lines and not faults:
-            faults = (FieldFault("total", "Write at least one line."),)
+            faults = (FieldFault("total", "Enter at least one line."),)
         elif not self.adds_up and not faults:
             faults = (FieldFault("total", total_message(self.formula.total_percent)),)
         if faults:
@@ -117,7 +117,7 @@ def resolve(draft: Draft, materials: Materials, defaults: Defaults | None = None
     defaults = defaults or Defaults()
     reader = FaultList()
     if not draft.name.strip():
-        reader.refuse("name", "Give the formula a name.")
+        reader.refuse("name", "Enter a name for the formula.")
     typed = reader.read(_number, draft.density, "density", ZERO, Decimal(10_000))
     density = reader.read(check_density, typed, "density") if typed is not None else None
     typed_loss = reader.read(_number, draft.loss_percent, "loss_percent", ZERO, Decimal(99))
@@ -243,11 +243,11 @@ def _percent(row: DraftLine, material: Material | None, basis: str, density: Dec
             raise Invalid(name, "A line cannot be more than 100 %.")
         return percent
     if density is None:
-        raise Invalid("density", "Write the density of the product in g/mL, so that volumes become weights.")
+        raise Invalid("density", "Enter the density of the product in g/mL, so that volumes become weights.")
     if basis == "w/v":
         return percent_w_w_from_w_v(percent, density)
     if material is None or material.density_g_ml is None:
-        raise Invalid(name, "This amount is a volume; give the material a density, or write a weight.")
+        raise Invalid(name, "This amount is a volume; enter a density for the material, or a weight.")
     return percent_w_w_from_v_v(percent, material.density_g_ml, density)
 
 
@@ -311,10 +311,10 @@ def _faults(
         is_said = bool({amount_field(row), "density"} & unread)
         is_missing = row.id not in amounts.percents and not is_said
         if is_missing and not fills_up(row):
-            words = "Write a percentage, or let this line fill up to 100."
+            words = "Enter a percentage, or let this line fill up to 100."
             _add(found, amount_field(row), words, unfinished=True)
         elif is_missing and row is not filling:
-            _add(found, f"line.{row.id}.qs", "Only one line can fill up to 100; give this one a percentage.")
+            _add(found, f"line.{row.id}.qs", "Only one line can fill up to 100; enter a percentage for this one.")
         if material is None:
             name = row.typed.strip()
             words = f"{name[:60]} is not on the shelf. Choose a material, or put it on the shelf."
@@ -357,10 +357,10 @@ def read_temperature(phase: DraftPhase) -> Decimal | None:
         return None
     match = _TEMPERATURE.fullmatch(text)
     if match is None:
-        raise Invalid(name, "Write one temperature, such as 75 or 75 °C; a range goes into the method.")
+        raise Invalid(name, "Enter one temperature, such as 75 or 75 °C; a range goes into the method.")
     value = parse_number(match["number"], name, low=Decimal(-500), high=Decimal(1000))
     is_fahrenheit = match["unit"].upper() == "F"
     celsius = (value - 32) * 5 / 9 if is_fahrenheit else value
     if not -50 <= celsius <= 300:
-        raise Invalid(name, "Write a temperature between -50 and 300 °C.")
+        raise Invalid(name, "Enter a temperature between -50 and 300 °C.")
     return celsius.quantize(Decimal("0.1")) if is_fahrenheit else value

@@ -81,7 +81,7 @@ def parse_known(text: str, field: str) -> Known:
         Invalid: at ``field``, when it is no percentage from 0 to 100.
     """
     if len(text) > LONGEST:
-        raise Invalid(field, "Write a percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
+        raise Invalid(field, "Enter a percentage, a range such as 0.2-0.4, or a tolerance such as 10 ± 0.5.")
     tolerance = _TOLERANCE.fullmatch(text.strip())
     if tolerance:
         middle, room = (parse_number(tolerance[part], field, low=ZERO, high=HUNDRED) for part in ("middle", "room"))

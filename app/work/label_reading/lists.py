@@ -47,7 +47,7 @@ class ListForm(Form):
 
     title = Name(
         "Title",
-        "Give the list a title, such as the product it stands on.",
+        "Enter a title for the list, such as the product it stands on.",
         hint="The product, in your own words.",
         width="w20",
     )
@@ -73,7 +73,7 @@ class Meaning(Name):
         typed = super().read(text, at, form)
         found = LabelNames().find(typed)
         if found is None:
-            raise Invalid(at, f"{typed} is no name that is known here; choose one of the suggestions or write another.")
+            raise Invalid(at, f"{typed} is no name that is known here; choose one of the suggestions or enter another.")
         return found.inci
 
 
@@ -83,7 +83,7 @@ class TeachForm(Form):
     printed = Name("Printed", "There is no name to teach.")
     meaning = Meaning(
         "Or another INCI name",
-        "Write the INCI name that it means.",
+        "Enter the INCI name that it means.",
         hint="As it would stand on a label. It counts before a choice above.",
         width="w20",
     )

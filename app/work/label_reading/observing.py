@@ -42,10 +42,10 @@ class Measured(Field[tuple[float, float | None] | None]):
         middle, sign, room = text.replace("+/-", "±").replace("+-", "±").partition("±")
         value = float(parse_number(middle.strip(), at))
         if not self.low <= value <= self.high:
-            raise Invalid(at, f"Write a value from {self.low:g} to {self.high:g}.")
+            raise Invalid(at, f"Enter a value from {self.low:g} to {self.high:g}.")
         error = float(parse_number(room.strip(), at)) if sign else None
         if error is not None and error <= 0:
-            raise Invalid(at, "Write a tolerance above 0.")
+            raise Invalid(at, "Enter a tolerance above 0.")
         return value, error
 
 
@@ -112,7 +112,7 @@ class ObservedForm(Form):
         low=0.5,
         high=3,
     )
-    ph = Measured("pH", Measure.PH, "A meter, or a strip to the nearest half (write 5.5 ± 0.5).", low=0, high=14)
+    ph = Measured("pH", Measure.PH, "A meter, or a strip to the nearest half (enter 5.5 ± 0.5).", low=0, high=14)
     ash = Measured(
         "Ash, %",
         Measure.ASH,

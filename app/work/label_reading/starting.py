@@ -24,7 +24,7 @@ from app.work.materials.shelf import insert_material
 class StartForm(Form):
     """What to call the formula that is started."""
 
-    formula_name = Name("Name of the formula", "Give the formula a name.", width="w20")
+    formula_name = Name("Name of the formula", "Enter a name for the formula.", width="w20")
 
 
 @action(once="formula from list {list_id}")

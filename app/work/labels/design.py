@@ -50,7 +50,7 @@ class BackElements(Field[str]):
         named = {word.strip().casefold() for word in text.split(",") if word.strip()}
         unknown = sorted(named - set(ELEMENTS))
         if unknown:
-            raise Invalid(at, f"{unknown[0]} is no element; write some of {', '.join(ELEMENTS)}.")
+            raise Invalid(at, f"{unknown[0]} is no element; enter some of {', '.join(ELEMENTS)}.")
         return ", ".join(element for element in ELEMENTS if element in named)
 
 
@@ -86,7 +86,7 @@ class MaybeLength(Field[Decimal | None]):
 class DesignForm(Form):
     """One label of a product."""
 
-    name = Name("Which label", "Say which label it is, such as Front or Whole label.", default="Whole label")
+    name = Name("Which label", "Enter which label it is, such as Front or Whole label.", default="Whole label")
     sheet = SheetChoice("Sheet of labels", column="sheet_id")
     panel = OneOf("Where it is stuck", PanelKind, "Choose where it is stuck.", default=PanelKind.WHOLE.value)
     diameter = MaybeLength("Diameter it goes round", column="diameter_mm", hint="Of a wrap only, such as 60 mm.")
@@ -124,7 +124,7 @@ class DesignForm(Form):
     def wrap_has_a_diameter(self) -> None:
         """Ask for the diameter of a wrap, and for none otherwise."""
         if self.panel is PanelKind.WRAP and not self.diameter:
-            raise Invalid("diameter", "Write the diameter of what the wrap goes round, such as 60 mm.")
+            raise Invalid("diameter", "Enter the diameter of what the wrap goes round, such as 60 mm.")
         if self.panel is not PanelKind.WRAP and self.diameter:
             raise Invalid("diameter", "Only a wrap has a diameter: choose wrap above, or leave this empty.")
 
@@ -132,7 +132,7 @@ class DesignForm(Form):
     def qr_has_a_text(self) -> None:
         """Ask for the text of a QR code."""
         if self.qr and not self.qr_text:
-            raise Invalid("qr_text", "Write the address or text that the QR code holds.")
+            raise Invalid("qr_text", "Enter the address or text that the QR code holds.")
 
 
 def shown_on(design: LabelDesign) -> frozenset[str]:

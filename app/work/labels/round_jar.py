@@ -18,7 +18,7 @@ from app.work.labels.design import ELEMENTS, MOST_DESIGNS, DesignForm, MaybeLeng
 from app.work.labels.sheets import Length
 from app.work.products.products import load_product
 
-ASKED = "Write a length, such as 60 mm or 2 3/8 in."
+ASKED = "Enter a length, such as 60 mm or 2 3/8 in."
 LEAST_MM = Decimal(15)
 PRINTER_EDGE_MM = Decimal(6)  # what desktop printers leave unprinted (common practice)
 BETWEEN_MM = Decimal(3)

@@ -46,17 +46,17 @@ class Count(Field[int]):
         """Return the number."""
         number = parse_number(text, at, low=Decimal(1), high=Decimal(50))
         if number != int(number):
-            raise Invalid(at, "Write a whole number.")
+            raise Invalid(at, "Enter a whole number.")
         return int(number)
 
 
-SIZE = "Write a length, such as 70 mm or 2 5/8 in."
+SIZE = "Enter a length, such as 70 mm or 2 5/8 in."
 
 
 class SheetForm(Form):
     """A sheet of labels."""
 
-    name = Name("Name", "Give the sheet a name, such as A4, 24 labels of 70 x 37 mm.", width="w20")
+    name = Name("Name", "Enter a name for the sheet, such as A4, 24 labels of 70 x 37 mm.", width="w20")
     page_width = Length("Page width", SIZE, column="page_width_mm", default="210 mm", hint="mm, or with a unit")
     page_height = Length("Page height", SIZE, column="page_height_mm", default="297 mm")
     across = Count("Labels across", column="columns", default="3", width="w4")

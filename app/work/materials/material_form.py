@@ -42,7 +42,7 @@ class ShareField(Field[PercentRange]):
             return parse_range(text, at)
         if form.filled_rows == 1:
             return PercentRange(HUNDRED)
-        raise Invalid(at, "Give the percent of this row, such as 40 or 30-50.")
+        raise Invalid(at, "Enter the percent of this row, such as 40 or 30-50.")
 
     def write(self, value: PercentRange) -> str:
         """Return the figure or the range as it would be typed."""
@@ -121,7 +121,7 @@ def read_allergens(text: str, field: str) -> tuple[AllergenShare, ...]:
 def _allergen(line: str, field: str) -> AllergenShare:
     match = _ALLERGEN.fullmatch(line) if len(line) <= 200 else None
     if match is None:
-        raise Invalid(field, "write the name and the percent, such as Limonene 4.2.")
+        raise Invalid(field, "enter the name and the percent, such as Limonene 4.2.")
     name = one_line(match["inci"], field)
     quoted = name.startswith('"')
     if not quoted and allergen_index("EU").find(name) is None:
@@ -170,7 +170,7 @@ class PartForm(Form):
     def named(self) -> None:
         """Ask for the name of a row that has something else."""
         if not self.inci:
-            raise Invalid(f"{self.at}inci", "Give the INCI name of this row, or empty the row.")
+            raise Invalid(f"{self.at}inci", "Enter the INCI name of this row, or empty the row.")
 
     @property
     def part(self) -> Part:
@@ -239,7 +239,7 @@ class LibraryKey(Field[str | None]):
 class MaterialForm(Form):
     """Everything that is typed on the page of one material."""
 
-    name = Name("Name", "Give the material a name.", csv="name", hint="As you call it at the bench.", width="w20")
+    name = Name("Name", "Enter a name for the material.", csv="name", hint="As you call it at the bench.", width="w20")
     form = Listed("Form", lambda: FORMS, "Choose liquid, solid or powder.", csv="form")
     phase_hint = OneOf(
         "Usual phase", PhaseHint, "Choose where this material usually goes.", csv="phase", default=PhaseHint.ANY.value
@@ -315,7 +315,7 @@ class MaterialForm(Form):
     def composed(self) -> None:
         """Ask for at least one part, and refuse more than 100 % in all."""
         if not self.parts:
-            raise Invalid("part-0-inci", "Give at least one INCI name: without it no label can be written.")
+            raise Invalid("part-0-inci", "Enter at least one INCI name: without it no label can be written.")
         total = sum((row.percent.typical for row in self.parts), ZERO)
         if total > HUNDRED:
             raise Invalid(
@@ -326,7 +326,7 @@ class MaterialForm(Form):
 
 def _in_order(field: str, low: Decimal | None, high: Decimal | None) -> None:
     if low is not None and high is not None and low > high:
-        raise Invalid(field, f"Write {plain(low)} or more here: the range starts at {plain(low)}.")
+        raise Invalid(field, f"Enter {plain(low)} or more here: the range starts at {plain(low)}.")
 
 
 def _number(value: Decimal | None) -> str:

@@ -51,7 +51,7 @@ class AmountBought(Field[PricedAmount]):
             return PricedAmount(f"{plain(count)} pieces", count)
         grams = to_grams(parse_quantity(text, at), density_of(form), at)
         if grams <= 0:
-            raise Invalid(at, "Give an amount above 0.")
+            raise Invalid(at, "Enter an amount above 0.")
         return PricedAmount(one_line(text, at), grams)
 
     def write(self, value: PricedAmount) -> str:

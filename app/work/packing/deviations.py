@@ -135,7 +135,7 @@ def record_run_deviation(session: Session, run_id: int, typed: DeviationForm, *,
 class ClosingForm(Form):
     """Who closes a run."""
 
-    who = SignedBy("Write who closes it.")
+    who = SignedBy("Enter who closes it.")
 
 
 @action(once="closing of run {run_id}")

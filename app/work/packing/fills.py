@@ -36,9 +36,9 @@ class Weights(Field[tuple[Decimal, ...]]):
         """Return the weights in the order they were typed."""
         typed = [word for word in re.split(r"[;\s]+", re.sub(r"(?<=\d)\s+g\b", "", text)) if word]
         if not typed:
-            raise Invalid(at, "Write the weights, such as 60.2 60.4 59.9.")
+            raise Invalid(at, "Enter the weights, such as 60.2 60.4 59.9.")
         if len(typed) > MOST_AT_ONCE:
-            raise Invalid(at, f"Write at most {MOST_AT_ONCE} weights at a time; these are {len(typed)}.")
+            raise Invalid(at, f"Enter at most {MOST_AT_ONCE} weights at a time; these are {len(typed)}.")
         found = tuple(parse_grams(word, at, low=Decimal(0), high=HEAVIEST_G) for word in typed)
         if not all(found):
             raise Invalid(at, "Every weight has to be above 0.")
@@ -52,7 +52,7 @@ class FillForm(Form):
     tare = MaybeGrams(
         "Empty unit weighs", low=Decimal(0), high=HEAVIEST_G, hint="Taken off each weight; empty where it was tared."
     )
-    who = SignedBy("Write who weighed.")
+    who = SignedBy("Enter who weighed.")
 
     @rule
     def heavier_than_empty(self) -> None:
@@ -65,14 +65,14 @@ class CorrectFillForm(Form):
     """A correction of one fill weight; left empty it is taken back."""
 
     grams = MaybeGrams("Right net weight", low=Decimal(0), high=HEAVIEST_G, hint="Empty takes it back.")
-    reason = Name("Reason", "Say why it is corrected.", longest=500, width="w20")
-    who = SignedBy("Write who corrects it.")
+    reason = Name("Reason", "Enter why it is corrected.", longest=500, width="w20")
+    who = SignedBy("Enter who corrects it.")
 
     @rule
     def something_was_in_it(self) -> None:
         """Refuse an empty unit."""
         if self.grams is not None and self.grams <= 0:
-            raise Invalid("grams", "Give a weight above 0, or leave it empty.")
+            raise Invalid("grams", "Enter a weight above 0, or leave it empty.")
 
 
 @action(once="fill weights of run {run_id}")

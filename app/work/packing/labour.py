@@ -32,13 +32,13 @@ class Minutes(Field[int]):
     def read(self, text: str, at: str, form: Form) -> int:
         """Return whole minutes, from 1 on."""
         if not text.strip():
-            raise Invalid(at, "Write the minutes, such as 45, or hours and minutes, such as 1:30.")
+            raise Invalid(at, "Enter the minutes, such as 45, or hours and minutes, such as 1:30.")
         hours, colon, rest = text.partition(":")
         found = parse_number(rest if colon else text, at, low=Decimal(0), high=Decimal(59) if colon else MOST_MINUTES)
         if colon:
             found += 60 * parse_number(hours, at, low=Decimal(0), high=MOST_MINUTES / 60)
         if found != int(found) or not 1 <= found <= MOST_MINUTES:
-            raise Invalid(at, "Write whole minutes, from 1 on.")
+            raise Invalid(at, "Enter whole minutes, from 1 on.")
         return int(found)
 
 
@@ -46,7 +46,7 @@ class TimeForm(Form):
     """Time that one person worked."""
 
     minutes = Minutes("Minutes worked", hint="Or hours and minutes, 1:30.")
-    who = SignedBy("Write who worked.")
+    who = SignedBy("Enter who worked.")
     worked_on = DayOrToday("Day", hint="Leave empty for today.")
     note = Line("What was done", longest=300, width="w20")
 
@@ -54,8 +54,8 @@ class TimeForm(Form):
 class CancelTimeForm(Form):
     """Why a time is cancelled."""
 
-    why = Name("Why it is wrong", "Say why it is wrong.", longest=300, width="w20")
-    who = SignedBy("Write who cancels it.")
+    why = Name("Why it is wrong", "Enter why it is wrong.", longest=300, width="w20")
+    who = SignedBy("Enter who cancels it.")
 
 
 @action(once="time worked on batch {batch_id}")

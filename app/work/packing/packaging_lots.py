@@ -27,7 +27,7 @@ MOST_OFFERED = 6
 class LotUseForm(Form):
     """What a run took of one lot of packaging, in pieces."""
 
-    code = Name("Lot", "Write the code of the lot.", longest=60, width="w8")
+    code = Name("Lot", "Enter the code of the lot.", longest=60, width="w8")
     issued = MaybeNumber("Issued", high=MOST_PIECES)
     used = MaybeNumber("Used", high=MOST_PIECES)
     spoilt = MaybeNumber("Spoilt", high=MOST_PIECES)
@@ -35,13 +35,13 @@ class LotUseForm(Form):
     reason = Line(
         "Why all the same", longest=500, width="w20", hint="For a lot that may not be used, or of other packaging."
     )
-    who = SignedBy("Write who packs.")
+    who = SignedBy("Enter who packs.")
 
     @rule
     def issued_is_given(self) -> None:
         """Refuse nothing, and more brought back than was issued."""
         if not self.issued:
-            raise Invalid("issued", "Write how many pieces were issued to the run.")
+            raise Invalid("issued", "Enter how many pieces were issued to the run.")
         if (self.returned or ZERO) > self.issued:
             raise Invalid("returned", f"Only {plain(self.issued)} were issued.")
 
@@ -69,7 +69,7 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
     more = (form.issued or ZERO) - (form.returned or ZERO) > (use.issued - use.returned if use else ZERO)
     against = _against(run, lot) if more else ""
     if against and not form.reason:
-        raise Faults([Invalid("reason", f"Lot {lot.code} is {against}. Say why it is used all the same.")])
+        raise Faults([Invalid("reason", f"Lot {lot.code} is {against}. Enter why it is used all the same.")])
     if use is None:
         use = PackingLotUse(lot=lot, reason="")
         run.lots.append(use)

@@ -70,7 +70,7 @@ class RunForm(PrintedForm):
     place = Line("Line or bench", longest=120)
     bulk = MaybeGrams("Bulk taken", column="bulk_g", low=Decimal(0), high=HEAVIEST_G, hint="Grams, or with a unit.")
     early_why = Line("Why it is packed before its release", longest=500, width="w20")
-    who = SignedBy("Write who packs.")
+    who = SignedBy("Enter who packs.")
 
 
 class FiguresForm(PrintedForm):
@@ -84,13 +84,13 @@ class FiguresForm(PrintedForm):
     )
     waste = MaybeGrams("Waste", column="waste_g", low=Decimal(0), high=HEAVIEST_G, hint="Filler, hoses, first units.")
     notes = Area("Notes", lines=2)
-    who = SignedBy("Write who packs.")
+    who = SignedBy("Enter who packs.")
 
     @rule
     def bulk_is_something(self) -> None:
         """Refuse a run of nothing."""
         if self.bulk is not None and self.bulk <= 0:
-            raise Invalid("bulk", "Give a weight above 0.")
+            raise Invalid("bulk", "Enter a weight above 0.")
 
     @rule
     def no_more_spoilt_than_filled(self) -> None:
@@ -189,7 +189,7 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
         raise NotFound("This batch is not packed as that product.")
     form = typed.checked(session)
     if batch.state is not BatchState.RELEASED and not form.early_why:
-        raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Say why it is packed.")])
+        raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Enter why it is packed.")])
     density = formula_of(batch.version).density_g_ml
     run = PackingRun(
         **form.columns(),
@@ -270,7 +270,7 @@ def tick_clearance(session: Session, run_id: int, tick_ids: list[int], *, who: s
     wanted = [one for one in run.ticks if one.id in set(tick_ids)]
     if not wanted:
         raise NotFound("There is no such item; tick one of those on the page.")
-    by = person_named(session, who, "who", "Write who looked.")
+    by = person_named(session, who, "who", "Enter who looked.")
     for one in wanted:
         if one.done_at is None:
             one.done_at, one.done_by, one.remark = now(), by, remark.strip()
@@ -287,10 +287,10 @@ def cancel_run(session: Session, run_id: int, *, who: str, why: str) -> None:
         Conflict: when it is closed, or something was done in it.
     """
     run = open_run(session, run_id)
-    by = person_named(session, who, "who", "Write who cancels it.")
+    by = person_named(session, who, "who", "Enter who cancels it.")
     if not why.strip():
-        raise Faults([Invalid("why", "Say why it is cancelled.")])
+        raise Faults([Invalid("why", "Enter why it is cancelled.")])
     if run.units_filled or run.weights or any(use.issued != use.returned for use in run.lots):
-        raise Conflict(f"Packing run {run.number} was begun: write what became of it and close it.")
+        raise Conflict(f"Packing run {run.number} was begun: enter what became of it and close it.")
     run.log("cancelled", by=by, at=now(), why=why)
     run.state, run.closed_at, run.closed_by = RunState.CANCELLED, now(), by

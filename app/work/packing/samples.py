@@ -31,19 +31,19 @@ class SampleForm(Form):
     """Units of a run that are kept."""
 
     units = Units("Units kept")
-    place = Name("Place", "Say where they are kept.", longest=120)
+    place = Name("Place", "Enter where they are kept.", longest=120)
     keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
     look_months = Months("Check every, months", width="w4", hint="Leave empty for none.")
     notes = Line("Notes", longest=500, width="w20")
-    who = SignedBy("Write who keeps them.")
+    who = SignedBy("Enter who keeps them.")
 
     @rule
     def something_is_kept(self) -> None:
         """Refuse no units, and no date."""
         if self.units < 1:
-            raise Invalid("units", "Write how many units are kept.")
+            raise Invalid("units", "Enter how many units are kept.")
         if self.keep_until is None:
-            raise Invalid("keep_until", "Write until when they are kept.")
+            raise Invalid("keep_until", "Enter until when they are kept.")
 
 
 class LookForm(Form):
@@ -52,13 +52,13 @@ class LookForm(Form):
     looked_on = DayOrToday("Day", hint="Leave empty for today.")
     seen = Area("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
     units_used = Units("Units opened for it")
-    who = SignedBy("Write who looked.")
+    who = SignedBy("Enter who looked.")
 
     @rule
     def something_was_seen(self) -> None:
         """Refuse an empty look."""
         if not self.seen:
-            raise Invalid("seen", "Write what was seen, also when nothing changed.")
+            raise Invalid("seen", "Enter what was seen, also when nothing changed.")
 
 
 def usual_sample(run: PackingRun, *, who: str = "") -> SampleForm:
@@ -81,7 +81,7 @@ def keep_sample(session: Session, run_id: int, typed: SampleForm, *, key: str = 
     faults = []
     left = run.units_filled - run.units_spoilt - run.units_sampled
     if form.units > left:
-        faults.append(Invalid("units", f"Only {left} good units are recorded; write the units filled first."))
+        faults.append(Invalid("units", f"Only {left} good units are recorded; enter the units filled first."))
     if form.keep_until is not None and form.keep_until < run.packed_on:
         faults.append(Invalid("keep_until", "That is before the day of packing."))
     if faults:
@@ -151,7 +151,7 @@ def discard_sample(session: Session, sample_id: int, *, who: str) -> None:
         NotFound: when there is no such sample.
     """
     sample = _kept(session, sample_id)
-    sample.discarded_by = person_named(session, who, "who", "Write who throws it away.")
+    sample.discarded_by = person_named(session, who, "who", "Enter who throws it away.")
     sample.discarded_on = today()
 
 

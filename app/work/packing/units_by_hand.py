@@ -23,13 +23,13 @@ class UnitsForm(Form):
     units = Units("Units", hint="Counted: what is there now; else how many went.")
     moved_on = DayOrToday("Day", hint="Leave empty for today.")
     why = Line("Why", longest=500, width="w20")
-    who = SignedBy("Write who it was.")
+    who = SignedBy("Enter who it was.")
 
     @rule
     def why_is_given(self) -> None:
         """Refuse a change without a reason."""
         if not self.why:
-            raise Invalid("why", "Say why.")
+            raise Invalid("why", "Enter why.")
 
 
 @action(once="finished {product_id} {batch_id}")
@@ -53,7 +53,7 @@ def move_units(session: Session, product_id: int, batch_id: int, typed: UnitsFor
     there = units_on_hand(session, product_id, batch_id)
     change = form.units - there if form.kind is UnitsKind.COUNTED else -form.units
     if form.kind is not UnitsKind.COUNTED and not 0 < form.units <= there:
-        words = "Write how many." if not form.units else f"Only {there} are on hand; count them if there are more."
+        words = "Enter how many." if not form.units else f"Only {there} are on hand; count them if there are more."
         raise Faults([Invalid("units", words)])
     values = form.columns() | {"units": change}
     session.add(FinishedMove(**values, run_id=run_id, at=now()))

@@ -61,7 +61,7 @@ def neutralising(
     own = choose_ph_line(materials, target, chosen)
     before_g = batch_g * float(HUNDRED - own.percent) / 100 if own else batch_g
     if target is None:
-        return Neutralising((), own, before_g, "Write the target pH on the formula page, then they can be compared.")
+        return Neutralising((), own, before_g, "Enter the target pH on the formula page, then they can be compared.")
     try:
         mixture = bare_mixture(materials, own)
         rows = compare_neutralisers(mixture, float(target), before_g)
@@ -127,7 +127,7 @@ def choose_neutraliser(
     if wanted is None:
         raise Invalid("", "Choose one of the pH adjusters listed.")
     if target is None:
-        raise Invalid("", "Write the target pH on the formula page first.")
+        raise Invalid("", "Enter the target pH on the formula page first.")
     own = choose_ph_line(choice.materials, target, choice.chosen)
     name, adjuster, make = _solution(store, wanted)
     percent = _percent(choice, own, adjuster, target)

@@ -36,7 +36,7 @@ class DropsForm(Form):
     drop_count = Number("Drops", column="drops", low=LEAST_DROPS, high=MOST_DROPS)
     drop_grams = Grams(
         "Weight of them",
-        "Write what they weighed, such as 0.5 g.",
+        "Enter what they weighed, such as 0.5 g.",
         column="grams",
         low=Decimal("0.001"),
         high=Decimal(1000),

@@ -57,15 +57,15 @@ class AdditionForm(Form):
     drops = MaybeNumber("Drops", low=1, high=5000)
     dropper_id = RowId("Dropper")
     back = Tick("To correct it")
-    who = SignedBy("Write who added it.")
+    who = SignedBy("Enter who added it.")
 
     @rule
     def one_amount(self) -> None:
         """Refuse no amount, and two of them."""
         if self.grams is not None and self.drops is not None:
-            raise Invalid("drops", "Write grams or drops, not both.")
+            raise Invalid("drops", "Enter grams or drops, not both.")
         if self.grams is None and self.drops is None:
-            raise Invalid("grams", "Write how many grams were added.")
+            raise Invalid("grams", "Enter how many grams were added.")
 
     def amount_g(self, session: Session, material_id: int, most: Decimal) -> Decimal:
         """Return the grams that were added of a material; ``most`` is what is in the beaker.
@@ -104,14 +104,14 @@ class PhReadingForm(Form):
     uncertainty = Accuracy("Accuracy")
     temperature = MaybeNumber("At °C", high=100)
     sure = Line("Sure")
-    who = SignedBy("Write who read it.")
+    who = SignedBy("Enter who read it.")
 
 
 class LastEntryForm(Form):
     """Why the last entry was typed wrongly."""
 
     why = Line("Why", longest=500)
-    who = SignedBy("Write who corrects it.")
+    who = SignedBy("Enter who corrects it.")
 
 
 @action(once="pH entry of session {at.session_id}", key="{at.key}")

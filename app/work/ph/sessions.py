@@ -117,8 +117,8 @@ class SessionForm(Form):
 
     material_id = AdjusterField("What is added")
     target = Number("Target pH", column="target_ph", high=14)
-    batch_g = Grams("In the beaker, g", "Write what is in the beaker, such as 491 g.", high=HEAVIEST_G)
-    who = SignedBy("Write who starts it.", column="started_by")
+    batch_g = Grams("In the beaker, g", "Enter what is in the beaker, such as 491 g.", high=HEAVIEST_G)
+    who = SignedBy("Enter who starts it.", column="started_by")
 
 
 @action(once="pH session of batch {batch_id}")

@@ -69,7 +69,7 @@ class StockForm(Form):
     start = StartField("Made from", default=STARTS[0].key)
     assay = Number("Strength, %", low=LEAST, high=100)
     strength = Number("Strength to make, % w/w", low=LEAST, high=100)
-    total = Grams("Amount to make, g", "Write how much to make, such as 100 g.", low=LEAST, high=MOST_G, width="w6")
+    total = Grams("Amount to make, g", "Enter how much to make, such as 100 g.", low=LEAST, high=MOST_G, width="w6")
 
 
 def stock_of(typed: StockForm) -> tuple[StockStart, StockRecipe]:

@@ -31,7 +31,7 @@ class Content(Field[Quantity | None]):
             return None
         quantity = parse_quantity(text, at)
         if not quantity.amount:
-            raise Invalid(at, "Write more than 0, such as 50 ml.")
+            raise Invalid(at, "Enter more than 0, such as 50 ml.")
         return quantity
 
     def write(self, value: Quantity | None) -> str:
@@ -89,7 +89,7 @@ class Months(Field[int | None]):
         bare = text.strip().removesuffix("M").removesuffix("months").strip()
         months = parse_number(bare, at, low=Decimal(1), high=Decimal(MOST_MONTHS))
         if months != int(months):
-            raise Invalid(at, "Write whole months, such as 12.")
+            raise Invalid(at, "Enter whole months, such as 12.")
         return int(months)
 
 
@@ -119,7 +119,7 @@ class Languages(Field[str]):
             try:
                 Locale.parse(tag, sep="-")
             except (ValueError, UnknownLocaleError, TypeError) as error:
-                raise Invalid(at, f"{tag[:20]} is no language; write tags such as en, de or pt-BR.") from error
+                raise Invalid(at, f"{tag[:20]} is no language; enter tags such as en, de or pt-BR.") from error
         return ", ".join(tags)
 
 
@@ -160,7 +160,7 @@ class PackForm(Form):
 class ProductForm(Form):
     """A product; everything but its name can be decided later."""
 
-    name = Name("Product name", "Give the product a name, such as Oat and shea hand cream 60 g.", width="w20")
+    name = Name("Product name", "Enter a name for the product, such as Oat and shea hand cream 60 g.", width="w20")
     jurisdiction = OneOf("Market", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     languages = Languages("Languages of the label", default="en", hint="Tags such as en, de, fr-CA.", width="w8")
     fill = Content("Net content of a unit", hint="Such as 50 ml, 60 g or 2 fl oz.", width="w8")
@@ -202,7 +202,7 @@ class RateForm(Form):
     def rate_is_given(self) -> None:
         """Refuse an empty rate."""
         if self.rate is None:
-            raise Invalid("rate", "Write what one unit of this currency is worth, such as 0.92.")
+            raise Invalid("rate", "Enter what one unit of this currency is worth, such as 0.92.")
 
 
 def packaging_choices(pieces: Sequence[Any]) -> list[Choice]:

@@ -70,8 +70,8 @@ def read_answers(session: Session, formula_id: int) -> Answers:
 class AnswerForm(Form):
     """Why a finding is left as it is."""
 
-    reason = Area("Reason", "Write the reason in a sentence or two.", longest=LONGEST_REASON)
-    who = Name("By", "Write who gives this answer.")
+    reason = Area("Reason", "Enter the reason in a sentence or two.", longest=LONGEST_REASON)
+    who = Name("By", "Enter who gives this answer.")
 
 
 def write_answer(session: Session, formula_id: int, found: AnsweredFinding, reason: str, who: str) -> None:

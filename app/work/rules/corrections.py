@@ -121,11 +121,11 @@ class CorrectedValue(Field[str]):
             low, high = RANGES.get(shipped.column, ("-1000", "1000000"))
             value = parse_number(text, at, low=Decimal(low), high=Decimal(high))
             if shipped.column == "eu_area" and value != value.to_integral_value():
-                raise Invalid(at, "Write the number of an area of use, 1 to 4.")
+                raise Invalid(at, "Enter the number of an area of use, 1 to 4.")
             return plain_text(value)
         found = clean_text(text, at) if shipped.column in LONG_COLUMNS else one_line(text, at)
         if not found:
-            raise Invalid(at, "Write the value as it should be.")
+            raise Invalid(at, "Enter the value as it should be.")
         return found
 
 

@@ -30,7 +30,7 @@ class LotCompositionForm(Form):
     parts = Rows(
         "Composition", PartForm, "part", most=MOST_PARTS, too_many="A lot can have {most} rows; this one has {count}."
     )
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def no_more_than_all(self) -> None:

@@ -54,7 +54,7 @@ class DocumentForm(Form):
     dated_on = MaybeDay("Dated")
     valid_until = MaybeDay("Valid until")
     note = Line("Note", longest=500, width="w20")
-    by = Name("Added by", "Give your name or initials.", longest=80, width="w8")
+    by = Name("Added by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def dates_in_order(self) -> None:

@@ -79,7 +79,7 @@ def take(
     """
     against = lot.why_not(today())
     if against and kind in (MoveKind.WEIGHED_OUT, MoveKind.USED) and not why.strip():
-        raise Invalid("why", f"Lot {lot.code} is {against}. Say why it is used all the same.")
+        raise Invalid("why", f"Lot {lot.code} is {against}. Enter why it is used all the same.")
     move(session, lot, kind, -amount, by=by, why=why, line=line)
 
 

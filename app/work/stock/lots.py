@@ -63,7 +63,7 @@ class StockAmount(Field[PricedAmount]):
             amount = to_grams(parse_quantity(words, at, default_unit="g"), given.density_g_ml, at)
             words = words if any(sign.isalpha() for sign in words) else f"{words} g"
         if amount > MOST_GRAMS or amount < 0 or (amount == 0 and not self.zero):
-            raise Invalid(at, "Give an amount above 0." if amount <= 0 else "That is more than a store can hold.")
+            raise Invalid(at, "Enter an amount above 0." if amount <= 0 else "That is more than a store can hold.")
         return PricedAmount(words, amount)
 
     def stored(self, row: Any) -> str:
@@ -110,11 +110,11 @@ class LotForm(Form):
 class ReceiveForm(LotForm):
     """A delivery: the particulars of the lot, how much came, what was paid, and whether it may be used at once."""
 
-    amount = StockAmount("Amount received", "Give the amount received, such as 1 kg.")
+    amount = StockAmount("Amount received", "Enter the amount received, such as 1 kg.")
     paid = MaybeMoney("Paid", width="w8", hint="For all of it; becomes a price.")
     currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
     accepted = Tick("Accept it now: papers, container and contents agree")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 def lot_context(session: Session, thing: Material | Packaging | None) -> LotContext:
@@ -251,7 +251,7 @@ class DecisionForm(Form):
     """Accepting or refusing a lot."""
 
     state = OneOf("Decision", LotState, "Choose accepted or rejected.", shown={one: one.shown for one in LotState})
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     why = Line(
         "Basis", longest=500, hint="Certificate, own test, agreed specification; or why it is rejected.", width="w20"
     )
@@ -260,7 +260,7 @@ class DecisionForm(Form):
     def refused_with_a_reason(self) -> None:
         """Ask why a lot is refused or put back."""
         if self.state is not LotState.ACCEPTED and not self.why:
-            raise Invalid("why", "Say why.")
+            raise Invalid("why", "Enter why.")
 
 
 @action()
@@ -279,8 +279,8 @@ class MoveForm(Form):
     """What left a lot, or came back to it."""
 
     kind = OneOf("What happened", MoveKind, "Choose what happened.", default=MoveKind.USED.value)
-    amount = StockAmount("Amount", "Give the amount, such as 250 g.")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    amount = StockAmount("Amount", "Enter the amount, such as 250 g.")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     why = Line("Why", longest=500, width="w20")
 
 
@@ -311,8 +311,8 @@ def move_by_hand(session: Session, lot_id: int, typed: MoveForm, *, key: str = "
 class CountForm(Form):
     """What a count of one lot found."""
 
-    amount = StockAmount("Counted", "Give what is there, such as 480 g; 0 when it is empty.", zero=True)
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    amount = StockAmount("Counted", "Enter what is there, such as 480 g; 0 when it is empty.", zero=True)
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     why = Line("Reason of the difference", longest=500, width="w20")
 
 
@@ -333,8 +333,8 @@ def count_by_hand(session: Session, lot_id: int, typed: CountForm, *, key: str =
 class OutputForm(LotForm):
     """What a batch made: bulk, a stock solution, a pre-mix."""
 
-    amount = StockAmount("Amount made", "Give the amount, such as 980 g.")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    amount = StockAmount("Amount made", "Enter the amount, such as 980 g.")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 @action(once="output of batch {batch_id}")

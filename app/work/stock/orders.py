@@ -59,7 +59,7 @@ class OrderForm(Form):
     expected_on = MaybeDay("Expected")
     currency = CurrencyCode("Currency", hint="Of its prices; leave empty for the workshop's.", width="w4")
     rate = ExchangeRateField()
-    made_by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    made_by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     note = Area("Note", lines=2)
     lines = Rows("Lines", OrderLineForm, "line", most=MOST_LINES, too_many="An order can have {most} lines.")
 
@@ -79,7 +79,7 @@ class OrderForm(Form):
 class _LineValues(Form):
     """The amount and price of a line, read once its item is known."""
 
-    amount = StockAmount("Amount", "Give the amount, such as 5 kg.")
+    amount = StockAmount("Amount", "Enter the amount, such as 5 kg.")
     price = MaybeMoney("Price of the line")
 
 
@@ -135,7 +135,7 @@ def _note_rate(session: Session, currency: str, rate: Decimal | None, day: date)
     elif rate is not None:
         note_rate(session, currency, rate, day)
     elif exchange.rate(currency, day) is None:
-        asked = f"No rate of {currency} is typed yet. Write what 1 {currency} is worth in {exchange.home}."
+        asked = f"No rate of {currency} is typed yet. Enter what 1 {currency} is worth in {exchange.home}."
         raise Faults([Invalid("rate", asked)])
 
 
@@ -205,7 +205,7 @@ class DeliveryForm(Form):
     """A delivery of an order."""
 
     received_on = DayOrToday("Received", hint="Leave empty for today.")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     rate = ExchangeRateField()
     accepted = Tick("Accept the lots now: papers, containers and contents agree with the order")
     rows = Rows("Lines", DeliveredForm, "row", most=MOST_LINES, too_many="A delivery can have {most} lines.")

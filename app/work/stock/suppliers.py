@@ -15,7 +15,7 @@ from app.work.form_fields import Area, Line, MaybeNumber, Name
 class SupplierForm(Form):
     """A supplier."""
 
-    name = Name("Name", "Give the supplier a name.", width="w20")
+    name = Name("Name", "Enter a name for the supplier.", width="w20")
     contact = Line("Contact", hint="A person, a telephone number or an e-mail address.", width="w20")
     delivery_days = MaybeNumber("Usual delivery, days", high=3650, hint="From the order to the door.")
     address = Area("Address")

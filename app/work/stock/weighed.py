@@ -58,7 +58,7 @@ def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: 
     code = lot.code if lot is not None else text.strip()
     if against and code != stood and not reason.strip():
         raise Invalid(
-            field, f"Lot {code} is {against}. If it is used all the same, write why after it: {code}: your reason."
+            field, f"Lot {code} is {against}. If it is used all the same, enter why after it: {code}: your reason."
         )
     weighing.lot_id, weighing.lot_text = (lot.id if lot is not None else None), code
     weighing.reason = "; ".join(part for part in (weighing.reason, reason.strip()) if part)

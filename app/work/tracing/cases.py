@@ -45,13 +45,13 @@ class CaseForm(Form):
     is_serious = Tick("It is serious in the sense of the law")
     receiver = Line("Who told it", hint="Only when you have to reach them again.", width="w20")
     contact = Line("How to reach them", longest=300, width="w20")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def something_happened(self) -> None:
         """Ask what happened."""
         if not self.what.strip():
-            raise Invalid("what", "Say what happened.")
+            raise Invalid("what", "Enter what happened.")
 
     @rule
     def days_in_order(self) -> None:
@@ -65,7 +65,7 @@ class CaseForm(Form):
     def units_whole(self) -> None:
         """Refuse units that are no whole number."""
         if self.units and not (self.units.isascii() and self.units.isdecimal() and int(self.units) > 0):
-            raise Invalid("units", "Give the units as a whole number, 1 or more.")
+            raise Invalid("units", "Enter the units as a whole number, 1 or more.")
 
     @rule
     def serious_is_an_effect(self) -> None:
@@ -144,7 +144,7 @@ class FollowForm(Form):
 class FollowedForm(FollowForm):
     """The same, signed."""
 
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def reported_by_now(self) -> None:
@@ -193,13 +193,13 @@ class EndForm(Form):
     """How a case ended."""
 
     conclusion = Area("Outcome", lines=3, hint="The cause as far as known, the answer given, what is changed.")
-    by = Name("Closed by", "Give your name or initials.", longest=80, width="w8")
+    by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def with_a_conclusion(self) -> None:
         """Ask how it ended."""
         if not self.conclusion.strip():
-            raise Invalid("conclusion", "Say how it ended.")
+            raise Invalid("conclusion", "Enter how it ended.")
 
 
 @action()
@@ -212,7 +212,7 @@ def close_case(session: Session, case_id: int, typed: EndForm) -> None:
     """
     found, form = open_now(session, case_id), typed.checked()
     if duty_of(found) is not None and found.reported_on is None:
-        raise Faults([Invalid("conclusion", "Write first when it was reported to the authority.")])
+        raise Faults([Invalid("conclusion", "Enter first when it was reported to the authority.")])
     found.conclusion = form.conclusion
     found.log("closed", by=form.by, at=now())
     session.flush()

@@ -49,13 +49,13 @@ class RecallForm(Form):
         default="Do not use or sell these units any more. Keep them apart and tell us how many you have; "
         "we say how they come back to us.",
     )
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def with_a_reason(self) -> None:
         """Ask why."""
         if not self.reason.strip():
-            raise Invalid("reason", "Say why it is recalled.")
+            raise Invalid("reason", "Enter why it is recalled.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +74,9 @@ def named_by(session: Session, codes: str) -> NamedLots:
     """
     wanted = list(dict.fromkeys(line.strip() for line in codes.splitlines() if line.strip()))
     if not wanted:
-        raise Invalid("codes", "Give a lot code or a batch number.")
+        raise Invalid("codes", "Enter a lot code or a batch number.")
     if len(wanted) > MOST_CODES:
-        raise Invalid("codes", f"Give at most {MOST_CODES} codes.")
+        raise Invalid("codes", f"Enter at most {MOST_CODES} codes.")
     lots = dict(session.execute(select(Lot.code, Lot.id).where(Lot.code.in_(wanted))).all())
     numbers = select(Batch.number, Batch.id).where(Batch.number.in_(wanted))
     batches = dict(session.execute(numbers).all())
@@ -150,7 +150,7 @@ class WidenForm(Form):
     """More lots or batches of an open recall."""
 
     codes = Area("More lots or batches", lines=2, hint="A lot code or a batch number on each line.")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 @action()
@@ -179,7 +179,7 @@ def widen_recall(session: Session, recall_id: int, typed: WidenForm) -> int:
 class SignForm(Form):
     """Who does it."""
 
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 @action()
@@ -202,7 +202,7 @@ class NoticeForm(Form):
 
     how = OneOf("How", Told, "Choose how they were told.", default=Told.MAIL.value)
     reached = Tick("They answered")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 @action(once="notice of recall {recall_id} {receiver_id}")
@@ -251,13 +251,13 @@ class CloseForm(Form):
     """How a recall ended."""
 
     conclusion = Area("Outcome", lines=3, hint="What the figures say, what became of the units, what is changed.")
-    by = Name("Closed by", "Give your name or initials.", longest=80, width="w8")
+    by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def with_a_conclusion(self) -> None:
         """Ask how it ended."""
         if not self.conclusion.strip():
-            raise Invalid("conclusion", "Say how it ended.")
+            raise Invalid("conclusion", "Enter how it ended.")
 
 
 @action()

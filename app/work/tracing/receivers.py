@@ -18,7 +18,7 @@ PAGE = 100
 class ReceiverForm(Form):
     """What is kept of a receiver: no more than is needed to reach them."""
 
-    name = Name("Name", "Give the name of the person or shop.", width="w20")
+    name = Name("Name", "Enter the name of the person or shop.", width="w20")
     kind = OneOf("Person or shop", ReceiverKind, "Choose person or shop.", default=ReceiverKind.PERSON.value)
     contact = Area(
         "How to reach them", longest=500, lines=2, hint="An e-mail address, a telephone number or an address."
@@ -48,7 +48,7 @@ def receiver_for(
     same = [one for one in there if _plain(one.contact) == reach] or ([] if reach else there)
     if len(same) > 1:
         raise Invalid(
-            "contact", f"There are {len(same)} receivers named {same[0].name}; give the contact of the one meant."
+            "contact", f"There are {len(same)} receivers named {same[0].name}; enter the contact of the one meant."
         )
     if same:
         return same[0]

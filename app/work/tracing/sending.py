@@ -34,7 +34,7 @@ class SentUnits(Field[int]):
         """Return the number."""
         bare = text.strip()
         if not (bare.isascii() and bare.isdecimal()) or not 1 <= int(bare[:12]) <= MOST_UNITS:
-            raise Invalid(at, "Give the units as a whole number, 1 or more.")
+            raise Invalid(at, "Enter the units as a whole number, 1 or more.")
         return int(bare)
 
 
@@ -42,7 +42,7 @@ class DispatchForm(Form):
     """Units that went out, or came back: of which batch, how many, when, and to whom or from whom."""
 
     code = Name(
-        "Batch number or code on the pack", "Give the batch number, or the code on the pack.", hint="Typed or scanned."
+        "Batch number or code on the pack", "Enter the batch number, or the code on the pack.", hint="Typed or scanned."
     )
     product = Line("Product", hint="Only where the batch was packed as several.", width="w20")
     kind = OneOf("Why", DispatchKind, "Choose sale, gift, sample or returned.", default=DispatchKind.SALE.value)
@@ -54,7 +54,7 @@ class DispatchForm(Form):
         "How to reach them", longest=500, lines=2, hint="An e-mail address, a telephone number or an address; no more."
     )
     order_number = Line("Order number", longest=80, width="w8")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
     def not_in_the_future(self) -> None:
@@ -66,7 +66,7 @@ class DispatchForm(Form):
     def contact_of_somebody(self) -> None:
         """Refuse a contact without a name."""
         if self.contact and not self.receiver:
-            raise Invalid("receiver", "Give the name that this contact belongs to.")
+            raise Invalid("receiver", "Enter the name that this contact belongs to.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +99,11 @@ def packed_under(session: Session, code: str, product: str = "") -> Packed:
     if not products:
         raise Invalid("product", f"It was packed as {names}.")
     if len(products) > 1:
-        raise Invalid("product", f"It was packed as several products; say which: {names}.")
+        raise Invalid("product", f"It was packed as several products; enter which: {names}.")
     batches = {run.batch_id: run.batch for run in runs if run.product_id in products}
     if len(batches) > 1:
         numbers = ", ".join(sorted(batch.number for batch in batches.values()))
-        raise Invalid("code", f"Several batches carry this code; give the batch number: {numbers}.")
+        raise Invalid("code", f"Several batches carry this code; enter the batch number: {numbers}.")
     of_product = [run for run in runs if run.product_id in products]
     only = of_product[0].id if len(of_product) == 1 else None
     return Packed(of_product[0].batch, of_product[0].product, only)
@@ -216,8 +216,8 @@ def open_recall_of(batch_id: int) -> Select[str]:
 class CancelForm(Form):
     """Why a dispatch is cancelled."""
 
-    why = Name("Why it is wrong", "Say why it is wrong.", longest=300, width="w20")
-    by = Name("By", "Give your name or initials.", longest=80, width="w8")
+    why = Name("Why it is wrong", "Enter why it is wrong.", longest=300, width="w20")
+    by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
 @action()

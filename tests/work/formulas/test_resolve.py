@@ -46,19 +46,19 @@ def test_a_line_may_say_in_words_that_it_fills_up(draft: Make, shelf: Shelf, wor
     [
         ([(1, "90"), (2, "5")], "total", "The percentages add up to 95; 5 is missing."),
         ([(1, "90"), (2, "11.2")], "total", "The percentages add up to 101.2; take 1.2 away."),
-        ([(1, None), (2, None)], "line.l1.qs", "Only one line can fill up to 100; give this one a percentage."),
+        ([(1, None), (2, None)], "line.l1.qs", "Only one line can fill up to 100; enter a percentage for this one."),
         ([(1, None), (2, "101")], "line.l1.amount", "A line cannot be more than 100 %."),
         ([(1, None), (2, "60"), (3, "41")], "line.l0.amount", "The other lines add up to 101 %; take 1 away."),
         ([(1, None), (None, "5")], "line.l1.typed", "Choose the material of this line."),
-        ([(1, None), (2, "")], "line.l1.amount", "Write a percentage, or let this line fill up to 100."),
-        ([(1, None), (2, "-1")], "line.l1.amount", "-1 is negative; write 0 or more."),
+        ([(1, None), (2, "")], "line.l1.amount", "Enter a percentage, or let this line fill up to 100."),
+        ([(1, None), (2, "-1")], "line.l1.amount", "-1 is negative; enter 0 or more."),
         (
             [(1, None), (2, "NaN")],
             "line.l1.amount",
-            "NaN is not a number; write digits with one comma or point, such as 2.5.",
+            "NaN is not a number; enter digits with one comma or point, such as 2.5.",
         ),
-        ([(1, None), (2, "1e400")], "line.l1.amount", "Write 1e400 out in full, without the letter e."),
-        ([(1, None), (2, "1,234")], "line.l1.amount", "1,234 can mean 1234 or 1.234; write 1234 or 1.234."),
+        ([(1, None), (2, "1e400")], "line.l1.amount", "Enter 1e400 in full, without the letter e."),
+        ([(1, None), (2, "1,234")], "line.l1.amount", "1,234 can mean 1234 or 1.234; enter 1234 or 1.234."),
     ],
 )
 def test_what_is_wrong_stands_at_its_field_in_plain_words(
@@ -174,7 +174,7 @@ def test_weight_by_volume_is_divided_by_the_density_of_the_product(draft: Make, 
 def test_a_volume_without_a_density_is_told_and_not_guessed(draft: Make, shelf: Shelf) -> None:
     assert "density" in messages(resolve(draft((1, None), (2, "5"), basis="w/v"), shelf))
     found = messages(resolve(draft((1, None), (2, "5"), basis="v/v", density="1"), shelf))
-    assert "give the material a density" in found["line.l1.amount"]
+    assert "enter a density for the material" in found["line.l1.amount"]
     assert "line.l1.amount" in messages(resolve(draft((1, None), (2, "5 ml"), basis="amounts"), shelf))
 
 

@@ -115,7 +115,7 @@ def test_what_has_no_price_is_named_and_the_cost_is_at_least(draft: Make, shelf:
     assert found.unpriced == ("Glycerin", "Lid")
 
 
-@pytest.mark.parametrize(("fill", "why"), [("", "Write the fill"), ("2 kg", "less than one fill")])
+@pytest.mark.parametrize(("fill", "why"), [("", "Enter the fill"), ("2 kg", "less than one fill")])
 def test_a_batch_without_a_unit_has_no_unit_cost(draft: Make, shelf: Shelf, fill: str, why: str) -> None:
     found = work_out(draft((1, None), fill=fill), shelf).cost
     assert found
