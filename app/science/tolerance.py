@@ -1,6 +1,7 @@
 """How far a weight, a yield or a reading may miss its plan."""
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -25,6 +26,32 @@ class Band:
     def holds(self, value: Decimal) -> bool:
         """Return whether a value lies in the band."""
         return self.low <= value <= self.high
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """The weight of a line in grams as planned to the last digit, and the band of what the scale may show."""
+
+    target_g: Decimal
+    band: Band
+
+
+def share_slack(mine: Sequence[Weight], others: Sequence[Weight]) -> Decimal:
+    """Return how far weights within their bands can move the share of some lines in the whole, as a part of it.
+
+    The share is the farthest off where these lines lie at one end of their bands and the others at the opposite one.
+
+    >>> ten = Weight(Decimal(10), Band(Decimal(9), Decimal(12)))
+    >>> ninety = Weight(Decimal(90), Band(Decimal(88), Decimal(91)))
+    >>> share_slack([ten], [ninety])
+    Decimal('0.2')
+    """
+    target = sum((one.target_g for one in mine), Decimal(0))
+    share = target / sum((one.target_g for one in others), target)
+    low, other_low = (sum((one.band.low for one in weights), Decimal(0)) for weights in (mine, others))
+    high, other_high = (sum((one.band.high for one in weights), Decimal(0)) for weights in (mine, others))
+    lowest, highest = low / (low + other_high), high / (high + other_low)
+    return max(highest / share - 1, 1 - lowest / share, Decimal(0))
 
 
 def is_tight(functions: str, phase_hint: str) -> bool:

@@ -4,6 +4,7 @@ When a batch is decided, what it became is kept with it, so that no table of a l
 """
 
 import json
+from collections.abc import Collection
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
@@ -14,14 +15,17 @@ from app.science.formula import Formula, Line, Phase
 from app.science.numbers import exact_arithmetic, to_places
 from app.science.plain_data import from_plain, to_plain
 from app.science.rules.values import Finding
+from app.science.tolerance import Band, Weight, share_slack
 from app.store.batches import PH, Batch, BatchLine
 from app.store.stock import lots_by_id
+from app.work.batches.deviations import band_of
 from app.work.batches.sheets import formula_of_batch
 from app.work.formulas.declaring import declared_formula
 from app.work.ph.batch_mixture import materials_of
 from app.work.ph.report import PhReport, ph_report
 from app.work.rules.answers import AnsweredFinding
-from app.work.rules.open_findings import open_findings, open_findings_of
+from app.work.rules.carried_answers import unanswered
+from app.work.rules.formula_checks import check_formula, read_given_answers
 from app.work.stock.composition import parts_as_weighed
 
 HUNDRED, ZERO = Decimal(100), Decimal(0)
@@ -118,7 +122,36 @@ def _percents(grams: list[Decimal]) -> list[Decimal]:
 def made_findings(session: Session, batch: Batch) -> tuple[AnsweredFinding, ...]:
     """Return the stops and cautions of a batch as made that nobody answered."""
     formula = made_formula(session, batch)
-    return open_findings(session, formula) if formula else ()
+    return _open_as_made(session, batch, formula)[1] if formula else ()
+
+
+def _open_as_made(session: Session, batch: Batch, formula: Formula) -> tuple[tuple[AnsweredFinding, ...], ...]:
+    """Return the stops and cautions that nobody answered: of the version, and of the batch as made."""
+    planned = formula_of_batch(batch)
+    given = read_given_answers(session, planned.formula_id)
+    version, made = (check_formula(one, given).home for one in (planned, formula))
+
+    def amounts(finding: Finding) -> tuple[Decimal, Decimal]:
+        before, after = (_percent_of(one, finding) for one in (planned, formula))
+        return before, after
+
+    found = made.open("stop", "caution")
+    still = unanswered(found, version.answered, amounts, lambda finding: _slack(batch, finding.materials))
+    return version.open("stop", "caution"), still
+
+
+def _percent_of(formula: Formula, finding: Finding) -> Decimal:
+    return sum((line.percent for line in formula.lines if line.name in finding.materials), ZERO)
+
+
+def _slack(batch: Batch, names: Collection[str]) -> Decimal:
+    """Return how far weights within their bands can move the share of some materials; no names stand for any."""
+    planned = [line for line in batch.lines if not line.added_at_bench and line.target_g > 0]
+    bands = [(line, Weight(line.target_g, band_of(line) or Band(line.shown_g, line.shown_g))) for line in planned]
+    mine = [weight for line, weight in bands if line.name in names]
+    if not mine:
+        return max((weight.band.high / weight.target_g - 1 for _, weight in bands), default=ZERO)
+    return share_slack(mine, [weight for line, weight in bands if line.name not in names])
 
 
 def as_made(session: Session, batch: Batch) -> AsMade | None:
@@ -139,7 +172,7 @@ def work_out_as_made(session: Session, batch: Batch) -> AsMade | None:
     if formula is None:
         return None
     planned = formula_of_batch(batch)
-    before, found = open_findings_of(session, [planned, formula])
+    before, found = _open_as_made(session, batch, formula)
     known = {_mark(one) for one in before}
     lines = []
     for line in batch.lines:

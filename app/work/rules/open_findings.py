@@ -1,7 +1,5 @@
 """The findings of a formula that nobody answered yet, for the head of the sheet that is taken to the bench."""
 
-from collections.abc import Sequence
-
 from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
@@ -12,14 +10,7 @@ from app.work.rules.formula_checks import check_formula, read_given_answers
 
 def open_findings(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
     """Return the stops and cautions of a formula that have no answer, by the tables of today."""
-    return open_findings_of(session, [formula])[0]
-
-
-def open_findings_of(session: Session, formulas: Sequence[Formula]) -> list[tuple[AnsweredFinding, ...]]:
-    """Return the same for several formulas that one page compares."""
-    given = {formula_id: read_given_answers(session, formula_id) for formula_id in {one.formula_id for one in formulas}}
-    checked = (check_formula(one, given[one.formula_id]) for one in formulas)
-    return [checks.home.open("stop", "caution") for checks in checked]
+    return check_formula(formula, read_given_answers(session, formula.formula_id)).home.open("stop", "caution")
 
 
 def open_stops(session: Session, formula: Formula) -> tuple[AnsweredFinding, ...]:
