@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
-from app.work.rules import open_findings
+from app.work.batches import as_made
 from tests.conftest import CountStatements
 
 HOSTILE = [
@@ -186,8 +186,8 @@ def test_the_page_of_a_batch_is_checked_once_as_planned_and_once_as_made(
     demo_client: FlaskClient, demo: Store, statements: CountStatements, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     checked: list[object] = []
-    check = open_findings.check_formula
-    monkeypatch.setattr(open_findings, "check_formula", lambda *given: checked.append(given) or check(*given))
+    check = as_made.check_formula
+    monkeypatch.setattr(as_made, "check_formula", lambda *given: checked.append(given) or check(*given))
     with demo.reading() as session:
         begun = session.scalars(select(Batch).where(Batch.state == BatchState.IN_PROCESS)).first()
     with statements(demo) as sent:
