@@ -167,7 +167,7 @@ def nearest_name(name: str) -> str:
     found = process.extractOne(
         plain_name(name), near, scorer=OSA.normalized_similarity, processor=None, score_cutoff=NEAR_ENOUGH
     )
-    return str(found[0]) if found else listed_name(name)
+    return listed_name(found[0]) or str(found[0]) if found else listed_name(name)
 
 
 @cache

@@ -8,16 +8,22 @@ from app.science.numbers import parse_number
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
+# Signs that turn the direction of what follows, so that it reads as something else than was typed (Unicode UAX 9, 2.1
+# to 2.3); the plain marks beside right-to-left words stay.
+TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
 
 def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
-    """Return a text of several lines without surrounding blanks; control signs other than line ends are left out.
+    """Return a text of several lines without surrounding blanks.
+
+    Control signs other than line ends, and signs that turn the direction of writing, are left out.
 
     Raises:
         Invalid: when it is too long or holds half a character that no file can keep.
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
-    kept = "".join(sign for sign in lines if sign in "\n\t" or unicodedata.category(sign) != "Cc").strip()
+    plain = (sign for sign in lines if sign in "\n\t" or unicodedata.category(sign) != "Cc")
+    kept = "".join(sign for sign in plain if sign not in TURNING).strip()
     if any(unicodedata.category(sign) == "Cs" for sign in kept):
         raise Invalid(field, "One character is incomplete; type it again.")
     if len(kept) > longest:

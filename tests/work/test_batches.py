@@ -271,7 +271,7 @@ def test_texts_are_never_cut_and_hold_no_control_signs(demo: Store) -> None:
     long = "STOP" + "x" * 5_000 + ", do not release"
     add_note(demo, batch_id, text=long, who="Ines")
     assert load(demo, batch_id).history[-1].new == long
-    add_reading(demo, batch_id, kind="appearance", words="even\x07\x1b, mould seen" + "n" * 1900, who="Ines")
+    add_reading(demo, batch_id, kind="appearance", words="even\x07\x1b, \u202emould seen" + "n" * 1900, who="Ines")
     assert load(demo, batch_id).readings[-1].words == "even, mould seen" + "n" * 1900
 
 

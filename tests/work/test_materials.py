@@ -3,6 +3,7 @@ from decimal import Decimal
 import pytest
 from sqlalchemy import event, func, select, text
 
+from app.science.composition import Part
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.formulas import DraftMaterial, Formula
@@ -97,6 +98,8 @@ def test_a_slip_in_a_cas_number_is_a_caution_and_is_kept(store: Store) -> None:
 def test_an_unknown_inci_name_is_worth_a_second_look() -> None:
     told = remarks(tuple(r.part for r in MaterialForm("x", parts=(PartForm("Glicerinum"),)).checked().parts))
     assert any("Glicerinum is not in the list" in words for words in told)
+    (told,) = remarks([Part("Potasium Sorbate", Decimal(100))])
+    assert "did you mean Potassium Sorbate?" in told
 
 
 def test_a_caustic_material_entered_without_cautions_gets_the_usual_one(store: Store) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.inci_names import cas_is_sound, inci_names
+from app.reference.label_names import nearest_name
 from app.reference.library import find_substance
 from app.science.composition import Part
 from app.science.errors import Invalid
@@ -118,11 +119,13 @@ def remarks(parts: Iterable[Part]) -> tuple[str, ...]:
     """Return what is worth a second look in a composition; none of it keeps the material from being saved."""
     listed = tuple(parts)
     found = [cas_remark(part.cas or "") for part in listed]
-    found += [
-        f"{part.inci} is not in the list of INCI names here (state of 2020); compare the spelling with the data sheet."
-        for part in listed
-        if not find_substance(part.inci) and inci_key(part.inci) not in inci_names()
-    ]
+    for part in listed:
+        if not find_substance(part.inci) and inci_key(part.inci) not in inci_names():
+            near = nearest_name(part.inci)
+            found.append(
+                f"{part.inci} is not in the list of INCI names here (state of 2020)"
+                f"{f'; did you mean {near}?' if near else '.'} Compare the spelling with the data sheet."
+            )
     total = sum((part.percent for part in listed), Decimal(0))
     if total < HUNDRED:
         found.append(
