@@ -22,11 +22,11 @@ from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.products import Product, ProductPackaging
 from app.store.stock import Lot, LotState
 from app.store.workshop import Jurisdiction, Paper, Person, Scale, Workshop
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_reading, record_yield
+from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
-from app.work.batches.ticks import tick
+from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.clock import now
 from app.work.demo_packing import load_packing
@@ -246,7 +246,7 @@ def _make(store: Store, batch_id: int, row: Row) -> None:
         entries = _from_the_shelf(session, batch, row)
     record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
     for kind, words in row["readings"]:
-        add_reading(store, batch_id, kind=kind, words=words, who=row["made_by"])
+        add_reading(store, batch_id, ReadingForm(kind, words, who=row["made_by"]))
     if "makes" in row:
         _keep_output(store, batch_id, row)
     if row["state"] != BatchState.IN_PROCESS:
@@ -293,11 +293,11 @@ def _keep_output(store: Store, batch_id: int, row: Row) -> None:
 def _finish(store: Store, batch_id: int, row: Row) -> None:
     batch = _load(store, batch_id)
     came_out = to_step(batch.weighed_g * Decimal("0.972"), Decimal(1))
-    record_yield(store, batch_id, text=plain(came_out), who=row["made_by"])
+    record_yield(store, batch_id, YieldForm(plain(came_out), row["made_by"]))
     for one in _load(store, batch_id).ticks:
-        tick(store, batch_id, [one.id], who=row["made_by"])
+        tick(store, batch_id, [one.id], TickForm(who=row["made_by"]))
     version = _load(store, batch_id).row_version
-    decide(store, batch_id, version, state=row["state"], who=row["decided_by"], why=row.get("why", ""))
+    decide(store, batch_id, version, BatchDecision(row["state"], row.get("why", ""), row["decided_by"]))
 
 
 def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:

@@ -46,22 +46,25 @@ class FaultList:
     """
 
     def __init__(self) -> None:
-        self._found: dict[int, Invalid] = {}
+        self._found: dict[tuple[str, str], Invalid] = {}
 
     def read(self, of: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T | None:
         """Return what a reading gives; None when it could not be read, and its faults are kept, each once."""
         try:
             return of(*args, **kwargs)
         except Invalid as fault:
-            self._found[id(fault)] = fault
+            self._keep(fault)
         except Faults as wrong:
-            self._found.update((id(fault), fault) for fault in wrong.faults)
+            for one in wrong.faults:
+                self._keep(one)
         return None
 
     def refuse(self, field: str, message: str) -> None:
         """Keep a fault that concerns a field."""
-        fault = Invalid(field, message)
-        self._found[id(fault)] = fault
+        self._keep(Invalid(field, message))
+
+    def _keep(self, fault: Invalid) -> None:
+        self._found.setdefault((fault.field, fault.message), fault)
 
     @property
     def faults(self) -> list[Invalid]:

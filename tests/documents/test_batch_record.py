@@ -9,10 +9,10 @@ from pypdf import PdfReader
 
 from app.store.batches import Batch
 from app.store.engine import Store
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_reading, record_yield
+from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.deviations import DeviationForm
@@ -64,7 +64,7 @@ def test_every_lot_weight_and_name_of_a_half_done_batch_of_40_lines_is_on_paper(
     record_weighings(demo, batch_id, 1, entries, who="Ines", checked_by="Tom")
     first = load(demo, batch_id).lines[0].standing[0]
     correct_weighing(demo, batch_id, first.id, WeightCorrection("9.87", "LOT-999", "Tom", "read upside down"))
-    add_reading(demo, batch_id, kind="appearance", words="clear and even", who="Tom")
+    add_reading(demo, batch_id, ReadingForm(kind="appearance", words="clear and even", who="Tom"))
     found = pages(demo_client, batch_id, paper)
     text = " ".join(" ".join(found).split())
     close = "".join(text.split())
@@ -89,13 +89,18 @@ def test_a_released_batch_of_40_lines_prints_everything_and_asks_for_signatures(
         for n, line in enumerate(load(demo, batch_id).lines, start=1)
     ]
     record_weighings(demo, batch_id, 1, entries, who="Ines", checked_by="Tom")
-    add_reading(demo, batch_id, kind="appearance", words="clear and even", who="Tom")
-    record_yield(demo, batch_id, text="391", who="Ines")
+    add_reading(demo, batch_id, ReadingForm(kind="appearance", words="clear and even", who="Tom"))
+    record_yield(demo, batch_id, YieldForm(amount="391", who="Ines"))
     with demo.reading() as session:
         keys = [one.key for one in still_open(session, load_batch(session, batch_id))]
     for key in keys:
         record_deviation(demo, batch_id, DeviationForm(key, "", "slip", "none", "accepted", "Tom", "yes"))
-    decide(demo, batch_id, load(demo, batch_id).row_version, state="released", who="Tom", why="all as wanted")
+    decide(
+        demo,
+        batch_id,
+        load(demo, batch_id).row_version,
+        BatchDecision("released", "all as wanted", "Tom"),
+    )
     line = load(demo, batch_id).lines[7]
     late = WeightCorrection(f"{line.actual_g:f}", "LOT-808", "Tom", "label was misread")
     correct_weighing(demo, batch_id, line.standing[0].id, late)

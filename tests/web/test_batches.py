@@ -60,7 +60,7 @@ def test_a_batch_goes_from_plan_to_release(demo_client: FlaskClient) -> None:
     assert "in process" in page
     assert "Release batch" not in page
     assert "The yield is not recorded." in page
-    demo_client.post(f"{path}/yield", data={"yield": "0.3 kg", "who": "Ines"})
+    demo_client.post(f"{path}/yield", data={"amount": "0.3 kg", "who": "Ines"})
     page = demo_client.get(path).text
     assert "Release batch" in page
     decision = {"row_version": field(page, "row_version"), "who": "Tom", "state": "released", "why": ""}
@@ -135,7 +135,7 @@ def test_a_note_on_a_decided_batch_needs_a_name(demo_client: FlaskClient) -> Non
         ("/batches/new", ("formula", "version", "size", "fill", "loss", "planned_on", "made_by", "key")),
         ("/batches/5/weights", ("row_version", "actual-35", "lot-35", "initials-35", "who", "why")),
         ("/batches/5/reading", ("kind", "words", "temperature", "who", "key")),
-        ("/batches/5/yield", ("yield", "who")),
+        ("/batches/5/yield", ("amount", "who", "sure")),
         ("/batches/5/note", ("note", "who", "key")),
         ("/batches/5/decide", ("row_version", "state", "who", "why")),
     ],
@@ -426,7 +426,7 @@ def test_a_planned_batch_is_changed_and_a_line_of_it_swapped(demo_client: FlaskC
     assert 'value="10 units"' in late.text
     swap = re.search(r'href="([^"]+/swap)"', page)
     assert swap
-    assert 'href="#swap-why"' in demo_client.post(swap[1], data={"material": "3", "who": "Tom", "why": ""}).text
+    assert 'href="#why"' in demo_client.post(swap[1], data={"material": "3", "who": "Tom", "why": ""}).text
     assert demo_client.post(swap[1], data={"material": "3", "who": "Tom", "why": "none left"}).status_code == 303
     page = demo_client.get(path).text
     assert "was taken in its place" in page

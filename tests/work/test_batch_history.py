@@ -8,13 +8,12 @@ from sqlalchemy import select
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.work.batches.changing import change_plan, swap_material
-from app.work.batches.deciding import decide
+from app.work.batches.changing import SwapForm, change_plan, plan_of, swap_material
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_note, add_reading, record_yield
-from app.work.batches.planning import Plan
+from app.work.batches.observing import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
 from app.work.batches.rescuing import rescue_batch
-from app.work.batches.ticks import tick
+from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.form import Faults
 from app.work.people import person_named
@@ -34,18 +33,18 @@ def said(store: Store, gel: Any, count: int = 1) -> list[Said]:
 def test_everything_that_is_done_is_signed_with_what_stood_there_before(store: Store, gel: Any) -> None:
     batch = load(store, gel)
     _water, glycerin, carbomer, _alkali = batch.lines
-    plan = Plan(gel.formula_id, None, "400 g", planned_on="2026-12-01", made_by="Tom")
-    change_plan(store, batch.id, batch.row_version, plan, number="G-7", who="Ines")
+    plan = plan_of(batch).but(size="400 g", fill="", planned_on="2026-12-01", made_by="Tom", number="G-7", who="Ines")
+    change_plan(store, batch.id, batch.row_version, plan)
     assert said(store, gel) == [
         ("plan changed", "Ines", f"{batch.number}, 500 g, filled 50 g, 0 % loss, for 2026-11-25, made by Ines",
          "G-7, 400 g, filled 50 g, 0 % loss, for 2026-12-01, made by Tom", ""),
     ]  # fmt: skip
-    swap_material(store, batch.id, carbomer.id, material_id=gel.materials["acid"], who="Ines", why="none left")
+    swap_material(store, batch.id, carbomer.id, SwapForm(material=gel.materials["acid"], who="Ines", why="none left"))
     (what, by, _old, new, why) = said(store, gel)[0]
     assert (by, why, carbomer.name in what or carbomer.name in _old, "Citric acid 20 %" in new) == (
         "Ines", "none left", True, True,
     )  # fmt: skip
-    tick(store, batch.id, [batch.ticks[0].id], who="Tom", temperature="20", remark="clean")
+    tick(store, batch.id, [batch.ticks[0].id], TickForm(who="Tom", temperature="20", remark="clean"))
     done = load(store, gel).ticks[0]
     assert (done.done_by, done.temperature_c, done.remark) == ("Tom", 20, "clean")
     assert ("done: " + done.words, "Tom", "", "clean", "") in said(store, gel, 2)
@@ -57,20 +56,20 @@ def test_everything_that_is_done_is_signed_with_what_stood_there_before(store: S
     correct_weighing(store, batch.id, weighing.id, WeightCorrection(grams="12", lot="G2", who="Ines", reason="misread"))
     assert said(store, gel)[0][:2] == (f"{glycerin.name}: weight corrected", "Ines")
     assert said(store, gel)[0][4] == "misread"
-    add_reading(store, batch.id, kind="pH", words="5.4", temperature="21", who="Tom")
+    add_reading(store, batch.id, ReadingForm(kind="pH", words="5.4", temperature="21", who="Tom"))
     reading = load(store, gel).readings[-1]
     assert (str(reading.value), reading.temperature_c, reading.taken_by) == ("5.4", 21, "Tom")
     assert said(store, gel)[0][1] == "Tom"
-    add_note(store, batch.id, text="smells right", who="Ines")
+    add_note(store, batch.id, NoteForm(note="smells right", who="Ines"))
     assert said(store, gel) == [("note", "Ines", "", "smells right", "")]
-    record_yield(store, batch.id, text="11 g", who="Tom")
-    record_yield(store, batch.id, text="11.5 g", who="Ines")
-    record_yield(store, batch.id, text="11.5", who="Tom")
+    record_yield(store, batch.id, YieldForm(amount="11 g", who="Tom"))
+    record_yield(store, batch.id, YieldForm(amount="11.5 g", who="Ines"))
+    record_yield(store, batch.id, YieldForm(amount="11.5", who="Tom"))
     assert [one[:4] for one in said(store, gel, 2)] == [
         ("yield", "Tom", "", "11 g"), ("yield", "Ines", "11 g", "11.5 g"),
     ]  # fmt: skip
-    decide(store, batch.id, load(store, gel).row_version, state="quarantine", who="Tom")
-    decide(store, batch.id, load(store, gel).row_version, state="rejected", who="Ines", why="smells")
+    decide(store, batch.id, load(store, gel).row_version, BatchDecision(state="quarantine", who="Tom"))
+    decide(store, batch.id, load(store, gel).row_version, BatchDecision(state="rejected", who="Ines", why="smells"))
     assert said(store, gel, 2) == [
         ("state", "Tom", "in process", "quarantine", ""), ("state", "Ines", "quarantine", "rejected", "smells"),
     ]  # fmt: skip
@@ -111,15 +110,15 @@ def test_a_batch_that_took_too_much_is_raised_by_somebody(store: Store, gel: Any
 )
 def test_a_decision_that_cannot_be_is_refused(store: Store, gel: Any, state: str, why: str, field: str) -> None:
     with pytest.raises(Faults) as wrong:
-        decide(store, gel.batch_id, load(store, gel).row_version, state=state, who="Tom", why=why)
+        decide(store, gel.batch_id, load(store, gel).row_version, BatchDecision(state=state, who="Tom", why=why))
     assert list(wrong.value.by_field) == [field]
 
 
 def test_only_what_was_not_begun_is_cancelled(store: Store, gel: Any) -> None:
-    add_reading(store, gel.batch_id, kind="pH", words="5.4", who="Tom")
-    tick(store, gel.batch_id, [load(store, gel).ticks[0].id], who="Tom")
+    add_reading(store, gel.batch_id, ReadingForm(kind="pH", words="5.4", who="Tom"))
+    tick(store, gel.batch_id, [load(store, gel).ticks[0].id], TickForm(who="Tom"))
     with pytest.raises(Conflict, match="rejected, not cancelled"):
-        decide(store, gel.batch_id, load(store, gel).row_version, state="cancelled", who="Tom", why="x")
+        decide(store, gel.batch_id, load(store, gel).row_version, BatchDecision(state="cancelled", who="Tom", why="x"))
     with store.reading() as session:
         assert person_named(session, " Tom ", "who", "x") == "Tom"
         assert session.scalars(select(Batch.state)).one() is BatchState.IN_PROCESS

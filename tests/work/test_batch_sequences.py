@@ -3,7 +3,6 @@
 import contextlib
 import shutil
 from collections.abc import Iterator
-from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
 
@@ -17,11 +16,11 @@ from sqlalchemy.exc import DBAPIError
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict
-from app.work.batches.changing import change_plan, plan_of, swap_material
-from app.work.batches.deciding import decide
+from app.work.batches.changing import SwapForm, change_plan, plan_of, swap_material
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_reading, record_yield
+from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.deviations import DeviationForm
@@ -96,9 +95,9 @@ class Batches(RuleBasedStateMachine):
     @rule(size=st.integers(100, 900))
     def change(self, size: int) -> None:
         batch = self.load()
-        plan = replace(plan_of(batch), size=f"{size} g")
+        plan = plan_of(batch).but(size=f"{size} g", who="Tom")
         try:
-            change_plan(self.store, self.batch_id, batch.row_version, plan, number=batch.number, who="Tom")
+            change_plan(self.store, self.batch_id, batch.row_version, plan)
         except Conflict:
             assert batch.state is not BatchState.PLANNED
 
@@ -109,7 +108,7 @@ class Batches(RuleBasedStateMachine):
         if lines:
             line = lines[place % len(lines)]
             other = next(one.material_id for one in self.load().lines if one.material_id != line.material_id)
-            swap_material(self.store, self.batch_id, line.id, material_id=other, who="Tom", why="none left")
+            swap_material(self.store, self.batch_id, line.id, SwapForm(material=other, who="Tom", why="none left"))
 
     @precondition(lambda self: self.is_open)
     @rule(ph=st.sampled_from(["6.0", "3.1"]))
@@ -122,8 +121,8 @@ class Batches(RuleBasedStateMachine):
         for line in self.load().lines:
             if line.id in left:
                 self.taken[self.batch_id][line.weighings[-1].id] = left[line.id]
-        add_reading(self.store, self.batch_id, kind="pH", words=ph, who="Ines")
-        record_yield(self.store, self.batch_id, text=f"{self.load().held_g * Decimal('0.97'):f}", who="Ines")
+        add_reading(self.store, self.batch_id, ReadingForm(kind="pH", words=ph, who="Ines"))
+        record_yield(self.store, self.batch_id, YieldForm(f"{self.load().held_g * Decimal('0.97'):f}", "Ines"))
 
     @precondition(lambda self: self.is_open)
     @rule()
@@ -139,11 +138,11 @@ class Batches(RuleBasedStateMachine):
         still, version = self.open_points(), self.load().row_version
         if still:
             with pytest.raises(Faults) as refused:
-                decide(self.store, self.batch_id, version, state="released", who="Tom")
+                decide(self.store, self.batch_id, version, BatchDecision(state="released", who="Tom"))
             assert set(refused.value.by_field) == {"state"}
             return
         with contextlib.suppress(Faults):  # a stop of the batch as made
-            decide(self.store, self.batch_id, version, state="released", who="Tom")
+            decide(self.store, self.batch_id, version, BatchDecision(state="released", who="Tom"))
             self.released[self.batch_id] = self.rows(self.batch_id)
             for change in ("UPDATE batch_line SET shown_g = '1'", "DELETE FROM batch_reading"):
                 with pytest.raises(DBAPIError), self.store.transaction() as session:

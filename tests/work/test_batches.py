@@ -21,10 +21,18 @@ from app.store.errors import Conflict, NotFound, Unusable
 from app.store.formulas import FormulaVersion
 from app.store.stock import Lot
 from app.store.workshop import the_workshop
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_note, add_reading, record_yield, yield_percent
+from app.work.batches.observing import (
+    NoteForm,
+    ReadingForm,
+    YieldForm,
+    add_note,
+    add_reading,
+    record_yield,
+    yield_percent,
+)
 from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import (
@@ -82,9 +90,9 @@ def test_a_changed_draft_is_kept_as_a_new_version(demo: Store) -> None:
 
 
 def test_the_same_form_taken_twice_is_one_batch(demo: Store) -> None:
-    first, second = (plan_batch(demo, replace(PLAN, key="once")) for _ in range(2))
+    first, second = (plan_batch(demo, PLAN, key="once") for _ in range(2))
     assert first == second
-    assert load(demo, plan_batch(demo, replace(PLAN, key="again"))).number == "HG-2026-003"
+    assert load(demo, plan_batch(demo, PLAN, key="again")).number == "HG-2026-003"
 
 
 def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
@@ -118,15 +126,24 @@ def test_two_who_press_at_once_get_two_numbers(demo: Store) -> None:
         ({"loss": "100"}, "loss"),
         ({"loss": "-1"}, "loss"),
         ({"planned_on": "30.11.2026"}, "planned_on"),
-        ({"formula_id": None}, "formula"),
+        ({"formula": None}, "formula"),
     ],
     ids=str,
 )
 def test_a_plan_that_makes_no_sense_uses_up_no_number(demo: Store, change: dict[str, object], field: str) -> None:
-    with pytest.raises(Invalid) as told:
-        plan_batch(demo, replace(PLAN, **change))
-    assert told.value.field == field
+    with pytest.raises(Faults) as told:
+        plan_batch(demo, PLAN.but(**change))
+    assert list(told.value.by_field) == [field]
     assert load(demo, plan_batch(demo, PLAN)).number == "HG-2026-002"
+
+
+def test_everything_wrong_with_a_plan_is_told_at_once(demo: Store) -> None:
+    with pytest.raises(Faults) as told:
+        plan_batch(demo, PLAN.but(size="a lot", loss="many", planned_on="soon", made_by="Nobody"))
+    assert set(told.value.by_field) == {"size", "loss", "planned_on", "made_by"}
+    with pytest.raises(Faults) as told:
+        plan_batch(demo, PLAN.but(formula="", planned_on=""))
+    assert set(told.value.by_field) == {"formula", "planned_on"}
 
 
 def test_a_draft_that_does_not_add_up_is_not_planned(demo: Store) -> None:
@@ -134,15 +151,15 @@ def test_a_draft_that_does_not_add_up_is_not_planned(demo: Store) -> None:
         there = open_draft(session, 1)
     line = replace(there.draft.lines[3], amount="200")
     save_draft(demo, 1, there.draft.with_line(line), SaveOrigin(there.row_version, "t"))
-    with pytest.raises(Invalid, match="add up") as told:
+    with pytest.raises(Faults, match="add up") as told:
         plan_batch(demo, PLAN)
-    assert told.value.field == "draft"
+    assert list(told.value.by_field) == ["draft"]
     assert count(demo, "batch") == 6
 
 
 def test_a_version_of_another_formula_is_not_taken(demo: Store) -> None:
     with pytest.raises(NotFound):
-        plan_batch(demo, replace(PLAN, version_id=2))
+        plan_batch(demo, PLAN.but(version=2))
 
 
 def test_a_number_that_is_taken_is_passed_over(demo: Store) -> None:
@@ -266,12 +283,12 @@ def test_texts_are_never_cut_and_hold_no_control_signs(demo: Store) -> None:
         )
     assert set(told.value.by_field) == {f"lot-{line.id}", "who"}
     with pytest.raises(Faults) as told:
-        add_note(demo, batch_id, text="x" * 10_001, who="Ines")
+        add_note(demo, batch_id, NoteForm(note="x" * 10_001, who="Ines"))
     assert list(told.value.by_field) == ["note"]
     long = "STOP" + "x" * 5_000 + ", do not release"
-    add_note(demo, batch_id, text=long, who="Ines")
+    add_note(demo, batch_id, NoteForm(note=long, who="Ines"))
     assert load(demo, batch_id).history[-1].new == long
-    add_reading(demo, batch_id, kind="appearance", words="even\x07\x1b, \u202emould seen" + "n" * 1900, who="Ines")
+    add_reading(demo, batch_id, ReadingForm("appearance", "even\x07\x1b, \u202emould seen" + "n" * 1900, who="Ines"))
     assert load(demo, batch_id).readings[-1].words == "even, mould seen" + "n" * 1900
 
 
@@ -316,7 +333,7 @@ def test_a_form_read_before_somebody_else_saved_is_recognised(demo: Store) -> No
 def test_a_reading_that_makes_no_sense_is_told(demo: Store, kind: str, words: str, field: str) -> None:
     batch_id = plan_batch(demo, PLAN)
     with pytest.raises(Faults) as told:
-        add_reading(demo, batch_id, kind=kind, words=words, who="Ines")
+        add_reading(demo, batch_id, ReadingForm(kind=kind, words=words, who="Ines"))
     assert list(told.value.by_field) == [field]
     assert load(demo, batch_id).readings == []
 
@@ -324,7 +341,7 @@ def test_a_reading_that_makes_no_sense_is_told(demo: Store, kind: str, words: st
 def test_the_yield_is_a_share_of_what_was_weighed_in(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     weigh_all(demo, batch_id)
-    record_yield(demo, batch_id, text="150.03", who="Ines")
+    record_yield(demo, batch_id, YieldForm(amount="150.03", who="Ines"))
     weighed = sum(line.shown_g for line in load(demo, batch_id).lines)
     assert yield_percent(load(demo, batch_id)) == Decimal("150.03") / weighed * 100
 
@@ -332,7 +349,7 @@ def test_the_yield_is_a_share_of_what_was_weighed_in(demo: Store) -> None:
 def test_a_yield_taken_down_twice_is_one_line_of_the_history(demo: Store) -> None:
     batch_id = plan_batch(demo, PLAN)
     for _ in range(2):
-        record_yield(demo, batch_id, text="150", who="Ines")
+        record_yield(demo, batch_id, YieldForm(amount="150", who="Ines"))
     assert [event.what for event in load(demo, batch_id).history].count("yield") == 1
 
 
@@ -356,9 +373,9 @@ def test_the_sheet_of_a_batch_keeps_its_weights_whatever_becomes_of_the_scales(d
 def decided(store: Store) -> int:
     batch_id = plan_batch(store, PLAN)
     weigh_all(store, batch_id)
-    add_reading(store, batch_id, kind="pH", words="6.1", who="Ines")
-    record_yield(store, batch_id, text="294", who="Ines")
-    decide(store, batch_id, load(store, batch_id).row_version, state="released", who="Tom", why="")
+    add_reading(store, batch_id, ReadingForm(kind="pH", words="6.1", who="Ines"))
+    record_yield(store, batch_id, YieldForm(amount="294", who="Ines"))
+    decide(store, batch_id, load(store, batch_id).row_version, BatchDecision(state="released", who="Tom", why=""))
     return batch_id
 
 
@@ -366,7 +383,7 @@ def test_an_incomplete_record_is_not_released_whatever_the_reason(demo: Store) -
     batch_id = plan_batch(demo, PLAN)
     version = load(demo, batch_id).row_version
     with pytest.raises(Faults) as told:
-        decide(demo, batch_id, version, state="released", who="Tom", why="training batch")
+        decide(demo, batch_id, version, BatchDecision(state="released", who="Tom", why="training batch"))
     assert list(told.value.by_field) == ["state"]
     assert "nothing weighed" in str(told.value)
     assert load(demo, batch_id).state is BatchState.PLANNED
@@ -380,7 +397,7 @@ def test_a_decision_needs_a_name_and_a_rejection_a_reason(
     demo: Store, state: str, who: str, why: str, field: str
 ) -> None:
     with pytest.raises((Faults, Invalid)) as told:
-        decide(demo, 5, load(demo, 5).row_version, state=state, who=who, why=why)
+        decide(demo, 5, load(demo, 5).row_version, BatchDecision(state=state, who=who, why=why))
     found = told.value
     assert field in (list(found.by_field) if isinstance(found, Faults) else [found.field])
 
@@ -392,17 +409,17 @@ def test_what_is_decided_is_corrected_by_a_dated_note_and_never_overwritten(demo
         lambda: record_weighings(
             demo, batch_id, batch.row_version, [WeighingForm(batch.lines[0].id, "1", "")], who="Tom"
         ),
-        lambda: add_reading(demo, batch_id, kind="pH", words="5", who="Tom"),
-        lambda: record_yield(demo, batch_id, text="1", who="Tom"),
-        lambda: decide(demo, batch_id, batch.row_version, state="rejected", who="Tom", why="x"),
+        lambda: add_reading(demo, batch_id, ReadingForm(kind="pH", words="5", who="Tom")),
+        lambda: record_yield(demo, batch_id, YieldForm(amount="1", who="Tom")),
+        lambda: decide(demo, batch_id, batch.row_version, BatchDecision(state="rejected", who="Tom", why="x")),
     ]
     for action in actions:
         with pytest.raises(Conflict, match="dated note"):
             action()
     with pytest.raises(Faults) as told:
-        add_note(demo, batch_id, text="Label misprinted on three pots.", who="")
+        add_note(demo, batch_id, NoteForm(note="Label misprinted on three pots.", who=""))
     assert list(told.value.by_field) == ["who"]
-    add_note(demo, batch_id, text="Label misprinted on three pots.", who="Tom")
+    add_note(demo, batch_id, NoteForm(note="Label misprinted on three pots.", who="Tom"))
     assert load(demo, batch_id).history[-1].new == "Label misprinted on three pots."
 
 
@@ -439,10 +456,10 @@ def test_a_version_with_a_batch_cannot_be_deleted(demo: Store) -> None:
 DEEDS: dict[str, Callable[[Store], object]] = {
     "plan": lambda store: plan_batch(store, PLAN),
     "weigh": lambda store: weigh_all(store, 5),
-    "reading": lambda store: add_reading(store, 5, kind="pH", words="4.4", who="Tom", key="k"),
-    "note": lambda store: add_note(store, 5, text="A note", who="Tom", key="k"),
-    "yield": lambda store: record_yield(store, 4, text="1000", who="Tom"),
-    "decide": lambda store: decide(store, 4, load(store, 4).row_version, state="rejected", who="Tom", why="x"),
+    "reading": lambda store: add_reading(store, 5, ReadingForm(kind="pH", words="4.4", who="Tom"), key="k"),
+    "note": lambda store: add_note(store, 5, NoteForm(note="A note", who="Tom"), key="k"),
+    "yield": lambda store: record_yield(store, 4, YieldForm(amount="1000", who="Tom")),
+    "decide": lambda store: decide(store, 4, load(store, 4).row_version, BatchDecision("rejected", "x", "Tom")),
 }
 
 

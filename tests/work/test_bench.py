@@ -10,8 +10,8 @@ from app.store.batches import BatchState
 from app.store.engine import Store
 from app.store.stock import Lot, LotState
 from app.store.workshop import Scale
-from app.work.batches.observing import add_reading
-from app.work.batches.ticks import tick
+from app.work.batches.observing import ReadingForm, add_reading
+from app.work.batches.ticks import TickForm, tick
 from app.work.bench import look_at_bench
 from app.work.clock import today
 from app.work.materials.prices import PriceForm, add_price
@@ -69,8 +69,8 @@ def test_what_is_wanting_is_counted_in_words(store: Store, gel: Any) -> None:
         add_price(store, material_id, price)
     held = ReceiveForm(amount="5 g", by="I", received_on="2026-01-01")
     lots = [receive(store, held, material_id=gel.materials["acid"]) for _ in "ab"]
-    add_reading(store, gel.batch_id, kind="pH", words="5", who="Ines")
-    tick(store, gel.batch_id, [1], who="Ines")
+    add_reading(store, gel.batch_id, ReadingForm(kind="pH", words="5", who="Ines"))
+    tick(store, gel.batch_id, [1], TickForm(who="Ines"))
     low = "4 materials or packaging are low."  # water, 15 g of glycerin, 2.5 of carbomer and 9 of alkali for the gel
     one, process = (
         "1 material has no price yet; costs that use it say 'at least'.",

@@ -11,7 +11,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.materials import Material
 from app.work.batches.as_made import made_formula
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import still_open
 from app.work.batches.heating import (
     BeforeForm,
@@ -197,6 +197,6 @@ def test_the_weights_of_a_pot_refuse_any_change_in_the_database_itself(demo: Sto
     heat(demo, weighed, "1100", "1090")
     if change.startswith("INSERT"):
         version = load(demo, weighed).row_version
-        decide(demo, weighed, version, state="rejected", who="Tom", why="boiled over")
+        decide(demo, weighed, version, BatchDecision(state="rejected", who="Tom", why="boiled over"))
     with pytest.raises(DBAPIError, match="kept as it is"), demo.transaction() as session:
         session.execute(text(change))

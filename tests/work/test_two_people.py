@@ -13,9 +13,9 @@ from app.store.engine import Store
 from app.store.errors import Conflict, Unusable
 from app.store.formulas import Formula, FormulaVersion
 from app.store.materials import Material
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_reading
+from app.work.batches.observing import ReadingForm, add_reading
 from app.work.batches.planning import Plan, plan_batch
 from app.work.form import Faults
 from app.work.formulas.editing import create
@@ -63,8 +63,8 @@ def at_once(*actions: Callable[[], object]) -> list[object]:
     return answers
 
 
-def plan(formula_id: int = 1, *, key: str = "") -> Plan:
-    return Plan(formula_id, None, "300 g", planned_on="2031-05-06", made_by="Ines", key=key)
+def plan(formula_id: int = 1) -> Plan:
+    return Plan(formula_id, None, "300 g", planned_on="2031-05-06", made_by="Ines")
 
 
 def test_the_first_numbers_of_a_series_are_given_once(demo: Store) -> None:
@@ -77,7 +77,7 @@ def test_the_first_numbers_of_a_series_are_given_once(demo: Store) -> None:
 
 def test_one_form_pressed_twice_makes_one_batch_and_one_formula(demo: Store) -> None:
     with two(demo) as (one, other):
-        batches = at_once(lambda: plan_batch(one, plan(key="p")), lambda: plan_batch(other, plan(key="p")))
+        batches = at_once(lambda: plan_batch(one, plan(), key="p"), lambda: plan_batch(other, plan(), key="p"))
         formulas = at_once(lambda: create(one, "Rinse", key="f"), lambda: create(other, "Rinse", key="f"))
     assert len(set(batches)) == len(set(formulas)) == 1
 
@@ -117,8 +117,8 @@ def test_nothing_is_written_behind_a_release(demo: Store, round_: int) -> None:
         version = load_batch(session, batch_id).row_version
     with two(demo) as (one, other):
         at_once(
-            lambda: decide(one, batch_id, version, state="released", who="Ines", why="urgent"),
-            lambda: add_reading(other, batch_id, kind="look", words="mould seen", who="Tom"),
+            lambda: decide(one, batch_id, version, BatchDecision(state="released", who="Ines", why="urgent")),
+            lambda: add_reading(other, batch_id, ReadingForm(kind="look", words="mould seen", who="Tom")),
         )
     with demo.reading() as session:
         events = session.scalars(select(BatchEvent).where(BatchEvent.batch_id == batch_id).order_by(BatchEvent.id))

@@ -3,14 +3,11 @@
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.science.errors import Invalid
 from app.store.errors import Conflict, NotFound
 from app.web import context
 from app.web.batches.area import blueprint
-from app.web.batches.forms import PlanForm
 from app.web.batches.page import Page, row_version, typed_in
-from app.web.row_number import number
-from app.work.batches.changing import change_plan, material_choices, plan_of, swap_material
+from app.work.batches.changing import PlanChange, SwapForm, change_plan, material_choices, plan_of, swap_material
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import product_choices
 from app.work.form import Faults
@@ -26,11 +23,11 @@ def planned(batch_id: int) -> Page:
 def replan(batch_id: int) -> Page:
     """Change the plan of a batch."""
     context.remember_person(typed_in("who"))
-    plan = PlanForm.posted(request.form).plan()
+    plan = PlanChange.sent(request.form)
     try:
-        change_plan(context.store(), batch_id, row_version(), plan, number=typed_in("number"), who=typed_in("who"))
-    except Invalid as error:
-        return _plan_page(batch_id, {error.field: error.message}), 422
+        change_plan(context.store(), batch_id, row_version(), plan, key=typed_in("key"))
+    except Faults as wrong:
+        return _plan_page(batch_id, wrong.by_field), 422
     except Conflict as error:
         return _plan_page(batch_id, {}, f"{error} Look at what stands in the record now, then save again."), 409
     flash("The plan is changed; print the batch sheet again.")
@@ -42,17 +39,8 @@ def _plan_page(batch_id: int, faults: dict[str, str], stale: str = "") -> str:
         batch = load_batch(session, batch_id)
         products = product_choices(session, batch.version.formula_id)
     posted = request.method == "POST"
-    form = PlanForm.posted(request.form) if posted else PlanForm.of(plan_of(batch))
-    return render_template(
-        "batches/plan.html",
-        batch=batch,
-        form=form,
-        products=products,
-        number=typed_in("number") if posted else batch.number,
-        who=typed_in("who") if posted else context.person(),
-        faults=faults,
-        stale=stale,
-    )
+    form = PlanChange.sent(request.form) if posted else plan_of(batch).but(who=context.person())
+    return render_template("batches/plan.html", batch=batch, form=form, products=products, faults=faults, stale=stale)
 
 
 @blueprint.get("/<int:batch_id>/lines/<int:line_id>/swap")
@@ -75,17 +63,9 @@ def _swap_page(batch_id: int, line_id: int, faults: dict[str, str]) -> str:
 def swapped(batch_id: int, line_id: int) -> Response | Page:
     """Take another material for a line."""
     context.remember_person(typed_in("who"))
-    chosen = number(typed_in("material"))
+    typed = SwapForm.sent(request.form)
     try:
-        swap_material(
-            context.store(),
-            batch_id,
-            line_id,
-            material_id=chosen,
-            who=typed_in("who"),
-            why=typed_in("why"),
-            key=typed_in("key"),
-        )
+        swap_material(context.store(), batch_id, line_id, typed, key=typed_in("key"))
     except Faults as error:
         return _swap_page(batch_id, line_id, error.by_field), 422
     flash("Another material stands in the batch; the deviation waits for a decision.")

@@ -10,18 +10,18 @@ from app.store.errors import Conflict, NotFound
 from app.web import context
 from app.web.batches import changing, heating, record, weighing
 from app.web.batches.area import blueprint
-from app.web.batches.forms import PlanForm, search_asked, weighed_entries
+from app.web.batches.forms import asked_plan, search_asked, weighed_entries, with_usual
 from app.web.batches.page import Page, batch_page, done, row_version, typed_in
 from app.web.paging import page_after_skipped
 from app.web.row_number import number
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation
 from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import add_note, add_reading, record_yield
-from app.work.batches.planning import plan_batch, planning_choices
+from app.work.batches.observing import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
+from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.save_conflicts import clashes, still_typed
-from app.work.batches.ticks import tick
+from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeightCorrection, correct_weighing, record_weighings
 from app.work.clock import today
 from app.work.deviations import DeviationForm
@@ -58,25 +58,25 @@ def as_csv() -> Response:
 @blueprint.get("/new")
 def new() -> Page:
     """Show the form that plans a batch."""
-    return _plan_page(PlanForm.asked(request.args, context.person()), {}, first=True)
+    return _plan_page(asked_plan(request.args, context.person()), {}, first=True)
 
 
 @blueprint.post("/new")
 def plan() -> Page:
     """Plan a batch and go to its record."""
-    form = PlanForm.posted(request.form)
-    context.remember_person(form.made_by)
+    form = Plan.sent(request.form)
+    context.remember_person(form.text["made_by"])
     try:
-        batch_id = plan_batch(context.store(), form.plan())
-    except Invalid as error:
-        return _plan_page(form, {error.field: error.message}), 422
+        batch_id = plan_batch(context.store(), form, key=typed_in("key"))
+    except Faults as wrong:
+        return _plan_page(form, wrong.by_field), 422
     return redirect(url_for("batches.show", batch_id=batch_id), 303)
 
 
-def _plan_page(form: PlanForm, faults: dict[str, str], *, first: bool = False) -> str:
-    choices = planning_choices(context.store(), form.formula_id, form.version_id)
-    filled = form.with_product(choices) if first else form
-    return render_template("batches/new.html", form=filled.with_defaults(choices), choices=choices, faults=faults)
+def _plan_page(form: Plan, faults: dict[str, str], *, first: bool = False) -> str:
+    choices = planning_choices(context.store(), form.formula, form.version)
+    filled = with_usual(form, choices, sold=first)
+    return render_template("batches/new.html", form=filled, key=typed_in("key"), choices=choices, faults=faults)
 
 
 @blueprint.get("/<int:batch_id>")
@@ -152,39 +152,24 @@ def _weighing_page(batch_id: int, weighing_id: int, faults: dict[str, str]) -> s
 def reading(batch_id: int) -> Page:
     """Record a reading."""
 
-    def act() -> None:
-        words, warmth = typed_in("words"), typed_in("temperature")
-        add_reading(
-            context.store(),
-            batch_id,
-            kind=typed_in("kind"),
-            words=words,
-            temperature=warmth,
-            who=typed_in("who"),
-            key=typed_in("key"),
-        )
-
-    return done(batch_id, act, "readings")
+    typed = ReadingForm.sent(request.form)
+    return done(batch_id, lambda: add_reading(context.store(), batch_id, typed, key=typed_in("key")), "readings")
 
 
 @blueprint.post("/<int:batch_id>/yield")
 def batch_yield(batch_id: int) -> Page:
     """Record the yield."""
 
-    def act() -> None:
-        record_yield(context.store(), batch_id, text=typed_in("yield"), who=typed_in("who"), sure=typed_in("sure"))
-
-    return done(batch_id, act, "readings")
+    typed = YieldForm.sent(request.form)
+    return done(batch_id, lambda: record_yield(context.store(), batch_id, typed), "readings", prefix="yield-")
 
 
 @blueprint.post("/<int:batch_id>/note")
 def note(batch_id: int) -> Page:
     """Add a dated note."""
 
-    def act() -> None:
-        add_note(context.store(), batch_id, text=typed_in("note"), who=typed_in("who"), key=typed_in("key"))
-
-    return done(batch_id, act, "history", prefix="note-")
+    typed, key = NoteForm.sent(request.form), typed_in("key")
+    return done(batch_id, lambda: add_note(context.store(), batch_id, typed, key=key), "history", prefix="note-")
 
 
 @blueprint.post("/<int:batch_id>/deviation")
@@ -193,7 +178,7 @@ def deviation(batch_id: int) -> Page:
     typed = DeviationForm.sent(request.form).but(decides="yes" if typed_in("do") == "decide" else "")
 
     def act() -> None:
-        record_deviation(context.store(), batch_id, typed, form_key=typed_in("form_key"))
+        record_deviation(context.store(), batch_id, typed, key=typed_in("form_key"))
 
     return done(batch_id, act, "deviations", prefix="deviation-")
 
@@ -203,33 +188,18 @@ def ticks(batch_id: int) -> Page:
     """Tick points of the checklist or steps of the method."""
     ids = [found for text in request.form.getlist("tick") if (found := number(text)) is not None]
 
-    def act() -> None:
-        tick(
-            context.store(),
-            batch_id,
-            ids,
-            who=typed_in("who"),
-            temperature=typed_in("temperature"),
-            remark=typed_in("remark"),
-        )
-
-    return done(batch_id, act, "start-up", prefix="tick-")
+    typed = TickForm.sent(request.form)
+    return done(batch_id, lambda: tick(context.store(), batch_id, ids, typed), "start-up", prefix="tick-")
 
 
 @blueprint.post("/<int:batch_id>/decide")
 def decision(batch_id: int) -> Page:
     """Release, reject, hold or cancel a batch."""
 
+    typed = BatchDecision.sent(request.form)
+
     def act() -> None:
-        decide(
-            context.store(),
-            batch_id,
-            row_version(),
-            state=typed_in("state"),
-            who=typed_in("who"),
-            why=typed_in("why"),
-            key=typed_in("key"),
-        )
+        decide(context.store(), batch_id, row_version(), typed, key=typed_in("key"))
 
     words = "in quarantine" if typed_in("state") == "quarantine" else typed_in("state")
     return done(batch_id, act, "history", prefix="decide-", words=f"The batch is {words}.")

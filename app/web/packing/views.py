@@ -217,7 +217,7 @@ def deviation(run_id: int) -> Page:
 
     def act() -> None:
         try:
-            record_run_deviation(store, run_id, typed, form_key=_typed("form_key"))
+            record_run_deviation(store, run_id, typed, key=_typed("form_key"))
         except Faults as wrong:
             raise Faults([Invalid(f"deviation-{one.field}", one.message) for one in wrong.faults]) from wrong
 

@@ -21,7 +21,7 @@ from app.work.form import Field, Form
 from app.work.form_fields import Name, row_number
 from app.work.formulas.context import read_context
 from app.work.formulas.shelf import pin, read_shelf
-from app.work.people import SignedBy, person_named, session_of
+from app.work.people import SignedBy, session_of
 from app.work.sheets import batch_sheet
 from app.work.typed_text import required_line
 
@@ -36,40 +36,66 @@ class MaterialChoice:
     name: str
 
 
-def plan_of(batch: Batch) -> Plan:
+class NewNumber(Field[str]):
+    """The number of a batch; one that any batch has or had is never given again."""
+
+    def read(self, text: str, at: str, form: Form) -> str:
+        """Return the number."""
+        number = required_line(text, at, "Enter the batch number.")
+        batch: Batch = form.given
+        if len(number) > LONGEST_NUMBER:
+            raise Invalid(at, f"Shorten the number to {LONGEST_NUMBER} characters; it has {len(number)}.")
+        if number == batch.number:
+            return number
+        session = session_of(form)
+        used = session.scalar(select(Batch.id).where(Batch.number == number))
+        once = select(BatchEvent.id).where(BatchEvent.what == "plan changed", BatchEvent.old.startswith(f"{number}, "))
+        if used is not None or session.scalar(once.limit(1)) is not None:
+            raise Invalid(at, f"The number {number} was given to a batch already.")
+        return number
+
+
+class PlanChange(Plan):
+    """A plan that takes the place of an earlier one; checked with its batch."""
+
+    number = NewNumber("Batch number", hint="A number is never used twice.", width="w12")
+    who = SignedBy("Enter who changes the plan.", label="Changed by")
+
+
+def plan_of(batch: Batch) -> PlanChange:
     """Return the plan of a batch as it would be typed."""
     fill = f"{plain(batch.fill_g)} g" if batch.fill_g is not None and batch.product_id is None else ""
-    return Plan(
-        formula_id=batch.version.formula_id,
-        version_id=batch.version_id,
+    return PlanChange(
+        formula=str(batch.version.formula_id),
+        version=str(batch.version_id),
         size=batch.size_text or f"{plain(batch.size_g)} g",
         fill=fill,
         loss=plain(batch.loss_percent),
         planned_on=batch.planned_on.isoformat(),
         made_by=batch.made_by,
-        product_id=batch.product_id,
+        product=str(batch.product_id or ""),
+        number=batch.number,
     )
 
 
-@action(once="plan of batch {batch_id}", key="{plan.key}")
-def change_plan(session: Session, batch_id: int, row_version: int, plan: Plan, *, number: str, who: str) -> None:
+@action(once="plan of batch {batch_id}")
+def change_plan(session: Session, batch_id: int, row_version: int, typed: PlanChange, *, key: str = "") -> None:
     """Change size, product, loss, day, maker or number of a batch that is not begun; its lines are worked out again.
 
     The version stays. A lot that was noted for a line stays with it, and so does a material that stands in for another.
 
     Raises:
-        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on``, ``made_by``, ``number`` or ``who``.
+        Faults: with everything that is wrong, each at its field.
         NotFound: when there is no such product of the formula.
         Conflict: when the batch is begun or decided, or was changed in the meantime.
     """
     batch = open_batch(session, batch_id, row_version)
     if batch.state is not BatchState.PLANNED:
         raise Conflict(f"Batch {batch.number} is {batch.state.value}; only a batch that is not begun is planned anew.")
-    by = person_named(session, who, "who", "Enter who changes the plan.")
-    planned = worked_out(session, plan, batch.version)
-    new_number = _number(session, batch, number)
+    planned = worked_out(session, typed, batch.version, batch)
+    form = typed.checked(batch)
     before = _said(batch)
-    batch.number = new_number
+    batch.number = form.number
     for column, value in planned.columns.items():
         setattr(batch, column, value)
     rows = {line.line_key: line for line in batch.lines if not line.added_at_bench}
@@ -78,27 +104,13 @@ def change_plan(session: Session, batch_id: int, row_version: int, plan: Plan, *
         _set(rows[weighed.line.key], weights_of(weighed, shop))
     session.flush()
     session.refresh(batch, ["product"])
-    batch.log("plan changed", by=by, at=now(), old=before, new=_said(batch))
+    batch.log("plan changed", by=form.who, at=now(), old=before, new=_said(batch))
     batch.touch()
 
 
 def _set(line: BatchLine, columns: Mapping[str, object]) -> None:
     for column, value in columns.items():
         setattr(line, column, value)
-
-
-def _number(session: Session, batch: Batch, typed: str) -> str:
-    """Return the number of a batch as typed; one that any batch has or had is never given again."""
-    number = required_line(typed, "number", "Enter the batch number.")
-    if len(number) > LONGEST_NUMBER:
-        raise Invalid("number", f"Shorten the number to {LONGEST_NUMBER} characters; it has {len(number)}.")
-    if number == batch.number:
-        return number
-    used = session.scalar(select(Batch.id).where(Batch.number == number))
-    once = select(BatchEvent.id).where(BatchEvent.what == "plan changed", BatchEvent.old.startswith(f"{number}, "))
-    if used is not None or session.scalar(once.limit(1)) is not None:
-        raise Invalid("number", f"The number {number} was given to a batch already.")
-    return number
 
 
 def _said(batch: Batch) -> str:
@@ -126,7 +138,7 @@ class StandIn(Field[int]):
     def read(self, text: str, at: str, form: Form) -> int:
         """Return its number."""
         line: BatchLine = form.given
-        found = row_number(text) or 0
+        found = row_number(str(text)) or 0
         material = read_shelf(session_of(form), {found}).get(found)
         if material is None or material.retired:
             raise Invalid(at, "Choose the material that is taken instead.")
@@ -144,15 +156,13 @@ class SwapForm(Form):
 
 
 @action(once="swap in line {line_id}")
-def swap_material(
-    session: Session, batch_id: int, line_id: int, *, material_id: int | None, who: str, why: str, key: str = ""
-) -> None:
+def swap_material(session: Session, batch_id: int, line_id: int, typed: SwapForm, *, key: str = "") -> None:
     """Take another material for a line that is not weighed yet; a deviation, until somebody decides on it.
 
     The grams stay as planned; what the formula becomes by it, and whether its checks still hold, is worked out as made.
 
     Raises:
-        Faults: at ``swap-material``, ``swap-who`` or ``swap-why``.
+        Faults: at ``material``, ``who`` or ``why``.
         NotFound: when the batch has no such line of its formula.
         Conflict: when the batch is decided, or the line is weighed already.
     """
@@ -162,7 +172,7 @@ def swap_material(
         raise NotFound("There is no such line in this batch.")
     if line.actual_g is not None:
         raise Conflict(f"{line.name} is weighed already.")
-    form = SwapForm(str(material_id or ""), why, who).at_place("swap-", 1).checked(line)
+    form = typed.checked(line)
     material = read_shelf(session, {form.material})[form.material]
     before = line.name
     for noted in line.standing:  # a lot that was noted is one of the other material

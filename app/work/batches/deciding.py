@@ -78,9 +78,7 @@ class BatchDecision(Form):
 
 
 @action(once="decision on batch {batch_id}")
-def decide(
-    session: Session, batch_id: int, row_version: int, *, state: str, who: str, why: str = "", key: str = ""
-) -> None:
+def decide(session: Session, batch_id: int, row_version: int, typed: BatchDecision, *, key: str = "") -> None:
     """Set a batch in quarantine, or release, reject or cancel it for good.
 
     Raises:
@@ -89,7 +87,7 @@ def decide(
         Conflict: when it is decided already, was changed in the meantime, or is past cancelling.
     """
     batch = open_batch(session, batch_id, row_version)
-    form = BatchDecision(state, why, who).checked(batch)
+    form = typed.checked(batch)
     if form.state is BatchState.CANCELLED and batch.state is not BatchState.PLANNED:
         raise Conflict(f"Batch {batch.number} is {batch.state.value}: what was begun is rejected, not cancelled.")
     alone = " by the person who weighed" if form.state is BatchState.RELEASED and form.who in weighers(batch) else ""

@@ -114,8 +114,8 @@ def _yield(batch: Batch) -> Iterator[tuple[str, str]]:
         yield f"yield {plain(batch.yield_g or Decimal(0))}", f"Yield {shown} % of what was weighed in, {wanted} usual."
 
 
-@action(once="deviation of batch {batch_id}", key="{form_key}")
-def record_deviation(session: Session, batch_id: int, typed: DeviationForm, *, form_key: str = "") -> None:
+@action(once="deviation of batch {batch_id}")
+def record_deviation(session: Session, batch_id: int, typed: DeviationForm, *, key: str = "") -> None:
     """Note a deviation, or decide on one: its cause, effect and action, by whom.
 
     Raises:

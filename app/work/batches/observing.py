@@ -11,12 +11,11 @@ from app.science.tolerance import checks_of
 from app.store.batches import PH, Batch, BatchReading
 from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
-from app.work.batches.weighing import read_weight
 from app.work.clock import now
 from app.work.form import Form, rule
-from app.work.form_fields import Area, MaybeNumber, Name
+from app.work.form_fields import Area, Line, MaybeGrams, MaybeNumber, Name
 from app.work.formulas.versions import formula_of
-from app.work.people import SignedBy, person_named
+from app.work.people import SignedBy
 
 LONGEST_READING, LONGEST_NOTE = 2_000, 10_000
 SLIP = Decimal(2)  # times what is in the batch, from which on a yield is asked about (common practice)
@@ -67,9 +66,7 @@ class ReadingForm(Form):
 
 
 @action(once="reading of batch {batch_id}")
-def add_reading(
-    session: Session, batch_id: int, *, kind: str, words: str, temperature: str = "", who: str = "", key: str = ""
-) -> None:
+def add_reading(session: Session, batch_id: int, typed: ReadingForm, *, key: str = "") -> None:
     """Add an observation to a batch; a pH, temperature, density or weight is read as a number.
 
     Raises:
@@ -77,7 +74,7 @@ def add_reading(
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    form = ReadingForm(kind, words, temperature, who).checked(batch)
+    form = typed.checked(batch)
     batch.record(BatchReading(**form.columns(), value=form.number(), taken_at=now()), by=form.who)
 
 
@@ -89,39 +86,48 @@ class NoteForm(Form):
 
 
 @action(once="note on batch {batch_id}")
-def add_note(session: Session, batch_id: int, *, text: str, who: str, key: str = "") -> None:
+def add_note(session: Session, batch_id: int, typed: NoteForm, *, key: str = "") -> None:
     """Add a dated note; the only way to correct a batch that is decided.
 
     Raises:
         Faults: at ``note``, when nothing is written, or at ``who``.
     """
     batch = load_batch(session, batch_id)
-    form = NoteForm(text, who).checked(session)
+    form = typed.checked(session)
     batch.log("note", by=form.who, at=now(), new=form.note)
 
 
+class YieldForm(Form):
+    """How much finished product came out; checked with its batch. ``sure`` repeats an amount that was asked about."""
+
+    amount = MaybeGrams("Yield, g", low=Decimal(0), high=HEAVIEST_G)
+    who = SignedBy("Enter who weighed the yield.")
+    sure = Line("")
+
+    @rule
+    def no_slip(self) -> None:
+        """Ask about twice what is in the batch or more."""
+        held = self.given.held_g
+        if self.amount is not None and held and self.amount >= SLIP * held and self.sure != self.text["amount"].strip():
+            words = f"{plain(self.amount)} g is more than the {plain(held)} g in the batch. Is it right?"
+            raise Invalid("sure", words)
+
+
 @action()
-def record_yield(session: Session, batch_id: int, *, text: str, who: str, sure: str = "") -> None:
+def record_yield(session: Session, batch_id: int, typed: YieldForm) -> None:
     """Record how much finished product came out, in grams.
 
     Raises:
-        Invalid: at ``yield``, when it cannot be read; at ``yield-sure``, when it is twice what is in the batch or more
-            and ``sure`` does not repeat it.
+        Faults: with everything that is wrong; at ``sure``, when it is twice what is in the batch or more.
         Conflict: when the batch is decided already.
     """
     batch = open_batch(session, batch_id)
-    weight, by = read_weight(text, "yield"), person_named(session, who, "who", "Enter who weighed the yield.")
-    held = batch.held_g
-    if weight is not None and held and weight >= SLIP * held and sure.strip() != text.strip():
-        raise Invalid("yield-sure", f"{plain(weight)} g is more than the {plain(held)} g in the batch. Is it right?")
-    if weight == batch.yield_g:
+    form = typed.checked(batch)
+    if form.amount == batch.yield_g:
         return
-    batch.log("yield", by=by, at=now(), old=_words(batch.yield_g), new=_words(weight))
-    batch.yield_g = weight
-
-
-def _words(weight: Decimal | None) -> str:
-    return "" if weight is None else f"{plain(weight)} g"
+    old, new = ("" if one is None else f"{plain(one)} g" for one in (batch.yield_g, form.amount))
+    batch.log("yield", by=form.who, at=now(), old=old, new=new)
+    batch.yield_g = form.amount
 
 
 def yield_percent(batch: Batch) -> Decimal | None:

@@ -24,34 +24,39 @@ from app.work.action import action
 from app.work.batches.loading import log
 from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
+from app.work.form import FaultList, Faults, Form
+from app.work.form_fields import Day, Line, MaybeNumber, Name, RowId
 from app.work.formulas.context import read_context
 from app.work.formulas.editing import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
 from app.work.papers import at_size
-from app.work.people import person_named
+from app.work.people import SignedBy
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_stops
 from app.work.sheets import BatchSheet, batch_sheet
 
+NO_SIZE = "Enter the batch size, such as 500 g or 40 units."
 
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """What was typed to plan a batch. Without ``version_id`` the draft as it stands is pinned.
 
-    A batch of a product is filled as that product is; else ``fill`` says what goes into a unit.
+class Plan(Form):
+    """What is typed to plan a batch; checked with a session, or with the batch that is planned anew.
+
+    Without a version the draft as it stands is pinned. A batch of a product is filled as that product is; else ``fill``
+    says what goes into a unit.
     """
 
-    formula_id: int | None
-    version_id: int | None
-    size: str
-    fill: str = ""
-    loss: str = ""
-    planned_on: str = ""
-    made_by: str = ""
-    key: str = ""
-    product_id: int | None = None
+    formula = RowId("Formula")
+    version = RowId("Version")
+    size = Name("Amount to make", NO_SIZE, hint="A weight, a volume or a number of units: 500 g, 2 l, 40 units.")
+    fill = Line(
+        "Fill per unit", hint="A weight or a volume, unless the product sets it. Needed when the amount is in units."
+    )
+    loss = MaybeNumber("Process loss, %", high=99, hint="What stays in pots and on tools; more is weighed to cover it.")
+    planned_on = Day("Planned for")
+    made_by = SignedBy(label="Made by")
+    product = RowId("Product")
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,20 +151,23 @@ def _fill_of(product: Product) -> str:
     return f"{plain(product.fill_amount)} {product.fill_unit}" if product.fill_amount is not None else ""
 
 
-@action(once="plan", key="{plan.key}")
-def plan_batch(session: Session, plan: Plan) -> int:
+@action(once="plan")
+def plan_batch(session: Session, typed: Plan, *, key: str = "") -> int:
     """Plan a batch and give its id; the same form taken twice gives the same batch.
 
     The version is pinned, the number issued and the weights written in one transaction; two people who press at
     once get two numbers.
 
     Raises:
-        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on``, ``made_by`` or ``draft``, when it cannot be planned;
-            no number is used up.
+        Faults: with everything that is wrong, each at its field, or at ``draft``; no number is used up.
         NotFound: when the formula, the version or the product does not exist.
     """
-    version = _pinned(session, plan)
-    planned = worked_out(session, plan, version)
+    faults = FaultList()
+    version = faults.read(_pinned, session, typed)
+    if version is None:
+        faults.read(typed.checked, session)
+        raise Faults(faults.faults)
+    planned = worked_out(session, typed, version, session)
     shop = the_workshop(session)
     batch = Batch(
         number=_issue_number(session, planned.formula.code, planned.day),
@@ -173,17 +181,17 @@ def plan_batch(session: Session, plan: Plan) -> int:
     )
     session.add(batch)
     session.flush()
-    log(batch, "planned", by=batch.made_by, new=f"{plan.size}, version {version.number}")
+    log(batch, "planned", by=batch.made_by, new=f"{typed.size}, version {version.number}")
     return batch.id
 
 
 def _pinned(session: Session, plan: Plan) -> FormulaVersion:
-    if plan.formula_id is None:
+    if plan.formula is None:
         raise Invalid("formula", "Choose a formula.")
-    if plan.version_id is None:
-        return _pinned_draft(session, plan.formula_id, plan.made_by)
-    version = session.get(FormulaVersion, plan.version_id)
-    if version is None or version.formula_id != plan.formula_id:
+    if plan.version is None:
+        return _pinned_draft(session, plan.formula, plan.text["made_by"])
+    version = session.get(FormulaVersion, plan.version)
+    if version is None or version.formula_id != plan.formula:
         raise NotFound("There is no such version of this formula.")
     return version
 
@@ -210,40 +218,42 @@ class Planned:
     columns: dict[str, Any]
 
 
-def worked_out(session: Session, plan: Plan, version: FormulaVersion) -> Planned:
+def worked_out(session: Session, typed: Plan, version: FormulaVersion, given: object) -> Planned:
     """Return a version at the size that is planned, on the scales of the bench, filled as its product.
 
     Raises:
-        Invalid: at ``size``, ``fill``, ``loss``, ``planned_on`` or ``made_by``.
+        Faults: with everything that is wrong, each at its field.
         NotFound: when there is no such product of the formula.
     """
-    if not plan.size.strip():
-        raise Invalid("size", "Enter the batch size, such as 500 g or 40 units.")
-    product = find_product(session, plan.product_id) if plan.product_id is not None else None
-    if plan.product_id is not None and (product is None or product.formula_id != version.formula_id):
-        raise NotFound("There is no such product of this formula.")
-    fill = _fill_of(product) if product else ""
-    formula = at_size(formula_of(version), plan.size, fill or plan.fill, plan.loss)
-    formula = replace(formula, scales=read_context(session).defaults.scales)
-    try:
-        day = date.fromisoformat(plan.planned_on)
-    except ValueError as error:
-        raise Invalid("planned_on", "Enter the date as year-month-day, such as 2026-11-30.") from error
-    maker = person_named(session, plan.made_by, "made_by", "Enter who makes it.") if plan.made_by.strip() else ""
-    try:
-        sheet = batch_sheet(formula)
-    except Invalid as error:
-        raise Invalid("size", error.message) from error
+    faults = FaultList()
+    plan = faults.read(typed.checked, given)
+    sheet = faults.read(_sheet, session, typed, version)
+    if plan is None or sheet is None:
+        raise Faults(faults.faults)
     columns = {
-        "product_id": product.id if product else None,
+        "product_id": plan.product,
         "size_g": sheet.size.net_g,
-        "size_text": plan.size.strip()[:80],
+        "size_text": plan.size[:80],
         "loss_percent": sheet.loss_percent,
         "fill_g": sheet.size.fill_g,
-        "planned_on": day,
-        "made_by": maker,
+        "planned_on": plan.planned_on,
+        "made_by": plan.made_by,
     }
-    return Planned(formula, sheet, day, columns)
+    return Planned(sheet.formula, sheet, plan.planned_on, columns)
+
+
+def _sheet(session: Session, plan: Plan, version: FormulaVersion) -> BatchSheet:
+    product = find_product(session, plan.product) if plan.product is not None else None
+    if plan.product is not None and (product is None or product.formula_id != version.formula_id):
+        raise NotFound("There is no such product of this formula.")
+    fill = _fill_of(product) if product else ""
+    formula = at_size(formula_of(version), plan.text["size"], fill or plan.text["fill"], "")
+    loss = formula.loss_percent if plan.loss is None else plan.loss
+    formula = replace(formula, loss_percent=loss, scales=read_context(session).defaults.scales)
+    try:
+        return batch_sheet(formula)
+    except Invalid as error:
+        raise Invalid("size", error.message) from error
 
 
 def _lines(sheet: BatchSheet, shop: Workshop) -> list[BatchLine]:

@@ -39,9 +39,7 @@ class TickForm(Form):
 
 
 @action()
-def tick(
-    session: Session, batch_id: int, tick_ids: list[int], *, who: str, temperature: str = "", remark: str = ""
-) -> None:
+def tick(session: Session, batch_id: int, tick_ids: list[int], typed: TickForm) -> None:
     """Tick points or steps of a batch; one that is ticked already stays as it was.
 
     Raises:
@@ -53,7 +51,7 @@ def tick(
     wanted = [one for one in batch.ticks if one.id in set(tick_ids)]
     if not wanted:
         raise NotFound("There is no such item; tick one of those on the page.")
-    form = TickForm(temperature, remark, who).checked(batch)
+    form = typed.checked(batch)
     for one in wanted:
         if one.done_at is None:
             one.done_at, one.done_by, one.temperature_c, one.remark = now(), form.who, form.temperature, form.remark

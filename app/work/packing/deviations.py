@@ -119,8 +119,8 @@ def _bulk(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:
         yield f"more bulk {plain(left)}", f"{plain(-left)} g more were taken than batch {run.batch.number} gave."
 
 
-@action(once="deviation of run {run_id}", key="{form_key}")
-def record_run_deviation(session: Session, run_id: int, typed: DeviationForm, *, form_key: str = "") -> None:
+@action(once="deviation of run {run_id}")
+def record_run_deviation(session: Session, run_id: int, typed: DeviationForm, *, key: str = "") -> None:
     """Note a deviation of a run, or decide on one: its cause, effect and action, by whom.
 
     Raises:

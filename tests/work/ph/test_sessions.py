@@ -18,7 +18,7 @@ from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.formulas import FormulaVersion
 from app.store.materials import Material
-from app.work.batches.deciding import decide
+from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, record_weighings
@@ -228,7 +228,7 @@ def test_weights_typed_on_an_older_page_do_not_overwrite_an_addition(store: Stor
 def test_a_decided_batch_takes_no_more(store: Store, gel: Any) -> None:
     begin(store, gel)
     place = at(store, gel, "late")
-    decide(store, gel.batch_id, batch_of(store, gel).row_version, state="rejected", who="Tom", why="spilt")
+    decide(store, gel.batch_id, batch_of(store, gel).row_version, BatchDecision("rejected", "spilt", "Tom"))
     with pytest.raises(Conflict, match="rejected"):
         add_addition(store, place, added("2"))
     with pytest.raises(Conflict, match="rejected"):
