@@ -8,7 +8,7 @@ import numpy as np
 from app.science.acid_base.activity import COLDEST_C, HOTTEST_C, davies_slope, pka_at, pkw
 from app.science.acid_base.charge_balance import Array, Solutions, stack_constants
 from app.science.acid_base.inputs import Columns, Input, InputKind, effects, list_inputs, reserves
-from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Family, Mixture, MixtureLine, Solute
+from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Mixture, MixtureLine, Solute
 from app.science.errors import Invalid
 
 CARBONATE = "carbonic_acid"
@@ -152,17 +152,6 @@ def _merge(lines: Sequence[MixtureLine]) -> dict[Solute, float]:
             share = line.percent * line.assay_percent / 100.0
             grams[line.substance] = grams.get(line.substance, 0.0) + share
     return grams
-
-
-def _pkas(family: Family, mixture: Mixture) -> tuple[float, ...]:
-    enthalpies = family.enthalpies or (0.0,) * len(family.pkas)
-    return tuple(pka_at(p, h, mixture.temperature_c) for p, h in zip(family.pkas, enthalpies, strict=True))
-
-
-def _solution(adjuster: Adjuster) -> tuple[Solute, float, float]:
-    share = adjuster.strength_percent / 100.0
-    crystal = share / adjuster.substance.molar_mass * adjuster.substance.water * WATER_MOLAR_MASS
-    return adjuster.substance, share, (1.0 - share + crystal) / 1000.0
 
 
 def _stack(rows: Sequence[tuple[Solute, float, float]], columns: Columns) -> Stack:
