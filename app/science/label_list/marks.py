@@ -38,7 +38,7 @@ def bare(text: str) -> Bare:
         found = "".join(match.group() for match in shape.finditer(without))
         marks += "".join(sign for sign in found if sign in SIGNS or sign.isalnum())
         without = shape.sub(" ", without)
-    stripped = " ".join(without.split(" ")).strip().strip(" .:-–")
+    stripped = re.sub(" {2,}", " ", without).strip().strip(" .:-–")
     full = stripped + "." if stripped.casefold().endswith(" denat") else stripped
     return Bare(full, percent, nano > 0, marks)
 

@@ -21,13 +21,14 @@ BARE_HEADING = re.compile(
     re.IGNORECASE,
 )
 MAY_CONTAIN = re.compile(
-    r"[\[(]?\s*(?:\(?\s*(?:\+\s*/\s*-|±|\+\s*/\s*[−–])\s*\)?|\b(?:may\s+contain|peut\s+contenir|kann\s+enthalten|"
-    r"puede\s+contener|pu[òo]\s+contenere|kan\s+bevatten)\b)(?:\s*(?:\(?\+\s*/\s*-\)?|±|may\s+contain))*\s*[:：]?",
+    r"(?:[\[(]\s*)?(?:(?:\(\s*)?(?:\+\s*/\s*-|±|\+\s*/\s*[−–])(?:\s*\))?|"
+    r"\b(?:may\s+contain|peut\s+contenir|kann\s+enthalten|puede\s+contener|pu[òo]\s+contenere|kan\s+bevatten)\b)"
+    r"(?:\s*(?:\(?\+\s*/\s*-\)?|±|may\s+contain))*\s*[:：]?",
     re.IGNORECASE,
 )
 PERCENT_COMMA = re.compile(r"\d,(?=\d+\s*%)")
-LOCANTS = re.compile(r"(?<![^\W_])(?:\d{1,2}'?|[NOS])(?:,(?:\d{1,2}'?|[NOS]))+(?=-)")
-SPACED_LOCANTS = re.compile(r"(?:\A|[,;\n])\s*\d{1,2}(?:,\s\d{1,2})+(?=-[A-Za-z])")
+LOCANTS = re.compile(r"(?<![^\W_])(?:\d{1,2}'?|[NOS])(?:,(?:\d{1,2}'?|[NOS])){1,20}(?=-)")
+SPACED_LOCANTS = re.compile(r"(?:\A|[,;\n])\s*\d{1,2}(?:,\s\d{1,2}){1,20}(?=-[A-Za-z])")
 NUMBER_COMMA = re.compile(r"(?<![^\W_])(?:\d{1,2}),(?=\d{1,2}-)")
 NUMBERING = re.compile(r"\d{1,3}[.)]\s+(?=[A-Za-z])")
 FARTHEST_BRACKET = 200  # a bracket that closes no sooner was forgotten

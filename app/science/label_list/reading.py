@@ -17,7 +17,7 @@ from app.science.label_list.naming import (
     spellings,
 )
 from app.science.label_list.pieces import pieces_of
-from app.science.label_list.surroundings import cleared
+from app.science.label_list.surroundings import cleared, squeezed
 from app.science.label_list.values import Certainty, Match, NameBook, Piece, ReadList, ReadName
 from app.science.names import inci_key
 
@@ -43,7 +43,8 @@ def read_list(text: str, book: NameBook) -> ReadList:
     """
     if len(text) > MOST_CHARACTERS:
         raise Invalid("text", "this is longer than any ingredient list; paste the list alone")
-    pieces, footnotes = without_footnotes(pieces_of(cleared(plain_keeping_places(text))), book)
+    short, places = squeezed(cleared(plain_keeping_places(text)))
+    pieces, footnotes = without_footnotes(pieces_of(short), book)
     found: list[ReadName] = []
     for number, piece in enumerate(pieces):
         parts = list(_parts(piece, book))
@@ -52,7 +53,9 @@ def read_list(text: str, book: NameBook) -> ReadList:
         found += [_read(mark, part, piece, blend, book) for mark, part in marked if mark.text]
     if not found:
         raise Invalid("text", "there is no ingredient name in this text")
-    names, repeats = _joined(found)
+    names, repeats = _joined(
+        replace(name, start=places[name.start], end=places[min(name.end, len(short)) - 1] + 1) for name in found
+    )
     notes = [f"'{n.printed}' was read as {n.inci}" for n in names if n.certainty is Certainty.SPELLING]
     notes += [f"{n.inci} is printed more than once; it was counted once, at its first place" for n in repeats]
     return ReadList(tuple(names), tuple(footnotes), tuple(notes))

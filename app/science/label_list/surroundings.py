@@ -23,6 +23,7 @@ PANEL_SECTION = re.compile(
     re.IGNORECASE | re.DOTALL,
 )
 PANEL_HEADING = re.compile(r"\b(?:in)?active\s+ingredients?(?:\s*\([^()\n]{1,40}\))?(\s)(?!\s*[:：])", re.IGNORECASE)
+BLANKS = re.compile(r"\s{3,}")
 PURPOSES = (
     r"(?:sunscreens?|antiperspirant|skin protectant|acne treatment|anti-?acne|antiseptic|antimicrobial|antibacterial|"
     r"anti-?cavity(?: toothpaste)?|anti-?dandruff|external analgesic|anti-?itch|astringent)"
@@ -48,6 +49,23 @@ def cleared(text: str) -> str:
     for shape in (PANEL_TITLE, PANEL_SECTION, PURPOSE):
         found = shape.sub(_blank, found)
     return PANEL_HEADING.sub(lambda m: m.group()[:-1] + ":", found)
+
+
+def squeezed(text: str) -> tuple[str, list[int]]:
+    """Return a text without long runs of blanks, and the place in it of every sign that is left and of its end.
+
+    Of three and more blanks a line break stays, else a tab, else one blank: patterns would try every part of a run.
+
+    >>> squeezed("Aqua    Mel")
+    ('Aqua Mel', [0, 1, 2, 3, 4, 8, 9, 10, 11])
+    """
+    left, places, end = "", [], 0
+    for run in BLANKS.finditer(text):
+        kept = next((sign for sign in "\n\r\t" if sign in run.group()), " ")
+        left += text[end : run.start()] + kept
+        places += range(end, run.start() + 1)
+        end = run.end()
+    return left + text[end:], [*places, *range(end, len(text) + 1)]
 
 
 def _blank(match: re.Match[str]) -> str:
