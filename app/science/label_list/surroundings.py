@@ -59,7 +59,8 @@ def squeezed(text: str) -> tuple[str, list[int]]:
     >>> squeezed("Aqua    Mel")
     ('Aqua Mel', [0, 1, 2, 3, 4, 8, 9, 10, 11])
     """
-    left, places, end = "", [], 0
+    places: list[int] = []
+    left, end = "", 0
     for run in BLANKS.finditer(text):
         kept = next((sign for sign in "\n\r\t" if sign in run.group()), " ")
         left += text[end : run.start()] + kept
