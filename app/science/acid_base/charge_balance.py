@@ -187,9 +187,6 @@ def solve(system: Solutions) -> Equilibrium:
     ionic strength is a fixed point, stopped when it moves less than 1e-11 mol/kg.
     """
     strength = np.full(system.totals.shape[0], 0.05)
-    if system.slope == 0:
-        ph, now = _root(system, np.full_like(strength, 7.0), strength)
-        return _equilibrium(ph, 0.5 * now.square, now)
     ph = np.full_like(strength, 7.0)
     last: Array | None = None
     last_found: Array | None = None
@@ -199,8 +196,4 @@ def solve(system: Solutions) -> Equilibrium:
         if float(np.max(np.abs(found - strength), initial=0.0)) < STRENGTH_STEP:
             break
         strength, last, last_found = accelerated(strength, found, last, last_found), strength, found
-    return _equilibrium(ph, strength, now)
-
-
-def _equilibrium(ph: Array, strength: Array, now: Balance) -> Equilibrium:
     return Equilibrium(ph, strength, now.shares, now.ionised, now.charge, -now.slope)

@@ -1,11 +1,15 @@
 import numpy as np
 import pytest
 
-from app.science.acid_base.activity import davies_slope, pka_at, pkw
+from app.science.acid_base.activity import davies_slope, davies_term, pka_at, pkw
+from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.dosing import ph_after, plan_dose
-from app.science.acid_base.model import compile_model, water_percent
-from app.science.acid_base.prediction import form_name, predict
+from app.science.acid_base.inputs import InputKind
+from app.science.acid_base.model import compile_model, dose_system, water_percent
+from app.science.acid_base.prediction import form_name, predict, range_of
 from app.science.acid_base.refit import MeterReading, refit
+from app.science.acid_base.values import Range
+from app.science.acid_base.wording import places_for
 from app.science.errors import Invalid
 
 
@@ -134,3 +138,53 @@ def test_a_true_polymer_mass_is_learned_from_readings(mix, solution):
     right = plan_dose(truth, 6.5)
     assert fitted.value == pytest.approx(right.value, rel=0.02)
     assert plan_dose(model, 6.5).value == pytest.approx(right.value * 50 / 46, rel=0.02)
+
+
+def test_moves_of_single_inputs_add_by_their_squares_upward_and_downward_apart() -> None:
+    """By hand: up 0.3 and 0.4 make 0.5, down 0.6 and 0.8 make 1.0; one more half width of 1.2 makes 1.3 of the 0.5."""
+    values = np.array([5.0, 5.3, 4.2, 4.4, 5.4])  # the middle, each of two inputs up, each of them down
+    found = range_of(values)
+    assert (found.value, found.low, found.high) == (5.0, pytest.approx(4.0), pytest.approx(5.5))
+    assert range_of(values, 1.2).high == pytest.approx(6.3)
+    one_way = range_of(np.array([5.0, 5.3, 5.1]))
+    assert (one_way.low, one_way.high) == (5.0, pytest.approx(5.3))
+    assert range_of(np.array([7.0]), 0.1).low == pytest.approx(6.9)
+
+
+@pytest.mark.parametrize(
+    ("charge", "protons", "names"),
+    [(0, 3, ["H3A", "H2A-", "HA-2", "A-3"]), (1, 1, ["HA+", "A"]), (2, 2, ["H2A+2", "HA+", "A"]), (0, 1, ["HA", "A-"])],
+)
+def test_a_form_is_named_by_its_protons_and_charge(charge: int, protons: int, names: list[str]) -> None:
+    assert [form_name(charge, protons, lost) for lost in range(protons + 1)] == names
+
+
+@pytest.mark.parametrize(("low", "high", "places"), [(6.0, 6.25, 2), (6.0, 6.26, 1), (4.0, 6.5, 1), (4.0, 6.51, 0)])
+def test_a_range_tells_how_many_decimals_say_something(low: float, high: float, places: int) -> None:
+    assert places_for(Range(5.0, low, high)) == places
+
+
+def test_beyond_the_table_the_limiting_slope_goes_on_as_it_rose_there() -> None:
+    """Between 40 and 50 C it rises by 0.010."""
+    assert davies_slope(50.0) == pytest.approx(0.534)
+    assert davies_slope(60.0) == pytest.approx(0.544)
+    assert davies_slope(70.0) == pytest.approx(0.554)
+
+
+def test_the_davies_term_is_frozen_where_it_has_no_meaning() -> None:
+    """By hand: at 0.25 mol/kg 0.5 / 1.5 - 0.075; beyond 3 as at 3."""
+    found = davies_term(np.array([0.25, 3.0, 4.0]))
+    assert found == pytest.approx(
+        [1 / 3 - 0.075, np.sqrt(3) / (1 + np.sqrt(3)) - 0.9, np.sqrt(3) / (1 + np.sqrt(3)) - 0.9]
+    )
+
+
+def test_an_amine_takes_up_acid_from_the_air_and_never_alkali(mix) -> None:
+    """Its trace acts one way: a score below zero makes the batch more acid, one above leaves it as it is."""
+    model = compile_model(mix(("Tromethamine", 0.05)))
+    place = next(n for n, one in enumerate(model.inputs) if one.kind is InputKind.ACID_TRACE)
+    theta = np.zeros((3, len(model.inputs)))
+    theta[1, place], theta[2, place] = -2.0, 2.0
+    ph = solve(dose_system(model, theta, np.zeros((3, 0)))).ph
+    assert ph[1] < ph[0] - 0.001
+    assert ph[2] == pytest.approx(ph[0], abs=1e-9)

@@ -1,9 +1,23 @@
 """Lists that contradict themselves are answered, with what clashes and what each way out would do."""
 
+from collections.abc import Sequence
+
+import numpy as np
 import pytest
 
+from app.science.inference.elastic import cheapest_slack
 from app.science.inference.infer import infer
-from app.science.inference.values import ClassPrior, Inference, Known, ListedName, PriorTable
+from app.science.inference.values import (
+    Clash,
+    ClassPrior,
+    GivenUp,
+    Inference,
+    Known,
+    ListedName,
+    PriorTable,
+    Remedy,
+    Statement,
+)
 from app.science.inference.wording import clash_sentences, percent_words
 
 TABLE = PriorTable({"other": ClassPrior("other", 1.0, 1.5, bulk=True), "water": ClassPrior("water", 50.0, 1.0)})
@@ -103,3 +117,47 @@ def test_words_name_the_statements_and_the_way_out() -> None:
 )
 def test_percentages_are_written_plainly(value: float, words: str) -> None:
     assert percent_words(value) == words
+
+
+def test_slack_is_the_cheapest_way_out_counted_by_hand() -> None:
+    """A point of slack costs 1 on a claim, 2 on a legal maximum, 5 on the order and the 1 % line."""
+    chain = np.arange(3)
+
+    def cost(known: dict[int, Known], maxima: dict[int, float], places: Sequence[int] = (0, 1, 2)) -> float:
+        return cheapest_slack(known, maxima, 3, np.array(places, dtype=np.int64)).cost
+
+    assert cost({1: Known(20, 20)}, {}) == pytest.approx(0)
+    assert cost({0: Known(60, 60), 1: Known(50, 50)}, {}) == pytest.approx(10)
+    assert cost({0: Known(20, 20)}, {}) == pytest.approx(100 / 3 - 20)  # three names that descend from 20
+    assert cost({}, {0: 30.0}) == pytest.approx(2 * (100 / 3 - 30))
+    # 0.5 before 1.5: one point either way; in the order of the list only the line lets 1.5 stand behind, for 5 x 0.5.
+    assert cost({1: Known(0.5, 0.5), 2: Known(1.5, 1.5)}, {}) == pytest.approx(0.5)
+    assert cost({2: Known(1.5, 1.5)}, {1: 0.5}) == pytest.approx(0.5)
+    slack = cheapest_slack({0: Known(60, 60), 1: Known(50, 50)}, {}, 3, chain)
+    assert (slack.maxima, slack.places) == ((), ())
+    assert slack.amounts.sum() == pytest.approx(100)
+
+
+def test_the_one_that_stands_against_many_gives_way() -> None:
+    """Six claims of 1.4 % stand after one name of 0.9 %: half a point of that one, at 1 or 2 a point, and not six."""
+    claims = {place: Known(1.4, 1.4) for place in range(2, 8)}
+    claimed = cheapest_slack({1: Known(0.9, 0.9), **claims}, {}, 8, np.arange(8))
+    assert (claimed.claims, claimed.maxima, claimed.cost) == ((1,), (), pytest.approx(0.5))
+    capped = cheapest_slack(claims, {1: 0.9}, 8, np.arange(8))
+    assert (capped.claims, capped.maxima, capped.cost) == ((), (1,), pytest.approx(1.0))
+
+
+def test_what_is_given_up_is_said_with_what_would_fit() -> None:
+    names = [WATER, ListedName("Salt"), ListedName("Gum")]
+    clash = Clash(
+        (Statement("claim", 1, 2.0), Statement("order", 2)),
+        (GivenUp(Statement("claim", 1, 2.0), 1.5), GivenUp(Statement("order", 2), 2.5)),
+        (Remedy(Statement("order", 2), 0.25, 3.0),),
+    )
+    assert clash_sentences(clash, names) == [
+        "These cannot hold together with the printed order and a sum of 100 %: Salt is 2 % (stated); Gum stands at"
+        " place 3 of the list.",
+        "This answer does without 'Salt is 2 % (stated)': 1.5 % would fit.",
+        "This answer does without 'Gum stands at place 3 of the list': at 2.5 % it would have to stand elsewhere.",
+        "Giving up 'Gum stands at place 3 of the list' would resolve it: Gum would then lie between 0.25 % and 3 %.",
+    ]

@@ -10,8 +10,10 @@ from hypothesis import strategies as st
 from scipy.special import ndtr, ndtri
 
 from app.science.inference.evidence import LinearMeasurement
+from app.science.inference.grid import WIDTH, move, shift_by, spread_over_sums
 from app.science.inference.infer import CELL, Observed, infer, work_out
-from app.science.inference.posterior import Floor, ListConstraints, believe
+from app.science.inference.messages import reachable_rows
+from app.science.inference.posterior import Floor, ListConstraints, Tilt, believe
 from app.science.inference.prior import Nodes, UsagePrior, usual_amounts
 from app.science.inference.summary import quantiles, stretched
 from app.science.inference.values import ClassPrior, Known, ListedName, PriorTable
@@ -175,3 +177,55 @@ def test_bands_of_lists_longer_than_twelve_names_are_wider() -> None:
     assert six == pytest.approx(twelve)
     assert thirteen[0] < twelve[0] < twelve[1] < twelve[2] < thirteen[2]
     assert thirteen[1] == twelve[1] == 2.0
+
+
+def test_a_cell_is_laid_on_the_sums_with_its_own_mean() -> None:
+    """The mean of amounts even in the logarithm from a to b is (b - a) / ln(b / a); cut to limits they stop there."""
+    edges = np.geomspace(1.0, 100.0, 12)
+    laid = spread_over_sums(edges)
+    assert laid.sum(axis=1) == pytest.approx(np.ones(11))
+    mean = laid @ (np.arange(laid.shape[1]) * 0.4)
+    assert mean == pytest.approx(np.diff(edges) / np.diff(np.log(edges)), rel=1e-3)
+    cut = spread_over_sums(edges, 2.0, 50.0)
+    where = (np.arange(cut.shape[1]) * 0.4)[cut.sum(axis=0) > 0]
+    assert (where.min(), where.max()) == (pytest.approx(2.0), pytest.approx(50.0, abs=0.41))
+    assert cut.sum(axis=1) == pytest.approx(np.ones(11))
+    assert spread_over_sums(np.array([0.0, 1e-3])) @ (np.arange(laid.shape[1]) * 0.4) == pytest.approx(1.4e-4, rel=0.1)
+
+
+def test_a_message_is_read_at_a_sum_between_two_bins() -> None:
+    """By hand: 1 % is two and a half bins of 0.4, so half of what stands 2 and half of what stands 3 bins away."""
+    message = np.zeros((1, 2, WIDTH))
+    message[0, :, 10], message[0, 1, 0] = 1.0, 4.0
+    shift = shift_by(np.array([1.0, 0.8]))
+    down, up = move(message, shift.down, shift)[0], move(message, shift.up, shift)[0]
+    assert {i: down[0, i] for i in np.flatnonzero(down[0])} == {7: 0.5, 8: 0.5}
+    assert {i: down[1, i] for i in np.flatnonzero(down[1])} == {8: 1.0}
+    assert {i: up[0, i] for i in np.flatnonzero(up[0])} == {12: 0.5, 13: 0.5}
+    assert {i: up[1, i] for i in np.flatnonzero(up[1])} == {2: 4.0, 12: 1.0}
+    assert move(message[:, :1], shift.down, shift)[0] == pytest.approx(down[:1])  # fewer rows than the shift has
+
+
+@pytest.mark.parametrize("cap", [52.0, 60.0])
+def test_a_limit_on_the_first_name_cuts_its_cells_where_it_stands(cap: float) -> None:
+    """Two names of which the first is at least half, against quadrature between 50 % and the limit."""
+    usual = UsagePrior(np.log([30.0, 20.0]), np.array([1.0, 0.6]), np.zeros(2, bool), np.zeros(2, bool))
+    high = np.array([cap, 100.0])
+    belief = believe(usual, ONE_NODE, replace(told(2), high=high))
+    assert belief is not None
+    first = np.linspace(50.0, cap, 20_001)
+    weight = density(first, usual.mu[0], 1.0) / first * density(100 - first, usual.mu[1], 0.6) / (100 - first)
+    middle = first[np.searchsorted(np.cumsum(weight) / weight.sum(), 0.5)]
+    assert quantiles(belief.masses, belief.edges)[:, 1] == pytest.approx([middle, 100 - middle], rel=0.02)
+    assert belief.line == pytest.approx([0, 0, 1])
+
+
+def test_the_ith_name_can_reach_the_ith_part_of_a_hundred() -> None:
+    edges = np.array([1.0, 10.0, 30.0, 60.0, 100.0])
+    assert reachable_rows(edges, 5) == (4, 4, 4, 3, 3)  # 100, 50, 33, 25 and 20 %, by cells of those edges
+
+
+def test_a_measured_amount_is_a_bell_that_never_quite_vanishes() -> None:
+    found = Tilt(10.0, 2.0)(np.array([10.0, 12.0, 6.0, 1000.0]))
+    assert found == pytest.approx([1, math.exp(-0.5), math.exp(-2), math.exp(-100)])
+    assert Floor(0.5)(np.array([0.49, 0.5, 2.0])) == pytest.approx([0.1, 1, 1])
