@@ -38,7 +38,7 @@ ASKED = (
 )  # fmt: skip
 KEPT = Path("tests/mutation/kept.json")
 COPIED = ("app", "tests", "seed_data", "migrations", "templates", "static", "pyproject.toml")
-MOST_TESTS = 100
+MOST_TESTS = 200
 MOST_EXAMPLES = 8
 LONGEST_SECONDS = 60
 NOT_FOUND = 4
@@ -80,6 +80,17 @@ def _files(place: Path) -> list[Path]:
     if not place.exists():
         raise click.ClickException(f"there is no {place} to change")
     return sorted(place.rglob("*.py")) if place.is_dir() else [place]
+
+
+class Clock:
+    """Ends the process in which a single test goes on for ever; a long row of tests is no sign of that."""
+
+    @staticmethod
+    def pytest_runtest_setup() -> None:
+        """Wind the clock for the next test."""
+        # Time of its own, so that a busy machine ends nothing; what waits for ever is ended as well.
+        signal.setitimer(signal.ITIMER_PROF, LONGEST_SECONDS)
+        signal.alarm(20 * LONGEST_SECONDS)
 
 
 class Workplace:
@@ -131,19 +142,22 @@ class Workplace:
         """Return whom to ask: tests that reach the line, the nearest and narrowest first, then others of the file.
 
         What a module computes once, at its import or behind a cache, is reached by the first test alone, so that tests
-        of the same file are asked as well. Many examples of one function are asked after some of every other.
+        of the same file are asked as well, those first that reach most of it. Many examples of one function are asked
+        after some of every other.
         """
         by_line = self.reaches.get(mutation.file, {})
         at_line = by_line.get(mutation.line, set())
         _, room, *parts = mutation.file.removesuffix(".py").split("/")
         near = [f"test_{parts[-1]}.py", f"tests/{room}/{parts[0]}", f"tests/{room}/"] if parts else []
         examples: Counter[str] = Counter()
+        of_file = Counter(test for tests in by_line.values() for test in tests)
 
         def place(test: str) -> tuple[bool, bool, int, int]:
             function = test.partition("[")[0]
             examples[function] += 1
             distance = next((n for n, part in enumerate(near) if part in test), len(near))
-            return test not in at_line, examples[function] > MOST_EXAMPLES, distance, self.lines_of[test]
+            width = self.lines_of[test] if test in at_line else -of_file[test]
+            return test not in at_line, examples[function] > MOST_EXAMPLES, distance, width
 
         found = sorted(set().union(*by_line.values()))
         random.Random(mutation.start).shuffle(found)  # noqa: S311 - a choice of examples
@@ -170,9 +184,7 @@ class Workplace:
         """Run the tests for a change in this process and end it: with 0 if they all pass, killed if it takes long."""
         status = 1
         try:
-            # Time of its own, so that a busy machine ends nothing; what waits for ever is ended as well.
-            signal.setitimer(signal.ITIMER_PROF, LONGEST_SECONDS)
-            signal.alarm(20 * LONGEST_SECONDS)
+            Clock.pytest_runtest_setup()
             silent = os.open(os.devnull, os.O_RDWR)
             for stream in (0, 1, 2):
                 os.dup2(silent, stream)
@@ -190,10 +202,11 @@ class Workplace:
 
         if not tests:
             return 0
-        status = int(pytest.main([*OPTIONS, "-x", *tests]))
+        status = int(pytest.main([*OPTIONS, "-x", *tests], plugins=[Clock]))
         if status == NOT_FOUND:
             # The name of an example holds the place of the checkout: ask the whole function.
-            status = int(pytest.main([*OPTIONS, "-x", *sorted({test.partition("[")[0] for test in tests})]))
+            functions = sorted({test.partition("[")[0] for test in tests})
+            status = int(pytest.main([*OPTIONS, "-x", *functions], plugins=[Clock]))
         return status
 
 

@@ -84,6 +84,8 @@ def test_tests_of_the_line_are_asked_first_and_of_them_the_nearest_and_narrowest
     place = mutate.Workplace(ROOT)
     place.know({"app/science/weigh.py": {1: {near, narrow, wide}, 2: {other, wide, near}, 3: {wide, near}}})
     assert place.tests_for(Mutation("app/science/weigh.py", 0, "<", "<=", 1)) == [near, narrow, wide, other]
+    # A line of the import: those of its own room, and of them the one that reaches most of the file.
+    assert place.tests_for(Mutation("app/science/weigh.py", 0, "1", "2", 9)) == [near, other, wide, narrow]
 
 
 def test_the_kept_changes_have_their_place() -> None:
