@@ -175,7 +175,7 @@ class PackingTick(Base):
 
 
 class PackingLotUse(Base):
-    """What a run took of one lot of packaging, in pieces: issued to it, used, spoilt, and brought back.
+    """What a run took of one lot of packaging, in pieces: issued to it, used, spoilt, and returned.
 
     ``reason`` says why a lot was used that is in quarantine, refused, past its date, or of other packaging.
     """

@@ -42,7 +42,7 @@ CLEAR_BEFORE = """No unit, label or packaging of an earlier run is left
 Bench, filler and tools are clean and fit for use
 Labels and the code printed are those of this batch"""
 CLEAR_AFTER = """Every unit, label and piece of packaging of this run is taken away
-What was left over of labels and packaging is counted, and brought back or destroyed"""
+What was left over of labels and packaging is counted, and returned or destroyed"""
 
 
 class CostBy(StrEnum):

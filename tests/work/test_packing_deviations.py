@@ -99,7 +99,7 @@ CASES: dict[str, tuple[Callable[[PackingRun], None], list[str]]] = {
     "nothing said of six pumps": (pumps(6, 0, 0, 0), ["Lot PUMP-100-0914: it is not written what became of it."]),
     "nothing said of five pumps": (pumps(6, 0, 0, 1), ["Lot PUMP-100-0914: it is not written what became of it."]),
     "all pumps spoilt": (pumps(6, 0, 6, 0), []),
-    "all pumps brought back": (pumps(6, 0, 0, 6), []),
+    "all pumps returned": (pumps(6, 0, 0, 6), []),
     "rest not weighed": (figures(rest_g=None), ["Bulk taken, left over and waste are not all written."]),
     "waste not weighed": (figures(waste_g=None), ["Bulk taken, left over and waste are not all written."]),
     "nothing left, nothing wasted": (

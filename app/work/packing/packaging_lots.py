@@ -1,4 +1,4 @@
-"""The packaging lots of a run: issued, used, spoilt and brought back, with the ledger following."""
+"""The packaging lots of a run: issued, used, spoilt and returned, with the ledger following."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -31,7 +31,7 @@ class LotUseForm(Form):
     issued = MaybeNumber("Issued", high=MOST_PIECES)
     used = MaybeNumber("Used", high=MOST_PIECES)
     spoilt = MaybeNumber("Spoilt", high=MOST_PIECES)
-    returned = MaybeNumber("Brought back", high=MOST_PIECES)
+    returned = MaybeNumber("Returned", high=MOST_PIECES)
     reason = Line(
         "Why all the same", longest=500, width="w20", hint="For a lot that may not be used, or of other packaging."
     )
@@ -39,7 +39,7 @@ class LotUseForm(Form):
 
     @rule
     def issued_is_given(self) -> None:
-        """Refuse nothing, and more brought back than was issued."""
+        """Refuse nothing, and more returned than was issued."""
         if not self.issued:
             raise Invalid("issued", "Enter how many pieces were issued to the run.")
         if (self.returned or ZERO) > self.issued:
@@ -102,7 +102,7 @@ def _settle(session: Session, run: PackingRun, use: PackingLotUse, against: str,
 
 def words_of(use: PackingLotUse) -> str:
     """Return what was taken of a lot, in words."""
-    figures = (("issued", use.issued), ("used", use.used), ("spoilt", use.spoilt), ("brought back", use.returned))
+    figures = (("issued", use.issued), ("used", use.used), ("spoilt", use.spoilt), ("returned", use.returned))
     return ", ".join(f"{plain(amount)} {word}" for word, amount in figures)
 
 

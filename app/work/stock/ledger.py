@@ -111,7 +111,7 @@ def follow_line(
 def follow_run(
     session: Session, run: PackingRun, pieces_by_lot: Mapping[int, Decimal], *, by: str, why: str = ""
 ) -> list[LotRemark]:
-    """Bring the ledger to what the record of a packing run says of its packaging lots: issued less brought back.
+    """Bring the ledger to what the record of a packing run says of its packaging lots: issued less returned.
 
     Called as ``follow_line`` is, with everything that counts now.
 
@@ -160,7 +160,7 @@ def _follow(
                     remarks.append(LotRemark(f"lot {lot.code} held {short}", is_deviation=was_empty))
             move(session, lot, kind, difference, by=by, why=why, line=line, run=run)
         elif difference > 0:
-            back = why or ("record corrected" if run is None else f"brought back from {run.number}")
+            back = why or ("record corrected" if run is None else f"returned from {run.number}")
             move(session, lot, MoveKind.RETURNED, difference, by=by, why=back, line=line, run=run)
     return remarks
 
