@@ -20,6 +20,7 @@ from app.work.form import Faults
 from app.work.packing.fills import CorrectFillForm, FillForm, add_weights, correct_weight, fills_of, usual_fill_g
 from app.work.packing.finished import all_gone, finished_page, finished_rows, low_products, past_their_date
 from app.work.packing.listing import batch_packing, latest_runs, packing_wants, runs_of
+from app.work.packing.packaging_lots import LotUseForm, record_lot_use
 from app.work.packing.record import packing_record
 from app.work.packing.runs import RunForm, cancel_run, last_day, packable, start_form, start_run
 from app.work.packing.samples import (
@@ -295,3 +296,23 @@ def test_units_are_best_before_the_months_of_their_product_or_the_date_of_a_lot(
             "",
         )
         session.rollback()
+
+
+def test_more_pieces_than_a_lot_holds_need_a_reason_and_a_slip_of_the_pen_leaves_none_behind(demo: Store) -> None:
+    with demo.transaction() as session:
+        lot = session.scalars(select(Lot).where(Lot.code == "PUMP-100-0914")).one()
+        run_id, lot_id, held = open_run(session).id, lot.id, lot.on_hand
+        taken = sum((one.issued - one.returned for one in open_run(session).lots if one.lot_id == lot_id), D(0))
+    slip = LotUseForm("PUMP-100-0914", issued="9000", who="Tom")
+    with pytest.raises(Faults) as wrong:
+        record_lot_use(demo, run_id, slip)
+    assert list(wrong.value.by_field) == ["reason"]
+    record_lot_use(demo, run_id, slip.but(reason="a full pallet"))
+    record_lot_use(demo, run_id, slip.but(issued="9"))
+    with demo.reading() as session:
+        # What is on hand and what the run has add up to what there was.
+        assert session.get_one(Lot, lot_id).on_hand == held + taken - 9
+        assert "short, with" in open_run(session).deviations[-1].what
+    record_lot_use(demo, run_id, slip.but(issued="9", returned="4"))
+    with demo.reading() as session:
+        assert session.get_one(Lot, lot_id).on_hand == held + taken - 5

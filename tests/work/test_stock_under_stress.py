@@ -116,7 +116,7 @@ def test_every_unit_and_every_piece_of_packaging_is_accounted_for(demo: Store) -
                 self.lots = {one.code: one.on_hand for one in (jar, box)}
                 rows = finished_rows(session)
                 self.units = sum(row.on_hand for row in rows if row.batch_id == self.batch_id)
-            self.taken: dict[tuple[int, str], int] = {}
+            self.taken: dict[tuple[int, str], tuple[int, int, Decimal]] = {}
             self.filled = self.spoilt = self.kept = 0
             self.run_id = self._start()
 
@@ -130,11 +130,19 @@ def test_every_unit_and_every_piece_of_packaging_is_accounted_for(demo: Store) -
                 with pytest.raises(Faults):
                     record_lot_use(demo, self.run_id, form)
                 return
+            before, net, counted = self.taken.get((self.run_id, code), (0, 0, D(0)))
+            more = issued - returned - net
+            if more > self.lots[code]:
+                with pytest.raises(Faults):
+                    record_lot_use(demo, self.run_id, form)
+                form = form.but(reason="they are here")
             record_lot_use(demo, self.run_id, form)
-            before = self.taken.get((self.run_id, code), 0)
-            self.taken[self.run_id, code] = issued - returned
-            # More than the ledger held is counted up first; nothing else lifts a lot.
-            self.lots[code] = max(D(0), self.lots[code] + before - issued + returned)
+            # More than the ledger held is counted up first, and down again where less was issued after all; nothing
+            # else lifts or lowers a lot.
+            up = max(D(0), more - self.lots[code])
+            down = max(D(0), min(counted, D(before - issued), D(-more)))
+            self.taken[self.run_id, code] = issued, issued - returned, counted + up - down
+            self.lots[code] += up - more - down
 
         @rule(filled=PIECES, spoilt=PIECES)
         def write_units(self, filled: int, spoilt: int) -> None:

@@ -33,7 +33,10 @@ class LotUseForm(Form):
     spoilt = MaybeNumber("Spoilt", high=MOST_PIECES)
     returned = MaybeNumber("Returned", high=MOST_PIECES)
     reason = Line(
-        "Why all the same", longest=500, width="w20", hint="For a lot that may not be used, or of other packaging."
+        "Why all the same",
+        longest=500,
+        width="w20",
+        hint="For a lot that may not be used, is short, or of other packaging.",
     )
     who = SignedBy("Enter who packs.")
 
@@ -66,8 +69,9 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
         raise Faults([Invalid("code", what)])
     use = next((one for one in run.lots if one.lot_id == lot.id), None)
     old = "" if use is None else words_of(use)
-    more = (form.issued or ZERO) - (form.returned or ZERO) > (use.issued - use.returned if use else ZERO)
-    against = _against(run, lot) if more else ""
+    issued, more = use.issued if use else ZERO, (form.issued or ZERO) - (form.returned or ZERO)
+    more -= use.issued - use.returned if use else ZERO
+    against = _against(run, lot, more) if more > 0 else ""
     if against and not form.reason:
         raise Faults([Invalid("reason", f"Lot {lot.code} is {against}. Enter why it is used all the same.")])
     if use is None:
@@ -79,20 +83,23 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
     use.by, use.at = form.who, now()
     session.flush()
     run.log(f"lot {lot.code}", by=form.who, at=now(), old=old, new=words_of(use), why=form.reason)
-    _settle(session, run, use, against, who=form.who)
+    _settle(session, run, use, against, who=form.who, corrected=issued - use.issued)
     run.touch()
 
 
-def _against(run: PackingRun, lot: Lot) -> str:
-    """Return what speaks against a lot in this run, in words."""
+def _against(run: PackingRun, lot: Lot, more: Decimal) -> str:
+    """Return what speaks against taking so many pieces more of a lot in this run, in words."""
     of_product = {pack.packaging_id for pack in run.product.packaging}
     other = "" if lot.packaging_id in of_product else f"{lot.name}, which is no packaging of {run.product.name}"
-    return lot.why_not(today()) or other
+    short = f"short, with {plain(lot.on_hand)} pieces by the ledger" if more > lot.on_hand else ""
+    return lot.why_not(today()) or other or short
 
 
-def _settle(session: Session, run: PackingRun, use: PackingLotUse, against: str, *, who: str) -> None:
+def _settle(
+    session: Session, run: PackingRun, use: PackingLotUse, against: str, *, who: str, corrected: Decimal
+) -> None:
     taken = {one.lot_id: one.issued - one.returned for one in run.lots}
-    remarks = follow_run(session, run, taken, by=who, why=use.reason)
+    remarks = follow_run(session, run, taken, by=who, why=use.reason, corrected={use.lot_id: corrected})
     for remark in remarks:
         run.log(f"lot {use.lot.code}", by=who, at=now(), new=remark.words, why=use.reason)
     what = f"Lot {use.lot.code} is {against}, used all the same: {use.reason}"

@@ -109,17 +109,24 @@ def follow_line(
 
 
 def follow_run(
-    session: Session, run: PackingRun, pieces_by_lot: Mapping[int, Decimal], *, by: str, why: str = ""
+    session: Session,
+    run: PackingRun,
+    pieces_by_lot: Mapping[int, Decimal],
+    *,
+    by: str,
+    why: str = "",
+    corrected: Mapping[int, Decimal] | None = None,
 ) -> list[LotRemark]:
     """Bring the ledger to what the record of a packing run says of its packaging lots: issued less returned.
 
-    Called as ``follow_line`` is, with everything that counts now.
+    Called as ``follow_line`` is, with everything that counts now. ``corrected`` are pieces by lot that were written as
+    issued and never were; what is brought back was.
 
     Returns:
         What somebody must look at: lots that were short, in quarantine, refused or past their date.
     """
     of_run = StockMove.packing_run_id == run.id
-    return _follow(session, of_run, pieces_by_lot, MoveKind.USED, by=by, why=why, run=run)
+    return _follow(session, of_run, pieces_by_lot, MoveKind.USED, by=by, why=why, run=run, corrected=corrected or {})
 
 
 def _follow(
@@ -132,6 +139,7 @@ def _follow(
     why: str,
     line: BatchLine | None = None,
     run: PackingRun | None = None,
+    corrected: Mapping[int, Decimal] | None = None,
 ) -> list[LotRemark]:
     before = dict(
         session.execute(
@@ -162,6 +170,14 @@ def _follow(
         elif difference > 0:
             back = why or ("record corrected" if run is None else f"returned from {run.number}")
             move(session, lot, MoveKind.RETURNED, difference, by=by, why=back, line=line, run=run)
+            # What was counted up for a weight that was never taken was never there.
+            counted = select(func.coalesce(func.sum(StockMove.amount), 0)).where(
+                of_record, StockMove.kind == MoveKind.COUNTED, StockMove.lot_id == lot_id
+            )
+            never_taken = difference if corrected is None else corrected.get(lot_id, Decimal(0))
+            too_much = min(Decimal(session.scalar(counted) or 0), never_taken, difference)
+            if too_much > 0:
+                move(session, lot, MoveKind.COUNTED, -too_much, by=by, why=back, line=line, run=run)
     return remarks
 
 
