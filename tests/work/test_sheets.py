@@ -4,6 +4,7 @@ import json
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from app.science.batch_size import BatchSize
+from app.science.composition import Part
 from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.science.scales import Scale
@@ -24,7 +26,16 @@ from app.work.formulas.editing import create
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.papers import PaperRequest, batch_sheet_of, formula_asked
-from app.work.sheets import ALKALI_CAUTION, HOT_CAUTION, BatchSheet, batch_sheet
+from app.work.sheets import (
+    ALKALI_CAUTION,
+    HOT_CAUTION,
+    POWDER_CAUTION,
+    BatchSheet,
+    _steps,
+    batch_sheet,
+    cautions_of,
+    loses_water,
+)
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "data" / "published_formulas.json").read_text())["formulas"]
 SCALES = (ScaleForm("Powder scale", "0.001 g", "50 g"), ScaleForm("Bench scale", "0.1 g", "5 kg"))
@@ -149,3 +160,76 @@ def test_without_a_scale_a_usual_one_is_assumed(store: Store, hydrophilic: Formu
 def test_without_a_batch_size_there_is_no_sheet(hydrophilic: Formula) -> None:
     with pytest.raises(Invalid):
         batch_sheet(replace(hydrophilic, size=None))
+
+
+# Cautions, steps and water, on phases of which only these are known
+
+
+def stuff(name: str = "Stuff", *parts: tuple[str, str], cautions: str = "", hint: str = "") -> SimpleNamespace:
+    made = tuple(Part(inci, Decimal(percent)) for inci, percent in parts or (("Oil", "100"),))
+    return SimpleNamespace(name=name, parts=made, cautions=cautions, phase_hint=hint)
+
+
+def phase_of(*materials: SimpleNamespace, warm: str | None = None) -> Any:
+    warmth = None if warm is None else Decimal(warm)
+    return SimpleNamespace(lines=[SimpleNamespace(material=one) for one in materials], temperature_c=warmth)
+
+
+LYE = ("Sodium Hydroxide", "10")
+CAUTIONS: dict[str, tuple[Any, list[str]]] = {
+    "nothing": (phase_of(stuff()), []),
+    "just not hot": (phase_of(stuff(), warm="59.9"), []),
+    "hot": (phase_of(stuff(), warm="60"), [HOT_CAUTION]),
+    "alkali": (phase_of(stuff("Lye", LYE)), [f"Lye: {ALKALI_CAUTION}"]),
+    "potash": (phase_of(stuff("Lye", ("potassium hydroxide", "1"))), [f"Lye: {ALKALI_CAUTION}"]),
+    "alkali before heat, its own words after": (
+        phase_of(stuff("Acid", cautions="It stings."), stuff("Lye", LYE), warm="70"),
+        [f"Lye: {ALKALI_CAUTION}", HOT_CAUTION, "Acid: It stings."],
+    ),
+    "its own words on alkali are not repeated": (
+        phase_of(stuff("Lye", LYE, cautions="Strong ALKALI, wear gloves.\n\n Cool it  first.")),
+        [f"Lye: {ALKALI_CAUTION}", "Lye: Cool it first."],
+    ),
+    "powder": (phase_of(stuff("Dust", hint="powder")), [f"Dust: {POWDER_CAUTION}"]),
+    "its own words on powder are enough": (
+        phase_of(stuff("Dust", hint="powder", cautions="A fine powder.")), ["Dust: A fine powder."],
+    ),
+    "one caution of two materials": (
+        phase_of(stuff("Dust", hint="powder"), stuff("Clay", hint="powder"), stuff("Dust", hint="powder")),
+        [f"Dust, Clay: {POWDER_CAUTION}"],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("phase", "told"), CAUTIONS.values(), ids=CAUTIONS)
+def test_a_phase_carries_the_caution_of_each_material_once(phase: Any, told: list[str]) -> None:
+    assert list(cautions_of(phase)) == told
+
+
+@pytest.mark.parametrize(
+    ("warm", "water", "loses"), [("40", "95", True), ("39.9", "95", False), ("40", "94.9", False), (None, "100", False)]
+)
+def test_a_warm_phase_with_water_loses_some(warm: str | None, water: str, loses: bool) -> None:
+    phases = (phase_of(stuff(), warm="90"), phase_of(stuff("Water", ("Aqua", water), ("Salt", "1")), warm=warm))
+    assert loses_water(SimpleNamespace(phases=phases)) is loses  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [
+        ("Add the shea butter.", ["Shea butter"]),
+        ("Sprinkle in the xanthan.", ["Xanthan gum"]),
+        ("Stir the waxes.", []),  # two begin with wax
+        ("Melt wax, bees.", ["Wax, bees"]),
+        ("Melt the sheas.", ["Shea butter"]),
+        ("Fasten it.", []),
+        ("Add PG.", []),  # too short to be a name
+        ("Cool.", []),
+    ],
+)
+def test_a_step_names_a_line_by_its_name_or_by_a_first_word_that_is_alone(words: str, named: list[str]) -> None:
+    lines = [SimpleNamespace(key=name, name=name) for name in
+             ("Shea butter", "Xanthan gum", "Wax, bees", "Wax, rice", "Fast oil", "PG mix")]  # fmt: skip
+    steps = _steps(SimpleNamespace(method=("First.", words)), lines, 4)  # type: ignore[arg-type]
+    assert [(step.number, step.words) for step in steps] == [(4, "First."), (5, words)]
+    assert list(steps[1].lines) == named
