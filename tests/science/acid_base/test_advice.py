@@ -117,6 +117,11 @@ def test_after_readings_as_predicted_what_is_left_is_the_rest_of_the_dose(ask, m
     assert told.grams == pytest.approx(whole.grams, rel=0.02)
     assert told.first_addition_g <= told.remaining_g
     assert "after Sodium Hydroxide as added so far it sees pH" in told.notes[0]
+    part = [note for note in told.notes if note.startswith("Of what is left, add")]
+    assert bool(part) is (told.first_addition_g <= 0.95 * told.remaining_g)
+    near = ask(CITRIC, readings=[(whole.grams * 0.9, 4.9)])
+    assert near.first_addition_g > 0.95 * near.remaining_g > 0
+    assert not any("Of what is left" in note for note in near.notes)
     # In any order, and the later of two at the same grams last.
     early = (0.0, whole.start_ph)
     one, other = (

@@ -115,3 +115,51 @@ def test_below_the_line_the_order_is_kept_where_that_costs_little() -> None:
     rows = [*ROWS[:3], Estimate("Keeper", 0.0, 100.0, 0.4, 0.367, 0.433), ROWS[4]]
     found = makeable_start(rows, CHAIN, LINE, [Requirement("gel", {4: 1.0}, 0.43)], [True] * 5)
     assert found.percents[3:] == pytest.approx((0.43, 0.43))
+
+
+@pytest.mark.parametrize(("low", "high", "start"), [(0.5, np.inf, 0.42), (0.5, 0.9, 0.42), (-np.inf, 0.3, 0.38)])
+def test_the_smaller_end_of_a_requirement_says_what_missing_it_costs(low: float, high: float, start: float) -> None:
+    """By hand, a point: 60 / 0.5 = 120 for the first two and 60 / 0.3 = 200 for the last; beyond a band of 0.02 it
+    is 4 / 0.02 = 200, so that the first two are left where their band ends, and so is the last.
+    """
+    rows = [*ROWS[:3], Estimate("Keeper", 0.0, 100.0, 0.4, 0.38, 0.42), ROWS[4]]
+    found = makeable_start(rows, CHAIN, LINE, [Requirement("preservation", {3: 1.0}, low, high)], [True] * 5)
+    assert found.percents[3] == pytest.approx(start)
+    assert [r.rule for r in found.unmet] == ["preservation"]
+
+
+@pytest.mark.parametrize(
+    ("percent", "step"),
+    [(20.4, 20.0), (19.9, 20.0), (5.3, 5.5), (4.96, 5.0), (1.04, 1.0), (0.97, 0.95), (0.2, 0.2), (0.187, 0.19),
+     (0.05, 0.05), (0.044, 0.045), (0.0104, 0.01), (0.0093, 0.009), (0.00093, 0.0009)],
+)  # fmt: skip
+def test_a_start_is_weighed_in_steps_of_its_size(percent: float, step: float) -> None:
+    """Whole points from 20 %, halves from 5, tenths from 1, then 0.05, 0.01, 0.005, 0.001 and 0.0001."""
+    assert weighable(percent) == pytest.approx(step)
+
+
+@pytest.mark.parametrize(("percent", "up"), [(0.5, 0.5), (0.5024, 0.5), (0.503, 0.51), (12.06, 12.0), (12.07, 13.0)])
+def test_a_figure_is_rounded_up_beyond_half_a_percent_of_it(percent: float, up: float) -> None:
+    assert rounded_up(percent) == pytest.approx(up)
+
+
+def test_a_move_names_the_rule_that_pulled_in_its_direction() -> None:
+    down = makeable_start(ROWS, CHAIN, LINE, [Requirement("gel", {2: 1.0}, high=2.0)], [True] * 5)
+    assert (2, "gel") in {(m.index, m.rule) for m in down.moves}
+    ratio = [Requirement("blend", {3: 1.0, 4: -1.0}, 0.3)]  # 0.3 % more of the keeper than of the gum
+    pulled = {m.index: m for m in makeable_start(ROWS, CHAIN, LINE, ratio, [True] * 5).moves}
+    assert all(m.rule == "blend" for place, m in pulled.items() if place in (3, 4))
+    assert pulled
+    short = [row("Aqua", 70.0), *ROWS[1:]]
+    filled = makeable_start(short, CHAIN, LINE, [], [True] * 5)
+    assert {m.rule for m in filled.moves if m.index == 0} == {"sum"}
+
+
+def test_names_that_need_not_be_in_it_are_left_out_of_a_start() -> None:
+    found = makeable_start(
+        ROWS, np.arange(4), [0, 0, 0, 1.0, 0], [Requirement("gel", {4: 1.0}, 1.0)], [True] * 4 + [False]
+    )
+    assert found.percents[4] == 0
+    assert found.unmet == ()  # it is not asked for either
+    with pytest.raises(ValueError, match="no composition"):
+        makeable_start([row("A", 10, high=20.0), row("B", 10, high=20.0)], np.arange(2), [0, 0, 1.0], [], [True] * 2)

@@ -440,3 +440,9 @@ def test_a_row_for_nano_forms_and_one_for_filters_speak_only_of_these() -> None:
     assert asked(Part("Keeper", D(100)), screens) == [D(2)]
     assert asked(Part("Keeper", D(100), kind=PartKind.COLOURANT), screens) == []
     assert asked(Part("Keeper", D(100), kind=PartKind.COLOURANT), [row("Annex V", "1")]) == [D(2)]
+
+
+def test_the_row_of_the_very_kind_bars_its_own_uses() -> None:
+    own = kind("t", "5", "toothpaste", not_in=("oral products",))
+    assert [f.rule for f in judge([row("a", "5"), own], "1", **TOOTH).findings] == ["t"]
+    assert judge([row("a", "5"), own], "1", products=("toothpaste",)).findings == ()  # nobody said it is for the mouth
