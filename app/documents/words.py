@@ -39,12 +39,22 @@ def equip(environment: Environment) -> None:
         day=day,
         moment=moment,
         phase_class=phase_class,
+        first_upper=first_upper,
         soft_breaks=soft_breaks,
         weight_against_cost=drawn_shares,
         making_of=making_of,
         ph_words=in_words,
         ph_range=range_in_words,
     )
+
+
+def first_upper(text: str) -> str:
+    """Write a text with a capital at its beginning and the rest as it stands, but for words such as pH.
+
+    >>> first_upper("in process"), first_upper("hand gel with AHA"), first_upper("pH adjusters")
+    ('In process', 'Hand gel with AHA', 'pH adjusters')
+    """
+    return text if text[1:2].isupper() else text[:1].upper() + text[1:]
 
 
 def plain(value: Decimal | None) -> str:

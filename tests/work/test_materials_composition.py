@@ -27,6 +27,7 @@ def shown(form: MaterialForm) -> list[tuple[str, str]]:
 
 
 SUMS = [
+    (("", ""), "Nothing entered yet."),
     (("60", "40"), "Adds up to 100 %."),
     (("30-50", "55"), "Adds up to 95 %; 5 % is missing."),
     (("60", "41.5"), "Adds up to 101.5 %; 1.5 % too much."),

@@ -41,6 +41,8 @@ class Sum:
     @property
     def sentence(self) -> str:
         """The sum in words."""
+        if not self.total and not self.unread:
+            return "Nothing entered yet."
         words = f"Adds up to {plain(self.total)} %"
         if self.unread:
             words += f", without {self.unread} row{'s' if self.unread > 1 else ''} that cannot be read yet"
