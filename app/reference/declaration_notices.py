@@ -8,6 +8,7 @@ from app.reference.constituents import constituent_index
 from app.reference.rulebook import is_known, named_in_inci, nearest_name
 from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.declaration.fragrance import allergen_name_notices, missing_sheets
+from app.science.rules.check import MOST_NEAREST
 from app.science.rules.values import Exposure
 
 # What a list has one word for, whatever its name, and what it has by its name; colours have names of their own.
@@ -51,8 +52,8 @@ def declaration_notices(materials: Sequence[DosedMaterial], exposure: str, juris
         if listed != (part,):
             names = ", ".join(p.inci for p in listed)
             lines.append(f"{part.inci} is listed as {names}; compare with the supplier's sheet.")
-    for name in dict.fromkeys(p.inci for m in named for p in m.parts if p.kind not in SCENTED_KINDS):
-        if not is_known(name):
-            near = nearest_name(name)
-            lines.append(f"{name}: no table here knows this name.{f' Is it {near}?' if near else ''}")
+    written = dict.fromkeys(p.inci for m in named for p in m.parts if p.kind not in SCENTED_KINDS)
+    for place, name in enumerate(name for name in written if not is_known(name)):
+        near = nearest_name(name) if place < MOST_NEAREST else ""
+        lines.append(f"{name}: no table here knows this name.{f' Is it {near}?' if near else ''}")
     return DeclarationNotices(sheets, tuple(lines))

@@ -160,15 +160,11 @@ def _guess(key: str) -> Match | None:
     close = process.extract(key, near, scorer=OSA.distance, processor=None, score_cutoff=slips, limit=8)
     likely = [(name, distance) for name, distance, _ in close if _digits(name) == _digits(key)]
     best = [name for name, distance in likely if distance == min(d for _, d in likely)]
-    meant = {match.key: match for name in _preferred(best) if (match := _find(name))}
+    # The library goes before the thousands of the inventory where both are equally close.
+    shipped = [name for name in best if name in substances() or name in printed_otherwise()]
+    meant = {match.key: match for name in shipped or best if (match := _find(name))}
     found = next(iter(meant.values())) if len(meant) == 1 else None
     return Match(found.key, found.inci, Certainty.SPELLING) if found else None
-
-
-def _preferred(names: list[str]) -> list[str]:
-    """Prefer names of the library to the thousands of the inventory when both are equally close."""
-    shipped = [name for name in names if name in substances() or name in printed_otherwise()]
-    return shipped or names
 
 
 def _digits(text: str) -> str:

@@ -21,7 +21,7 @@ from app.reference.library import find_substance
 from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
 from app.reference.thickeners import thickener_of
-from app.science.acid_base.gel import GelState
+from app.science.acid_base.gel import GelState, GelWindow
 from app.science.acid_base.model import LEAST_WATER_PERCENT
 from app.science.errors import Invalid
 from app.science.inference.cover import Target
@@ -441,9 +441,10 @@ def _active_windows(shape: _Shape) -> Iterator[tuple[str, float, float]]:
             yield name.name, float(substance.ph_min), float(substance.ph_max)
 
 
-def _best(window: object, ph: float) -> bool:
-    low, high = getattr(window, "best_from", None), getattr(window, "best_to", None)
-    return low is not None and high is not None and low <= ph <= high
+def _best(window: GelWindow, ph: float) -> bool:
+    if window.best_from is None or window.best_to is None:
+        return False
+    return window.best_from <= ph <= window.best_to
 
 
 def _preservation(shape: _Shape, start: MakeableStart, ph: float | None) -> Preservation | None:

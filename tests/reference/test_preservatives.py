@@ -25,6 +25,12 @@ def test_benzyl_alcohol_with_dehydroacetic_acid_passes_as_the_blend_it_is():
     assert alone.systems[0].verdict is SystemVerdict.LITTLE
 
 
+def test_the_parabens_of_pharmacopoeial_creams_are_a_usual_amount():
+    """Methylparaben 0.18 % with propylparaben 0.02 % (Handbook of Pharmaceutical Excipients, from memory)."""
+    found = judged(("Methylparaben", 0.18), ("Propylparaben", 0.02), ph=6)
+    assert [s.verdict for s in found.systems] == [SystemVerdict.WITHIN, SystemVerdict.WITHIN]
+
+
 def test_too_little_of_the_blend_is_too_little():
     found = judged(("Benzyl Alcohol", 0.087), ("Dehydroacetic Acid", 0.008), ph=5)
     assert {s.verdict for s in found.systems} == {SystemVerdict.LITTLE}

@@ -29,6 +29,7 @@ from app.science.rules.warnings import Statement, WarningRule, as_finding, legal
 
 PH_HAZARDS = frozenset({"H01", "H02", "H03", "H04", "H05", "H06"})
 ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
+MOST_NEAREST = 300  # unknown names, as many as a formula has lines, that the nearest known one is looked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,10 +93,10 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
 
 def _unknown_names(formula: FormulaFacts, book: Rulebook) -> Iterable[str]:
     """Name what no table knows, with the nearest name that one does: it was looked at by no rule."""
-    for name in names_of(formula):
-        if not book.is_known(name):
-            near = book.nearest(name)
-            yield f"{name}: no table here knows this name, so no rule looked at it.{f' Is it {near}?' if near else ''}"
+    unknown = [name for name in names_of(formula) if not book.is_known(name)]
+    for place, name in enumerate(unknown):
+        near = book.nearest(name) if place < MOST_NEAREST else ""
+        yield f"{name}: no table here knows this name, so no rule looked at it.{f' Is it {near}?' if near else ''}"
 
 
 def _by_law(formula: FormulaFacts, present: Ingredients, book: Rulebook) -> Verdict:

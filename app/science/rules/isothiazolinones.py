@@ -23,7 +23,11 @@ def check_isothiazolinones(formula: FormulaFacts, rules: Iterable[LimitRule]) ->
     mixed = {a.material for a in found if rule_key(a.name) != PLAIN}
     alone = tuple(a for a in found if a.material not in mixed)
     if alone and chloro < LOWEST_RATIO * other:
-        return Verdict((_stop(row, found, f"{', '.join(materials_in(alone))} adds Methylisothiazolinone alone."),))
+        words = (
+            "The 3:1 mixture and Methylisothiazolinone alone exclude each other in one product. "
+            f"{', '.join(materials_in(alone))} adds Methylisothiazolinone alone."
+        )
+        return Verdict((Finding(row.legal_reference, Severity.STOP, names_in(found), words, row.citation),))
     if chloro == 0 or LOWEST_RATIO * other <= chloro <= HIGHEST_RATIO * other:
         return Verdict()
     said = plain((chloro / other).quantize(Decimal("0.01"))) if other else "without any of the second"
@@ -33,8 +37,3 @@ def check_isothiazolinones(formula: FormulaFacts, rules: Iterable[LimitRule]) ->
 
 def _sum(found: Iterable[Amount], key: str) -> Decimal:
     return sum((a.percent for a in found if rule_key(a.name) == key), Decimal(0))
-
-
-def _stop(row: LimitRule, found: tuple[Amount, ...], why: str) -> Finding:
-    words = f"The 3:1 mixture and Methylisothiazolinone alone exclude each other in one product. {why}"
-    return Finding(row.legal_reference, Severity.STOP, names_in(found), words, row.citation)
