@@ -46,7 +46,7 @@ HEADINGS = ("method", "lists", "values", "points", "log10", "in bounds", "in ban
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class LeftOutLists:
     """Lists answered with their documents left out, with their publishers left out, and by a fit that never saw them.
 
     ``dried`` and ``new_dried`` are the same lists with one loss on drying.
@@ -59,17 +59,17 @@ class Measured:
     new_dried: Sequence[Left]
 
 
-def measure(only: Iterable[int] = range(FOLDS)) -> Measured:
+def measure(only: Iterable[int] = range(FOLDS)) -> LeftOutLists:
     """Answer the lists of some folds, each by a table fitted without its fold, and the lists held out of every fit."""
     starts, lists, only = (class_starts(), kind_starts()), known_lists(), tuple(only)
     found, dried = left_out(lists, *starts, (plain_answer, dried_answer), only)
     (foreign,) = left_out(lists, *starts, only=only, together=publisher)
     table = fit_priors(lists, *starts)
     new, new_dried = (answered(held_out_lists(), table, answer) for answer in (plain_answer, dried_answer))
-    return Measured(found, dried, foreign, new, new_dried)
+    return LeftOutLists(found, dried, foreign, new, new_dried)
 
 
-def report(measured: Measured) -> str:
+def report(measured: LeftOutLists) -> str:
     """Write the tables: the model with each list left out of its own fit, by kind of product, and naive methods.
 
     Below them the same with all lists of a publisher left out at once, and lists that never take part in the fit.

@@ -3,7 +3,7 @@
 from typing import Any
 
 from app.documents.paper import file_name, paper_html
-from app.documents.papers import Paper, Setting
+from app.documents.papers import PdfFile, Setting
 from app.documents.render import to_pdf
 from app.documents.session_plot import session_plot
 from app.work.batches.record import BatchRecord
@@ -15,7 +15,7 @@ def record_values(record: BatchRecord) -> dict[str, Any]:
     return {"record": record, "batch": record.batch, "plots": plots}
 
 
-def record_pdf(record: BatchRecord, setting: Setting) -> Paper:
+def record_pdf(record: BatchRecord, setting: Setting) -> PdfFile:
     """Return the record as a PDF, named by the batch number.
 
     Raises:
@@ -28,4 +28,4 @@ def record_pdf(record: BatchRecord, setting: Setting) -> Paper:
         paper=setting.paper,
         **record_values(record),
     )
-    return Paper(file_name("batch-record", record.batch.number), to_pdf(html))
+    return PdfFile(file_name("batch-record", record.batch.number), to_pdf(html))

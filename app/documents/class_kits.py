@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.documents.labels import Drawing, SheetPage
-from app.documents.papers import Paper, Setting, press_named
+from app.documents.labels import LabelDrawing, SheetPage
+from app.documents.papers import PdfFile, Setting, press_named
 from app.documents.recipes import card_phases
 from app.documents.type_metrics import text_width, x_height
 from app.reference.label_sheets import common_sheets
@@ -41,7 +41,7 @@ def class_labels(kits: ClassKits, grid: SheetGrid) -> ClassLabels:
     pots = [_pot(kits, line, grid) for line in kits.lines if line.line.grams]
     jar, without_list = _jar(kits, grid)
     drawings = [drawing for _ in range(kits.participants) for drawing in (*pots, jar)]
-    pages: dict[int, list[tuple[float, float, Drawing]]] = {}
+    pages: dict[int, list[tuple[float, float, LabelDrawing]]] = {}
     for drawing, (page, x, y) in zip(drawings, grid.places(len(drawings)), strict=True):
         pages.setdefault(page, []).append((x, y, drawing))
     sheets = tuple(SheetPage(tuple(labels)) for _, labels in sorted(pages.items()))
@@ -53,7 +53,7 @@ def _laid(grid: SheetGrid, blocks: list[Block]) -> Laid:
     return lay_out(label, [block for block in blocks if block.text], [], text_width)
 
 
-def _pot(kits: ClassKits, line: KitLine, grid: SheetGrid) -> Drawing:
+def _pot(kits: ClassKits, line: KitLine, grid: SheetGrid) -> LabelDrawing:
     least = LEAST_X_MM / x_height()
     grams = f"{line.line.grams:.{kits.recipe.places}f} g"
     blocks = [
@@ -62,10 +62,10 @@ def _pot(kits: ClassKits, line: KitLine, grid: SheetGrid) -> Drawing:
         Block("phase", f"Phase {line.phase}, {kits.recipe.formula.name}", least, 2.6),
         Block("caution", "▲ Caution: read the handout first." if line.line.cautions else "", least, 2.4),
     ]
-    return Drawing(_laid(grid, blocks), (), ())
+    return LabelDrawing(_laid(grid, blocks), (), ())
 
 
-def _jar(kits: ClassKits, grid: SheetGrid) -> tuple[Drawing, bool]:
+def _jar(kits: ClassKits, grid: SheetGrid) -> tuple[LabelDrawing, bool]:
     least = LEAST_X_MM / x_height()
     blocks = [
         Block("name", kits.recipe.formula.name, least, 3.6, bold=True),
@@ -76,10 +76,10 @@ def _jar(kits: ClassKits, grid: SheetGrid) -> tuple[Drawing, bool]:
     laid = _laid(grid, blocks)
     no_room = bool(laid.missing_mm)
     laid = _laid(grid, blocks[:-1]) if no_room else laid
-    return Drawing(laid, (), ()), no_room or not kits.listed.text
+    return LabelDrawing(laid, (), ()), no_room or not kits.listed.text
 
 
-def class_paper(kits: ClassKits, grid: SheetGrid, setting: Setting) -> Paper:
+def class_paper(kits: ClassKits, grid: SheetGrid, setting: Setting) -> PdfFile:
     """Return everything of a class as one PDF.
 
     Raises:

@@ -8,9 +8,9 @@ from pathlib import PurePath
 from typing import Any
 
 from app import NAME
-from app.documents.labels import Drawing, all_obstacles, drawings_of
+from app.documents.labels import LabelDrawing, all_obstacles, drawings_of
 from app.documents.paper import plain_name
-from app.documents.papers import Paper, Setting, press_named
+from app.documents.papers import PdfFile, Setting, press_named
 from app.science.numbers import plain
 from app.store.errors import Unusable
 from app.store.stock import Document
@@ -26,7 +26,7 @@ class LabelProof:
     """The labels of the product drawn, with what keeps them from being printed for sale."""
 
     labels: LabelSet
-    drawings: dict[int, Drawing]
+    drawings: dict[int, LabelDrawing]
     obstacles: tuple[Obstacle, ...]
 
 
@@ -40,7 +40,7 @@ def _proof(labels: LabelSet) -> LabelProof:
     return LabelProof(labels, drawings, all_obstacles(labels, list(drawings.values())))
 
 
-def dossier_paper(values: dict[str, Any], setting: Setting) -> Paper:
+def dossier_paper(values: dict[str, Any], setting: Setting) -> PdfFile:
     """Return the dossier as a PDF.
 
     Raises:
@@ -71,7 +71,7 @@ Written by {program}.
 """
 
 
-def dossier_archive(found: Dossier, paper: Paper, content_of: Callable[[Document], bytes]) -> bytes:
+def dossier_archive(found: Dossier, paper: PdfFile, content_of: Callable[[Document], bytes]) -> bytes:
     """Return the dossier with its tables and every linked document as one zip; ``content_of`` reads a document.
 
     A document whose file is gone or damaged is named in the contents, with what is wrong with it.

@@ -1,9 +1,9 @@
 """Labels as PDFs: sheets of a product's label, the calibration page, and small labels of the bench."""
 
 from app.documents.codes import qr_code
-from app.documents.labels import Drawing, Picture, SheetPage, grid_of_design, sheet_pages
+from app.documents.labels import LabelDrawing, LabelPicture, SheetPage, grid_of_design, sheet_pages
 from app.documents.paper import file_name, paper_html
-from app.documents.papers import Paper, Setting
+from app.documents.papers import PdfFile, Setting
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.label_layout import Block, Code, Label, lay_out
@@ -19,8 +19,8 @@ BENCH_MODULE_MM = 0.4
 
 
 def label_paper(
-    found: LabelSet, design: LabelDesign, drawing: Drawing, how: tuple[int, int, bool], setting: Setting
-) -> Paper:
+    found: LabelSet, design: LabelDesign, drawing: LabelDrawing, how: tuple[int, int, bool], setting: Setting
+) -> PdfFile:
     """Return a label as sheets; ``how`` is the number of labels, the first place from 1, and whether it is a proof.
 
     Raises:
@@ -34,10 +34,10 @@ def label_paper(
     title = f"{'Proof, not for sale: ' if proof else ''}{found.product.name}, {design.name}"
     html = _html(setting, grid, pages, title=title, proof=proof, language=language)
     which = found.batch.number if found.batch else "draft"
-    return Paper(file_name(kind, found.product.name, design.name, which), to_pdf(html))
+    return PdfFile(file_name(kind, found.product.name, design.name, which), to_pdf(html))
 
 
-def calibration_paper(sheet: LabelSheet, setting: Setting) -> Paper:
+def calibration_paper(sheet: LabelSheet, setting: Setting) -> PdfFile:
     """Return the calibration page of a sheet: the outlines, and a cross in the middle of each corner label.
 
     Raises:
@@ -53,10 +53,10 @@ def calibration_paper(sheet: LabelSheet, setting: Setting) -> Paper:
         "labels/calibration_press.html", workshop=setting.workshop, printed_on=setting.printed_on, sheet=sheet,
         grid=grid, corners=corners, crosses=crosses,
     )  # fmt: skip
-    return Paper(file_name("calibration", sheet.name), to_pdf(html))
+    return PdfFile(file_name("calibration", sheet.name), to_pdf(html))
 
 
-def bench_paper(label: BenchLabel, address: str, setting: Setting) -> Paper:
+def bench_paper(label: BenchLabel, address: str, setting: Setting) -> PdfFile:
     """Return the small label of a batch or lot with its code as QR.
 
     Raises:
@@ -67,10 +67,10 @@ def bench_paper(label: BenchLabel, address: str, setting: Setting) -> Paper:
         BENCH_WIDTH_MM, BENCH_HEIGHT_MM, 1, 1, BENCH_WIDTH_MM, BENCH_HEIGHT_MM, 0, 0, BENCH_WIDTH_MM, BENCH_HEIGHT_MM
     )
     html = _html(setting, grid, (SheetPage(((0.0, 0.0, drawing),)),), title=f"{label.code} {label.name}")
-    return Paper(file_name("bench-label", label.code), to_pdf(html))
+    return PdfFile(file_name("bench-label", label.code), to_pdf(html))
 
 
-def bench_drawing(label: BenchLabel, address: str) -> Drawing:
+def bench_drawing(label: BenchLabel, address: str) -> LabelDrawing:
     """Lay out the small label: the state large, the code, the name, the dates, the QR code beside them."""
     drawn = qr_code(address, BENCH_MODULE_MM)
     width = BENCH_WIDTH_MM - drawn.width_mm
@@ -82,8 +82,8 @@ def bench_drawing(label: BenchLabel, address: str) -> Drawing:
     ]
     laid = lay_out(Label(width, BENCH_HEIGHT_MM), blocks, [], text_width)
     place = Code("qr", address, drawn.width_mm, drawn.height_mm)
-    picture = Picture(place.kind, width, (BENCH_HEIGHT_MM - drawn.height_mm) / 2, drawn)
-    return Drawing(laid, (picture,), ())
+    picture = LabelPicture(place.kind, width, (BENCH_HEIGHT_MM - drawn.height_mm) / 2, drawn)
+    return LabelDrawing(laid, (picture,), ())
 
 
 def _html(

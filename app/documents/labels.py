@@ -39,7 +39,7 @@ HELP = (
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class LabelPicture:
     """A code on a label: where it lies and what it looks like; an open jar has its months in ``figures``."""
 
     kind: str
@@ -49,11 +49,11 @@ class Picture:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
+class LabelDrawing:
     """A label ready to be drawn, with what is wrong with it; at ``folds`` the back and the overlap of a wrap begin."""
 
     laid: Laid
-    pictures: tuple[Picture, ...]
+    pictures: tuple[LabelPicture, ...]
     problems: tuple[Obstacle, ...]
     heights: "TypeHeights | None" = None
     folds: tuple[float, ...] = ()
@@ -68,7 +68,7 @@ class Space:
     shown: frozenset[str]
 
 
-def draw_label(design: LabelDesign, words: Words) -> Drawing:
+def draw_label(design: LabelDesign, words: Words) -> LabelDrawing:
     """Lay one label out, each text at least as high as the law of its market asks; a wrap its front and its back."""
     sheet = design.sheet
     width, height = float(sheet.label_width_mm), float(sheet.label_height_mm)
@@ -81,7 +81,7 @@ def draw_label(design: LabelDesign, words: Words) -> Drawing:
         label = Label(space.width_mm, height, sheet.is_round)
         one = lay_out(label, [block for block in blocks if block], codes, text_width)
         laid.append(_moved(one, space.x_mm))
-        pictures += [Picture(p.code.kind, p.x_mm + space.x_mm, p.y_mm, drawn[p.code.kind]) for p in one.codes]
+        pictures += [LabelPicture(p.code.kind, p.x_mm + space.x_mm, p.y_mm, drawn[p.code.kind]) for p in one.codes]
         problems += wrong
     whole = Laid(
         width,
@@ -95,7 +95,7 @@ def draw_label(design: LabelDesign, words: Words) -> Drawing:
     faults = _faults(whole, words, float(panel.area_mm2), design)
     wrap = wrap_of(design)
     folds = () if wrap is None else (wrap.front_mm, wrap.circumference_mm)
-    return Drawing(whole, tuple(pictures), (*problems, *faults), type_heights, folds)
+    return LabelDrawing(whole, tuple(pictures), (*problems, *faults), type_heights, folds)
 
 
 def _moved(laid: Laid, x_mm: float) -> Laid:
@@ -207,23 +207,23 @@ def _faults(laid: Laid, words: Words, area_mm2: float, design: LabelDesign) -> l
 class SheetPage:
     """A page of a sheet: each drawing with its upper left corner."""
 
-    labels: tuple[tuple[float, float, Drawing], ...]
+    labels: tuple[tuple[float, float, LabelDrawing], ...]
 
 
-def sheet_pages(grid: SheetGrid, drawing: Drawing, count: int, start: int = 1) -> tuple[SheetPage, ...]:
+def sheet_pages(grid: SheetGrid, drawing: LabelDrawing, count: int, start: int = 1) -> tuple[SheetPage, ...]:
     """Return the pages of so many labels, the first at place ``start`` of the first page."""
-    pages: dict[int, list[tuple[float, float, Drawing]]] = {}
+    pages: dict[int, list[tuple[float, float, LabelDrawing]]] = {}
     for page, x, y in grid.places(count, start):
         pages.setdefault(page, []).append((x, y, drawing))
     return tuple(SheetPage(tuple(labels)) for _, labels in sorted(pages.items()))
 
 
-def all_obstacles(found: LabelSet, drawings: Sequence[Drawing]) -> tuple[Obstacle, ...]:
+def all_obstacles(found: LabelSet, drawings: Sequence[LabelDrawing]) -> tuple[Obstacle, ...]:
     """Return everything that keeps the labels of a product from being printed for sale."""
     return tuple(dict.fromkeys((*found.obstacles, *(p for drawing in drawings for p in drawing.problems))))
 
 
-def drawings_of(found: LabelSet) -> dict[int, Drawing]:
+def drawings_of(found: LabelSet) -> dict[int, LabelDrawing]:
     """Return every label of a product drawn, by the id of its design."""
     return {design.id: draw_label(design, found.words[design.id]) for design in found.designs}
 

@@ -5,7 +5,7 @@ from typing import Any
 from app.documents.drawings.fills import fill_weights
 from app.documents.drawings.shapes import Drawing
 from app.documents.paper import file_name, paper_html
-from app.documents.papers import Paper, Setting
+from app.documents.papers import PdfFile, Setting
 from app.documents.render import to_pdf
 from app.work.packing.fills import Fills
 from app.work.packing.record import PackingRecord
@@ -29,7 +29,7 @@ def record_values(record: PackingRecord) -> dict[str, Any]:
     }
 
 
-def packing_pdf(record: PackingRecord, setting: Setting) -> Paper:
+def packing_pdf(record: PackingRecord, setting: Setting) -> PdfFile:
     """Return the record of a run as a PDF, named by its number.
 
     Raises:
@@ -42,4 +42,4 @@ def packing_pdf(record: PackingRecord, setting: Setting) -> Paper:
         paper=setting.paper,
         **record_values(record),
     )
-    return Paper(file_name("packing-record", record.run.number), to_pdf(html))
+    return PdfFile(file_name("packing-record", record.run.number), to_pdf(html))

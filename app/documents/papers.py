@@ -10,7 +10,7 @@ from app.store.workshop import Workshop
 
 
 @dataclass(frozen=True, slots=True)
-class Paper:
+class PdfFile:
     """A PDF with the name it is saved under."""
 
     name: str
@@ -26,7 +26,7 @@ class Setting:
     paper: str | None = None
 
 
-def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> Paper:
+def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> PdfFile:
     """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) of a formula from its values.
 
     Raises:
@@ -38,7 +38,9 @@ def press(kind: str, code: str, version: int | None, setting: Setting, **values:
 LONG_SECONDS = 60.0
 
 
-def press_named(kind: str, words: tuple[str, ...], setting: Setting, *, is_long: bool = False, **values: Any) -> Paper:
+def press_named(
+    kind: str, words: tuple[str, ...], setting: Setting, *, is_long: bool = False, **values: Any
+) -> PdfFile:
     """Lay out one kind of paper from its values; ``words`` stand in the name of its file.
 
     One that ``is_long`` keeps out of the way of sheets and may take a minute.
@@ -55,4 +57,4 @@ def press_named(kind: str, words: tuple[str, ...], setting: Setting, *, is_long:
     )
     name = file_name(kind.replace("_", "-"), *words, setting.printed_on.isoformat())
     content = to_pdf(html, seconds=LONG_SECONDS, lane=Lane.LONG) if is_long else to_pdf(html)
-    return Paper(name, content)
+    return PdfFile(name, content)

@@ -9,7 +9,7 @@ from math import ceil
 from pathlib import Path
 
 from app.documents.paper import environment, file_name, paper_html
-from app.documents.papers import Paper, Setting
+from app.documents.papers import PdfFile, Setting
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.numbers import plain
@@ -195,7 +195,7 @@ def card_phases(recipe: Recipe) -> list[tuple[RecipePhase, tuple[str, ...]]]:
     return found
 
 
-def method_card(recipe: Recipe, setting: Setting, pictures: Sequence[KeptPicture] = ()) -> Paper:
+def method_card(recipe: Recipe, setting: Setting, pictures: Sequence[KeptPicture] = ()) -> PdfFile:
     """Return the recipe as a card, A5 or half Letter, with the first of its pictures.
 
     Raises:
@@ -207,4 +207,4 @@ def method_card(recipe: Recipe, setting: Setting, pictures: Sequence[KeptPicture
         recipe=fit.recipe, phases=card_phases(fit.recipe), type_pt=fit.type_pt,
         pictures=shown_pictures(pictures[:1] if fit.pictured else (), CARD_PICTURE_BYTES),
     )  # fmt: skip
-    return Paper(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))
+    return PdfFile(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))

@@ -27,7 +27,7 @@ LARGEST_MANIFEST = 64 << 20
 
 
 @dataclass(frozen=True, slots=True)
-class Packed:
+class PackedFiles:
     """What went into an archive: how many documents, and the hashes of those whose file was missing or damaged."""
 
     documents: int
@@ -58,7 +58,7 @@ def is_archive(path: Path) -> bool:
         return False
 
 
-def pack(database: Path, documents: list[str], files: Path, target: Path) -> Packed:
+def pack(database: Path, documents: list[str], files: Path, target: Path) -> PackedFiles:
     """Write a database copy and the documents it names into an archive, each proved by its hash as it is read.
 
     A document whose file is gone or damaged is left out and named in the manifest: one lost file must not keep the
@@ -85,7 +85,7 @@ def pack(database: Path, documents: list[str], files: Path, target: Path) -> Pac
         archive.writestr(MANIFEST, json.dumps(manifest, indent=1, sort_keys=True))
     with target.open("r+b") as file:
         os.fsync(file.fileno())
-    return Packed(len(kept), tuple(missing))
+    return PackedFiles(len(kept), tuple(missing))
 
 
 def _content(path: Path, sha256: str) -> bytes | None:

@@ -192,11 +192,6 @@ def _free_name(folder: Path, moment: datetime, why: str, suffix: str = "db") -> 
     return name
 
 
-def copy_to(database: Path, target: Path) -> Path:
-    """Copy a workshop as `back_up_to` does, and return the copy."""
-    return back_up_to(database, target).path
-
-
 def back_up_to(database: Path, target: Path) -> Backup:
     """Copy a workshop, also one in use, into one checked file that never replaces another.
 

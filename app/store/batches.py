@@ -32,7 +32,7 @@ from app.store.growing import (
     standing,
 )
 from app.store.products import Product
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 
 
 class BatchState(StrEnum):
@@ -90,7 +90,7 @@ class Batch(WithHistory, Touched, Base):
     size_text: Mapped[Words]
     loss_percent: Mapped[Amount] = mapped_column(default=Decimal(0))
     fill_g: Mapped[MaybeAmount]
-    planned_on: Mapped[date] = mapped_column(Day)
+    planned_on: Mapped[date] = mapped_column(IsoDay)
     made_by: Mapped[Words]
     yield_g: Mapped[MaybeAmount]
     yield_low_percent: Mapped[MaybeAmount]

@@ -8,7 +8,7 @@ from typing import Any
 
 from sqlalchemy import Integer, Text
 
-from app.store.types import Day, ExactDecimal, Flag, Instant, Millionths, Word
+from app.store.types import ExactDecimal, Flag, Instant, IsoDay, Millionths, Word
 
 NUMBER = re.compile(r"-?\d{1,12}(\.\d{1,28})?")
 WHOLE = re.compile(r"\d{1,9}")
@@ -47,8 +47,8 @@ def _whole(text: str) -> int:
 
 
 READERS: Mapping[type, Callable[[str], object]] = {
-    Text: _text, Flag: _flag, Day: date.fromisoformat, Instant: _moment, ExactDecimal: _decimal, Millionths: _decimal,
-    Integer: _whole,
+    Text: _text, Flag: _flag, IsoDay: date.fromisoformat, Instant: _moment, ExactDecimal: _decimal,
+    Millionths: _decimal, Integer: _whole,
 }  # fmt: skip
 
 

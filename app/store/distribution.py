@@ -11,7 +11,7 @@ from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.packing import PackingRun
 from app.store.products import Product
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 
 
 class ReceiverKind(StrEnum):
@@ -101,7 +101,7 @@ class Dispatch(Base):
     run_id: Mapped[int | None] = reference("packing_run.id", nullable=True)
     receiver_id: Mapped[int | None] = reference("receiver.id", nullable=True)
     units: Mapped[int]
-    sent_on: Mapped[date] = mapped_column(Day, index=True)
+    sent_on: Mapped[date] = mapped_column(IsoDay, index=True)
     order_number: Mapped[Words]
     by: Mapped[Words]
     created_at: Mapped[datetime]

@@ -6,7 +6,7 @@ from sqlalchemy import CheckConstraint, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from app.store.base import STRICT, Base, Key, MaybeMoment, Words, not_blank, reference
-from app.store.types import Day
+from app.store.types import IsoDay
 
 
 class WorkedTime(Base):
@@ -23,7 +23,7 @@ class WorkedTime(Base):
     id: Mapped[Key]
     batch_id: Mapped[int] = reference("batch.id")
     run_id: Mapped[int | None] = reference("packing_run.id", nullable=True)
-    worked_on: Mapped[date] = mapped_column(Day)
+    worked_on: Mapped[date] = mapped_column(IsoDay)
     minutes: Mapped[int]
     worked_by: Mapped[str]
     note: Mapped[Words]

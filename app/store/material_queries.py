@@ -27,7 +27,7 @@ class FormulaUse:
 
 
 @dataclass(frozen=True, slots=True)
-class Use:
+class MaterialUse:
     """Everything that depends on a material."""
 
     formulas: tuple[FormulaUse, ...]
@@ -105,7 +105,7 @@ def live_id_of_library_key(session: Session, library_key: str) -> int | None:
     return session.scalar(query.order_by(Material.id).limit(1))
 
 
-def use_of(session: Session, material_id: int) -> Use:
+def use_of(session: Session, material_id: int) -> MaterialUse:
     """Tell what depends on a material; five statements however much that is."""
     drafts = set(session.scalars(select(DraftMaterial.formula_id).where(DraftMaterial.material_id == material_id)))
     versions = _versions_of(session, material_id)
@@ -113,7 +113,7 @@ def use_of(session: Session, material_id: int) -> Use:
     rows = session.execute(
         select(Formula.id, Formula.code, Formula.name).where(Formula.id.in_(ids)).order_by(Formula.code)
     )
-    return Use(
+    return MaterialUse(
         formulas=tuple(FormulaUse(i, code, name, i in drafts, tuple(versions.get(i, ()))) for i, code, name in rows),
         batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
         prices=session.scalar(select(func.count(Price.id)).where(Price.material_id == material_id)) or 0,

@@ -23,7 +23,7 @@ from app.store.base import (
     one_of,
     reference,
 )
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 
 LIVE = text("retired_at IS NULL")
 COUNTED = text("reorder_g IS NOT NULL")
@@ -182,7 +182,7 @@ class Price(Base):
     currency: Mapped[Words]
     quantity_text: Mapped[str]
     quantity_g: Mapped[Amount]
-    priced_on: Mapped[date] = mapped_column(Day)
+    priced_on: Mapped[date] = mapped_column(IsoDay)
     supplier: Mapped[Words]
     note: Mapped[Words]
 

@@ -34,7 +34,7 @@ from app.store.growing import (
 )
 from app.store.products import Product
 from app.store.stock import Lot
-from app.store.types import Day, Millionths, Word
+from app.store.types import IsoDay, Millionths, Word
 from app.store.workshop import Jurisdiction
 
 LEFT = text("units <> 0")
@@ -102,7 +102,7 @@ class PackingRun(WithHistory, Touched, Base):
     batch_id: Mapped[int] = reference("batch.id")
     product_id: Mapped[int] = reference("product.id")
     state: Mapped[RunState] = mapped_column(Word(RunState), default=RunState.OPEN)
-    packed_on: Mapped[date] = mapped_column(Day, index=True)
+    packed_on: Mapped[date] = mapped_column(IsoDay, index=True)
     place: Mapped[Words]
     fill_amount: Mapped[Amount]
     fill_unit: Mapped[str]
@@ -116,7 +116,7 @@ class PackingRun(WithHistory, Touched, Base):
     waste_g: Mapped[MaybeAmount]
     artwork: Mapped[Words]
     code_printed: Mapped[Words]
-    best_before: Mapped[date | None] = mapped_column(Day)
+    best_before: Mapped[date | None] = mapped_column(IsoDay)
     open_months: Mapped[int | None]
     early_why: Mapped[Words]
     notes: Mapped[Words]
@@ -279,13 +279,13 @@ class RetainedSample(Base):
     run_id: Mapped[int] = reference("packing_run.id")
     units: Mapped[int]
     place: Mapped[str]
-    kept_on: Mapped[date] = mapped_column(Day)
-    keep_until: Mapped[date] = mapped_column(Day)
+    kept_on: Mapped[date] = mapped_column(IsoDay)
+    keep_until: Mapped[date] = mapped_column(IsoDay)
     look_months: Mapped[int | None]
-    look_on: Mapped[date | None] = mapped_column(Day)
+    look_on: Mapped[date | None] = mapped_column(IsoDay)
     notes: Mapped[Words]
     by: Mapped[Words]
-    discarded_on: Mapped[date | None] = mapped_column(Day)
+    discarded_on: Mapped[date | None] = mapped_column(IsoDay)
     discarded_by: Mapped[Words]
 
     looks: Mapped[list["SampleLook"]] = relationship(
@@ -301,7 +301,7 @@ class SampleLook(Base):
 
     id: Mapped[Key]
     sample_id: Mapped[int] = reference("retained_sample.id")
-    looked_on: Mapped[date] = mapped_column(Day)
+    looked_on: Mapped[date] = mapped_column(IsoDay)
     seen: Mapped[str]
     units_used: Mapped[int] = mapped_column(default=0)
     by: Mapped[Words]
@@ -318,7 +318,7 @@ class FinishedMove(Base):
     run_id: Mapped[int] = reference("packing_run.id")
     kind: Mapped[UnitsKind] = mapped_column(Word(UnitsKind))
     units: Mapped[int]
-    moved_on: Mapped[date] = mapped_column(Day)
+    moved_on: Mapped[date] = mapped_column(IsoDay)
     why: Mapped[Words]
     by: Mapped[Words]
     at: Mapped[datetime]

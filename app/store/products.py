@@ -22,7 +22,7 @@ from app.store.base import (
 )
 from app.store.formulas import Formula
 from app.store.materials import Packaging
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 from app.store.workshop import Jurisdiction
 
 
@@ -107,7 +107,7 @@ class ExchangeRate(Base):
 
     currency: Mapped[str] = mapped_column(primary_key=True)
     rate: Mapped[Amount]
-    noted_on: Mapped[date] = mapped_column(Day, primary_key=True)
+    noted_on: Mapped[date] = mapped_column(IsoDay, primary_key=True)
 
 
 def products_of(session: Session, formula_id: int) -> list[Product]:

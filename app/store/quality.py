@@ -12,7 +12,7 @@ from app.store.distribution import Receiver
 from app.store.errors import NotFound
 from app.store.products import Product
 from app.store.stock import Lot
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 from app.store.workshop import Jurisdiction
 
 
@@ -155,8 +155,8 @@ class CaseFile(Base):
     id: Mapped[Key]
     number: Mapped[str] = mapped_column(unique=True)
     kind: Mapped[CaseKind] = mapped_column(Word(CaseKind), default=CaseKind.COMPLAINT)
-    known_on: Mapped[date] = mapped_column(Day)
-    happened_on: Mapped[date | None] = mapped_column(Day)
+    known_on: Mapped[date] = mapped_column(IsoDay)
+    happened_on: Mapped[date | None] = mapped_column(IsoDay)
     product_id: Mapped[int | None] = reference("product.id", nullable=True)
     batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
     receiver_id: Mapped[int | None] = reference("receiver.id", nullable=True)
@@ -166,7 +166,7 @@ class CaseFile(Base):
     person_hurt: Mapped[bool] = mapped_column(default=False)
     is_serious: Mapped[bool] = mapped_column(default=False)
     actions: Mapped[Words]
-    reported_on: Mapped[date | None] = mapped_column(Day)
+    reported_on: Mapped[date | None] = mapped_column(IsoDay)
     opened_at: Mapped[datetime]
     opened_by: Mapped[Words]
     closed_at: Mapped[MaybeMoment]

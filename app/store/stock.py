@@ -27,7 +27,7 @@ from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.growing import EventColumns, WithHistory, event_rules
 from app.store.materials import Material, Packaging
-from app.store.types import Day, Millionths, Word
+from app.store.types import IsoDay, Millionths, Word
 
 HELD = text("on_hand > 0")
 # The same as a condition of a query: written out, since a value that is bound lets no partial index serve.
@@ -126,13 +126,13 @@ class Lot(WithHistory, Base):
     from_batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
     supplier_id: Mapped[int | None] = reference("supplier.id", nullable=True)
     supplier_lot: Mapped[Words]
-    received_on: Mapped[date] = mapped_column(Day)
+    received_on: Mapped[date] = mapped_column(IsoDay)
     amount_text: Mapped[Words]
     paid: Mapped[MaybeAmount]
     currency: Mapped[Words]
-    opened_on: Mapped[date | None] = mapped_column(Day)
-    expires_on: Mapped[date | None] = mapped_column(Day)
-    retest_on: Mapped[date | None] = mapped_column(Day)
+    opened_on: Mapped[date | None] = mapped_column(IsoDay)
+    expires_on: Mapped[date | None] = mapped_column(IsoDay)
+    retest_on: Mapped[date | None] = mapped_column(IsoDay)
     place: Mapped[Words]
     notes: Mapped[Words]
     composition: Mapped[Words]
@@ -238,8 +238,8 @@ class Purchase(Base):
     number: Mapped[str] = mapped_column(unique=True)
     supplier_id: Mapped[int] = reference("supplier.id")
     state: Mapped[OrderState] = mapped_column(Word(OrderState), default=OrderState.OPEN)
-    ordered_on: Mapped[date] = mapped_column(Day)
-    expected_on: Mapped[date | None] = mapped_column(Day)
+    ordered_on: Mapped[date] = mapped_column(IsoDay)
+    expected_on: Mapped[date | None] = mapped_column(IsoDay)
     note: Mapped[Words]
     made_by: Mapped[Words]
     currency: Mapped[Words]
@@ -308,8 +308,8 @@ class Document(Base):
     media_type: Mapped[Words]
     name: Mapped[str]
     kind: Mapped[DocumentKind] = mapped_column(Word(DocumentKind), default=DocumentKind.OTHER)
-    dated_on: Mapped[date | None] = mapped_column(Day)
-    valid_until: Mapped[date | None] = mapped_column(Day, index=True)
+    dated_on: Mapped[date | None] = mapped_column(IsoDay)
+    valid_until: Mapped[date | None] = mapped_column(IsoDay, index=True)
     note: Mapped[Words]
     added_by: Mapped[Words]
     added_at: Mapped[datetime]

@@ -82,7 +82,7 @@ class Instant(TypeDecorator[datetime]):
         return None if value is None else datetime.fromisoformat(value)
 
 
-class Day(TypeDecorator[date]):
+class IsoDay(TypeDecorator[date]):
     """A calendar date, kept as ISO 8601 text."""
 
     impl = Text

@@ -21,7 +21,7 @@ from app.store.base import (
     number_between,
     one_of,
 )
-from app.store.types import Day, Word
+from app.store.types import IsoDay, Word
 
 
 class Paper(StrEnum):
@@ -170,12 +170,12 @@ class GearCheck(Base):
 
     id: Mapped[Key]
     gear: Mapped[str]
-    checked_on: Mapped[date] = mapped_column(Day)
+    checked_on: Mapped[date] = mapped_column(IsoDay)
     reference: Mapped[str]
     reading: Mapped[str]
     limit_text: Mapped[Words]
     passed: Mapped[bool]
-    next_due: Mapped[date] = mapped_column(Day)
+    next_due: Mapped[date] = mapped_column(IsoDay)
     by: Mapped[Words]
 
 

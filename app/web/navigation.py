@@ -14,7 +14,7 @@ class Page:
 
 
 @dataclass(frozen=True, slots=True)
-class Area:
+class HeadArea:
     """An area of the head, with the pages below it.
 
     ``everywhere`` keeps the pages in sight on every page of the area, not only on those it names.
@@ -28,11 +28,11 @@ class Area:
 
 DEMONSTRATION = Page("/demonstration", "Demonstration")
 AREAS = (
-    Area("/", "Bench"),
-    Area("/formulas", "Formulas", (Page("/formulas", "Formulas"), Page("/formulas/file", "Import and export"))),
-    Area("/read-a-label", "Read a label"),
-    Area("/products", "Products", (Page("/products", "Products"), Page("/products/price-list", "Price list"))),
-    Area(
+    HeadArea("/", "Bench"),
+    HeadArea("/formulas", "Formulas", (Page("/formulas", "Formulas"), Page("/formulas/file", "Import and export"))),
+    HeadArea("/read-a-label", "Read a label"),
+    HeadArea("/products", "Products", (Page("/products", "Products"), Page("/products/price-list", "Price list"))),
+    HeadArea(
         "/materials",
         "Materials",
         (
@@ -41,7 +41,7 @@ AREAS = (
             Page("/materials/transfer", "Import and export"),
         ),
     ),
-    Area(
+    HeadArea(
         "/stock",
         "Stock",
         (
@@ -54,7 +54,7 @@ AREAS = (
         ),
         everywhere=True,
     ),
-    Area(
+    HeadArea(
         "/batches",
         "Batches",
         (
@@ -64,7 +64,7 @@ AREAS = (
             Page("/packing/samples", "Samples kept"),
         ),
     ),
-    Area(
+    HeadArea(
         "/trace",
         "Trace",
         (
@@ -76,8 +76,8 @@ AREAS = (
         ),
         everywhere=True,
     ),
-    Area("/rules", "Rules", (Page("/rules", "Tables"), Page("/rules/from-memory", "Values from memory"))),
-    Area(
+    HeadArea("/rules", "Rules", (Page("/rules", "Tables"), Page("/rules/from-memory", "Values from memory"))),
+    HeadArea(
         "/workshop",
         "Workshop",
         (
@@ -92,7 +92,7 @@ AREAS = (
             DEMONSTRATION,
         ),
     ),
-    Area("/help", "Help"),
+    HeadArea("/help", "Help"),
 )
 
 
@@ -100,7 +100,7 @@ AREAS = (
 class Place:
     """Where an address is: its area, the pages to name under the head, and which of them it is or belongs to."""
 
-    area: Area | None
+    area: HeadArea | None
     pages: tuple[Page, ...]
     page: Page | None
 

@@ -47,7 +47,7 @@ class KitLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class NeededAmount:
     """Something the class needs and what of it is there, g or pieces; what open batches need is not there."""
 
     name: str
@@ -70,7 +70,7 @@ class ClassKits:
     recipe: Recipe
     participants: int
     lines: tuple[KitLine, ...]
-    wanted: tuple[Wanted, ...]
+    wanted: tuple[NeededAmount, ...]
     listed: Declared
 
     @property
@@ -80,7 +80,7 @@ class ClassKits:
             return sum((line.all_g for line in self.lines), ZERO)
 
     @property
-    def missing(self) -> tuple[Wanted, ...]:
+    def missing(self) -> tuple[NeededAmount, ...]:
         """What has to be bought."""
         return tuple(one for one in self.wanted if one.missing)
 
@@ -139,10 +139,10 @@ def class_kits(session: Session, asked: PaperRequest, participants: int, step_g:
     return ClassKits(found, participants, lines, tuple(wanted), ingredient_list(session, formula))
 
 
-def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[Wanted]:
+def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[NeededAmount]:
     """Return each material once, however many lines it stands in."""
     there = {row.material_id: row for row in stock if row.material_id is not None}
-    found: dict[tuple[int, str], Wanted] = {}
+    found: dict[tuple[int, str], NeededAmount] = {}
     for line in lines:
         key = line.line.material_id, line.line.name
         row = there.get(line.line.material_id)
@@ -151,7 +151,7 @@ def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[Wanted
     return list(found.values())
 
 
-def _wanted(name: str, unit: str, needed: Decimal, row: StockRow | None) -> Wanted:
+def _wanted(name: str, unit: str, needed: Decimal, row: StockRow | None) -> NeededAmount:
     if row is None:
-        return Wanted(name, unit, needed, ZERO, ZERO)
-    return Wanted(name, unit, needed, max(row.free, ZERO), row.held, row.drawn_here)
+        return NeededAmount(name, unit, needed, ZERO, ZERO)
+    return NeededAmount(name, unit, needed, max(row.free, ZERO), row.held, row.drawn_here)

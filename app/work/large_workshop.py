@@ -114,7 +114,7 @@ def multiply(store: Store, size: Size) -> None:
         shelf = _shelf(session, sample, size)
         versions = _formulas(session, sample, shelf, size)
         _batches(session, sample, shelf, versions, size)
-        _packed_and_sent(session, versions, size)
+        _packed_and_sent(session, size)
         _stock_takes(session, shelf, size)
 
 
@@ -344,7 +344,7 @@ def _made_here(session: Session, shelf: Copies, versions: list[tuple[int, int, i
                 session.execute(update(Lot).where(Lot.id == lot_id).values(**made))
 
 
-def _packed_and_sent(session: Session, versions: list[tuple[int, int, int]], size: Size) -> None:
+def _packed_and_sent(session: Session, size: Size) -> None:
     """Pack every released batch in one run out of one lot of packaging, and send two parts of it to receivers."""
     products = _products(session)
     lots = _packaging_lots(session)

@@ -27,26 +27,26 @@ class Picture:
     height: int
 
 
-def read_picture(data: bytes, field: str = "picture") -> Picture:
+def read_picture(data: bytes) -> Picture:
     """Return a JPEG or PNG upright, at most 1600 pixels long, without metadata.
 
     Raises:
-        Invalid: at ``field``, when it is no such picture, damaged or too large.
+        Invalid: at ``picture``, when it is no such picture, damaged or too large.
     """
     if not data:
-        raise Invalid(field, "Choose a picture that is not empty.")
+        raise Invalid("picture", "Choose a picture that is not empty.")
     if len(data) > LARGEST_BYTES:
-        raise Invalid(field, "A picture can have 7 MB; make it smaller.")
+        raise Invalid("picture", "A picture can have 7 MB; make it smaller.")
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data), formats=KINDS) as opened:
                 if opened.width * opened.height > MOST_PIXELS:
-                    raise Invalid(field, "This picture has more than 60 million points; make it smaller.")
+                    raise Invalid("picture", "This picture has more than 60 million points; make it smaller.")
                 upright = ImageOps.exif_transpose(opened)
                 return _saved(_on_white(upright), KEPT_EDGE, KEPT_QUALITY)
     except (OSError, ValueError, SyntaxError, Image.DecompressionBombError) as error:
-        raise Invalid(field, "This is no picture that can be read; choose a JPEG or a PNG.") from error
+        raise Invalid("picture", "This is no picture that can be read; choose a JPEG or a PNG.") from error
 
 
 def _on_white(image: Image.Image) -> Image.Image:

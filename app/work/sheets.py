@@ -88,11 +88,6 @@ class BatchSheet:
         return loses_water(self.formula)
 
     @property
-    def has_measures(self) -> bool:
-        """Whether a line was written as a measure, which then stands beside its grams."""
-        return any(line.line.measure for line in self.lines)
-
-    @property
     def lines(self) -> tuple[WeighedLine, ...]:
         """All weighed lines, phase by phase."""
         return self.weighing.lines

@@ -1,10 +1,8 @@
 """Texts as they are typed: cleaned, of one line, required, or a number that may be left empty."""
 
 import unicodedata
-from decimal import Decimal
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
@@ -50,12 +48,3 @@ def required_line(text: str, field: str, asked: str) -> str:
     if not found:
         raise Invalid(field, asked)
     return found
-
-
-def maybe_number(text: str, field: str, *, low: Decimal | None = None, high: Decimal | None = None) -> Decimal | None:
-    """Read a number that may be left empty.
-
-    Raises:
-        Invalid: when something is typed that is no number inside the limits.
-    """
-    return parse_number(text, field, low=low, high=high) if text.strip() else None

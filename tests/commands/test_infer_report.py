@@ -2,13 +2,13 @@
 
 import pytest
 
-from app.commands.infer_report import Measured, measure, report
+from app.commands.infer_report import LeftOutLists, measure, report
 from app.reference.corpus import known_lists
 from app.science.inference.accuracy import Left, naive_scores, score, small_names
 
 
 @pytest.fixture(scope="module")
-def measured() -> Measured:
+def measured() -> LeftOutLists:
     """Two of the twelve folds; the whole table is the command's."""
     return measure(only=(0, 4))
 
@@ -18,7 +18,7 @@ def lawful(left: Left) -> bool:
     return all(p <= name.cap for p, name in zip(left.known.percents, left.known.names, strict=True))
 
 
-def test_lists_left_out_of_the_fit_are_answered_well_below_the_best_naive_method(measured: Measured) -> None:
+def test_lists_left_out_of_the_fit_are_answered_well_below_the_best_naive_method(measured: LeftOutLists) -> None:
     """All twelve folds give 41 % and a band of 79.6 %; these two are held to what chance leaves them."""
     model, naive = score("model", measured.found), naive_scores([left.known for left in measured.found])
     assert model.log10 <= 0.68 * min(s.log10 for s in naive)
@@ -29,13 +29,13 @@ def test_lists_left_out_of_the_fit_are_answered_well_below_the_best_naive_method
     assert names.estimated_small <= 2.5
 
 
-def test_truths_of_lawful_lists_lie_inside_the_bounds(measured: Measured) -> None:
+def test_truths_of_lawful_lists_lie_inside_the_bounds(measured: LeftOutLists) -> None:
     found = [left for left in measured.found if lawful(left)]
     assert len(found) > 30
     assert score("lawful", found).in_bounds == 1.0
 
 
-def test_one_loss_on_drying_brings_the_error_down_and_keeps_the_band_honest(measured: Measured) -> None:
+def test_one_loss_on_drying_brings_the_error_down_and_keeps_the_band_honest(measured: LeftOutLists) -> None:
     """All folds: 41 % below the best naive method from the list alone, 47 % with one loss on drying.
 
     The draws make the error with a reading uncertain by 3 % of it, over the lists of one fold.
@@ -50,7 +50,7 @@ def test_one_loss_on_drying_brings_the_error_down_and_keeps_the_band_honest(meas
     assert 0.68 <= after.in_band <= 0.90
 
 
-def test_four_of_five_truths_lie_in_the_bands_of_four_fifths(measured: Measured) -> None:
+def test_four_of_five_truths_lie_in_the_bands_of_four_fifths(measured: LeftOutLists) -> None:
     """Over 849 values of lists that no fit of theirs has seen, 3 points are two standard errors."""
     every = score("all", [*measured.found, *measured.new])
     assert every.values > 800
@@ -64,7 +64,7 @@ def test_the_naive_methods_give_the_published_errors() -> None:
     assert found["equal steps"] == pytest.approx((8.09, 0.81), abs=0.01)
 
 
-def test_the_report_prints_the_tables(measured: Measured) -> None:
+def test_the_report_prints_the_tables(measured: LeftOutLists) -> None:
     lines = report(measured).splitlines()
     headings = ["method", "lists", "values", "points", "log10", "in", "bounds", "in", "band"]
     assert [line.split() for line in lines].count(headings) == 6  # three ways of leaving out, each overall and by kind

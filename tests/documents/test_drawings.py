@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.documents.drawings.batches import Measured, Series, batch_beside_batch
+from app.documents.drawings.batches import BatchFigure, Series, batch_beside_batch
 from app.documents.drawings.life import Knot, life
-from app.documents.drawings.making import Vessel, making
+from app.documents.drawings.making import PhaseVessel, making
 from app.documents.drawings.ruler import PhFacts, Window, ph_ruler, small_ph_ruler
 from app.documents.drawings.shapes import Drawing
 from app.documents.drawings.shares import Share, weight_against_cost
@@ -62,7 +62,11 @@ def test_bars_are_logarithmic_and_what_is_dear_is_named() -> None:
 
 
 def test_a_hot_phase_is_poured_hot_and_a_cool_one_after_cooling() -> None:
-    vessels = [Vessel("A", "Water", 73.6, 75), Vessel("B", "Oil", 23.5, 75), Vessel("C", "Cool down", 2.9, 40)]
+    vessels = [
+        PhaseVessel("A", "Water", 73.6, 75),
+        PhaseVessel("B", "Oil", 23.5, 75),
+        PhaseVessel("C", "Cool down", 2.9, 40),
+    ]
     pours = [shape for shape in making(vessels).shapes if shape.look == "pour"]
     assert [pour.words for pour in pours] == [
         "B Oil goes into the vessel at 75 °C",
@@ -73,7 +77,7 @@ def test_a_hot_phase_is_poured_hot_and_a_cool_one_after_cooling() -> None:
 
 
 def test_a_batch_out_of_its_window_is_a_square_and_not_only_a_colour() -> None:
-    points = (Measured("HC-1", 5.2, is_out=True), Measured("HC-2", 4.9), Measured("HC-3", None))
+    points = (BatchFigure("HC-1", 5.2, is_out=True), BatchFigure("HC-2", 4.9), BatchFigure("HC-3", None))
     drawing = batch_beside_batch([Series("pH", "", points, 4.6, 5.0)])
     assert [(shape.kind, shape.words) for shape in drawing.shapes if shape.look in ("out", "reading")] == [
         ("square", "HC-1: pH 5.2, out of its window"),
@@ -95,7 +99,7 @@ def test_the_life_of_a_formula_hangs_its_batches_on_their_version() -> None:
 DRAWINGS = {
     "ruler": ph_ruler(PhFacts((Window(3, 8, "A & <b>", "gel"),), (4, 5, 6), 5.5, ())),
     "shares": weight_against_cost([Share('Oil "fine" <i>', 5.0, 2.0)]),
-    "making": making([Vessel("A", "", 100, None)]),
+    "making": making([PhaseVessel("A", "", 100, None)]),
 }
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from app.documents.drawings.ruler import Window
 from app.documents.drawings.shapes import EDGE, Drawing, Shape
-from app.documents.drawings.titration import BOTTOM, HEIGHT, TOP, Reading, titration
+from app.documents.drawings.titration import BOTTOM, HEIGHT, TOP, PlottedReading, titration
 from app.science.acid_base.titration import CurvePoint
 
 CURVE = (CurvePoint(0, 3, 2.5, 3.5), CurvePoint(5, 5, 4.25, 6), CurvePoint(10, 7, 6, 8))
@@ -43,13 +43,13 @@ def test_the_band_goes_along_the_upper_edge_and_back_along_the_lower_one() -> No
 
 
 def test_a_reading_is_marked_at_its_grams_and_its_ph() -> None:
-    [mark] = the(titration(MATERIAL, CURVE, None, (), [Reading(2.5, 4.0, "pH 4")]), "reading")
+    [mark] = the(titration(MATERIAL, CURVE, None, (), [PlottedReading(2.5, 4.0, "pH 4")]), "reading")
     assert (mark.x, mark.y) == (pytest.approx(x_of(2.5), abs=1e-4), pytest.approx(y_of(4), abs=0.01))
     assert mark.words == "pH 4: pH 4.00 at 2.5 g"
 
 
 def test_a_reading_beyond_the_curve_widens_the_drawing() -> None:
-    drawn = titration(MATERIAL, CURVE, None, (), [Reading(20.0, 11.2)])
+    drawn = titration(MATERIAL, CURVE, None, (), [PlottedReading(20.0, 11.2)])
     [mark], [curve] = the(drawn, "reading"), the(drawn, "curve")
     assert mark.x == pytest.approx(1 - EDGE, abs=1e-4)
     assert TOP < mark.y < HEIGHT - BOTTOM
@@ -80,6 +80,6 @@ def test_points_of_the_curve_say_their_values() -> None:
 
 def test_no_shape_leaves_the_drawing() -> None:
     windows = (Window(-5, 4, "low", "gel"), Window(6, 20, "high", "preservative"))
-    shapes = titration(MATERIAL, CURVE, 5.5, windows, [Reading(20.0, 13, "pH 13")]).shapes
+    shapes = titration(MATERIAL, CURVE, 5.5, windows, [PlottedReading(20.0, 13, "pH 13")]).shapes
     places = [(shape.x, shape.y) for shape in shapes] + [point for shape in shapes for point in shape.points]
     assert all(0 <= x <= 1 and 0 <= y <= HEIGHT for x, y in places)

@@ -91,7 +91,7 @@ def test_a_copy_never_replaces_a_file(workshop: Path, tmp_path: Path) -> None:
     target = tmp_path / "precious.db"
     target.write_text("mine", encoding="utf-8")
     with pytest.raises(Unusable, match="exists already"):
-        backup.copy_to(workshop, target)
+        backup.back_up_to(workshop, target)
     assert target.read_text(encoding="utf-8") == "mine"
 
 
@@ -104,7 +104,7 @@ def test_a_name_taken_at_the_last_moment_is_not_replaced(
         backup, "_publish", lambda draft, place: (place.write_text("mine", "utf-8"), publish(draft, place))
     )
     with pytest.raises(Unusable, match="exists already"):
-        backup.copy_to(workshop, target)
+        backup.back_up_to(workshop, target)
     assert target.read_text(encoding="utf-8") == "mine"
     assert not list(tmp_path.glob("*.part*"))
 
@@ -116,13 +116,13 @@ def test_a_drive_that_knows_no_links_still_takes_a_copy(
         raise OSError(1, "Operation not permitted")
 
     monkeypatch.setattr(os, "link", refuse)
-    copy = backup.copy_to(workshop, tmp_path / "stick.db")
+    copy = backup.back_up_to(workshop, tmp_path / "stick.db").path
     assert backup.examine(copy) == migrate.head()
 
 
 def test_a_copy_into_a_missing_folder_says_so(workshop: Path, tmp_path: Path) -> None:
     with pytest.raises(Unusable, match="nowhere"):
-        backup.copy_to(workshop, tmp_path / "nowhere" / "copy.db")
+        backup.back_up_to(workshop, tmp_path / "nowhere" / "copy.db")
 
 
 def test_a_folder_that_is_a_file_says_so(workshop: Path, folder: Path) -> None:
@@ -188,7 +188,10 @@ def test_copies_of_one_second_and_of_former_releases_sort_in_the_order_they_were
 
 @pytest.mark.skipif(os.name == "nt", reason="rights of POSIX")
 def test_a_copy_is_for_its_owner_only(workshop: Path, folder: Path, tmp_path: Path) -> None:
-    made = [backup.make_backup(workshop, folder, backup.BY_HAND, NOON).path, backup.copy_to(workshop, tmp_path / "c")]
+    made = [
+        backup.make_backup(workshop, folder, backup.BY_HAND, NOON).path,
+        backup.back_up_to(workshop, tmp_path / "c").path,
+    ]
     assert [stat.S_IMODE(path.stat().st_mode) for path in (folder, *made)] == [0o700, 0o600, 0o600]
 
 
@@ -246,14 +249,14 @@ def test_a_workshop_in_a_folder_that_cannot_be_written_is_copied(workshop: Path,
     filled(workshop, "kept")
     workshop.parent.chmod(0o500)
     try:
-        assert keys(backup.copy_to(workshop, tmp_path / "copy.db")) == {"kept"}
+        assert keys(backup.back_up_to(workshop, tmp_path / "copy.db")) == {"kept"}
     finally:
         workshop.parent.chmod(0o700)
 
 
 def test_a_source_that_cannot_be_read_is_named_and_not_the_target(tmp_path: Path) -> None:
     with pytest.raises(Unusable, match=r"gone\.db cannot be read"):
-        backup.copy_to(tmp_path / "gone.db", tmp_path / "copy.db")
+        backup.back_up_to(tmp_path / "gone.db", tmp_path / "copy.db")
 
 
 def flipped(path: Path) -> None:

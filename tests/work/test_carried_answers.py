@@ -16,12 +16,12 @@ from app.work.formulas.editing import create
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
-from app.work.rules.answers import Answer, AnsweredFinding
+from app.work.rules.answers import AnsweredFinding, GivenAnswer
 from app.work.rules.carried_answers import unanswered
 from app.work.rules.sheet import answer_finding, checks_sheet
 
 D = Decimal
-GIVEN = Answer("For dilution only, never sold.", "Ines", datetime(2026, 11, 1, tzinfo=UTC))
+GIVEN = GivenAnswer("For dilution only, never sold.", "Ines", datetime(2026, 11, 1, tzinfo=UTC))
 
 
 def finding(found: str | None, limit: str | None = "2", unit: Unit = Unit.PERCENT, rule: str = "III/15a") -> Finding:

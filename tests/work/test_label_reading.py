@@ -21,7 +21,7 @@ from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import Choices, main_of, own_shelf
 from app.work.label_reading.comparing import compare
-from app.work.label_reading.constraints import UserConstraints, known_words, parse_known
+from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.estimate import read_text, work_out
 from app.work.label_reading.lists import ListForm, OpenList, TeachForm
 from app.work.label_reading.preview import changes, preview
@@ -77,11 +77,6 @@ def test_a_value_that_makes_no_sense_is_refused_at_its_field(text: str) -> None:
     with pytest.raises(Invalid) as found:
         parse_known(text, "value-3")
     assert found.value.field == "value-3"
-
-
-def test_a_known_value_is_written_back_in_words() -> None:
-    assert known_words(parse_known("0.2-0.4", "")) == "0.2 to 0.4 %"
-    assert known_words(parse_known("10", "")) == "10 %"
 
 
 @given(st.dictionaries(st.text(min_size=1), st.text(min_size=1).map(lambda t: t.strip() or "1")))

@@ -7,7 +7,7 @@ from app.documents.drawings.shapes import Drawing, Shape
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class BatchFigure:
     """One figure of one batch; ``is_out`` when it lies outside its window, None where nothing was measured."""
 
     batch: str
@@ -24,7 +24,7 @@ class Series:
 
     words: str
     unit: str
-    points: tuple[Measured, ...]
+    points: tuple[BatchFigure, ...]
     low: float | None = None
     high: float | None = None
     digits: int = 3

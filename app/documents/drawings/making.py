@@ -9,7 +9,7 @@ from app.science.formula import Formula
 
 
 @dataclass(frozen=True, slots=True)
-class Vessel:
+class PhaseVessel:
     """A phase as it is made: its letter, its name, its share of the formula in %, and its temperature in °C."""
 
     letter: str
@@ -25,7 +25,7 @@ HEIGHT = 88
 def making_of(formula: Formula) -> Drawing | None:
     """Draw the making of a formula; None while no phase of it has a line."""
     vessels = [
-        Vessel(
+        PhaseVessel(
             phase.letter,
             phase.name,
             float(sum(line.percent for line in phase.lines)),
@@ -37,7 +37,7 @@ def making_of(formula: Formula) -> Drawing | None:
     return making(vessels) if vessels else None
 
 
-def making(vessels: Sequence[Vessel]) -> Drawing:
+def making(vessels: Sequence[PhaseVessel]) -> Drawing:
     """Draw phases as vessels on an axis of temperature: the first is the main one, the others are poured into it.
 
     A phase that is hot is heated beside the main one and poured in hot; for a cooler one the main vessel cools first.

@@ -15,7 +15,7 @@ EVERY = 8  # of the points of a curve, so many are marked with their values
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class PlottedReading:
     """A pH at so many grams; ``words`` stand beside it, where it has any."""
 
     grams: float
@@ -45,7 +45,7 @@ def titration(
     curve: Sequence[CurvePoint],
     target: float | None,
     windows: Sequence[Window] = (),
-    readings: Sequence[Reading] = (),
+    readings: Sequence[PlottedReading] = (),
     fitted: Sequence[CurvePoint] = (),
     *,
     name: str = "titration",
@@ -85,7 +85,7 @@ def titration(
     return Drawing(name, f"Grams of {material} against pH, with the range of the prediction", HEIGHT, tuple(shapes))
 
 
-def _marked(reading: Reading, frame: _Frame) -> list[Shape]:
+def _marked(reading: PlottedReading, frame: _Frame) -> list[Shape]:
     x, y = frame.x(reading.grams), frame.y(reading.ph)
     words = f"{reading.words or 'read'}: pH {reading.ph:.2f} at {reading.grams:.3g} g"
     shapes = [Shape("circle", x, y, y2=4.5, look="reading", words=words)]
@@ -97,7 +97,7 @@ def _marked(reading: Reading, frame: _Frame) -> list[Shape]:
 
 
 def _frame(
-    curve: Sequence[CurvePoint], target: float | None, readings: Sequence[Reading], fitted: Sequence[CurvePoint]
+    curve: Sequence[CurvePoint], target: float | None, readings: Sequence[PlottedReading], fitted: Sequence[CurvePoint]
 ) -> _Frame:
     grams = [p.grams for p in (*curve, *fitted)] + [one.grams for one in readings]
     phs = [p.low for p in curve] + [p.high for p in curve] + [p.ph for p in fitted] + [one.ph for one in readings]

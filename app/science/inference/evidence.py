@@ -4,15 +4,13 @@ A measurement of a weighted sum (loss on drying, ash) is first laid on the name 
 exact where one name carries it, as water does; compositions drawn from that are then weighed by the whole measurement.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from app.science.inference.posterior import Tilt
 from app.science.inference.values import Floats
-
-Likelihood = Callable[[Floats], Floats]
 
 
 @dataclass(frozen=True, slots=True)

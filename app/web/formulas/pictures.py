@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from flask import render_template
 
-from app.documents.drawings.batches import Measured, Series, batch_beside_batch
+from app.documents.drawings.batches import BatchFigure, Series, batch_beside_batch
 from app.documents.drawings.life import Knot, life
 from app.documents.drawings.making import making_of
 from app.documents.drawings.ruler import ph_ruler
@@ -72,16 +72,16 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
         low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
         target = sheet.results.formula.target_ph
         near = (None, None) if target is None else (float(target) - 0.2, float(target) + 0.2)
-        read = tuple(Measured(b.number, None if b.ph is None else float(b.ph)) for b in lived.batches)
+        read = tuple(BatchFigure(b.number, None if b.ph is None else float(b.ph)) for b in lived.batches)
         series = (
             Series("pH", "", read, *near),
             Series(
                 "yield",
                 " %",
                 tuple(
-                    Measured(b.number, float(b.yield_percent), not low <= b.yield_percent <= high)
+                    BatchFigure(b.number, float(b.yield_percent), not low <= b.yield_percent <= high)
                     if b.yield_percent is not None
-                    else Measured(b.number, None)
+                    else BatchFigure(b.number, None)
                     for b in lived.batches
                 ),
                 low,
@@ -91,7 +91,7 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
                 "line furthest off",
                 " %",
                 tuple(
-                    Measured(b.number, None if b.worst_percent is None else float(b.worst_percent), b.line_out)
+                    BatchFigure(b.number, None if b.worst_percent is None else float(b.worst_percent), b.line_out)
                     for b in lived.batches
                 ),
                 digits=2,

@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response
 
 from app.documents.label_papers import bench_paper, calibration_paper, label_paper
 from app.documents.labels import all_obstacles, drawings_of
-from app.documents.papers import Paper
+from app.documents.papers import PdfFile
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import Conflict
@@ -277,7 +277,7 @@ def scan() -> Page:
     return redirect(place, 303)
 
 
-def _pdf(make: Callable[[], Paper], back: str) -> Page:
+def _pdf(make: Callable[[], PdfFile], back: str) -> Page:
     try:
         paper = make()
     except PaperFault as error:

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 from app.documents.drawings.ruler import Window
 from app.documents.drawings.shapes import Drawing
-from app.documents.drawings.titration import Reading, titration
+from app.documents.drawings.titration import PlottedReading, titration
 from app.science.composition import DosedMaterial
 from app.work.formulas.results import Results
 from app.work.ph.report import PhReport, ph_report
@@ -54,7 +54,7 @@ def _plot(found: PhReport) -> Drawing | None:
     readings = []
     if dosing.own_line:
         there = min(dosing.advice.curve, key=lambda p: abs(p.grams - dosing.in_formula))
-        readings.append(Reading(dosing.in_formula, there.ph, "in the formula"))
+        readings.append(PlottedReading(dosing.in_formula, there.ph, "in the formula"))
     gels = [
         Window(g.thickener.window.full_from, g.thickener.window.full_to, f"full body, {g.thickener.inci}", "gel")
         for g in found.gels

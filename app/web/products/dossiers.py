@@ -6,7 +6,7 @@ from flask import render_template, url_for
 from werkzeug.wrappers import Response
 
 from app.documents.dossier import dossier_archive, dossier_paper, dossier_values
-from app.documents.papers import Paper
+from app.documents.papers import PdfFile
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.web import context
@@ -40,7 +40,7 @@ def _not_yet(product_id: int, fault: Exception) -> tuple[str, int]:
     return render_template("products/no_dossier.html", words=words, back=back), 422
 
 
-def _printed(product_id: int, values: dict[str, Any]) -> Paper | tuple[str, int]:
+def _printed(product_id: int, values: dict[str, Any]) -> PdfFile | tuple[str, int]:
     try:
         return dossier_paper(values, setting())
     except PaperFault as error:
@@ -55,7 +55,7 @@ def dossier_pdf(product_id: int) -> Page:
         paper = _printed(product_id, _values(product_id))
     except (IncompleteFormula, Invalid) as fault:
         return _not_yet(product_id, fault)
-    if not isinstance(paper, Paper):
+    if not isinstance(paper, PdfFile):
         return paper
     headers = {"Content-Disposition": f'inline; filename="{paper.name}"'}
     return Response(paper.content, mimetype="application/pdf", headers=headers)
@@ -69,7 +69,7 @@ def dossier_zip(product_id: int) -> Page:
         paper = _printed(product_id, values)
     except (IncompleteFormula, Invalid) as fault:
         return _not_yet(product_id, fault)
-    if not isinstance(paper, Paper):
+    if not isinstance(paper, PdfFile):
         return paper
     store = context.store()
     content = dossier_archive(values["dossier"], paper, lambda document: content_of(store, document))

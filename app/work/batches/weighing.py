@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.science.numbers import figures, plain
-from app.science.quantities import HEAVIEST_G, parse_grams
+from app.science.quantities import HEAVIEST_G
 from app.store.batches import Batch, BatchLine, BatchWeighing
 from app.store.errors import Conflict, NotFound
 from app.store.handover import import_of
@@ -148,15 +148,6 @@ def note_overdue(batch: Batch, due: tuple[str, ...], *, by: str, why: str) -> No
     """Note in the history why scales are used whose check is overdue."""
     if due:
         batch.log("gear overdue", by=by, at=now(), new=", ".join(due), why=why)
-
-
-def read_weight(text: str, field: str) -> Decimal | None:
-    """Return a typed weight in grams; None when nothing is typed.
-
-    Raises:
-        Invalid: at ``field``, when it cannot be read, is negative or a volume.
-    """
-    return parse_grams(text, field, low=Decimal(0), high=HEAVIEST_G) if text.strip() else None
 
 
 def slip_question(line: BatchLine, grams: Decimal) -> str:

@@ -108,7 +108,7 @@ def copy_formula(session: Session, formula_id: int, *, key: str = "") -> int:
     return insert(session, f"{current.name}, copy", "", current.draft, f"Copied from {current.name}").id
 
 
-def insert(session: Session, name: str, code: str, content: Draft, change: str, editor: str = "") -> Formula:
+def insert(session: Session, name: str, code: str, content: Draft, change: str) -> Formula:
     """Write a new formula inside a transaction that is already open."""
     code = code or suggest_code(session, name)
     draft = match_materials(session, replace(content, name=name, code=code), content)
@@ -117,7 +117,7 @@ def insert(session: Session, name: str, code: str, content: Draft, change: str, 
     formula = Formula(code=code, name=name, exposure=exposure, created_at=moment, changed_at=moment)
     formula.product_type = draft.product_type
     session.add(formula)
-    first_step(session, formula, draft, change, editor)
+    first_step(session, formula, draft, change)
     return formula
 
 

@@ -86,13 +86,6 @@ class OutcomePair:
     order_differs: bool
     findings: ListDifference
 
-    @property
-    def cost_difference(self) -> Decimal | None:
-        """Right minus left: the cost of a unit, or of the batch where there is no unit; None where one is unknown."""
-        if self.left.cost is None or self.right.cost is None:
-            return None
-        return self.right.cost.costing.per_unit.total - self.left.cost.costing.per_unit.total
-
 
 def side_by_side(left: Outcome, right: Outcome) -> OutcomePair:
     """Return two outcomes with their differences."""

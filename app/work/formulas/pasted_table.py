@@ -88,7 +88,7 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
     rows: list[TableRow] = []
     phase, passed = "", 0
     for cells in lines:
-        heading = _phase_of(cells, roles)
+        heading = _phase_of(cells)
         if _names_columns(cells, roles) or _LIST_HEADING.fullmatch(" ".join(cells)):
             passed += 1
         elif heading is not None:
@@ -252,7 +252,7 @@ def _each_once(roles: Sequence[str]) -> Iterable[str]:
         seen.add(role)
 
 
-def _phase_of(cells: Sequence[str], roles: Sequence[str]) -> str | None:
+def _phase_of(cells: Sequence[str]) -> str | None:
     """Return the words of a line that only opens a phase; None for any other line."""
     words = [cell for cell in cells if cell]
     if words and len(words) <= 2 and _NAMED_PHASE.fullmatch(words[0]) and any(map(reads_as_amount, words[1:])):

@@ -25,7 +25,6 @@ from app.work.formulas.shelf import Shelf, shelf_of
 from app.work.formulas.steps import OpenDraft
 from app.work.pricing import price_book
 
-NO_COST_YET = "The cost appears once every line has a percentage and the lines total 100."
 NO_UNIT_COST = "Enter the fill per unit to see what a unit costs."
 
 

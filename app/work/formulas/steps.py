@@ -67,10 +67,10 @@ def present_step(session: Session, formula: Formula) -> DraftStep:
     return session.scalars(asked).one()
 
 
-def first_step(session: Session, formula: Formula, draft: Draft, change: str, editor: str) -> None:
+def first_step(session: Session, formula: Formula, draft: Draft, change: str) -> None:
     """Write the first step of a new formula."""
     session.flush()
-    _insert(session, formula, 1, draft, change, editor)
+    _insert(session, formula, 1, draft, change, "")
     use_materials(session, formula.id, set(), _materials(draft))
 
 

@@ -34,7 +34,7 @@ from app.work.formulas.steps import add_step, code_taken, opened
 from app.work.formulas.versions import version_lines
 from app.work.handover.going_out import add_draft, versions_out, with_ids
 from app.work.handover.kept_sheets import KeptFormula
-from app.work.handover.records_in import Here, IncomingRecord, Known, RecordPlan, add_records, plan_records
+from app.work.handover.records_in import Here, IncomingRecord, KnownNames, RecordPlan, add_records, plan_records
 from app.work.handover.records_read import record_faults, values_of
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Row, Tables, empty_tables, read_tables
 from app.work.handover.undoing import KINDS, mark
@@ -130,7 +130,7 @@ def preview_file(session: Session, data: bytes) -> FilePreview:
     prices = sum(inci_key(row["material"]) in names for row in tables["prices"])
     every = names | set(session.scalars(select(Material.name_key)))
     beside, over = (
-        plan_records(session, tables, Known(every, _usable_versions(session, tables, formulas, replaced=replaced)))
+        plan_records(session, tables, KnownNames(every, _usable_versions(session, tables, formulas, replaced=replaced)))
         for replaced in (False, True)
     )
     if not (formulas or materials or new_packaging or beside.is_new):
@@ -226,7 +226,7 @@ def _draft(tables: Tables, row: Row, code: str) -> Draft:
         if letter not in ids:
             ids[letter] = f"p{len(phases) + 1}"
             phases.append(DraftPhase(ids[letter]))
-        fills_up = one["to_100"].strip().casefold() in {"yes", "y", "1", "true", "x"}
+        fills_up = is_yes(one["to_100"])
         lines.append(DraftLine(f"l{n}", ids[letter], one["material"], None, one["amount"], fills_up, one["note"]))
     head = {name: row[name] for name in HEAD if name != "special_uses"}
     uses = tuple(use.strip() for use in row["special_uses"].split(",") if use.strip())

@@ -38,7 +38,7 @@ Getter = Callable[[Any], object]
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class SheetColumn:
     """A column: what it means, how it is read off a row, and the field it fills when it comes in (empty for none)."""
 
     words: str
@@ -52,7 +52,7 @@ class Sheet:
 
     words: str
     rows: Callable[[Session], Iterable[Any]]
-    columns: Mapping[str, Column]
+    columns: Mapping[str, SheetColumn]
     model: type[Base] | None = None
 
 
@@ -138,22 +138,22 @@ def _suppliers(session: Session) -> Iterable[Supplier]:
     return session.scalars(select(Supplier).order_by(Supplier.name))
 
 
-def _field(words: str, name: str) -> Column:
-    return Column(words, lambda row: getattr(row, name), name)
+def _field(words: str, name: str) -> SheetColumn:
+    return SheetColumn(words, lambda row: getattr(row, name), name)
 
 
-def _second(words: str, name: str) -> Column:
-    return Column(words, lambda pair: getattr(pair[1], name), name)
+def _second(words: str, name: str) -> SheetColumn:
+    return SheetColumn(words, lambda pair: getattr(pair[1], name), name)
 
 
-def _own(words: str, name: str) -> Column:
+def _own(words: str, name: str) -> SheetColumn:
     """Return the column of a field of a row of a batch."""
-    return Column(words, lambda of: getattr(of.row, name), name)
+    return SheetColumn(words, lambda of: getattr(of.row, name), name)
 
 
-def _number_of(words: str, kind: type, name: str) -> Column:
+def _number_of(words: str, kind: type, name: str) -> SheetColumn:
     """Return the column that names another row of the same batch by its number there."""
-    return Column(words, lambda of: of.numbers.get((kind, getattr(of.row, name))))
+    return SheetColumn(words, lambda of: of.numbers.get((kind, getattr(of.row, name))))
 
 
 def _of(lot: Lot) -> str:
@@ -166,8 +166,8 @@ def without_ids(pinned: str) -> str:
     return json.dumps([{**row, "id": 0} for row in rows], ensure_ascii=False, separators=(",", ":")) if rows else ""
 
 
-_NUMBER = Column("number of the batch", lambda of: of.batch.number)
-_LINE = Column("place of its line in the batch, from 0", lambda of: of.line.position)
+_NUMBER = SheetColumn("number of the batch", lambda of: of.batch.number)
+_LINE = SheetColumn("place of its line in the batch, from 0", lambda of: of.line.position)
 _HISTORY = {
     "at": ("when, UTC", "at"),
     "by": ("who", "by"),
@@ -182,8 +182,8 @@ SHEETS: Mapping[str, Sheet] = {
         "The lines of every version, as numbers; told by the versions themselves when they come in.",
         _version_lines,
         {
-            "formula": Column("code of the formula", lambda pair: pair[0].formula.code),
-            "version": Column("number of the version", lambda pair: pair[0].number),
+            "formula": SheetColumn("code of the formula", lambda pair: pair[0].formula.code),
+            "version": SheetColumn("number of the version", lambda pair: pair[0].number),
             "phase": _second("letter of the phase", "phase"),
             "material": _second("name of the material", "name"),
             "percent": _second("% w/w of the finished formula", "percent"),
@@ -195,7 +195,7 @@ SHEETS: Mapping[str, Sheet] = {
         "What was paid, or offered, for packaging.",
         _packaging_prices,
         {
-            "packaging": Column("name of the packaging", lambda pair: pair[0].name),
+            "packaging": SheetColumn("name of the packaging", lambda pair: pair[0].name),
             "price": _second("what was paid", "amount"),
             "currency": _second("in this currency, empty for that of the workshop", "currency"),
             "pieces": _second("for so many pieces", "quantity_g"),
@@ -225,11 +225,11 @@ SHEETS: Mapping[str, Sheet] = {
         _lots,
         {
             "code": _field("the workshop's own code of the lot", "code"),
-            "kind": Column("material, packaging, or bulk of a batch", _of),
-            "of": Column("what is in it", lambda lot: lot.name),
-            "supplier": Column("who it was bought from", lambda lot: lot.supplier.name if lot.supplier else None),
+            "kind": SheetColumn("material, packaging, or bulk of a batch", _of),
+            "of": SheetColumn("what is in it", lambda lot: lot.name),
+            "supplier": SheetColumn("who it was bought from", lambda lot: lot.supplier.name if lot.supplier else None),
             "supplier_lot": _field("the supplier's number", "supplier_lot"),
-            "from_batch": Column(
+            "from_batch": SheetColumn(
                 "the batch that made it", lambda lot: lot.from_batch.number if lot.from_batch else None
             ),
             "received_on": _field("day it came, ISO 8601", "received_on"),
@@ -244,8 +244,8 @@ SHEETS: Mapping[str, Sheet] = {
             "decided_by": _field("who accepted or refused it", "decided_by"),
             "decided_at": _field("when, UTC", "decided_at"),
             "decided_why": _field("why", "decided_why"),
-            "on_hand": Column("what is left, in its unit", lambda lot: lot.on_hand),
-            "unit": Column("g, or pieces of packaging", lambda lot: lot.unit),
+            "on_hand": SheetColumn("what is left, in its unit", lambda lot: lot.on_hand),
+            "unit": SheetColumn("g, or pieces of packaging", lambda lot: lot.unit),
             "composition": _field("its own composition where that differs from the material", "composition"),
             "notes": _field("notes", "notes"),
             "created_at": _field("when it was written down, UTC", "created_at"),
@@ -256,14 +256,16 @@ SHEETS: Mapping[str, Sheet] = {
         "The ledger: everything that came to a lot or left it. A lot's moves add up to what is on hand.",
         _moves,
         {
-            "lot": Column("code of the lot", lambda row: row[0].code),
+            "lot": SheetColumn("code of the lot", lambda row: row[0].code),
             "kind": _second("why the amount changed", "kind"),
             "amount": _second("g or pieces, below zero for what left", "amount"),
             "at": _second("when, UTC", "at"),
             "by": _second("who", "by"),
             "why": _second("reason", "why"),
-            "batch": Column("batch it belongs to", lambda row: row[1].batch.number if row[1].batch else None),
-            "line": Column("place of the line in that batch, from 0", lambda row: row[2].get(row[1].batch_line_id)),
+            "batch": SheetColumn("batch it belongs to", lambda row: row[1].batch.number if row[1].batch else None),
+            "line": SheetColumn(
+                "place of the line in that batch, from 0", lambda row: row[2].get(row[1].batch_line_id)
+            ),
         },
         StockMove,
     ),
@@ -271,7 +273,7 @@ SHEETS: Mapping[str, Sheet] = {
         "What changed in the particulars of a lot.",
         _lot_history,
         {
-            "lot": Column("code of the lot", lambda row: row[0].code),
+            "lot": SheetColumn("code of the lot", lambda row: row[0].code),
             **{name: _second(*about) for name, about in _HISTORY.items()},
         },
         LotEvent,
@@ -281,12 +283,12 @@ SHEETS: Mapping[str, Sheet] = {
         _batches,
         {
             "number": _field("number of the batch", "number"),
-            "formula": Column("code of the formula", lambda batch: batch.version.formula.code),
-            "version": Column("number of the version", lambda batch: batch.version.number),
-            "product": Column(
+            "formula": SheetColumn("code of the formula", lambda batch: batch.version.formula.code),
+            "version": SheetColumn("number of the version", lambda batch: batch.version.number),
+            "product": SheetColumn(
                 "name of the product it is made for", lambda batch: batch.product.name if batch.product else None
             ),
-            "state": Column("where it stands", lambda batch: batch.state),
+            "state": SheetColumn("where it stands", lambda batch: batch.state),
             "size_g": _field("batch size (net), g", "size_g"),
             "size": _field("the size as it was asked for", "size_text"),
             "loss_percent": _field("process loss that was allowed for, %", "loss_percent"),
@@ -299,7 +301,9 @@ SHEETS: Mapping[str, Sheet] = {
             "yield_low_percent": _field("usual yield from, % of what was weighed in", "yield_low_percent"),
             "yield_high_percent": _field("usual yield to, %", "yield_high_percent"),
             "as_made": _field("what it became, as it was kept when it was decided, JSON", "as_made"),
-            "decided_at": Column("when it was released, rejected or cancelled, UTC", lambda batch: batch.decided_at),
+            "decided_at": SheetColumn(
+                "when it was released, rejected or cancelled, UTC", lambda batch: batch.decided_at
+            ),
             "decided_by": _field("by whom", "decided_by"),
         },
         Batch,
@@ -312,23 +316,23 @@ SHEETS: Mapping[str, Sheet] = {
             "position": _own("place in the batch, from 0", "position"),
             "phase": _own("letter of the phase", "phase"),
             "material": _own("name of the material then", "name"),
-            "on_shelf": Column("its name on the shelf", lambda of: of.shelf[of.row.material_id]),
+            "on_shelf": SheetColumn("its name on the shelf", lambda of: of.shelf[of.row.material_id]),
             "percent": _own("% w/w", "percent"),
             "target_g": _own("exact weight, g", "target_g"),
             "shown_g": _own("weight on the sheet, g", "shown_g"),
             "low_g": _own("lower end of its band, g", "low_g"),
             "high_g": _own("upper end of its band, g", "high_g"),
-            "actual_g": Column("what went in, g", lambda of: of.row.actual_g),
-            "lots": Column("lots it came from", lambda of: of.row.lot_text),
+            "actual_g": SheetColumn("what went in, g", lambda of: of.row.actual_g),
+            "lots": SheetColumn("lots it came from", lambda of: of.row.lot_text),
             "scale": _own("scale it was planned on", "scale"),
             "step_g": _own("smallest step of that scale, g", "step_g"),
             "advice": _own("advice where that scale could not show the weight", "advice"),
-            "by": Column("who weighed it", lambda of: of.row.by),
+            "by": SheetColumn("who weighed it", lambda of: of.row.by),
             "line_key": _own("the line of the version it is", "line_key"),
             "added_at_bench": _own("yes where it was added at the bench", "added_at_bench"),
-            "pinned": Column("the material as it was then, JSON", lambda of: without_ids(of.row.material)),
+            "pinned": SheetColumn("the material as it was then, JSON", lambda of: without_ids(of.row.material)),
             "planned": _own("the material of the version that it stands for", "planned_name"),
-            "planned_on_shelf": Column(
+            "planned_on_shelf": SheetColumn(
                 "the name of that one on the shelf", lambda of: of.shelf.get(of.row.planned_material_id)
             ),
         },
@@ -340,13 +344,13 @@ SHEETS: Mapping[str, Sheet] = {
         {
             "batch": _NUMBER,
             "number": _number_of("number of the session within the batch", PhSession, "id"),
-            "material": Column("name of the solution on the shelf", lambda of: of.shelf[of.row.material_id]),
+            "material": SheetColumn("name of the solution on the shelf", lambda of: of.shelf[of.row.material_id]),
             "target_ph": _own("pH that was wanted", "target_ph"),
             "batch_g": _own("weight of the batch then, g", "batch_g"),
             "started_at": _own("when it began, UTC", "started_at"),
             "started_by": _own("who began it", "started_by"),
             "finished_at": _own("when it ended, UTC", "finished_at"),
-            "pinned": Column("the solutions as they were then, JSON", lambda of: without_ids(of.row.materials)),
+            "pinned": SheetColumn("the solutions as they were then, JSON", lambda of: without_ids(of.row.materials)),
         },
         PhSession,
     ),
@@ -377,11 +381,11 @@ SHEETS: Mapping[str, Sheet] = {
         {
             "batch": _NUMBER,
             "line": _LINE,
-            "material": Column("name of the material", lambda of: of.line.name),
+            "material": SheetColumn("name of the material", lambda of: of.line.name),
             "number": _number_of("number of the weighing within the batch", BatchWeighing, "id"),
             "grams": _own("what was weighed, g", "grams"),
             "lot": _own("lot as written", "lot_text"),
-            "from_lot": Column("code of the lot it came from", lambda of: of.lots.get(of.row.lot_id)),
+            "from_lot": SheetColumn("code of the lot it came from", lambda of: of.lots.get(of.row.lot_id)),
             "scale": _own("scale", "scale"),
             "vessel": _own("vessel", "vessel"),
             "tare_g": _own("weight of the vessel, g", "tare_g"),

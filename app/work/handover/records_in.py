@@ -60,7 +60,7 @@ class RecordPlan:
 
 
 @dataclass(frozen=True, slots=True)
-class Known:
+class KnownNames:
     """What records may refer to: materials by their keys, and versions by the code and number of the file.
 
     ``versions`` says why one that cannot be used cannot; None where it can.
@@ -70,7 +70,7 @@ class Known:
     versions: Mapping[tuple[str, str], str | None]
 
 
-def plan_records(session: Session, tables: Rows, known: Known) -> RecordPlan:
+def plan_records(session: Session, tables: Rows, known: KnownNames) -> RecordPlan:
     """Return what the records of a file would become here; the file has no `record_faults`."""
     suppliers = {name.casefold() for name in session.scalars(select(Supplier.name))}
     batches = {row["number"]: _incoming_batch(session, row, known) for row in tables["batches"]}
@@ -100,7 +100,7 @@ def plan_records(session: Session, tables: Rows, known: Known) -> RecordPlan:
     return RecordPlan(tuple(new.values()), tuple(lots.values()), tuple(batches.values()))
 
 
-def _incoming_batch(session: Session, row: Row, known: Known) -> IncomingRecord:
+def _incoming_batch(session: Session, row: Row, known: KnownNames) -> IncomingRecord:
     number = row["number"]
     what = f"{row['formula']}, version {row['version']}, {row['state']}"
     here = session.scalars(select(Batch).where(Batch.number == number)).one_or_none()
@@ -118,12 +118,14 @@ def _incoming_batch(session: Session, row: Row, known: Known) -> IncomingRecord:
     return IncomingRecord(number, what, OUT if against else NEW, number, against or "")
 
 
-def _needs(batches: dict[str, IncomingRecord], batch: str, name: str, known: Known) -> None:
+def _needs(batches: dict[str, IncomingRecord], batch: str, name: str, known: KnownNames) -> None:
     if name and inci_key(name) not in known.materials and batches[batch].state == NEW:
         batches[batch] = replace(batches[batch], state=OUT, why=f"its material {name} is nowhere")
 
 
-def _incoming_lot(session: Session, row: Row, known: Known, packaging: Set[str], codes: Set[str]) -> IncomingRecord:
+def _incoming_lot(
+    session: Session, row: Row, known: KnownNames, packaging: Set[str], codes: Set[str]
+) -> IncomingRecord:
     code, kind, name = row["code"], row["kind"], row["of"]
     here = session.scalars(select(Lot).where(Lot.code == code)).one_or_none()
     if here is not None:

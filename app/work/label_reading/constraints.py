@@ -4,12 +4,11 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from decimal import Decimal
 from typing import Any, Self
 
 from app.science.errors import Invalid
 from app.science.inference.values import Known
-from app.science.numbers import parse_number, plain
+from app.science.numbers import parse_number
 from app.science.percent_range import HUNDRED, ZERO, parse_range
 
 LONGEST = 60
@@ -89,9 +88,3 @@ def parse_known(text: str, field: str) -> Known:
     found = parse_range(text, field)
     low, high = (found.typical if end is None else end for end in (found.low, found.high))
     return Known(float(low), float(high))
-
-
-def known_words(known: Known) -> str:
-    """Write a known value for reading."""
-    low, high = (plain(Decimal(str(end))) for end in (known.low, known.high))
-    return f"{low} %" if low == high else f"{low} to {high} %"

@@ -12,7 +12,7 @@ from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.material_queries import (
-    Use,
+    MaterialUse,
     get_material,
     live_id_of_library_key,
     live_id_of_name,
@@ -42,7 +42,7 @@ def on_shelf(store: Store, library_key: str) -> int | None:
         return live_id_of_library_key(session, library_key)
 
 
-def load_use(store: Store, material_id: int) -> Use:
+def load_use(store: Store, material_id: int) -> MaterialUse:
     """Return what depends on a material."""
     with store.reading() as session:
         return use_of(session, material_id)
@@ -58,16 +58,15 @@ def add_material(session: Session, typed: MaterialForm, key: str = "") -> int:
     return insert_material(session, typed).id
 
 
-def insert_material(session: Session, typed: MaterialForm, retired_at: datetime | None = None) -> Material:
-    """Write a new material, or one retired already, inside a transaction that is open.
+def insert_material(session: Session, typed: MaterialForm) -> Material:
+    """Write a new material inside a transaction that is open.
 
     Raises:
         Faults: with everything that is wrong, or when a material that is not retired has the name.
     """
     form = typed.checked()
-    if retired_at is None:
-        _check_name_free(session, form.name)
-    material = new_material(form, retired_at)
+    _check_name_free(session, form.name)
+    material = new_material(form)
     session.add(material)
     session.flush()
     return material

@@ -23,7 +23,7 @@ from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
 from app.work.batches.loading import load_batch
 from app.work.batches.sections import Section, add
 from app.work.batches.sheets import formula_of_batch, planned_weighing
-from app.work.packing.packaging_lots import Piece, pieces_of
+from app.work.packing.packaging_lots import PackagingPiece, pieces_of
 from app.work.packing.runs import nominal_g
 from app.work.pricing import PriceBook, price_book, received_amounts
 from app.work.products.selling import for_product, setting_of
@@ -181,7 +181,7 @@ def _packaging(ledger: _Ledger, run: PackingRun) -> tuple[Spent, ...]:
     return tuple(one for piece in pieces for one in _of_piece(ledger, run, piece))
 
 
-def _of_piece(ledger: _Ledger, run: PackingRun, piece: Piece) -> Iterable[Spent]:
+def _of_piece(ledger: _Ledger, run: PackingRun, piece: PackagingPiece) -> Iterable[Spent]:
     for use in piece.uses:
         gone = use.used + use.spoilt or use.issued - use.returned
         cost, source = ledger.cost(use.lot, gone, DEEPEST)

@@ -18,7 +18,6 @@ from app.work.packing.runs import PACKABLE, packable
 from app.work.packing.samples import count_samples
 
 MOST = 100
-SOON_DAYS = 60
 
 
 @dataclass(frozen=True, slots=True)

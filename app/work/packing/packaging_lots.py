@@ -126,7 +126,7 @@ def use_of(run: PackingRun, use_id: int) -> PackingLotUse:
 
 
 @dataclass(frozen=True, slots=True)
-class Piece:
+class PackagingPiece:
     """A piece of packaging of the product: how many a unit takes, the lots it came from, and those it can come from."""
 
     packaging_id: int
@@ -141,14 +141,14 @@ class Piece:
         return sum((one.used for one in self.uses), ZERO)
 
 
-def pieces_of(session: Session, run: PackingRun) -> tuple[Piece, ...]:
+def pieces_of(session: Session, run: PackingRun) -> tuple[PackagingPiece, ...]:
     """Return the packaging of a run, what the product has first, with lots in the order they should be used."""
     names = {pack.packaging_id: (pack.packaging.name, pack.per_unit) for pack in run.product.packaging}
     for use in run.lots:
         if use.lot.packaging_id is not None:
             names.setdefault(use.lot.packaging_id, (use.lot.name, ZERO))
     return tuple(
-        Piece(
+        PackagingPiece(
             number,
             name,
             per_unit,

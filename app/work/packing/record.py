@@ -13,7 +13,7 @@ from app.store.workshop import the_workshop
 from app.work.deviations import OutOfPlan, undecided
 from app.work.packing.deviations import bulk_band, points_of, reconciliation
 from app.work.packing.fills import Fills, fills_of
-from app.work.packing.packaging_lots import Piece, pieces_of
+from app.work.packing.packaging_lots import PackagingPiece, pieces_of
 from app.work.packing.runs import bulk_left, nominal_g
 
 
@@ -22,7 +22,7 @@ class PackingRecord:
     """Everything of a run: clearance, packaging, fills, bulk, samples, deviations and history."""
 
     run: PackingRun
-    pieces: tuple[Piece, ...]
+    pieces: tuple[PackagingPiece, ...]
     fills: Fills
     corrected: tuple[tuple[FillWeight, FillWeight], ...]
     bulk: Reconciled | None

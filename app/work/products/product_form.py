@@ -50,7 +50,7 @@ class Content(Field[Quantity | None]):
         }
 
 
-class Price(Field[Decimal | None]):
+class UnitPrice(Field[Decimal | None]):
     """A price in the currency of the form; empty while it is not set."""
 
     control = "decimal"
@@ -164,7 +164,7 @@ class ProductForm(Form):
     jurisdiction = OneOf("Market", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     languages = Languages("Languages of the label", default="en", hint="Tags such as en, de, fr-CA.", width="w8")
     fill = Content("Net content of a unit", hint="Such as 50 ml, 60 g or 2 fl oz.", width="w8")
-    price = Price("Price of a unit with tax", width="w8")
+    price = UnitPrice("Price of a unit with tax", width="w8")
     currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
     tax_percent = Number("Tax, %", high=100, empty=Decimal(0), width="w4")
     minimum = Number("Minimum order for shops", low=1, high=100_000, empty=Decimal(1), default="1", width="w4")

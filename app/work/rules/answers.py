@@ -19,7 +19,7 @@ LONGEST_REASON = 2000
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class GivenAnswer:
     """A reason with who gave it and when."""
 
     reason: str
@@ -27,7 +27,7 @@ class Answer:
     at: datetime
 
 
-Answers = Mapping[tuple[str, str], Answer]
+Answers = Mapping[tuple[str, str], GivenAnswer]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class AnsweredFinding:
 
     finding: Finding
     fingerprint: str
-    answer: Answer | None = None
+    answer: GivenAnswer | None = None
 
     @property
     def key(self) -> str:
@@ -64,7 +64,7 @@ def attach_answers(findings: Iterable[Finding], answers: Answers) -> tuple[Answe
 def read_answers(session: Session, formula_id: int) -> Answers:
     """Read every answer that was given for a formula, by rule and fingerprint."""
     rows = session.scalars(select(FindingAnswer).where(FindingAnswer.formula_id == formula_id))
-    return {(row.rule, row.fingerprint): Answer(row.reason, row.answered_by, row.answered_at) for row in rows}
+    return {(row.rule, row.fingerprint): GivenAnswer(row.reason, row.answered_by, row.answered_at) for row in rows}
 
 
 class AnswerForm(Form):

@@ -17,7 +17,6 @@ from app.work.action import action
 from app.work.clock import now, today
 
 STEP = Decimal("0.000001")
-COMING = frozenset({MoveKind.RECEIVED, MoveKind.MADE, MoveKind.RETURNED})
 SHORT = "more was taken than the ledger held"
 
 

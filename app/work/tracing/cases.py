@@ -22,7 +22,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name, OneOf, Tick
-from app.work.tracing.duties import Duty, duty_of, is_overdue
+from app.work.tracing.duties import CaseDuty, duty_of, is_overdue
 from app.work.tracing.reach import back, onward
 from app.work.tracing.receivers import receiver_for
 from app.work.tracing.sending import packed_under, units_sold
@@ -235,7 +235,7 @@ class CaseSheet:
     """A case as its page shows it: the duty to report, and the other batches of the same lots."""
 
     case: CaseFile
-    duty: Duty | None
+    duty: CaseDuty | None
     overdue: bool
     lots: tuple[SameLot, ...]
     others: Sequence[CaseFile]

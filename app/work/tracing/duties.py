@@ -24,7 +24,7 @@ SERIOUS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Duty:
+class CaseDuty:
     """A duty to report: in words, the last day where the law counts days, for how long to keep it, and the source."""
 
     words: str
@@ -47,19 +47,19 @@ def business_days_after(day: date, count: int) -> date:
     return last
 
 
-def duty_of(case: CaseFile) -> Duty | None:
+def duty_of(case: CaseFile) -> CaseDuty | None:
     """Return what the law of its market asks for; None where nothing has to be reported."""
     if case.kind is not CaseKind.EFFECT or not case.is_serious:
         return None
     if case.market is Jurisdiction.US:
-        return Duty(
+        return CaseDuty(
             "Report a serious adverse event to the FDA within 15 business days after it was received, with a copy of "
             "the label; send on what medical news comes within a year.",
             business_days_after(case.known_on, US_BUSINESS_DAYS),
             "Keep the record 6 years, a small business 3 years.",
             "21 U.S.C. 364a (the year of follow-up and the times of keeping from memory)",
         )
-    return Duty(
+    return CaseDuty(
         "Notify a serious undesirable effect to the authority of the country where it happened without delay: the "
         "effect, the product, and what was done about it.",
         case.known_on,

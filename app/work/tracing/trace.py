@@ -24,7 +24,7 @@ from app.work.tracing.reach import Reach, back, onward
 
 
 @dataclass(frozen=True, slots=True)
-class Branch:
+class TraceBranch:
     """A thing in the tree: what it is, its code, what is said of it, its page, and what hangs on it.
 
     ``kind`` is ``lot``, ``batch``, ``run``, ``receiver`` or ``typed``; ``amount`` what went from the thing it hangs
@@ -40,7 +40,7 @@ class Branch:
     path: str = ""
     by_text: bool = False
     again: bool = False
-    children: tuple["Branch", ...] = ()
+    children: tuple["TraceBranch", ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +61,8 @@ class Trace:
     id: int
     code: str
     name: str
-    back: tuple[Branch, ...]
-    onward: tuple[Branch, ...]
+    back: tuple[TraceBranch, ...]
+    onward: tuple[TraceBranch, ...]
     came_from: Reach
     went_to: Reach
     corrected: tuple[Corrected, ...] = ()
@@ -96,16 +96,18 @@ class _Tree:
         for one in found.sent:
             self.sent[one.batch_id, one.run_id].append(one)
 
-    def lot(self, lot: LotNode) -> Branch:
+    def lot(self, lot: LotNode) -> TraceBranch:
         """Return a lot without what hangs on it."""
         supplier = ", ".join(part for part in (lot.supplier, lot.supplier_lot and f"lot {lot.supplier_lot}") if part)
-        return Branch("lot", lot.code, lot.name or "bulk", supplier, day=lot.received_on, path=f"/trace/lot/{lot.id}")
+        return TraceBranch(
+            "lot", lot.code, lot.name or "bulk", supplier, day=lot.received_on, path=f"/trace/lot/{lot.id}"
+        )
 
-    def batch(self, batch_id: int) -> Branch:
+    def batch(self, batch_id: int) -> TraceBranch:
         """Return a batch without what hangs on it."""
         node = self.found.batches[batch_id]
         path = f"/trace/batch/{batch_id}"
-        return Branch("batch", node.number, node.product, node.state.value, day=node.planned_on, path=path)
+        return TraceBranch("batch", node.number, node.product, node.state.value, day=node.planned_on, path=path)
 
     def first(self, kind: str, key: int) -> bool:
         """Tell whether a thing is not drawn yet, and note that it is now."""
@@ -113,7 +115,7 @@ class _Tree:
         self.drawn.add((kind, key))
         return new
 
-    def lot_onward(self, lot: LotNode) -> Branch:
+    def lot_onward(self, lot: LotNode) -> TraceBranch:
         """Return a lot with the batches it went into, or the packing runs where it is packaging."""
         if lot.packaging_id is not None:
             runs = {run.id: run for run in self.found.runs}
@@ -125,7 +127,7 @@ class _Tree:
         children = tuple(self.batch_onward(batch, *_told(uses)) for batch, uses in sorted(batches.items()))
         return replace(self.lot(lot), children=children)
 
-    def batch_onward(self, batch_id: int, amount: str = "", by_text: bool = False) -> Branch:
+    def batch_onward(self, batch_id: int, amount: str = "", by_text: bool = False) -> TraceBranch:
         """Return a batch with the lots it made, its packing runs and what went out of it."""
         branch = replace(self.batch(batch_id), amount=amount, by_text=by_text)
         if not self.first("batch", batch_id):
@@ -134,18 +136,18 @@ class _Tree:
         runs = [self.run(run) for run in self.runs[batch_id]]
         return replace(branch, children=(*lots, *runs, *self.receivers(batch_id, None)))
 
-    def run(self, run: RunNode, amount: str = "") -> Branch:
+    def run(self, run: RunNode, amount: str = "") -> TraceBranch:
         """Return a packing run with its receivers."""
         words = f"{run.units} units" + (f", code {run.code_printed}" if run.code_printed else "")
-        return Branch(
+        return TraceBranch(
             "run", run.number, run.product, words, amount, run.packed_on, f"/trace/batch/{run.batch_id}",
             children=self.receivers(run.batch_id, run.id),
         )  # fmt: skip
 
-    def receivers(self, batch_id: int, run_id: int | None) -> tuple[Branch, ...]:
+    def receivers(self, batch_id: int, run_id: int | None) -> tuple[TraceBranch, ...]:
         """Return who got units."""
         return tuple(
-            Branch(
+            TraceBranch(
                 "receiver",
                 one.receiver,
                 one.product,
@@ -157,7 +159,7 @@ class _Tree:
             for one in self.sent[batch_id, run_id]
         )
 
-    def batch_back(self, batch_id: int, packaging: bool = False) -> Branch:
+    def batch_back(self, batch_id: int, packaging: bool = False) -> TraceBranch:
         """Return a batch with the lots it was made from, and those of its packaging."""
         branch = self.batch(batch_id)
         if not self.first("batch", batch_id):
@@ -168,7 +170,9 @@ class _Tree:
                 lots[use.lot_id].append(use)
         children = [self.lot_back(self.found.lots[lot], *_told(uses)) for lot, uses in lots.items()]
         children += [
-            Branch("typed", use.lot_text or "no lot noted", use.material, amount=f"{plain(use.grams)} g", by_text=True)
+            TraceBranch(
+                "typed", use.lot_text or "no lot noted", use.material, amount=f"{plain(use.grams)} g", by_text=True
+            )
             for use in self.by_batch[batch_id]
             if use.lot_id is None
         ]
@@ -181,7 +185,7 @@ class _Tree:
             ]
         return replace(branch, children=tuple(children))
 
-    def lot_back(self, lot: LotNode, amount: str = "", by_text: bool = False) -> Branch:
+    def lot_back(self, lot: LotNode, amount: str = "", by_text: bool = False) -> TraceBranch:
         """Return a lot with the batch that made it."""
         branch = replace(self.lot(lot), amount=amount, by_text=by_text)
         if lot.from_batch_id is None:
@@ -249,20 +253,20 @@ def trace_receiver(session: Session, receiver_id: int) -> Trace:
 COLUMNS = ("direction", "level", "what", "code", "name", "detail", "amount", "date", "remark")
 
 
-def lines_of(branches: tuple[Branch, ...], level: int = 1) -> Iterator[tuple[int, Branch]]:
+def lines_of(branches: tuple[TraceBranch, ...], level: int = 1) -> Iterator[tuple[int, TraceBranch]]:
     """Give every branch of a tree with its level, in the order it is drawn."""
     for branch in branches:
         yield level, branch
         yield from lines_of(branch.children, level + 1)
 
 
-def cut(branches: tuple[Branch, ...], most: int) -> tuple[tuple[Branch, ...], int]:
+def cut(branches: tuple[TraceBranch, ...], most: int) -> tuple[tuple[TraceBranch, ...], int]:
     """Return the first so many branches of a tree in the order it is drawn, and how many are left out."""
     count = sum(1 for _ in lines_of(branches))
     return _first(branches, iter(range(most))), max(0, count - most)
 
 
-def _first(branches: tuple[Branch, ...], places: Iterator[int]) -> tuple[Branch, ...]:
+def _first(branches: tuple[TraceBranch, ...], places: Iterator[int]) -> tuple[TraceBranch, ...]:
     kept = []
     for branch in branches:
         if next(places, None) is None:

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy import select
 
 from app.documents.dossier import dossier_archive
-from app.documents.papers import Paper
+from app.documents.papers import PdfFile
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.formulas import Formula
@@ -97,7 +97,7 @@ def test_the_archive_holds_every_document_and_names_one_that_is_gone(demo: Store
     lost = next(one.document for one in found.documents if one.document.name == "lost.pdf")
     assert demo.files is not None
     (demo.files / lost.sha256[:2] / lost.sha256).unlink()
-    packed = dossier_archive(found, Paper("dossier.pdf", b"%PDF"), lambda document: content_of(demo, document))
+    packed = dossier_archive(found, PdfFile("dossier.pdf", b"%PDF"), lambda document: content_of(demo, document))
     with zipfile.ZipFile(io.BytesIO(packed)) as archive:
         names = archive.namelist()
         inside = [name for name in names if name.startswith("documents/")]
