@@ -66,6 +66,10 @@ def send_out() -> Page:
         return _sent_page(form, wrong.by_field), 422
     units = form.text["units"].strip()
     flash(f"{units} {'unit' if units == '1' else 'units'} of {form.text['code'].strip()} written.")
+    with context.store().reading() as session:
+        same = len(people.receivers_named(session, form.text["receiver"]))
+    if same > 1:
+        flash(f"There are {same} receivers named {form.text['receiver'].strip()}, told apart by how to reach them.")
     return redirect(url_for("tracing.sent"), 303)
 
 

@@ -50,7 +50,7 @@ class Units(Field[int]):
             return 0
         units = parse_number(text, at, low=Decimal(0), high=Decimal(MOST_UNITS))
         if units != int(units):
-            raise Invalid(at, "Units come whole.")
+            raise Invalid(at, "Enter a whole number of units.")
         return int(units)
 
 
@@ -190,6 +190,7 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
     form = typed.checked(session)
     if batch.state is not BatchState.RELEASED and not form.early_why:
         raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Enter why it is packed.")])
+    _not_past_already(form.best_before, form.packed_on)
     density = formula_of(batch.version).density_g_ml
     run = PackingRun(
         **form.columns(),
@@ -213,6 +214,16 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
     batch.log("packing begun", by=form.who, at=now(), new=f"{run.number}, {product.name}")
     session.flush()
     return run.id
+
+
+def _not_past_already(best_before: date | None, packed_on: date) -> None:
+    """Refuse a date that has passed on the day of packing.
+
+    Raises:
+        Faults: at ``best_before``.
+    """
+    if best_before is not None and best_before < packed_on:
+        raise Faults([Invalid("best_before", f"That is before the day of packing, {packed_on.isoformat()}.")])
 
 
 def _clearance(session: Session) -> list[PackingTick]:
@@ -243,6 +254,7 @@ def record_figures(session: Session, run_id: int, row_version: int, typed: Figur
     if form.units_spoilt + run.units_sampled > form.units_filled:
         kept = f"{form.units_spoilt} spoilt and {run.units_sampled} kept as samples"
         raise Faults([Invalid("units_filled", f"With {kept} there were more than {form.units_filled}.")])
+    _not_past_already(form.best_before, run.packed_on)
     before = FiguresForm.of(run)
     for column, value in form.columns().items():
         if column != "by":

@@ -260,7 +260,7 @@ class DecisionForm(Form):
     def refused_with_a_reason(self) -> None:
         """Ask why a lot is refused or put back."""
         if self.state is not LotState.ACCEPTED and not self.why:
-            raise Invalid("why", "Enter why.")
+            raise Invalid("why", f"Enter why it is {self.state.shown}.")
 
 
 @action()

@@ -15,7 +15,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.distribution import STANDS, Dispatch, DispatchKind, Receiver
 from app.store.errors import Conflict, NotFound
-from app.store.packing import PackingRun, RunState
+from app.store.packing import FinishedBalance, PackingRun, RunState
 from app.store.products import Product
 from app.store.quality import Recall, RecallBatch, RecallLot, RecallNotice, Told, get_recall
 from app.store.stock import Lot
@@ -233,9 +233,11 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
 
     Raises:
         Faults: with everything that is wrong, each at its field.
-        Conflict: when it is closed.
+        Conflict: when it is closed, or a mock recall.
     """
     recall = open_now(session, recall_id)
+    if recall.is_mock:
+        raise Conflict("This is a mock recall: nothing comes back for it.")
     form = typed.but(kind=DispatchKind.RETURNED.value).checked()
     try:
         line = write_dispatch(session, form, recall_id=recall_id)
@@ -297,12 +299,16 @@ class Recipient:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Units of a recall: sent out, at receivers who were reached, come back for it, and still on the shelf."""
+    """Units of a recall: sent out, at receivers who were reached, and come back for it; how many receivers there are.
+
+    ``on_shelf`` are the units of its batches that are on hand now, with what came back.
+    """
 
     sent: int
     reached: int
     returned: int
     receivers: int
+    on_shelf: int
 
     @property
     def reached_percent(self) -> int | None:
@@ -381,11 +387,15 @@ def _came_back(session: Session, recall_id: int) -> dict[int | None, int]:
 def figures_of(session: Session, recall: Recall, recipients: Iterable[Recipient] | None = None) -> Figures:
     """Return the units of a recall; of a closed one those that were counted then."""
     listed = list(receivers_of(session, recall.id) if recipients is None else recipients)
+    of_recall = select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall.id)
+    there = select(func.coalesce(func.sum(FinishedBalance.units), 0)).where(FinishedBalance.batch_id.in_(of_recall))
+    on_shelf = int(session.scalar(there) or 0)
     if recall.closed_at is not None:
-        return Figures(recall.units_sent or 0, recall.units_reached or 0, recall.units_returned or 0, len(listed))
+        kept = (recall.units_sent or 0, recall.units_reached or 0, recall.units_returned or 0)
+        return Figures(*kept, len(listed), on_shelf)
     back = sum(_came_back(session, recall.id).values())
     reached = sum(one.sent for one in listed if one.reached)
-    return Figures(sum(one.sent for one in listed), reached, back, len(listed))
+    return Figures(sum(one.sent for one in listed), reached, back, len(listed), on_shelf)
 
 
 def recall_sheet(session: Session, recall_id: int) -> RecallSheet:
