@@ -27,7 +27,6 @@ def shown(form: MaterialForm) -> list[tuple[str, str]]:
 
 
 SUMS = [
-    (("", ""), "Nothing entered yet."),
     (("60", "40"), "Adds up to 100 %."),
     (("30-50", "55"), "Adds up to 95 %; 5 % is missing."),
     (("60", "41.5"), "Adds up to 101.5 %; 1.5 % too much."),
@@ -39,6 +38,10 @@ SUMS = [
 @pytest.mark.parametrize(("percents", "words"), SUMS)
 def test_the_sum_is_said_in_words(percents: tuple[str, ...], words: str) -> None:
     assert sum_of(MaterialForm(parts=rows(*percents))).sentence == words
+
+
+def test_an_untouched_form_is_not_told_that_it_lacks_everything() -> None:
+    assert sum_of(MaterialForm(parts=(PartForm(), PartForm()))).sentence == "Nothing entered yet."
 
 
 def test_what_each_row_counts_is_told_row_by_row() -> None:
