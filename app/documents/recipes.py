@@ -130,6 +130,7 @@ CARD_SIZES_PT = (8.4, 8.0, 7.6, 7.2, 6.8, 6.5)
 POINT_MM = 0.3528
 CARD_MM = {"A4": (148.0, 210.0), "Letter": (139.7, 215.9)}
 CARD_LINE = 1.25
+CARD_NAME = 0.6  # of the width of a card, for the names
 CARD_SLACK_MM = 3.0
 CARD_PICTURE_MM = 14.0  # beside the title, and higher than it by so much
 
@@ -177,7 +178,8 @@ def _card_height(recipe: Recipe, pt: float, width: float) -> float:
     for phase, cautions in card_phases(recipe):
         height += 2.8 + 9.5 * POINT_MM * 1.2
         height += sum(lines(f"Caution. {words}") * line + 0.8 for words in cautions)
-        height += (len(phase.lines) + 1) * (line * 1.06 + 0.8) if phase.lines else 0.0
+        height += line * 1.06 + 0.8 if phase.lines else 0.0
+        height += sum(lines(one.name, 1 / CARD_NAME) * line * 1.06 + 0.8 for one in phase.lines)
         height += 0.6 + sum(lines(step) * line for step in phase.steps)
     needed = f"You need: {'; '.join(recipe.equipment)}." if recipe.equipment else ""
     instead = (f"Instead of {words}" for words in recipe.substitutes)
