@@ -157,13 +157,13 @@ def fault_line(error: Invalid) -> str:
     return json.dumps({"error": {"field": error.field, "message": error.message}}, ensure_ascii=False)
 
 
-def answer_lines(name: str, lines: Iterable[str]) -> Iterator[tuple[bool, str]]:
-    """Answer one request a line, in order; a bad line gives its error in its place."""
+def answer_lines(name: str, lines: Iterable[str | bytes]) -> Iterator[tuple[bool, str]]:
+    """Answer one request a line, in order; a bad line, also one in another encoding, gives its error in its place."""
     for line in lines:
         if not line.strip():
             continue
         try:
-            yield True, answer(name, line)
+            yield True, answer(name, line if isinstance(line, str) else _text(line))
         except Invalid as error:
             yield False, fault_line(error)
 
@@ -186,13 +186,13 @@ def compute(name: str | None, lines: bool, list_names: bool, show_schema: bool) 
         elif lines:
             load(name)
             good = True
-            for fine, line in answer_lines(name, _standard_input().split("\n")):
+            for fine, line in answer_lines(name, sys.stdin.buffer):
                 good = good and fine
                 _write(line)
             if not good:
                 sys.exit(2)
         else:
-            _write(answer(name, _standard_input()))
+            _write(answer(name, _text(sys.stdin.buffer.read())))
     except Invalid as error:
         _write(fault_line(error), err=True)
         sys.exit(2)
@@ -203,8 +203,8 @@ def _write(text: str, *, err: bool = False) -> None:
     click.echo(text.encode("utf-8", "backslashreplace"), err=err)
 
 
-def _standard_input() -> str:
+def _text(typed: bytes) -> str:
     try:
-        return sys.stdin.buffer.read().decode("utf-8-sig")
+        return typed.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise Invalid("", "the request is not written in UTF-8") from error

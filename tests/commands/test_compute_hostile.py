@@ -194,6 +194,16 @@ def test_a_fault_of_our_own_is_a_sentence_and_the_next_line_is_answered(monkeypa
     assert second["unit"] == "g"
 
 
+def test_a_line_in_another_encoding_is_a_sentence_and_the_others_are_answered() -> None:
+    row = json.dumps(GOOD["convert"]).encode()
+    lines = b"\xef\xbb\xbf" + row + b"\r\n\n" + "größe".encode("latin-1") + b"\n" + row
+    result = CliRunner().invoke(compute.compute, ["convert", "--lines"], input=lines)
+    first, second, third = map(json.loads, result.stdout.splitlines())
+    assert result.exit_code == 2
+    assert first == third
+    assert second["error"]["message"] == "the request is not written in UTF-8"
+
+
 def test_half_a_character_in_a_key_is_refused_and_not_a_traceback() -> None:
     result = CliRunner().invoke(compute.compute, ["convert", "--lines"], input='{"\\ud800": 1}\n')
     assert result.exit_code == 2
