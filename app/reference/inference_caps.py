@@ -6,7 +6,7 @@ from functools import cache
 from types import MappingProxyType
 
 from app.reference.limits import jurisdictions, limit_rows
-from app.reference.product_kinds import product_kinds
+from app.reference.product_kinds import product_kinds, propose_kind
 from app.science.rules.values import Exposure, LimitRule, Purpose
 
 NO_CAP = 100.0
@@ -28,7 +28,10 @@ ONE_PURPOSE = frozenset(
 # Lowered from 10 % by (EU) 2022/2195 (from memory), so older products hold more.
 LOWERED = frozenset({"HOMOSALATE"})
 RINSED = ("shampoo", "rinse", "shower", "body wash", "hand wash", "face wash", "soap", "shaving", "shave")
-STAYING = ("leave-on", "leave on", "lotion", "balm", "serum", "deodorant", "ointment", "sunscreen", "after-sun", "mist")
+STAYING = (
+    "leave-on", "leave on", "leave-in", "lotion", "balm", "serum", "deodorant", "ointment", "sunscreen", "after-sun",
+    "mist", "after shave", "aftershave", "after-shave", "dry shampoo",
+)  # fmt: skip
 DOUBTFUL = ("cleans", "mask", "remov", "micellar", "conditioner", "wash", "rinse", "scrub", "2-in-1", "toothpaste")
 
 
@@ -42,6 +45,16 @@ def exposure_of(product_type: str, product_kind: str = "") -> Exposure | None:
         return Exposure.RINSE_OFF
     settled = any(word in words for word in STAYING) and not any(word in words for word in (*DOUBTFUL, *RINSED))
     return Exposure.LEAVE_ON if settled else None
+
+
+def usual_exposure(product_type: str) -> Exposure:
+    """Return how a product of some words is used: as they settle it, else as the kind they propose; else it stays on.
+
+    >>> usual_exposure("hair mask").value, usual_exposure("sheet mask").value, usual_exposure("").value
+    ('rinse-off', 'leave-on', 'leave-on')
+    """
+    proposed = product_kinds().get(propose_kind(product_type))
+    return exposure_of(product_type) or (proposed.exposure if proposed else Exposure.LEAVE_ON)
 
 
 @cache

@@ -13,7 +13,7 @@ from functools import cache
 import numpy as np
 
 from app.reference.blends import Blend, blend_uses, blends
-from app.reference.inference_caps import exposure_of
+from app.reference.inference_caps import usual_exposure
 from app.reference.label_blends import telling_parts
 from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
 from app.reference.label_targets import targets_from
@@ -113,7 +113,7 @@ def start_from_label(
         None where the bounds leave no composition that adds up.
     """
     chain = np.array([i for i, name in enumerate(listed) if not name.colour], dtype=np.int64)
-    shape = _Shape(listed, inference.rows, tuple(counted), exposure_of(product_type) is not Exposure.RINSE_OFF)
+    shape = _Shape(listed, inference.rows, tuple(counted), usual_exposure(product_type) is Exposure.LEAVE_ON)
     bought = tuple(_bought_blends(shape))
     target, reason, adjuster = _target(shape)
     solvable = ph_of(shape.listed, [row.estimate for row in shape.rows]) is not None

@@ -5,7 +5,7 @@ import csv
 import pytest
 
 from app.reference.corpus import held_out_lists, known_lists
-from app.reference.inference_caps import exposure_of, legal_caps
+from app.reference.inference_caps import exposure_of, legal_caps, usual_exposure
 from app.reference.inference_prior import (
     class_labels,
     class_of,
@@ -110,6 +110,15 @@ def test_another_jurisdiction_has_other_maxima() -> None:
 )
 def test_words_settle_the_exposure_only_when_they_agree(words: str, exposure: Exposure | None) -> None:
     assert exposure_of(words) is exposure
+
+
+@pytest.mark.parametrize(
+    ("words", "exposure"),
+    [("hair mask", "rinse-off"), ("body scrub", "rinse-off"), ("mouthwash", "rinse-off"), ("after shave", "leave-on"),
+     ("dry shampoo", "leave-on"), ("leave-in conditioner", "leave-on"), ("shampoo", "rinse-off"), ("", "leave-on")],
+)  # fmt: skip
+def test_a_start_is_used_as_products_of_its_kind_are(words: str, exposure: str) -> None:
+    assert usual_exposure(words) == exposure
 
 
 @pytest.mark.parametrize(

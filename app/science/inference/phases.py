@@ -4,7 +4,7 @@ The order is common practice: gums are wetted first, both phases are heated apar
 follows below 40 C, the pH is set last.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.science.inference.cover import CoverLine
@@ -16,6 +16,7 @@ ADJUSTERS = frozenset({"base", "amine_base", "acid"})
 OILS = frozenset({"oil", "ester", "wax", "fatty_alcohol", "hydrocarbon", "silicone", "emulsifier", "antioxidant"})
 RANKS = {WATER: 0, PLANT_WATER: 1, "chelator": 2, "polyol": 3, "thickener": 4, "wax": 0, "fatty_alcohol": 1, "oil": 3}
 LATE = 9
+HEATED_C = 75  # the heat of both phases when they are joined (common practice)
 SHARE_OF_WATER, SHARE_OF_OIL = 20.0, 5.0
 CAUTIONS = {
     "base": "Corrosive: goggles, gloves and sleeves. Add the alkali to water, never water to the alkali.",
@@ -50,7 +51,9 @@ class Step:
     caution: str
 
 
-def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None = None) -> tuple[Step, ...]:
+def propose_phases(
+    lines: Sequence[CoverLine], hints: Mapping[str, str] | None = None, tender: Collection[str] = ()
+) -> tuple[Step, ...]:
     """Propose phases A (water), B (oil), C (cool-down), D (adjusting) and the order within each.
 
     Without enough water everything that melts or mixes goes into one heated phase. Powders against the sun are wetted
@@ -60,6 +63,8 @@ def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None =
         lines: materials with their doses, % w/w.
         hints: the phase (``water``, ``oil``, ``cool-down``) where a material usually goes, by its id; ``adjusting``
             for what sets the pH of this formula.
+        tender: ids of materials that do not stand the heat of a melt; they follow below 40 °C, but for the largest of
+            a phase, without which there would be none.
     """
     phase_hints = hints or {}
     wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
@@ -68,9 +73,20 @@ def propose_phases(lines: Sequence[CoverLine], hints: Mapping[str, str] | None =
     for line in lines:
         in_oil = line.material.class_name == "uv_filter" and oily
         placed.append((_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet, in_oil), line))
+    heated = any(phase == OILY for phase, _ in placed)
+    largest = {phase: max(one.percent for at, one in placed if at == phase) for phase, _ in placed}
+    cooled = (
+        (
+            COOL
+            if heated and phase in (WET, OILY) and line.material.id in tender and line.percent < largest[phase]
+            else phase,
+            line,
+        )
+        for phase, line in placed
+    )
     steps: list[Step] = []
     for phase, line in sorted(
-        placed, key=lambda one: (LETTERS[one[0]], RANKS.get(one[1].material.class_name, LATE), -one[1].percent)
+        cooled, key=lambda one: (LETTERS[one[0]], RANKS.get(one[1].material.class_name, LATE), -one[1].percent)
     ):
         how, caution = (words.get(line.material.class_name, "") for words in (SENTENCES, CAUTIONS))
         steps.append(Step(line, LETTERS[phase], len(steps) + 1, how, caution))

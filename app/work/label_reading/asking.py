@@ -4,12 +4,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_DOWN, Decimal
 
-from app.reference.inference_caps import exposure_of
+from app.reference.inference_caps import usual_exposure
 from app.science.acid_base.prediction import predict
 from app.science.composition import Part
 from app.science.errors import Invalid
 from app.science.formula import Formula, Line, Material, Phase
-from app.science.rules.values import Exposure
 from app.work.label_reading.estimate import LabelEstimate
 from app.work.ph.mixture import mixture_of
 from app.work.ph.report import PhReport, ph_report
@@ -46,7 +45,7 @@ def estimate_formula(sheet: LabelEstimate, instead: Mapping[int, float] | None =
     for place, percent in percents.items():
         inci, amount = sheet.names[place].inci, Decimal(percent).quantize(STEP, rounding=ROUND_DOWN)
         lines.append(Line(f"l{place}", Material(0, inci, (Part(inci, Decimal(100)),)), amount))
-    exposure = exposure_of(sheet.product_type) or Exposure.LEAVE_ON
+    exposure = usual_exposure(sheet.product_type)
     return Formula("", (Phase("A", lines=tuple(lines)),), product_type=sheet.product_type, exposure=exposure.value)
 
 

@@ -14,7 +14,7 @@ from app.science.acid_base.model import compile_model
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
-from app.science.inference.phases import ADJUSTING, Step, propose_phases
+from app.science.inference.phases import ADJUSTING, HEATED_C, Step, propose_phases
 from app.science.names import inci_key
 from app.store.materials import live_materials
 from app.work.label_reading.estimate import LabelEstimate
@@ -40,10 +40,14 @@ class Choices:
 
 @dataclass(frozen=True, slots=True)
 class OwnShelf:
-    """The maker's materials as something a list can be covered with, with the phase where each usually goes."""
+    """The maker's materials as something a list can be covered with.
+
+    With each goes the phase where it usually stands, and the most °C it stands where that is known.
+    """
 
     materials: tuple[ShelfMaterial, ...] = ()
     hints: Mapping[str, str] = field(default_factory=dict)
+    most_c: Mapping[str, Decimal | None] = field(default_factory=dict)
     library_keys: frozenset[str] = frozenset()
 
     @property
@@ -73,6 +77,7 @@ def own_shelf(session: Session) -> OwnShelf:
     return OwnShelf(
         tuple(materials),
         {f"{OWN}{m.id}": m.phase_hint.value for m in rows},
+        {f"{OWN}{m.id}": m.max_temp_c for m in rows},
         frozenset(m.library_key for m in rows if m.library_key),
     )
 
@@ -107,14 +112,15 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     ph = sheet.start.ph if sheet.start else None
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
-    hints = {}
-    for line in found.lines:
-        shipped = library_material(line.material.id)
-        hints[line.material.id] = shipped.phase_hint if shipped else own.hints.get(line.material.id, "any")
+    hints, most_c = {}, {}
+    for key in (line.material.id for line in found.lines):
+        shipped = library_material(key)
+        hints[key] = shipped.phase_hint if shipped else own.hints.get(key, "any")
+        most_c[key] = shipped.max_temp_c if shipped else own.most_c.get(key)
     if ph and ph.adjuster is not None:
         found, setting = _weighable_at_ph(found, sheet.names[ph.adjuster].key)
         hints |= dict.fromkeys(setting, ADJUSTING)
-    steps = propose_phases(found.lines, hints)
+    steps = propose_phases(found.lines, hints, {key for key, most in most_c.items() if most and most < HEATED_C})
     return StartPlan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
 

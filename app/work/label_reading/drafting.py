@@ -3,21 +3,20 @@
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from app.reference.inference_caps import exposure_of
+from app.reference.inference_caps import usual_exposure
 from app.reference.label_inference import PRESERVING
 from app.science.inference.cover import CoverLine
 from app.science.inference.makeable import rounded_up, weighable
-from app.science.inference.phases import ADJUSTERS, Step
+from app.science.inference.phases import ADJUSTERS, HEATED_C, Step
 from app.science.inference.values import WATER
 from app.science.numbers import plain
-from app.science.rules.values import Exposure
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.label_reading.choosing import StartPlan
 from app.work.label_reading.estimate import LabelEstimate
 
 LONGEST_NOTE = 480
 TITLES = {"A": "Water phase", "B": "Oil phase", "C": "Cool-down", "D": "Setting the pH"}
-HOT = "75"
+HOT = str(HEATED_C)
 STARTING_POINT = (
     "Started from a printed ingredient list. The percentages are what order, law and habit make likely: a starting "
     "point of my own, never a claim to be the same as anything."
@@ -36,7 +35,7 @@ def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name
     """Write a plan as a draft; ``ids`` gives the material on the shelf for each material of the plan."""
     amounts = amounts_of(plan.cover.lines)
     letters = tuple(dict.fromkeys(step.phase for step in plan.steps))
-    staying, ph = exposure_of(sheet.product_type), sheet.start.ph if sheet.start else None
+    ph = sheet.start.ph if sheet.start else None
     lines = []
     for step in plan.steps:
         material, amount = step.line.material, amounts[step.line.material.id]
@@ -50,7 +49,7 @@ def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name
     return Draft(
         name=name,
         product_type=sheet.product_type,
-        exposure=(staying or Exposure.LEAVE_ON).value,
+        exposure=usual_exposure(sheet.product_type).value,
         notes="\n".join((STARTING_POINT, *_left_out(plan))),
         target_ph=f"{ph.target:.1f}" if ph and ph.target is not None and ph.adjuster is not None else "",
         phases=tuple(_phase(letter, letters, plan.steps) for letter in letters),

@@ -120,6 +120,14 @@ def test_powders_against_the_sun_are_wetted_in_the_oils_and_a_solved_acid_is_add
     assert {s.line.material.id: s.phase for s in propose_phases(dry, HINTS)}["zno"] == "A"
 
 
+def test_what_heat_harms_follows_the_melt_but_for_the_largest_of_a_phase() -> None:
+    items = [*CREAM, placed("argan", "Argan oil", 2, "oil"), placed("ha", "Hyaluronate", 0.1, "thickener")]
+    steps = {s.line.material.id: s.phase for s in propose_phases(items, HINTS, {"argan", "ha", "oil"})}
+    assert (steps["argan"], steps["ha"], steps["oil"]) == ("C", "C", "B")
+    gel = [one for one in items if one.material.class_name != "oil"]
+    assert {s.line.material.id: s.phase for s in propose_phases(gel, HINTS, {"ha"})}["ha"] == "A"
+
+
 def test_alkali_carries_its_caution_and_nothing_is_called_safe() -> None:
     steps = {s.line.material.id: s for s in propose_phases(CREAM, HINTS)}
     assert "never water to the alkali" in steps["naoh"].caution
