@@ -85,6 +85,7 @@ def test_every_quantile_and_the_line_agree_with_weighted_draws(belief: Belief, d
     found = quantiles(belief.masses, belief.edges)
     expected = np.array([drawn.quantiles(name) for name in range(7)])
     assert np.abs(np.log10(found / expected)).max() < 0.012
+    assert belief.masses.sum(axis=1) == pytest.approx(np.ones(7))
     above = (drawn.percents[:, :6] >= 1).sum(axis=1)
     assert belief.line == pytest.approx([drawn.mean(above == k) for k in range(7)], abs=0.004)
 
