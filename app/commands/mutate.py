@@ -142,8 +142,8 @@ class Workplace:
         """Return whom to ask: tests that reach the line, the nearest and narrowest first, then others of the file.
 
         What a module computes once, at its import or behind a cache, is reached by the first test alone, so that tests
-        of the same file are asked as well, those first that reach most of it. Many examples of one function are asked
-        after some of every other.
+        of the same file are asked as well, those first that reach most of it. Many examples of one function of another
+        room are asked after some of every other.
         """
         by_line = self.reaches.get(mutation.file, {})
         at_line = by_line.get(mutation.line, set())
@@ -157,7 +157,7 @@ class Workplace:
             examples[function] += 1
             distance = next((n for n, part in enumerate(near) if part in test), len(near))
             width = self.lines_of[test] if test in at_line else -of_file[test]
-            return test not in at_line, examples[function] > MOST_EXAMPLES, distance, width
+            return test not in at_line, distance > 0 and examples[function] > MOST_EXAMPLES, distance, width
 
         found = sorted(set().union(*by_line.values()))
         random.Random(mutation.start).shuffle(found)  # noqa: S311 - a choice of examples

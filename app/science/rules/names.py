@@ -96,7 +96,10 @@ def plain(number: Decimal) -> str:
 
 def names_in(found: Iterable[Amount]) -> tuple[str, ...]:
     """List the names of some amounts once each, in order."""
-    return tuple({inci_key(a.name): a.name for a in reversed(tuple(found))}.values())[::-1]
+    kept: dict[str, str] = {}
+    for amount in found:
+        kept.setdefault(inci_key(amount.name), amount.name)
+    return tuple(kept.values())
 
 
 def materials_in(found: Iterable[Amount]) -> tuple[str, ...]:

@@ -46,8 +46,10 @@ class Statement:
 
 def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdiction: str) -> tuple[Statement, ...]:
     """Collect the wordings that the legal limits ask for, by what the formula brings."""
-    found = (_statement(p, rule) for p in present for rule in _asking(p, formula, jurisdiction))
-    return tuple({statement.text: statement for statement in reversed(list(found))}.values())[::-1]
+    kept: dict[str, Statement] = {}
+    for statement in (_statement(p, rule) for p in present for rule in _asking(p, formula, jurisdiction)):
+        kept.setdefault(statement.text, statement)
+    return tuple(kept.values())
 
 
 def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Iterable[LimitRule]:

@@ -89,6 +89,8 @@ def test_the_narrowing_of_outcomes_is_the_spread_they_leave():
     assert narrowing_by_outcome(draws, np.ones((2, 4))) == pytest.approx(0)
     assert narrowing_by_outcome(draws, np.array([[1.0, 1, 1, 1], [0, 0, 0, 0]])) == pytest.approx(0)
     assert narrowing_by_outcome(np.ones((4, 1)), np.ones((1, 4))) == 0
+    # Likelihoods have no size of their own.
+    assert narrowing_by_outcome(draws, np.array([[1.0, 1, 0, 0], [0, 0, 1, 1]]) / 100) == pytest.approx(1)
     # 0, 0, 2 in one outcome (spread 0.9428), 2 alone in the other: 3/4 of 0.9428 of 1 is left.
     assert narrowing_by_outcome(draws, np.array([[1.0, 1, 1, 0], [0, 0, 0, 1]])) == pytest.approx(
         1 - 0.75 * 0.9428, abs=1e-3

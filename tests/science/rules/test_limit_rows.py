@@ -10,8 +10,9 @@ from typing import Any
 import pytest
 
 from app.science.composition import AllergenShare, DosedMaterial, Part, PartKind
-from app.science.rules.limits import LimitIndex, check_limits
+from app.science.rules.limits import LimitIndex, check_limits, present_subjects
 from app.science.rules.values import Exposure, FormulaFacts, LimitRule, Purpose, Severity, Verdict
+from app.science.rules.warnings import legal_statements
 
 STOP, CAUTION, NOTE = Severity.STOP, Severity.CAUTION, Severity.NOTE
 LEAVE, RINSE = frozenset({Exposure.LEAVE_ON}), frozenset({Exposure.RINSE_OFF})
@@ -446,3 +447,37 @@ def test_the_row_of_the_very_kind_bars_its_own_uses() -> None:
     own = kind("t", "5", "toothpaste", not_in=("oral products",))
     assert [f.rule for f in judge([row("a", "5"), own], "1", **TOOTH).findings] == ["t"]
     assert judge([row("a", "5"), own], "1", products=("toothpaste",)).findings == ()  # nobody said it is for the mouth
+
+
+def sentences(rows: list[LimitRule], percent: str = "1", jurisdiction: str = "EU", **facts: Any) -> list[str]:
+    jars = tuple(DosedMaterial(n, D(percent), (Part(n, D(100)),)) for n in ("Keeper", "Salt"))
+    facts["products"] = frozenset(facts.get("products", ()))
+    formula = FormulaFacts(jars, facts.pop("exposure", Exposure.LEAVE_ON), **facts)
+    return [s.text for s in legal_statements(present_subjects(formula, LimitIndex(rows)), formula, jurisdiction)]
+
+
+SAID: list[tuple[LimitRule, str, dict[str, Any], bool]] = [
+    (row("a", label_wording="Mind it."), "1", {}, True),
+    (row("a"), "1", {}, False),
+    (row("a", label_wording="Mind it.", label_above=D("0.9")), "1", {}, True),
+    (row("a", label_wording="Mind it.", label_above=D(1)), "1", {}, False),
+    (row("a", label_wording="Mind it.", exposures=RINSE), "1", {}, False),
+    (kind("a", None, "hair", label_wording="Mind it."), "1", {}, False),
+    (kind("a", None, "hair", label_wording="Mind it."), "1", HAIR, True),
+    (row("a", label_wording="Mind it.", label_for=frozenset({"hair"})), "1", {}, False),
+    (row("a", label_wording="Mind it.", label_for=frozenset({"hair"})), "1", HAIR, True),
+    (row("a", label_wording="Mind it.", until=TODAY), "1", {"on": TODAY}, False),
+]
+
+
+@pytest.mark.parametrize(("rule", "percent", "facts", "due"), SAID)
+def test_a_wording_is_due_where_its_row_says(rule: LimitRule, percent: str, facts: dict, due: bool) -> None:
+    assert sentences([rule], percent, **facts) == (["Mind it."] if due else [])
+
+
+def test_wordings_stand_in_the_order_of_the_table_and_each_once() -> None:
+    rows = [
+        row("a", label_wording="First."), row("b", label_wording="Then.", sum_key="b", factors={"SALT": D(1)}),
+        row("c", label_wording="First.", sum_key="c", factors={"SALT": D(1)}),
+    ]  # fmt: skip
+    assert sentences(rows) == ["First.", "Then."]

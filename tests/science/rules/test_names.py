@@ -3,7 +3,7 @@ from decimal import Decimal
 import pytest
 
 from app.science.composition import AllergenShare, DosedMaterial, Part
-from app.science.rules.names import amounts, is_water, plain, plain_name, rule_key
+from app.science.rules.names import amounts, is_water, materials_in, names_in, plain, plain_name, rule_key
 
 
 @pytest.mark.parametrize("name", ["Aqua", "water", "EAU", "Water (Aqua)", "Aqua/Water/Eau", "Purified Water"])
@@ -61,3 +61,9 @@ def test_the_nano_form_is_named():
 @pytest.mark.parametrize(("number", "text"), [("0.500", "0.5"), ("1E+2", "100"), ("0", "0"), ("0.0015", "0.0015")])
 def test_numbers_are_written_plainly(number, text):
     assert plain(Decimal(number)) == text
+
+
+def test_names_are_listed_once_each_where_they_first_stand() -> None:
+    found = amounts([DosedMaterial(n, Decimal(1), (Part(n, Decimal(100)),)) for n in ("Urea", "Talc")])
+    assert names_in([*found, *found]) == ("Urea", "Talc")
+    assert materials_in([*found[::-1], *found]) == ("Talc", "Urea")
