@@ -2,6 +2,7 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal as D
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -23,11 +24,12 @@ from app.work.batches.heating import refuse_loss
 from app.work.batches.record import BatchRecord, CheckRecord, LineRecord, line_record
 from app.work.batches.rescuing import LineToAdd
 from app.work.form import Faults, Form
+from app.work.packing import deviations
 from app.work.packing.actual_cost import BatchCost, RunCost, _Ledger, _of_piece
 from app.work.packing.deviations import _clearance, reconciliation
 from app.work.packing.fills import CorrectFillForm, FillForm, fills_of, usual_fill_g
 from app.work.packing.finished import FinishedRow
-from app.work.packing.packaging_lots import Piece
+from app.work.packing.packaging_lots import Piece, form_of
 from app.work.packing.runs import FiguresForm, Packable, nominal_g
 from app.work.pricing import Exchange, PriceBook
 
@@ -339,3 +341,90 @@ def test_packaging_counts_as_it_was_used_else_as_it_was_issued_else_as_planned(
     found = list(_of_piece(ledger, run(units_filled=filled), Piece(1, "Jar", D(2), taken, ())))
     assert [(one.amount, one.lot, one.unit) for one in found] == [(D(n), code, "pieces") for n, code in expected]
     assert [one.cost for one in found] == [D(n) * 5 / 100 for n, _ in expected]
+
+
+def taken(issued: str, used: str, spoilt: str, returned: str, **more: Any) -> PackingLotUse:
+    given: dict[str, Any] = {"lot": Lot(id=1, code="J1", currency="", received_on=date(2026, 1, 1)), "lot_id": 1}
+    amounts = {"issued": issued, "used": used, "spoilt": spoilt, "returned": returned}
+    return PackingLotUse(**given | {name: D(amount) for name, amount in amounts.items()} | more)
+
+
+@pytest.mark.parametrize(
+    ("use", "used"),
+    [
+        (taken("20", "18", "1", "1"), "18"),
+        (taken("20", "0", "0", "0"), "20"),  # nothing written yet: all of it is proposed
+        (taken("20", "0", "1", "0"), "0"),
+        (taken("20", "0", "0", "1"), "0"),
+    ],
+)
+def test_what_was_issued_is_proposed_as_used_until_something_is_written(use: PackingLotUse, used: str) -> None:
+    assert form_of(use).text["used"] == used
+    assert form_of(use).text["issued"] == "20"
+
+
+PIECES: dict[str, tuple[Piece, list[str]]] = {
+    "all accounted for": (Piece(1, "Jar", D(1), (taken("21", "19", "1", "1"),), ()), []),
+    "as many as good units": (Piece(1, "Jar", D(1), (taken("19", "19", "0", "0"),), ()), []),
+    "as many as units": (Piece(1, "Jar", D(1), (taken("20", "20", "0", "0"),), ()), []),
+    "fewer": (Piece(1, "Jar", D(1), (taken("18", "18", "0", "0"),), ()), ["Jar: 18 pieces used for 20 units."]),
+    "more": (Piece(1, "Jar", D(1), (taken("21", "21", "0", "0"),), ()), ["Jar: 21 pieces used for 20 units."]),
+    "two a unit": (Piece(1, "Jar", D(2), (taken("39", "39", "0", "0"),), ()), []),
+    "of no unit": (Piece(1, "Jar", D(0), (taken("3", "3", "0", "0"),), ()), []),
+    "some missing": (
+        Piece(1, "Jar", D(1), (taken("23", "20", "1", "1"),), ()), ["Lot J1 of Jar: 1 pieces are not accounted for."],
+    ),
+    "too many": (
+        Piece(1, "Jar", D(1), (taken("20", "20", "1", "0"),), ()),
+        ["Lot J1 of Jar: 1 pieces more are accounted for than were issued."],
+    ),
+    "not written": (
+        Piece(1, "Jar", D(1), (taken("20", "0", "0", "0"),), ()), ["Lot J1: it is not written what became of it."],
+    ),
+    "all brought back": (Piece(1, "Jar", D(1), (taken("20", "0", "0", "20"),), ()), []),
+    "no lot": (Piece(1, "Jar", D(1), (), ()), ["No lot is written for Jar."]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("piece", "said"), PIECES.values(), ids=PIECES)
+def test_packaging_is_accounted_for(piece: Piece, said: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of 20 units one was spoilt, so that 19 to 20 pieces are used where a unit takes one."""
+    monkeypatch.setattr(deviations, "pieces_of", lambda _session, _run: (piece,))
+    one = run(units_filled=20, units_spoilt=1)
+    assert [words for _, words in deviations._packaging(None, one)] == said  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("bulk", "left", "said"),
+    [
+        (BULK, D(5), []),  # 96.9 % of it, as reconciled above
+        (BULK | {"bulk_g": D(1260)}, D(0), []),
+        (BULK | {"bulk_g": D(1400)}, D(5), ["90 % of the bulk is accounted for (1260 of 1400 g), 95 to 102 % usual."]),
+        (BULK | {"bulk_g": D(1200)}, D(5), ["105 % of the bulk is accounted for (1260 of 1200 g), 95 to 102 % usual."]),
+        (BULK | {"rest_g": None}, D(5), ["Bulk taken, left over and waste are not all written."]),
+        (BULK, None, ["The yield of batch HC-1 is not recorded."]),
+        (BULK, D("-0.1"), ["0.1 g more were taken than batch HC-1 gave."]),
+    ],
+)
+def test_the_bulk_is_accounted_for_within_what_is_usual(
+    bulk: dict[str, Any], left: D | None, said: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(deviations, "bulk_left", lambda _session, _batch: left)
+    shop = SimpleNamespace(bulk_low_percent=D(95), bulk_high_percent=D(102))
+    monkeypatch.setattr(deviations, "the_workshop", lambda _session: shop)
+    found = deviations._bulk(None, run(("61",), batch=Batch(number="HC-1"), **bulk))  # type: ignore[arg-type]
+    assert [words for _, words in found] == said
+
+
+@pytest.mark.parametrize(
+    ("weights", "filled", "said"),
+    [
+        ((), 0, ["No unit is recorded."]),
+        ((), 20, ["No fill weight is recorded."]),
+        (("60", "61"), 20, []),
+        (("58", "59"), 20, ["The fills do not meet the declared content:"]),
+    ],
+)
+def test_units_are_filled_and_weighed(weights: tuple[str, ...], filled: int, said: list[str]) -> None:
+    found = [words for _, words in deviations._units(run(weights, units_filled=filled))]
+    assert [words[: len(wanted)] for words, wanted in zip(found, said, strict=True)] == said
