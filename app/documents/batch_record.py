@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from app.documents.paper import file_name, paper_html
-from app.documents.papers import PdfFile, Setting
+from app.documents.paper import file_name
+from app.documents.papers import PdfFile, Setting, laid_out
 from app.documents.render import to_pdf
 from app.documents.session_plot import session_plot
 from app.work.batches.record import BatchRecord
@@ -21,11 +21,5 @@ def record_pdf(record: BatchRecord, setting: Setting) -> PdfFile:
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = paper_html(
-        "papers/batch_record_press.html",
-        workshop=setting.workshop,
-        printed_on=setting.printed_on,
-        paper=setting.paper,
-        **record_values(record),
-    )
+    html = laid_out("papers/batch_record_press.html", setting, **record_values(record))
     return PdfFile(file_name("batch-record", record.batch.number), to_pdf(html))

@@ -4,8 +4,8 @@ from typing import Any
 
 from app.documents.drawings.fills import fill_weights
 from app.documents.drawings.shapes import Drawing
-from app.documents.paper import file_name, paper_html
-from app.documents.papers import PdfFile, Setting
+from app.documents.paper import file_name
+from app.documents.papers import PdfFile, Setting, laid_out
 from app.documents.render import to_pdf
 from app.work.packing.fills import Fills
 from app.work.packing.record import PackingRecord
@@ -35,11 +35,5 @@ def packing_pdf(record: PackingRecord, setting: Setting) -> PdfFile:
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = paper_html(
-        "papers/packing_record_press.html",
-        workshop=setting.workshop,
-        printed_on=setting.printed_on,
-        paper=setting.paper,
-        **record_values(record),
-    )
+    html = laid_out("papers/packing_record_press.html", setting, **record_values(record))
     return PdfFile(file_name("packing-record", record.run.number), to_pdf(html))

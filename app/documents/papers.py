@@ -26,6 +26,11 @@ class Setting:
     paper: str | None = None
 
 
+def laid_out(template: str, setting: Setting, **values: Any) -> str:
+    """Return the page of a paper, ready to be printed."""
+    return paper_html(template, workshop=setting.workshop, printed_on=setting.printed_on, paper=setting.paper, **values)
+
+
 def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> PdfFile:
     """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) of a formula from its values.
 
@@ -48,13 +53,7 @@ def press_named(
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = paper_html(
-        f"papers/{kind}_press.html",
-        workshop=setting.workshop,
-        printed_on=setting.printed_on,
-        paper=setting.paper,
-        **values,
-    )
+    html = laid_out(f"papers/{kind}_press.html", setting, **values)
     name = file_name(kind.replace("_", "-"), *words, setting.printed_on.isoformat())
     content = to_pdf(html, seconds=LONG_SECONDS, lane=Lane.LONG) if is_long else to_pdf(html)
     return PdfFile(name, content)

@@ -8,8 +8,8 @@ from functools import cache
 from math import ceil
 from pathlib import Path
 
-from app.documents.paper import environment, file_name, paper_html
-from app.documents.papers import PdfFile, Setting
+from app.documents.paper import environment, file_name
+from app.documents.papers import PdfFile, Setting, laid_out
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.numbers import plain
@@ -204,9 +204,8 @@ def method_card(recipe: Recipe, setting: Setting, pictures: Sequence[KeptPicture
         PaperFault: when it cannot be laid out.
     """
     fit = fit_card(recipe, setting.paper or setting.workshop.paper.value, bool(pictures))
-    html = paper_html(
-        "recipes/card_press.html", workshop=setting.workshop, printed_on=setting.printed_on, paper=setting.paper,
-        recipe=fit.recipe, phases=card_phases(fit.recipe), type_pt=fit.type_pt,
+    html = laid_out(
+        "recipes/card_press.html", setting, recipe=fit.recipe, phases=card_phases(fit.recipe), type_pt=fit.type_pt,
         pictures=shown_pictures(pictures[:1] if fit.pictured else (), CARD_PICTURE_BYTES),
     )  # fmt: skip
     return PdfFile(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))

@@ -7,6 +7,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, mapped_column, relationship
 
+from app.science.specification import Check
 from app.store.base import (
     STRICT,
     Amount,
@@ -121,6 +122,10 @@ class Batch(WithHistory, Touched, Base):
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
     touched_column = "made_by"
+
+    def reading_for(self, check: Check) -> "BatchReading | None":
+        """Return the reading that answers a check: the last of its kind."""
+        return next((one for one in reversed(self.readings) if check.answers_to(one.kind)), None)
 
     @property
     def is_decided(self) -> bool:

@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.engine import Store
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.labels import LabelSheet
 from app.store.material_queries import every_packaging
 from app.store.materials import Packaging, Price, PriceKind
@@ -128,9 +128,8 @@ class Register(Generic[Row]):
         """
         with store.transaction() as session:
             row = self._get(session, row_id)
-            if self.form.of(row).fingerprint != seen:
-                typed.checked(the_workshop(session))
-                raise Conflict(f"{row.name} was changed in the meantime.")
+            words = f"{row.name} was changed in the meantime."
+            typed.refuse_overtaken(self.form.of(row), seen, the_workshop(session), words)
             self._write(session, row, typed)
 
     def _get(self, session: Session, row_id: int) -> Row:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any, ClassVar, Generic, ParamSpec, Self, TypeVar, overload
 
 from app.science.errors import Invalid
+from app.store.errors import Conflict
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -345,6 +346,23 @@ class Form:
             for label, a, b in pairs
             if label and normalise_whitespace(a) != normalise_whitespace(b)
         )
+
+    def refuse_overtaken(self, stored: Self, seen: str, given: Any, words: str) -> None:
+        """Refuse a form that was filled in on an earlier state of what it changes; its own faults are told first.
+
+        Args:
+            stored: what stands there now.
+            seen: the fingerprint of what stood there when the page was opened.
+            given: what the form is checked with.
+            words: what to say.
+
+        Raises:
+            Faults: with everything that is wrong with the form.
+            Conflict: when something else stands there by now.
+        """
+        if stored.fingerprint != seen:
+            self.checked(given)
+            raise Conflict(words)
 
     @property
     def fingerprint(self) -> str:

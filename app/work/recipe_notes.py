@@ -6,7 +6,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.formulas import Formula
 from app.store.recipes import RecipeNotes, RecipePicture, notes_of, pictures_of
 from app.store.workshop import the_workshop
@@ -86,9 +86,9 @@ def save_recipe_notes(session: Session, formula_id: int, typed: RecipeForm, seen
     """
     if session.get(Formula, formula_id) is None:
         raise NotFound("There is no such formula.")
-    checked = typed.checked(the_workshop(session))
-    if recipe_form(session, formula_id).fingerprint != seen:
-        raise Conflict("The words on this recipe were changed in the meantime.")
+    shop, words = the_workshop(session), "The words on this recipe were changed in the meantime."
+    typed.refuse_overtaken(recipe_form(session, formula_id), seen, shop, words)
+    checked = typed.checked(shop)
     row = notes_of(session, formula_id) or RecipeNotes(formula_id=formula_id)
     for column, value in checked.columns().items():
         setattr(row, column, value)

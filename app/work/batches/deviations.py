@@ -92,7 +92,7 @@ def _unknown_lots(session: Session, batch: Batch) -> Iterator[tuple[str, str]]:
 def _readings(batch: Batch) -> Iterator[tuple[str, str]]:
     checks = checks_of(formula_of(batch.version))
     for check in checks:
-        last = next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
+        last = batch.reading_for(check)
         source = f" ({check.source})" if check.source else ""
         if last is None and check.is_required:
             yield f"missing {check.what}", f"{check.what} was not read; {check.wanted} is wanted{source}."

@@ -106,10 +106,6 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
     """
     batch = load_batch(session, batch_id)
     formula = formula_to_make(batch)
-    checks = []
-    for check in checks_of(formula):
-        answer = next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
-        checks.append(CheckRecord(check, answer))
     known = {phase.letter: phase for phase in formula.phases}
     letters = dict.fromkeys([*known, *(line.phase for line in batch.lines)])
     phases = []
@@ -124,7 +120,7 @@ def batch_record(session: Session, batch_id: int) -> BatchRecord:
         formula=formula,
         start_up=tuple(one for one in batch.ticks if one.kind is TickKind.START_UP),
         phases=tuple(phases),
-        checks=tuple(checks),
+        checks=tuple(CheckRecord(check, batch.reading_for(check)) for check in checks_of(formula)),
         deviations=out_of_plan(session, batch),
         yield_percent=yield_percent(batch),
         made=as_made(session, batch),

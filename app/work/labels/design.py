@@ -11,7 +11,7 @@ from app.science.errors import Invalid
 from app.science.lengths import parse_mm
 from app.science.numbers import plain
 from app.science.pack_shapes import Wrap
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.labels import LabelDesign, LabelSheet, PanelKind
 from app.store.workshop import the_workshop
 from app.work.action import action
@@ -184,9 +184,8 @@ def revise_design(session: Session, design_id: int, typed: DesignForm, seen: str
         NotFound: when there is no such label.
     """
     design = load_design(session, design_id)
-    if DesignForm.of(design).fingerprint != seen:
-        typed.checked(the_workshop(session))
-        raise Conflict(f"{design.name} was changed in the meantime.")
+    words = f"{design.name} was changed in the meantime."
+    typed.refuse_overtaken(DesignForm.of(design), seen, the_workshop(session), words)
     _write(session, design, typed)
 
 

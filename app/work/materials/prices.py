@@ -10,7 +10,7 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.engine import Store
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.material_queries import get_material
 from app.store.materials import Material, Packaging, Price, PriceKind
 from app.store.workshop import the_workshop
@@ -132,10 +132,9 @@ def revise_price(
     with store.transaction() as session:
         thing = priced_thing(session, thing_id, packaging=packaging)
         price = price_of(thing, price_id)
-        form = typed.checked(price_context(session, thing))
-        if PriceForm.of(price).fingerprint != seen:
-            raise Conflict("This price was changed in the meantime.")
-        for column, value in form.columns().items():
+        given = price_context(session, thing)
+        typed.refuse_overtaken(PriceForm.of(price), seen, given, "This price was changed in the meantime.")
+        for column, value in typed.checked(given).columns().items():
             setattr(price, column, value)
 
 

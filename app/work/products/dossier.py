@@ -23,7 +23,7 @@ from app.science.rules.allergens import DeclaredAllergen, present_allergens, uns
 from app.science.rules.values import Exposure
 from app.science.specification import Check
 from app.science.tolerance import checks_of
-from app.store.batches import Batch, BatchLine, BatchReading, BatchState
+from app.store.batches import Batch, BatchLine, BatchState
 from app.store.formulas import FormulaVersion
 from app.store.materials import Material
 from app.store.packing import PackingRun, RetainedSample, SampleLook
@@ -32,6 +32,7 @@ from app.store.quality import CaseFile
 from app.store.stock import Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.store.workshop import Workshop, the_workshop
 from app.work.batches.observing import yield_percent
+from app.work.batches.record import CheckRecord
 from app.work.clock import today
 from app.work.formulas.declaring import Declared
 from app.work.formulas.editing import open_draft
@@ -82,26 +83,13 @@ class SuppliedMaterial:
 
 
 @dataclass(frozen=True, slots=True)
-class Result:
-    """What was read of a batch for one check: the last reading of its kind, and whether it is as wanted."""
-
-    check: Check
-    reading: BatchReading | None
-
-    @property
-    def is_inside(self) -> bool:
-        """Whether it was read, and as wanted."""
-        return self.reading is not None and self.check.holds(self.reading.value)
-
-
-@dataclass(frozen=True, slots=True)
 class BatchResults:
     """A batch with its results, in the order of the specification."""
 
     batch: Batch
     made_on: date
     yield_percent: Decimal | None
-    results: tuple[Result, ...]
+    results: tuple[CheckRecord, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,12 +288,8 @@ def _results(batch: Batch, wanted: Sequence[Check]) -> BatchResults:
     made_on = batch.started_at.date() if batch.started_at else batch.planned_on
     own = {one.what.casefold(): one for one in checks_of(formula_of(batch.version))}
     checks = (own.get(one.what.casefold(), one) for one in wanted)
-    results = tuple(Result(one, _last_reading(batch, one)) for one in checks)
+    results = tuple(CheckRecord(one, batch.reading_for(one)) for one in checks)
     return BatchResults(batch, made_on, yield_percent(batch), results)
-
-
-def _last_reading(batch: Batch, check: Check) -> BatchReading | None:
-    return next((one for one in reversed(batch.readings) if check.answers_to(one.kind)), None)
 
 
 def _documents(

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.store import materials as stored
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.formulas import Formula as StoredFormula
 from app.store.products import Product, ProductPackaging, find_product
 from app.store.workshop import the_workshop
@@ -58,9 +58,8 @@ def revise_product(session: Session, product_id: int, typed: ProductForm, seen: 
         NotFound: when there is no such product.
     """
     product = load_product(session, product_id)
-    if ProductForm.of(product).fingerprint != seen:
-        typed.checked(the_workshop(session))
-        raise Conflict(f"{product.name} was changed in the meantime.")
+    words = f"{product.name} was changed in the meantime."
+    typed.refuse_overtaken(ProductForm.of(product), seen, the_workshop(session), words)
     _write(session, product, typed)
 
 

@@ -14,9 +14,10 @@ from app.science.specification import Check
 from app.store.batches import BatchReading
 from app.store.packing import PackingRun, RetainedSample, SampleLook
 from app.store.stock import DocumentKind
+from app.work.batches.record import CheckRecord
 from app.work.packing.samples import SampleRow, _look_on, units_left, usual_sample
 from app.work.products.annex import NAMED, headings
-from app.work.products.dossier import Dossier, Result, SubstanceRow, SuppliedMaterial, _materials
+from app.work.products.dossier import Dossier, SubstanceRow, SuppliedMaterial, _materials
 
 NONE = SimpleNamespace
 
@@ -46,7 +47,7 @@ def whole(**changed: Any) -> Dossier:
     given: dict[str, Any] = {
         "product": product, "formula": NONE(checks=(CHECK,), packaging=("jar",), product_type="cream", product_kind=""),
         "substances": (substance("Oil"),), "materials": (row("Oil"),), "seen": (NONE(),), "unsheeted": {},
-        "batches": (NONE(results=(Result(CHECK, BatchReading(value=D(5))),)),),
+        "batches": (NONE(results=(CheckRecord(CHECK, BatchReading(value=D(5))),)),),
         "documents": (SPECIFIED, SHEET, CERTIFIED, TESTED), "complaints": NONE(cases=()),
         "ph": NONE(preservation=NONE(status=Preserved.PRESERVED)),
     } | changed  # fmt: skip
@@ -86,7 +87,7 @@ LACKING: dict[str, tuple[dict[str, Any], int, str]] = {
     ),
     "no specification": (formula(checks=()), 2, "A specification of the product"),
     "no batch": ({"batches": ()}, 2, "none was made yet"),
-    "no reading": ({"batches": (NONE(results=(Result(CHECK, None),)),)}, 2, "readings of pH."),
+    "no reading": ({"batches": (NONE(results=(CheckRecord(CHECK, None),)),)}, 2, "readings of pH."),
     "no specification of a material": ({"documents": (SHEET, CERTIFIED, TESTED)}, 2, "of the materials: Oil."),
     "no durability": (product(shelf_months=None, open_months=None), 2, "How long the product keeps"),
     "nothing seen of a sample, and no test": ({"seen": (), "documents": OTHERS}, 2, "Stability results"),
@@ -156,9 +157,8 @@ def test_what_is_not_named_of_a_material_is_what_its_parts_leave() -> None:
     ]  # fmt: skip
     flavour = replace(row("x"), line=NONE(parts=(Part("Aroma", D(1), PartKind.FLAVOUR),)))  # type: ignore[arg-type]
     assert [one.is_perfume for one in (row("x", PERFUME), flavour, row("x"))] == [True, True, False]
-    assert [Result(CHECK, one).is_inside for one in (None, BatchReading(value=D(6)), BatchReading(value=D(7)))] == [
-        False, True, False,
-    ]  # fmt: skip
+    readings = (None, BatchReading(value=D(6)), BatchReading(value=D(7)))
+    assert [CheckRecord(CHECK, one).is_inside for one in readings] == [False, True, False]
 
 
 # Retained samples
