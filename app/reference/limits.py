@@ -172,6 +172,7 @@ def formaldehyde_releasers() -> tuple[Releaser, ...]:
     return tuple(Releaser(name, share.quantize(Decimal("0.0001"))) for name, share in zip(names, shares, strict=True))
 
 
+@cache
 def limit_table_ages() -> tuple[TableAge, ...]:
     """Give the age of every table of limits, by jurisdiction."""
     return table_ages({name: limit_rows(name) for name in jurisdictions()})

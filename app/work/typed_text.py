@@ -1,14 +1,16 @@
 """Texts as they are typed: cleaned, of one line, required, or a number that may be left empty."""
 
-import unicodedata
+import re
 
 from app.science.errors import Invalid
 
 LONGEST_NAME = 200
 LONGEST_TEXT = 10_000
-# Signs that turn the direction of what follows, so that it reads as something else than was typed (Unicode UAX 9, 2.1
-# to 2.3); the plain marks beside right-to-left words stay.
-TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+# Left out: control signs (Unicode category Cc) but for tab and line end, and signs that turn the direction of what
+# follows, so that it reads as something else than was typed (UAX 9, 2.1 to 2.3); the plain marks beside right-to-left
+# words stay.
+_LEFT_OUT = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_HALF_SIGN = re.compile("[\ud800-\udfff]")
 
 
 def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
@@ -20,9 +22,8 @@ def clean_text(text: str, field: str, *, longest: int = LONGEST_TEXT) -> str:
         Invalid: when it is too long or holds half a character that no file can keep.
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
-    plain = (sign for sign in lines if sign in "\n\t" or unicodedata.category(sign) != "Cc")
-    kept = "".join(sign for sign in plain if sign not in TURNING).strip()
-    if any(unicodedata.category(sign) == "Cs" for sign in kept):
+    kept = _LEFT_OUT.sub("", lines).strip()
+    if _HALF_SIGN.search(kept):
         raise Invalid(field, "One character is incomplete; type it again.")
     if len(kept) > longest:
         raise Invalid(field, f"Shorten this to {longest:,} characters; it has {len(kept):,}.")

@@ -1,6 +1,5 @@
 """A real Chromium in front of the real application, for what only a browser can show."""
 
-import shutil
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ from waitress.server import create_server
 
 from app.store.engine import Store
 from app.web import create_app
+from tests.conftest import chromium_path
 
 FLAGS = (
     "--no-sandbox",
@@ -30,7 +30,7 @@ SERIOUS = {"serious", "critical"}
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
     """The browser of this machine, started once."""
-    path = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    path = chromium_path()
     if path is None:
         pytest.skip("no Chromium on this machine")
     with sync_playwright() as driver:

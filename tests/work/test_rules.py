@@ -34,7 +34,7 @@ from app.work.rules.corrections import find_value, put_right, read_corrections, 
 from app.work.rules.own_values import memory_about
 from app.work.rules.products import kind_of_product
 from app.work.rules.sheet import answer_finding, checks_sheet
-from app.work.rules.tables import find_table, old_law, overviews, rows_of, tables
+from app.work.rules.tables import find_table, old_law, overview, rows_of, tables
 
 D = Decimal
 BENZOATE_RULE = "EU 1223/2009 Annex V entry 1"
@@ -406,7 +406,7 @@ def test_rows_are_found_by_words_in_any_order() -> None:
 def test_a_table_older_than_a_year_is_told_of() -> None:
     assert {age.table for age in old_law(date(2026, 11, 25))} == {"US", "allergens", "prohibited"}
     assert {age.table for age in old_law(date(2024, 5, 20))} == set()
-    states = {one.table.path: (one.state, one.old) for one in overviews((), date(2024, 6, 1))}
+    states = {table.path: (one.state, one.old) for table in tables() for one in [overview(table, (), date(2024, 6, 1))]}
     assert states["allergens"] == (date(2024, 5, 13), False)
     assert states["colourants"] == (None, True)
     assert states["compatibility"] == (None, False)

@@ -10,7 +10,7 @@ from app.web.rules.area import Page, blueprint
 from app.work.clock import today
 from app.work.rules.corrections import read_corrections
 from app.work.rules.coverage import gaps
-from app.work.rules.tables import find_table, overviews, rows_of
+from app.work.rules.tables import find_table, overview, rows_of, tables
 
 __all__ = ["blueprint", "checks", "memory"]
 LONGEST_QUERY = 200
@@ -21,7 +21,8 @@ def index() -> Page:
     """Show what tables of rules there are, with their dates and counts."""
     with context.store().reading() as session:
         own = read_corrections(session)
-    return render_template("rules/index.html", overviews=overviews(own, today()), gaps=gaps(), own=own)
+    overviews = [overview(table, own, today()) for table in tables()]
+    return render_template("rules/index.html", overviews=overviews, gaps=gaps(), own=own)
 
 
 @blueprint.get("/rules/<path:path>")
@@ -33,7 +34,7 @@ def table(path: str) -> Page:
     words, status = request.args.get("q", "")[:LONGEST_QUERY], request.args.get("status", "")
     with context.store().reading() as session:
         own = read_corrections(session)
-    overview = next(one for one in overviews(own, today()) if one.table == found)
+    seen = overview(found, own, today())
     rows = rows_of(found, own, words, status)
     asked = {"q": words or None, "status": status or None}
-    return render_template("rules/table.html", one=overview, page=asked_page(rows), asked=asked)
+    return render_template("rules/table.html", one=seen, page=asked_page(rows), asked=asked)

@@ -338,16 +338,12 @@ def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", 
     return found
 
 
-def overviews(corrections: tuple[Correction, ...], day: date) -> tuple[Overview, ...]:
-    """Give every table with its counts and its age at a day."""
-    found = []
-    for table in tables():
-        rows = list(table.make(corrections))
-        counted = Counter(row.status or "not stated" for row in rows)
-        age = _age(table, rows)
-        is_old = table.is_law and age.is_old(day)
-        found.append(Overview(table, len(rows), tuple(counted.most_common()), age.state, is_old))
-    return tuple(found)
+def overview(table: Table, corrections: tuple[Correction, ...], day: date) -> Overview:
+    """Count the rows of a table by what their source is, and tell its age at a day."""
+    rows = list(table.make(corrections))
+    counted = Counter(row.status or "not stated" for row in rows)
+    age = _age(table, rows)
+    return Overview(table, len(rows), tuple(counted.most_common()), age.state, table.is_law and age.is_old(day))
 
 
 def _age(table: Table, rows: Iterable[RuleRow]) -> TableAge:
