@@ -161,6 +161,8 @@ def test_a_number_too_small_to_be_meant_is_told_at_its_field(name: str, path: An
         ("check", ("date",), "20260101", "year-month-day"),
         ("infer", ("date",), "0", "year-month-day"),
         ("keeping", ("made_on",), 1_700_000_000, "year-month-day"),
+        ("keeping", ("made_on",), "2026-02-30", "there is no day 2026-02-30"),
+        ("keeping", ("made_on",), "9999-12-31", "years 1900 to 9000"),
         ("keeping", ("formula_months",), True, "whole number"),
         ("weigh", ("lines", 0, "qs"), 1, "true or false"),
         ("declaration", ("bilingual",), "yes", "true or false"),

@@ -62,10 +62,16 @@ def _day(value: Any) -> Any:
     """Take a day as ISO 8601 writes it and nothing else: a number of seconds is no day."""
     if not isinstance(value, str) or not ISO_DAY.fullmatch(value.strip()):
         raise ValueError("write a day as year-month-day, such as 2026-11-25")
-    return value.strip()
+    try:
+        day = date.fromisoformat(value.strip())
+    except ValueError:
+        raise ValueError(f"there is no day {value.strip()}") from None
+    if not 1900 <= day.year <= 9000:
+        raise ValueError("write a day of the years 1900 to 9000")
+    return day
 
 
-Day = Annotated[date, BeforeValidator(_day), Field(ge=date(1900, 1, 1), le=date(9000, 1, 1))]
+Day = Annotated[date, BeforeValidator(_day)]
 
 
 def _not_a_flag(value: Any) -> Any:
