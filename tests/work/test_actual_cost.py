@@ -1,6 +1,6 @@
 """What a batch cost in fact: each lot at what was paid for it, and everything printed adds up."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -17,13 +17,23 @@ from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.labour import worked_times
-from app.store.packing import PackingRun
-from app.store.products import ExchangeRate
+from app.store.materials import Packaging
+from app.store.packing import PackingRun, get_run
+from app.store.products import ExchangeRate, Product, ProductPackaging
+from app.store.workshop import the_workshop
 from app.work.batches.loading import load_batch
+from app.work.batches.observing import YieldForm, record_yield
+from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, record_weighings
+from app.work.equipment import PACKAGING, PackagingForm
 from app.work.form import Faults
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
 from app.work.packing.actual_cost import BatchCost, batch_cost, read_cost
 from app.work.packing.labour import CancelTimeForm, TimeForm, cancel_time, note_time
+from app.work.packing.packaging_lots import LotUseForm, record_lot_use
+from app.work.packing.runs import RunForm, figures_form, record_figures, start_run
+from app.work.packing.samples import SampleForm, keep_sample
 from app.work.stock.lots import OutputForm, ReceiveForm, receive, receive_output
 
 D = Decimal
@@ -192,3 +202,74 @@ def test_time_is_noted_only_for_a_run_of_the_batch(demo: Store) -> None:
     for batch_id, of_run in ((1, run_id), (99, None)):
         with pytest.raises(NotFound):
             note_time(demo, batch_id, of_run, TimeForm(minutes="5", who="Ines"))
+
+
+def test_a_batch_worked_out_by_hand_from_two_lots_in_two_currencies_with_packaging_spoilt_and_samples_kept(
+    store: Store, gel: Any
+) -> None:
+    """Two lots of glycerin and of jars, each paid in its currency; a jar and a unit spoilt, two units kept, time noted.
+
+    Materials: 300 g at 10 USD x 0.90 a kg are 2.70, 100 g at 30 EUR a kg are 3.00; 5.70 in all.
+    Jars: 6 at 50 USD x 0.80 a hundred are 2.40, 3 at 30 EUR for fifty are 1.80; 4.20 in all.
+    Labour: an hour of making and half an hour at the run, 20 an hour: 20 and 10.
+    The batch: 5.70 + 4.20 + 30, and a tenth of 39.90: 43.89.
+    The run takes 400 - 40 g of the 400 g made, nine tenths: 5.13 + 4.20 + 18 + 10, and a tenth of 37.33: 41.063 for
+    8 filled less 1 spoilt and 2 kept, which is 8.2126 a unit.
+    """
+    with store.transaction() as session:
+        shop = the_workshop(session)
+        shop.labour_rate, shop.overhead_percent = D(20), D(10)
+        for day, rate in ((date(2026, 3, 1), "0.90"), (date(2026, 9, 1), "0.80")):
+            session.add(ExchangeRate(currency="USD", rate=D(rate), noted_on=day))
+    lines = (DraftLine("g", "a", "Glycerin, vegetable", qs=True),)
+    formula = create(store, "Glycerin", code="GL", content=Draft(phases=(DraftPhase("a"),), lines=lines, batch="400 g"))
+    batch_id = plan_batch(store, Plan(formula, None, "400 g", loss="0", planned_on="2026-11-20", made_by="Ines"))
+    glycerin = gel.materials["glycerin"]
+    PACKAGING.add(store, PackagingForm("Jar"))
+    with store.reading() as session:
+        jar = session.scalars(select(Packaging.id)).one()
+    for of, code, amount, paid, currency, day in (
+        ({"material_id": glycerin}, "A", "1 kg", "10", "usd", "2026-05-02"),
+        ({"material_id": glycerin}, "B", "1 kg", "30", "", "2026-10-02"),
+        ({"packaging_id": jar}, "J1", "100", "50", "usd", "2026-10-02"),
+        ({"packaging_id": jar}, "J2", "50", "30", "", "2026-10-05"),
+    ):
+        form = ReceiveForm(amount=amount, paid=paid, currency=currency, received_on=day, code=code, by="I")
+        receive(store, form.but(accepted="yes"), **of)
+    with store.reading() as session:
+        batch = load_batch(session, batch_id)
+        entries = [WeighingForm(batch.lines[0].id, grams, code) for grams, code in (("300", "A"), ("100", "B"))]
+        seen = batch.row_version
+    record_weighings(store, batch_id, seen, entries, who="Ines")
+    record_yield(store, batch_id, YieldForm("400", "Ines"))
+    with store.transaction() as session:
+        pack = [ProductPackaging(position=0, packaging_id=jar, per_unit=D(1))]
+        product = Product(formula_id=formula, name="Jar of it", fill_amount=D(45), fill_unit="g")
+        product.currency, product.packaging, product.created_at = "EUR", pack, datetime(2026, 11, 1, tzinfo=UTC)
+        session.add(product)
+        session.flush()
+        product_id = product.id
+    run_id = start_run(store, batch_id, product_id, RunForm(bulk="400 g", early_why="a trial", who="Tom"))
+    for code, issued, used, spoilt, back in (("J1", "6", "5", "1", "0"), ("J2", "4", "3", "0", "1")):
+        record_lot_use(store, run_id, LotUseForm(code, issued, used, spoilt, back, who="Tom"))
+    with store.reading() as session:
+        run = get_run(session, run_id)
+        figures, seen = (
+            figures_form(run, who="Tom").but(units_filled="8", units_spoilt="1", rest="40 g"),
+            run.row_version,
+        )
+    record_figures(store, run_id, seen, figures)
+    keep_sample(store, run_id, SampleForm(units="2", place="Shelf", keep_until="2030-01-01", who="Tom"))
+    note_time(store, batch_id, None, TimeForm(minutes="60", who="Ines"))
+    note_time(store, batch_id, run_id, TimeForm(minutes="30", who="Tom"))
+    found = cost_of(store, batch_id)
+    assert found.amounts.parts == (D("5.70"), D("4.20"), D(30), D("3.990"))
+    assert found.amounts.total == D("43.89")
+    (run_cost,) = found.runs
+    assert (run_cost.units, run_cost.amounts.total) == (5, D("41.063"))
+    columns = {words: amounts for words, amounts, least in found.columns if not least}
+    assert columns["Batch as made"] == (D("5.70"), D("4.20"), D("30.00"), D("3.99"), D("43.89"))
+    assert columns[f"Unit as made, {run_cost.number}"][4] == D("8.21")
+    assert all(sum(amounts[:4]) == amounts[4] for amounts in columns.values())
+    assert [(one.lot, shown) for one, shown in found.material_rows] == [("A", D("2.70")), ("B", D("3.00"))]
+    assert [(one.lot, shown) for one, shown in found.packaging_rows] == [("J1", D("2.40")), ("J2", D("1.80"))]
