@@ -32,12 +32,11 @@ class LabelProof:
 
 def dossier_values(found: Dossier) -> dict[str, Any]:
     """Return what the page and the paper of a dossier show."""
-    return {"dossier": found, "headings": headings(found), "proof": found.labels and _proof(found.labels)}
-
-
-def _proof(labels: LabelSet) -> LabelProof:
-    drawings = drawings_of(labels)
-    return LabelProof(labels, drawings, all_obstacles(labels, list(drawings.values())))
+    proof = None
+    if found.labels is not None:
+        drawings = drawings_of(found.labels)
+        proof = LabelProof(found.labels, drawings, all_obstacles(found.labels, list(drawings.values())))
+    return {"dossier": found, "headings": headings(found), "proof": proof}
 
 
 def dossier_paper(values: dict[str, Any], setting: Setting) -> PdfFile:

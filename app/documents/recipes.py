@@ -44,13 +44,12 @@ def shown_pictures(pictures: Sequence[KeptPicture], most_bytes: int) -> tuple[Sh
     if not pictures:
         return ()
     each = max(most_bytes // len(pictures) - PICTURE_TAG_BYTES, 0) * 3 // 4  # base64 takes four letters for three
-    return tuple(_shown(one, each) for one in pictures)
-
-
-def _shown(kept: KeptPicture, most_bytes: int) -> ShownPicture:
-    small = fitted(kept.content, most_bytes)
-    address = "data:image/jpeg;base64," + b64encode(small.content).decode("ascii")
-    return ShownPicture(address, small.width, small.height, kept.alt)
+    shown = []
+    for kept in pictures:
+        small = fitted(kept.content, each)
+        address = "data:image/jpeg;base64," + b64encode(small.content).decode("ascii")
+        shown.append(ShownPicture(address, small.width, small.height, kept.alt))
+    return tuple(shown)
 
 
 def recipe_page(recipe: Recipe, pictures: Sequence[KeptPicture] = ()) -> str:

@@ -123,6 +123,11 @@ class Batch(WithHistory, Touched, Base):
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
     touched_column = "made_by"
 
+    @property
+    def made_on(self) -> date:
+        """The day work began, by the clock of this machine; the day it is planned for until then."""
+        return self.started_at.astimezone().date() if self.started_at else self.planned_on
+
     def reading_for(self, check: Check) -> "BatchReading | None":
         """Return the reading that answers a check: the last of its kind."""
         return next((one for one in reversed(self.readings) if check.answers_to(one.kind)), None)

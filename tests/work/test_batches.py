@@ -1,9 +1,12 @@
 """Batches: planned once, numbered once, weighed, decided, and never overwritten afterwards."""
 
 import contextlib
+import os
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from itertools import product
 
@@ -552,3 +555,18 @@ def test_a_pattern_of_the_workshop_is_followed(demo: Store) -> None:
     assert load(demo, plan_batch(demo, PLAN)).number == "M2611-0001"
     with demo.reading() as session:
         assert session.get(FormulaVersion, 1) is not None
+
+
+@pytest.mark.skipif(os.name == "nt", reason="the zone of a process cannot be changed there")
+def test_a_batch_is_made_on_the_day_of_the_clock_on_the_wall(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At 23:30 UTC it is past midnight in Helsinki (EET, two hours ahead in winter): the next day has begun."""
+    batch = Batch(planned_on=date(2026, 11, 29))
+    assert batch.made_on == date(2026, 11, 29)
+    batch.started_at = datetime(2026, 11, 30, 23, 30, tzinfo=UTC)
+    monkeypatch.setenv("TZ", "EET-2")
+    time.tzset()
+    try:
+        assert batch.made_on == date(2026, 12, 1)
+    finally:
+        monkeypatch.undo()
+        time.tzset()

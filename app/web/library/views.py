@@ -8,7 +8,7 @@ from werkzeug.wrappers import Response as Answer
 
 from app.reference.material import LibraryMaterial
 from app.reference.materials import left_out, library_materials, material
-from app.reference.provenance import MemoryValue, Provenance, from_memory
+from app.reference.provenance import Provenance, from_memory
 from app.store.errors import NotFound
 from app.web import context
 from app.work.csv_text import write_table
@@ -74,14 +74,11 @@ def memory() -> Answer:
     return redirect(url_for("rules.memory_index", table=request.args.get("table") or None), 301)
 
 
-def _memory(table: str) -> list[MemoryValue]:
-    return [value for value in from_memory() if not table or value.table == table]
-
-
 @blueprint.get("/library/from-memory.csv")
 def memory_file() -> Response:
     """Give the list as a file, guarded against being run as formulas."""
-    values = _memory(request.args.get("table", ""))
+    table = request.args.get("table", "")
+    values = (value for value in from_memory() if table in ("", value.table))
     rows = ({"table": v.table, "row": v.key, "column": v.column, "value": v.value, "source": v.source} for v in values)
     answer = Response("\ufeff" + write_table(MEMORY_COLUMNS, rows), mimetype="text/csv")
     answer.headers["Content-Disposition"] = 'attachment; filename="values-from-memory.csv"'

@@ -32,8 +32,11 @@ def memory_index() -> Page:
     """List the values that rest on memory, and those that were put right."""
     table, words = request.args.get("table", ""), request.args.get("q", "")[:LONGEST_QUERY]
     wanted = words.casefold().split()
-    rows = (value for value in from_memory() if table in ("", value.table))
-    values = [v for v in rows if not wanted or all(word in _text(v) for word in wanted)]
+    values = []
+    for one in (value for value in from_memory() if table in ("", value.table)):
+        text = f"{one.table} {one.key} {one.column} {one.value} {one.source}".casefold()
+        if all(word in text for word in wanted):
+            values.append(one)
     return render_template(
         "rules/from_memory.html",
         page=asked_page(values),
@@ -42,10 +45,6 @@ def memory_index() -> Page:
         counts=counts_in_checks,
         asked={"table": table, "q": words},
     )
-
-
-def _text(value: MemoryValue) -> str:
-    return f"{value.table} {value.key} {value.column} {value.value} {value.source}".casefold()
 
 
 def _own() -> dict[Place, Correction]:

@@ -42,7 +42,7 @@ def bench_label_of_batch(session: Session, batch_id: int) -> BenchLabel:
         NotFound: when there is no such batch.
     """
     batch = load_batch(session, batch_id)
-    made = batch.started_at.date() if batch.started_at else batch.planned_on
+    made = batch.made_on
     lines = (f"version {batch.version.number}", f"made {made.isoformat()}", batch.size_text or f"{batch.size_g:f} g")
     return BenchLabel(batch.version.name, batch.number, batch.state.value, lines)
 

@@ -122,6 +122,9 @@ def _words(
         nominal = parse_quantity(f"{product.fill_amount:f} {product.fill_unit}", "fill")
     legal = [statement.text for statement in checks.statements if statement.is_legal]
     keeping, open_jar = _keeping(product, batch)
+    price = ""
+    if product.price is not None:
+        price = str(format_currency(product.price, product.currency, locale=shop.locale))
     lead = "Ingredients: " if law is Jurisdiction.EU else "INGREDIENTS: "
     return Words(
         law=law,
@@ -135,7 +138,7 @@ def _words(
         keeping=keeping,
         open_jar=open_jar,
         batch=f"Batch {batch.number if batch else OPEN_BATCH}",
-        price=_price(product, shop),
+        price=price,
         content="" if nominal is None else us_words(nominal) if law is Jurisdiction.US else metric_words(nominal),
         barcode=product.barcode,
         qr=design.qr_text,
@@ -144,23 +147,15 @@ def _words(
     )
 
 
-def _price(product: Product, shop: Workshop) -> str:
-    return "" if product.price is None else str(format_currency(product.price, product.currency, locale=shop.locale))
-
-
 def _keeping(product: Product, batch: Batch | None) -> tuple[str, str]:
     """Return the date in words, or the period after opening for the open jar."""
     if product.shelf_months is not None:
-        made = _made_on(batch) if batch else None
+        made = batch.made_on if batch else None
         found = keeping_time(made or date(2000, 1, 1), product.shelf_months, {})
         if found is not None and found.mark is Mark.BEST_BEFORE:
             day = last_whole_month(found.use_by) if made else OPEN_DATE
             return f"Best used before the end of {day}", ""
     return ("", f"{product.open_months}M") if product.open_months else ("", "")
-
-
-def _made_on(batch: Batch) -> date:
-    return batch.started_at.date() if batch.started_at else batch.planned_on
 
 
 def _of_batch(batch: Batch | None) -> list[Obstacle]:

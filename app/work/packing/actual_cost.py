@@ -204,8 +204,7 @@ def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     rates = formula.rates
     asked = select(PackingRun).where(PackingRun.batch_id == batch.id, PackingRun.state != RunState.CANCELLED)
     runs = list(session.scalars(asked.order_by(PackingRun.id)))
-    begun = batch.started_at.astimezone().date() if batch.started_at else batch.planned_on
-    last = max((begun, *(run.packed_on for run in runs)))
+    last = max((batch.made_on, *(run.packed_on for run in runs)))
     ledger = _Ledger(session, price_book(session).as_of(last, rates.currency), {})
     materials = _materials(ledger, batch)
     packaging = {run.id: _packaging(ledger, run) for run in runs}

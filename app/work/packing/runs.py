@@ -150,7 +150,7 @@ def nominal_g(run: PackingRun) -> Decimal | None:
 
 def last_day(session: Session, batch: Batch, product: Product) -> date | None:
     """Return the best-before date of a batch as a product: the earlier of its months and its lots' dates."""
-    made = batch.started_at.date() if batch.started_at else batch.planned_on
+    made = batch.made_on
     used = {one.lot_id for line in batch.lines for one in line.standing if one.lot_id is not None and one.grams}
     lots = session.scalars(select(Lot).where(Lot.id.in_(sorted(used)))) if used else ()
     found = keeping_time(made, product.shelf_months, {lot.code: lot.expires_on for lot in lots if lot.expires_on})

@@ -285,11 +285,10 @@ def _batches(session: Session, formula_id: int) -> Sequence[Batch]:
 
 def _results(batch: Batch, wanted: Sequence[Check]) -> BatchResults:
     """Return the results of a batch for the checks wanted today, each judged by the limits it was made under."""
-    made_on = batch.started_at.date() if batch.started_at else batch.planned_on
     own = {one.what.casefold(): one for one in checks_of(formula_of(batch.version))}
     checks = (own.get(one.what.casefold(), one) for one in wanted)
     results = tuple(CheckRecord(one, batch.reading_for(one)) for one in checks)
-    return BatchResults(batch, made_on, yield_percent(batch), results)
+    return BatchResults(batch, batch.made_on, yield_percent(batch), results)
 
 
 def _documents(
