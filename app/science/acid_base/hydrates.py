@@ -15,7 +15,7 @@ VAGUE = frozenset({"", "hydrate", "hydrated", "x", "-", "*", "·", "."})
 MOST_WATERS = 24.0
 
 _WORD = re.compile(r"^([a-z]+?)[ -]?(?:hydrate|hydrated|hydrat)?$")
-_NUMBER = re.compile(r"^[x·*.]?\s*(\d+(?:[.,]\d+)?)?\s*[x·*]?\s*[ -]?(?:hydrate|h2o|h₂o|aq|waters?)?$")
+_NUMBER = re.compile(r"^[x·*.]?\s*([0-9]+(?:[.,][0-9]+)?)?\s*[x·*]?\s*[ -]?(?:hydrate|h2o|h₂o|aq|waters?)?$")
 _IN_NAME = re.compile(r"^(.*?)[\s,(·*]+((?:[a-z]+|\d+)[ -]?hydrate|anhydrous|\d*\s*h2o)\)?$", re.IGNORECASE)
 
 

@@ -16,7 +16,7 @@ def test_water_of_crystallisation_is_read(text, waters):
     assert parse_waters(text) == waters
 
 
-@pytest.mark.parametrize("text", ["", "hydrate", "some", "-1", "x", "99 H2O", "poly hydrate"])
+@pytest.mark.parametrize("text", ["", "hydrate", "some", "-1", "x", "99 H2O", "poly hydrate", "١٢", "１"])
 def test_other_words_are_refused(text):
     with pytest.raises(Invalid) as error:
         parse_waters(text)
