@@ -297,7 +297,7 @@ SHEETS: Mapping[str, Sheet] = {
             "created_at": _field("when it was planned, UTC", "created_at"),
             "started_at": _field("when work began, UTC", "started_at"),
             "made_by": _field("who makes it", "made_by"),
-            "yield_g": _field("what came out, g", "yield_g"),
+            "yield_g": _field("yield, g", "yield_g"),
             "yield_low_percent": _field("usual yield from, % of what was weighed in", "yield_low_percent"),
             "yield_high_percent": _field("usual yield to, %", "yield_high_percent"),
             "as_made": _field("what it became, as it was kept when it was decided, JSON", "as_made"),

@@ -99,7 +99,7 @@ DESCRIBED: Mapping[str, tuple[str, dict[str, str]]] = {
         {
             "formula": _FORMULA,
             **{name: ProductForm.fields[name].label for name in PRODUCT_FIELDS},
-            "packaging": "pieces for a unit and names, parted by semicolons",
+            "packaging": "pieces for a unit and names, separated by semicolons",
             "retired": "yes or nothing",
         },
     ),

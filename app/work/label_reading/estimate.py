@@ -252,7 +252,7 @@ def line_words(found: LabelInference) -> str:
     if first == last:
         return f"{words}."
     whole = sum(shares[first : last + 1])
-    return f"{words}; with {_chance(whole)} it is somewhere from {_after(first, found)} to {_after(last, found)}."
+    return f"{words}; {_chance(whole)} sure: {_after(first, found)} to {_after(last, found)}."
 
 
 def _chance(share: float) -> str:

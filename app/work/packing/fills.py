@@ -48,7 +48,7 @@ class Weights(Field[tuple[Decimal, ...]]):
 class FillForm(Form):
     """Weights of filled units, with the tare of an empty unit where the scale shows that too."""
 
-    weights = Weights("Weights, g", hint="Of one unit each, parted by blanks or lines.")
+    weights = Weights("Weights, g", hint="Of one unit each, separated by spaces or lines.")
     tare = MaybeGrams(
         "Empty unit weighs", low=Decimal(0), high=HEAVIEST_G, hint="Taken off each weight; empty where it was tared."
     )

@@ -234,7 +234,7 @@ def take_back_last(session: Session, at: SessionRef, typed: LastEntryForm) -> No
     if not entries:
         raise Invalid("", "There is nothing to take back.")
     form = typed.checked(session)
-    reason, by = form.why or "typed wrongly", form.who
+    reason, by = form.why or "typing error", form.who
     last = entries[-1]
     if isinstance(last, BatchReading):
         batch.log("reading: pH", by=by, at=now(), old=plain(last.value or ZERO), why=reason)

@@ -502,4 +502,4 @@ def test_an_addition_keeps_what_was_advised_for_it_and_the_lot_of_its_line(store
     assert back.advised_g is None
     take_back_last(store, at(store, gel), LastEntryForm(who="Ines"))
     gone = line(store, gel, "acid").weighings[-1]
-    assert (gone.by, gone.reason, gone.replaces_id) == ("Ines", "typed wrongly", back.id)
+    assert (gone.by, gone.reason, gone.replaces_id) == ("Ines", "typing error", back.id)
