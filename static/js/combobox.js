@@ -21,14 +21,13 @@ const asking = new Latest(async (input, text) => ({ input, text, found: await fi
 });
 
 // Enter was pressed before the suggestions came: whoever types on is not held up, and the first one is written in
-// when it begins as was typed.
+// when one of its names begins as was typed.
 async function takeLater(input, text) {
   asking.drop();
   close();
   const [first] = await find(input, text).catch(() => []);
   const there = present(input);
-  const begins = first && [first.name, first.inci].some((name) => name.toLowerCase().startsWith(text.toLowerCase()));
-  if (begins && there.value.trim() === text) put(there, first.name, first.value);
+  if (first?.begins && there.value.trim() === text) put(there, first.name, first.value);
 }
 
 function put(input, name, value) {

@@ -57,7 +57,12 @@ def start() -> Page:
 def suggestions() -> Page:
     """Give the materials that a typed name may mean."""
     found = suggest(context.store(), request.args.get("q", ""))
-    return jsonify([{"value": s.value, "name": s.name, "inci": s.inci, "on_shelf": s.on_shelf} for s in found])
+    return jsonify(
+        [
+            {"value": s.value, "name": s.name, "inci": s.inci, "on_shelf": s.on_shelf, "begins": s.standing > 0}
+            for s in found
+        ]
+    )
 
 
 @blueprint.get("/<int:formula_id>")
