@@ -112,9 +112,9 @@ def read_table(text: str, required: Sequence[str], known: Sequence[str]) -> list
     strange = [name for name in heading if name not in known]
     doubled = sorted({name for name in heading if heading.count(name) > 1})
     messages = [
-        f"the column {', '.join(missing)} is missing." if missing else "",
-        f"the column {', '.join(f'“{name[:40]}”' for name in strange[:8])} is not known here." if strange else "",
-        f"the column {', '.join(doubled)} is there twice." if doubled else "",
+        _of_columns(missing, "missing"),
+        _of_columns([f"“{name[:40]}”" for name in strange[:8]], "not known here"),
+        _of_columns(doubled, "there twice"),
     ]
     faults = [LineFault(1, message) for message in messages if message]
     if faults:
@@ -128,6 +128,14 @@ def read_table(text: str, required: Sequence[str], known: Sequence[str]) -> list
     if ragged:
         raise Unreadable(ragged[:MOST_FAULTS])
     return [Record(line, dict(zip(heading, map(unguarded, cells), strict=True))) for line, cells in body]
+
+
+def _of_columns(names: Sequence[str], what: str) -> str:
+    """Say something of columns in a sentence; nothing where there are none."""
+    if not names:
+        return ""
+    noun, verb = ("columns", "are") if len(names) > 1 else ("column", "is")
+    return f"the {noun} {', '.join(names)} {verb} {what}."
 
 
 def _split(text: str) -> list[tuple[int, list[str]]]:
