@@ -1,5 +1,6 @@
 """Sheets, lengths and the layout of labels. Outside: 1 in = 25.4 mm; grids of paper sold as 3 x 8 and 3 x 10."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -168,3 +169,38 @@ def test_a_word_too_long_is_cut_where_the_line_ends():
     """At size 2 a line of 56 mm holds 56 letters of half a size each."""
     laid = lay_out(Label(60, 40), [Block("a", "in " + "x" * 100, 2, 2)], [], half)
     assert [line.text for line in laid.lines] == ["in", "x" * 56, "x" * 44]
+
+
+SMALL = {"columns": 20, "label_width_mm": 5, "label_height_mm": 5, "pitch_x_mm": 5, "pitch_y_mm": 5}
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({}, ""),
+        ({**SMALL, "rows": 20}, ""),
+        ({**SMALL, "rows": 21}, "across"),
+        ({"pitch_x_mm": 39.96}, ""),
+        ({"pitch_x_mm": 39.94}, "pitch_x"),
+        ({"columns": 1, "pitch_x_mm": 0}, ""),
+        ({"pitch_y_mm": 29.96}, ""),
+        ({"pitch_y_mm": 29.94}, "pitch_y"),
+        ({"rows": 1, "pitch_y_mm": 0}, ""),
+        ({"left_mm": 30.04}, ""),  # 30 + 2 x 40 + 40 is the whole 150
+        ({"left_mm": 30.06}, "left"),
+        ({"top_mm": 20.04}, ""),  # 20 + 3 x 30 + 30 is the whole 140
+        ({"top_mm": 20.06}, "top"),
+        ({"is_round": True}, "label_height"),
+        ({"is_round": True, "label_width_mm": 30.04}, ""),
+        ({"is_round": True, "label_width_mm": 30.06}, "label_height"),
+    ],
+)  # fmt: skip
+def test_a_grid_may_be_off_by_what_rounding_from_inches_costs(changes: dict, field: str) -> None:
+    """A page of 150 by 140 mm with three columns of 40 and four rows of 30."""
+    grid = replace(SheetGrid(150, 140, 3, 4, 40, 30, 10, 10, 40, 30), **changes)
+    if not field:
+        grid.check()
+        return
+    with pytest.raises(Invalid) as wrong:
+        grid.check()
+    assert wrong.value.field == field
