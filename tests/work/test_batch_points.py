@@ -11,12 +11,14 @@ from hypothesis import strategies as st
 
 from app.science.specification import Check
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchState, BatchWeighing, Heating
+from app.store.engine import Store
 from app.work.batches import deviations
 from app.work.batches.as_made import AsMade, _percents, _slack
 from app.work.batches.deviations import _lines, _readings, _weight, _yield
 from app.work.batches.history import actions
-from app.work.batches.observing import yield_percent
-from app.work.batches.weighing import weighing_words
+from app.work.batches.observing import YieldForm, yield_percent
+from app.work.batches.weighing import WeighingForm, slip_question, weighing_words
+from app.work.form import Faults
 
 NOON = datetime(2026, 11, 3, 12, tzinfo=UTC)
 
@@ -234,3 +236,64 @@ def test_a_batch_is_decided_once_it_is_released_rejected_or_cancelled() -> None:
     assert {state for state in BatchState if Batch(state=state).is_decided} == {
         BatchState.RELEASED, BatchState.REJECTED, BatchState.CANCELLED,
     }  # fmt: skip
+
+
+SLIPS = [
+    ("499.9", (), ""), ("500", (), "is 5 times the planned 100 g"), ("100", ("400",), "is 5 times the planned"),
+    ("99", ("400",), ""), ("10", (), "misplaced decimal point"), ("1", (), "misplaced"), ("0.1", (), "misplaced"),
+    ("0.01", (), ""), ("11.5", (), "misplaced"), ("11.6", (), ""), ("8.5", (), "misplaced"), ("8.4", (), ""),
+    ("10", ("90",), ""), ("50", (), ""), ("0", (), ""), ("1234", (), "1234 g is 12 times"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("grams", "before", "asked"), SLIPS)
+def test_five_times_the_plan_or_a_power_of_ten_off_it_is_asked_about(
+    grams: str, before: tuple[str, ...], asked: str
+) -> None:
+    found = slip_question(line(*(weighing(one) for one in before)), D(grams))
+    assert asked in found
+    assert bool(found) is bool(asked)
+    assert slip_question(line(shown_g=D(0)), D(grams)) == ""
+
+
+ENTRIES = [
+    ({"actual": "100"}, set()),
+    ({"actual": "100", "tare": "100"}, set()),
+    ({"actual": "100", "tare": "100.1"}, {"tare-7"}),
+    ({"actual": "600"}, {"sure-7"}),
+    ({"actual": "600", "sure": "600"}, set()),
+    ({"actual": "600", "sure": "60"}, {"sure-7"}),
+    ({"actual": "600", "tare": "500"}, set()),
+    ({"actual": "", "lot": "L1"}, set()),
+]
+
+
+@pytest.mark.parametrize(("texts", "fields"), ENTRIES)
+def test_a_weight_is_taken_once_it_can_be_one(texts: dict[str, str], fields: set[str]) -> None:
+    try:
+        WeighingForm(line_id=7, **texts).checked(line())
+        found: set[str] = set()
+    except Faults as wrong:
+        found = set(wrong.by_field)
+    assert found == fields
+
+
+def test_what_the_vessel_weighs_is_taken_off() -> None:
+    assert WeighingForm(line_id=7, actual="150", tare="50.5").checked(line()).grams == D("99.5")
+    assert WeighingForm(line_id=7, actual="150").checked(line()).grams == 150
+    assert WeighingForm(line_id=7, actual="").checked(line()).grams is None
+
+
+YIELDS = [("199", "", False), ("200", "", True), ("200", "200", False), ("200", "20", True), ("", "", False)]
+
+
+def test_a_yield_of_twice_what_is_in_the_batch_is_asked_about(store: Store) -> None:
+    with store.reading() as session, session.no_autoflush:
+        for amount, sure, asked in YIELDS:
+            for grams, asks in (("100", asked), (None, False)):  # of nothing weighed nothing is asked
+                batch = Batch(lines=[line(weighing(grams))])
+                session.add(batch)
+                with pytest.raises(Faults) as wrong:  # nobody signed it
+                    YieldForm(amount=amount, who="", sure=sure).checked(batch)
+                assert ("sure" in wrong.value.by_field) is asks, (amount, sure, grams)
+                session.expunge(batch)
