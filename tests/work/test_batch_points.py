@@ -9,11 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.science.errors import Invalid
 from app.science.specification import Check
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchState, BatchWeighing, Heating
 from app.store.engine import Store
 from app.work.batches import deviations
 from app.work.batches.as_made import AsMade, _percents, _slack
+from app.work.batches.changing import NewNumber
 from app.work.batches.deviations import _lines, _readings, _weight, _yield
 from app.work.batches.history import actions
 from app.work.batches.observing import YieldForm, yield_percent
@@ -297,3 +299,13 @@ def test_a_yield_of_twice_what_is_in_the_batch_is_asked_about(store: Store) -> N
                     YieldForm(amount=amount, who="", sure=sure).checked(batch)
                 assert ("sure" in wrong.value.by_field) is asks, (amount, sure, grams)
                 session.expunge(batch)
+
+
+@pytest.mark.parametrize(("length", "refused"), [(60, False), (61, True)])
+def test_a_batch_number_has_at_most_sixty_characters(length: int, refused: bool) -> None:
+    form, number = SimpleNamespace(given=Batch(number="N" * length)), "N" * length
+    if not refused:
+        assert NewNumber("Number").read(f" {number} ", "number", form) == number  # type: ignore[arg-type]
+        return
+    with pytest.raises(Invalid, match="has 61"):
+        NewNumber("Number").read(number, "number", form)  # type: ignore[arg-type]

@@ -144,6 +144,7 @@ def test_undo_and_redo_walk_the_steps_and_the_use_of_materials(store: Store, for
     assert opened(store, formula).undo == "Removed Glycerin"
     assert undo(store, formula, "one").draft.lines[0].typed == "Glycerin"
     assert count(store, DraftMaterial) == 1
+    assert (opened(store, formula).undo, opened(store, formula).redo) == ("", "Removed Glycerin")
     assert redo(store, formula, "one").draft.lines == ()
     with pytest.raises(Invalid, match="nothing to redo"):
         redo(store, formula, "one")
