@@ -23,7 +23,8 @@ NIST_MILLILITRES = {
     "231 cubic inches": "3785.411784", "1 US legal cup": "240", "1 gill": "118.29411825", "8 dashes": "4.92892159375",
     # UK Units of Measurement Regulations 1995: the gallon of 4.54609 L and its parts.
     "1 imperial fl oz": "28.4130625", "1 UK pint": "568.26125", "1 imperial gallon": "4546.09",
-    "1 UK quart": "1136.5225",
+    "1 UK quart": "1136.5225", "1 fl oz UK": "28.4130625", "1 fl. oz (imperial)": "28.4130625",
+    "1 fl oz US customary": "29.5735295625", "1 cup US legal": "240", "1 fluid ounce (U.K.)": "28.4130625",
     # Metric kitchen measures.
     "1 metric tsp": "5", "1 tbsp (metric)": "15", "1 metric cup": "250", "1 Australian tbsp": "20", "1 UK tsp": "5",
     "1 dessertspoon": "10", "1 L": "1000", "1 dl": "100", "1 cL": "10", "5 cc": "5", "5 cm3": "5", "10 µL": "0.01",

@@ -121,11 +121,10 @@ CHECKED = Check("pH", D(5), D(6), source="as agreed")
 def test_the_last_reading_answers_a_check(
     checks: tuple[Check, ...], readings: list[str], said: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(deviations, "formula_of", lambda version: version)
-    monkeypatch.setattr(deviations, "checks_of", lambda formula: formula)
+    monkeypatch.setattr(deviations, "formula_of", lambda _version: None)
+    monkeypatch.setattr(deviations, "checks_of", lambda _formula: checks)
     seen = [BatchReading(id=n, kind="pH", words=one, value=D(one)) for n, one in enumerate(readings, 1)]
-    batch = SimpleNamespace(version=checks, readings=seen)
-    assert [words for _, words in _readings(batch)] == said  # type: ignore[arg-type]
+    assert [words for _, words in _readings(Batch(readings=seen))] == said
 
 
 def made(

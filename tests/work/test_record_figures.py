@@ -29,7 +29,8 @@ from app.work.packing.actual_cost import BatchCost, RunCost, _Ledger, _of_piece
 from app.work.packing.deviations import _clearance, reconciliation
 from app.work.packing.fills import CorrectFillForm, FillForm, fills_of, usual_fill_g
 from app.work.packing.finished import FinishedRow
-from app.work.packing.packaging_lots import Piece, form_of
+from app.work.packing.packaging_lots import PackagingPiece as Piece
+from app.work.packing.packaging_lots import form_of
 from app.work.packing.runs import FiguresForm, Packable, nominal_g
 from app.work.pricing import Exchange, PriceBook
 

@@ -91,8 +91,8 @@ def test_every_quantile_and_the_line_agree_with_weighted_draws(belief: Belief, d
 
 
 def test_drawn_compositions_are_the_belief_again(belief: Belief, drawn: Drawn) -> None:
-    draws = draw_compositions(belief.source, 6000)
-    assert draws.sum(axis=1) == pytest.approx(np.full(6000, 100.0))
+    draws = draw_compositions(belief.source, 4000)
+    assert draws.sum(axis=1) == pytest.approx(np.full(4000, 100.0))
     found = np.quantile(draws, (0.1, 0.5, 0.9), axis=0).T
     expected = np.array([drawn.quantiles(name) for name in range(7)])
     assert np.abs(np.log10(found / expected)).max() < 0.05
@@ -105,7 +105,7 @@ def test_drawn_compositions_are_the_belief_again(belief: Belief, drawn: Drawn) -
 
 
 def test_drawn_compositions_descend_as_often_as_the_printed_order_lets_them(belief: Belief, drawn: Drawn) -> None:
-    draws = draw_compositions(belief.source, 6000)
+    draws = draw_compositions(belief.source, 4000)
 
     def in_order(percents: np.ndarray, first: int) -> np.ndarray:
         return percents[:, first] >= percents[:, first + 1]
