@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from app.science.acid_base.belief import InputBelief
+from app.science.acid_base.bench import Session, expected_reading
 from app.science.acid_base.charge_balance import solve
 from app.science.acid_base.dosing import dose_to, ph_after, plan_dose
 from app.science.acid_base.model import Model, compile_model, dose_system
@@ -132,3 +133,13 @@ def test_a_curve_is_drawn_well_past_its_target(model: Model) -> None:
     assert np.diff(doses) == pytest.approx(np.full(10, doses[-1] / 10))
     assert useful_doses(plan_dose(model, 2.0), 3) == pytest.approx([0.0, 0.1, 0.2])
     assert useful_doses(plan_dose(model, plan.start_ph), 3) == pytest.approx([0.0, 0.01, 0.02])
+
+
+def test_a_reading_is_expected_as_far_as_inputs_model_and_meter_are_doubted(model: Model) -> None:
+    """Moves of single inputs by 1.645 of their uncertainty, the model's own half width and that of the meter."""
+    found = expected_reading(Session(model, 6.0, 100.0), None, DOSES[1])
+    inputs = 1.645 * np.linalg.norm(slopes_of(model)[1])
+    half = np.sqrt(inputs**2 + (1.645 * METER_OFFSET) ** 2 + 0.1**2)
+    assert found.value == pytest.approx(float(ph_after(model, DOSES)[1]))
+    assert found.high - found.value == pytest.approx(half, rel=0.15)
+    assert found.value - found.low == pytest.approx(half, rel=0.15)

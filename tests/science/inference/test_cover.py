@@ -1,12 +1,13 @@
 """Covering a list with materials, proposing phases, comparing lists."""
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import compare_lists
-from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Target, cover, substitutes
+from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Target, _without_crumbs, cover, substitutes
 from app.science.inference.phases import phases_used, propose_phases
 
 WATER = ShelfMaterial("water", "Water", {"AQUA": 100.0})
@@ -223,3 +224,20 @@ def test_from_a_fifth_of_water_on_there_is_a_water_phase(water: float, phases: t
     """Common practice: with less water than that there is nothing to heat apart from the oils."""
     items = [placed("w", "Oil", 100 - water, "oil"), placed("water", "Water", water, "water")]
     assert phases_used(propose_phases(items, {})) == phases
+
+
+@pytest.mark.parametrize(("crumb", "left_out"), [(0.05, True), (0.0501, False)])
+def test_what_tops_up_by_less_than_a_twentieth_of_an_aim_is_left_out(crumb: float, left_out: bool) -> None:
+    """Half of the second material is P, of which 0.5 % is aimed at: a twentieth is 0.025 %, which 0.05 % of it give."""
+    half = ShelfMaterial("half", "Half P", {"P": 50.0, "AQUA": 50.0})
+    pure = ShelfMaterial("p", "P", {"P": 100.0})
+    aimed = [want("AQUA", 99.5), want("P", 0.5)]
+    doses = _without_crumbs(np.array([99.4, crumb, 0.5]), aimed, [WATER, half, pure])
+    assert doses == pytest.approx([99.4 + crumb, 0.0, 0.5] if left_out else [99.4, crumb, 0.5])
+
+
+def test_a_dose_that_gives_much_of_one_name_is_no_crumb_and_none_leaves_nothing_to_fill() -> None:
+    pair = ShelfMaterial("pair", "P and E", {"P": 10.0, "E": 90.0})
+    aimed = [want("AQUA", 99.0), want("P", 0.5), want("E", 0.01)]
+    assert _without_crumbs(np.array([99.0, 0.01]), aimed, [WATER, pair]) == pytest.approx([99.0, 0.01])
+    assert _without_crumbs(np.zeros(2), aimed, [WATER, pair]) == pytest.approx([0.0, 0.0])

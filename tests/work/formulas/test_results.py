@@ -4,6 +4,8 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -15,7 +17,7 @@ from app.store.products import Product, ProductPackaging
 from app.store.workshop import CostBy, Jurisdiction, Paper, Workshop
 from app.work.formulas.context import WorkshopContext
 from app.work.formulas.draft import Draft
-from app.work.formulas.results import Results, percent_words, results
+from app.work.formulas.results import Results, _grams, _remarks, percent_words, results
 from app.work.pricing import Exchange, PriceBook
 from app.work.products.selling import ProductSetting
 
@@ -169,3 +171,41 @@ def test_nothing_pretends_while_the_percentages_are_not_known_or_make_no_100(
 def test_a_line_without_a_percentage_is_counted_in_the_total(draft: Make, shelf: Shelf) -> None:
     total = work_out(draft((1, None), (2, "5"), (3, "")), shelf).total
     assert (total.percent, total.words) == (5, "so far, 1 line has no percentage yet")
+
+
+@pytest.mark.parametrize(
+    ("asked", "percent", "grams", "places"),
+    [("99.9", "1.2345", "1.233", 3), ("100", "1.2345", "1.23", 2), ("500", "12.5", "62.50", 2),
+     ("50", "0.001", "0.001", 3)],
+)  # fmt: skip
+def test_grams_without_a_scale_are_worked_out_of_the_batch(asked: str, percent: str, grams: str, places: int) -> None:
+    line = SimpleNamespace(percent=Decimal(percent))
+    found = _grams(line, None, Decimal(asked), honest=True)  # type: ignore[arg-type]
+    assert found == (Decimal(grams), places)
+    assert _grams(line, None, Decimal(asked), honest=False) == (None, 2)  # type: ignore[arg-type]
+    assert _grams(line, None, None, honest=True) == (None, 2)  # type: ignore[arg-type]
+    assert _grams(None, None, Decimal(asked), honest=True) == (None, 2)
+
+
+def used(low: str | None, high: str | None, *, retired: bool = False, parts: bool = True) -> Any:
+    bounds = {name: None if one is None else Decimal(one) for name, one in (("use_low", low), ("use_high", high))}
+    return SimpleNamespace(name="Oil", retired=retired, parts=("x",) if parts else (), **bounds)
+
+
+@pytest.mark.parametrize(
+    ("material", "percent", "said"),
+    [
+        (used("1", "5"), "5", []),
+        (used("1", "5"), "5.1", ["Above its usual use of 1 to 5 %."]),
+        (used(None, "5"), "5.1", ["Above its usual use of up to 5 %."]),
+        (used("1", None), "90", []),
+        (used("1", "5"), None, []),
+        (used("1", "5", retired=True), "1", ["Oil is retired on the shelf."]),
+        (used("1", "5", parts=False), "1", ["Oil has no composition yet, so the label and the checks leave it out."]),
+        (None, "5", []),
+    ],
+)
+def test_a_line_is_remarked_on_by_what_is_known_of_its_material(
+    material: Any, percent: str | None, said: list[str]
+) -> None:
+    assert _remarks(material, None if percent is None else Decimal(percent)) == said
