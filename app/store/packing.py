@@ -71,7 +71,8 @@ class PackingRun(WithHistory, Touched, Base):
 
     Fill, density and market are those of the product when the run began. ``units_filled`` counts every unit,
     ``units_spoilt`` and ``units_sampled`` among them. ``bulk_g`` was taken from the batch, ``rest_g`` of it was left
-    over and ``waste_g`` lost. ``early_why`` says why a batch was packed that was not released yet.
+    over and ``waste_g`` lost; what became of it should come to ``bulk_low_percent`` to ``bulk_high_percent`` of it, as
+    was usual when the run began. ``early_why`` says why a batch was packed that was not released yet.
     """
 
     __tablename__ = "packing_run"
@@ -84,6 +85,8 @@ class PackingRun(WithHistory, Touched, Base):
         above_zero("bulk_g"),
         number_between("rest_g", 0, None),
         number_between("waste_g", 0, None),
+        number_between("bulk_low_percent", 0, 100),
+        number_between("bulk_high_percent", 100, 200),
         CheckConstraint(
             "units_filled >= 0 AND units_spoilt >= 0 AND units_sampled >= 0"
             " AND units_spoilt + units_sampled <= units_filled",
@@ -114,6 +117,8 @@ class PackingRun(WithHistory, Touched, Base):
     bulk_g: Mapped[MaybeAmount]
     rest_g: Mapped[MaybeAmount]
     waste_g: Mapped[MaybeAmount]
+    bulk_low_percent: Mapped[Amount] = mapped_column(default=Decimal(97))
+    bulk_high_percent: Mapped[Amount] = mapped_column(default=Decimal(102))
     artwork: Mapped[Words]
     code_printed: Mapped[Words]
     best_before: Mapped[date | None] = mapped_column(IsoDay)

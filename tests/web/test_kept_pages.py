@@ -24,6 +24,7 @@ PAGES = (
     f"/formulas/{FORMULA}/declaration?version={VERSION}&jurisdiction=US",
     *(f"/batches/{batch}{page}" for batch in (RELEASED, PLANNED) for page in ("", "/sheet", "/record")),
     f"/packing/costs/{RELEASED}",
+    "/packing/1/record",  # of that batch, and closed
     f"/batches/{PLANNED}/ph",
 )
 # The keys of forms, and what is offered to choose from (so are pots and what the shelf holds), are of the moment.

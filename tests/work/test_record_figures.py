@@ -2,7 +2,6 @@
 
 from datetime import UTC, date, datetime
 from decimal import Decimal as D
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -29,8 +28,7 @@ from app.work.packing.actual_cost import BatchCost, RunCost, _Ledger, _of_piece
 from app.work.packing.deviations import _clearance, reconciliation
 from app.work.packing.fills import CorrectFillForm, FillForm, fills_of, usual_fill_g
 from app.work.packing.finished import FinishedRow
-from app.work.packing.packaging_lots import PackagingPiece as Piece
-from app.work.packing.packaging_lots import form_of
+from app.work.packing.packaging_lots import PackagingPiece, form_of
 from app.work.packing.runs import FiguresForm, Packable, nominal_g
 from app.work.pricing import Exchange, PriceBook
 
@@ -339,7 +337,7 @@ def test_packaging_counts_as_it_was_used_else_as_it_was_issued_else_as_planned(
         for lot, (used, spoilt, issued, returned) in zip(lots, uses, strict=False)
     )
     ledger = _Ledger(Session(), PriceBook(Exchange("EUR"), CostBy.LAST, {}), {})  # type: ignore[arg-type]
-    found = list(_of_piece(ledger, run(units_filled=filled), Piece(1, "Jar", D(2), taken, ())))
+    found = list(_of_piece(ledger, run(units_filled=filled), PackagingPiece(1, "Jar", D(2), taken, ())))
     assert [(one.amount, one.lot, one.unit) for one in found] == [(D(n), code, "pieces") for n, code in expected]
     assert [one.cost for one in found] == [D(n) * 5 / 100 for n, _ in expected]
 
@@ -364,31 +362,33 @@ def test_what_was_issued_is_proposed_as_used_until_something_is_written(use: Pac
     assert form_of(use).text["issued"] == "20"
 
 
-PIECES: dict[str, tuple[Piece, list[str]]] = {
-    "all accounted for": (Piece(1, "Jar", D(1), (taken("21", "19", "1", "1"),), ()), []),
-    "as many as good units": (Piece(1, "Jar", D(1), (taken("19", "19", "0", "0"),), ()), []),
-    "as many as units": (Piece(1, "Jar", D(1), (taken("20", "20", "0", "0"),), ()), []),
-    "fewer": (Piece(1, "Jar", D(1), (taken("18", "18", "0", "0"),), ()), ["Jar: 18 pieces used for 20 units."]),
-    "more": (Piece(1, "Jar", D(1), (taken("21", "21", "0", "0"),), ()), ["Jar: 21 pieces used for 20 units."]),
-    "two a unit": (Piece(1, "Jar", D(2), (taken("39", "39", "0", "0"),), ()), []),
-    "of no unit": (Piece(1, "Jar", D(0), (taken("3", "3", "0", "0"),), ()), []),
+PIECES: dict[str, tuple[PackagingPiece, list[str]]] = {
+    "all accounted for": (PackagingPiece(1, "Jar", D(1), (taken("21", "19", "1", "1"),), ()), []),
+    "as many as good units": (PackagingPiece(1, "Jar", D(1), (taken("19", "19", "0", "0"),), ()), []),
+    "as many as units": (PackagingPiece(1, "Jar", D(1), (taken("20", "20", "0", "0"),), ()), []),
+    "few": (PackagingPiece(1, "Jar", D(1), (taken("18", "18", "0", "0"),), ()), ["Jar: 18 pieces used for 20 units."]),
+    "more": (PackagingPiece(1, "Jar", D(1), (taken("21", "21", "0", "0"),), ()), ["Jar: 21 pieces used for 20 units."]),
+    "two a unit": (PackagingPiece(1, "Jar", D(2), (taken("39", "39", "0", "0"),), ()), []),
+    "of no unit": (PackagingPiece(1, "Jar", D(0), (taken("3", "3", "0", "0"),), ()), []),
     "some missing": (
-        Piece(1, "Jar", D(1), (taken("23", "20", "1", "1"),), ()), ["Lot J1 of Jar: 1 pieces are not accounted for."],
+        PackagingPiece(1, "Jar", D(1), (taken("23", "20", "1", "1"),), ()),
+        ["Lot J1 of Jar: 1 pieces are not accounted for."],
     ),
     "too many": (
-        Piece(1, "Jar", D(1), (taken("20", "20", "1", "0"),), ()),
+        PackagingPiece(1, "Jar", D(1), (taken("20", "20", "1", "0"),), ()),
         ["Lot J1 of Jar: 1 pieces more are accounted for than were issued."],
     ),
     "not written": (
-        Piece(1, "Jar", D(1), (taken("20", "0", "0", "0"),), ()), ["Lot J1: it is not written what became of it."],
+        PackagingPiece(1, "Jar", D(1), (taken("20", "0", "0", "0"),), ()),
+        ["Lot J1: it is not written what became of it."],
     ),
-    "all brought back": (Piece(1, "Jar", D(1), (taken("20", "0", "0", "20"),), ()), []),
-    "no lot": (Piece(1, "Jar", D(1), (), ()), ["No lot is written for Jar."]),
+    "all brought back": (PackagingPiece(1, "Jar", D(1), (taken("20", "0", "0", "20"),), ()), []),
+    "no lot": (PackagingPiece(1, "Jar", D(1), (), ()), ["No lot is written for Jar."]),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize(("piece", "said"), PIECES.values(), ids=PIECES)
-def test_packaging_is_accounted_for(piece: Piece, said: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_packaging_is_accounted_for(piece: PackagingPiece, said: list[str], monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 20 units one was spoilt, so that 19 to 20 pieces are used where a unit takes one."""
     monkeypatch.setattr(deviations, "pieces_of", lambda _session, _run: (piece,))
     one = run(units_filled=20, units_spoilt=1)
@@ -411,9 +411,8 @@ def test_the_bulk_is_accounted_for_within_what_is_usual(
     bulk: dict[str, Any], left: D | None, said: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(deviations, "bulk_left", lambda _session, _batch: left)
-    shop = SimpleNamespace(bulk_low_percent=D(95), bulk_high_percent=D(102))
-    monkeypatch.setattr(deviations, "the_workshop", lambda _session: shop)
-    found = deviations._bulk(None, run(("61",), batch=Batch(number="HC-1"), **bulk))  # type: ignore[arg-type]
+    usual = {"bulk_low_percent": D(95), "bulk_high_percent": D(102)}
+    found = deviations._bulk(None, run(("61",), **usual, batch=Batch(number="HC-1"), **bulk))  # type: ignore[arg-type]
     assert [words for _, words in found] == said
 
 

@@ -10,7 +10,6 @@ from app.science.errors import Invalid
 from app.science.numbers import plain, to_places
 from app.science.tolerance import Band
 from app.store.packing import Clearance, PackingRun, RunState
-from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.clock import now
 from app.work.deviations import DeviationForm, OutOfPlan, answered, undecided, write_deviation
@@ -95,13 +94,13 @@ def reconciliation(run: PackingRun) -> Reconciled | None:
     return reconcile(run.bulk_g, run.units_filled, fill, run.rest_g, run.waste_g)
 
 
-def bulk_band(shop: Workshop) -> Band:
+def bulk_band(run: PackingRun) -> Band:
     """Return what of the bulk should be accounted for, in % of what was taken."""
-    return Band(shop.bulk_low_percent, shop.bulk_high_percent)
+    return Band(run.bulk_low_percent, run.bulk_high_percent)
 
 
 def _bulk(session: Session, run: PackingRun) -> Iterator[tuple[str, str]]:
-    found, band = reconciliation(run), bulk_band(the_workshop(session))
+    found, band = reconciliation(run), bulk_band(run)
     if found is None:
         yield "no bulk", "Bulk taken, left over and waste are not all written."
     elif not band.holds(found.percent):

@@ -9,7 +9,6 @@ from app.science.bulk_reconciliation import Reconciled
 from app.science.tolerance import Band
 from app.store.growing import standing
 from app.store.packing import FillWeight, PackingRun, get_run
-from app.store.workshop import the_workshop
 from app.work.deviations import OutOfPlan, undecided
 from app.work.packing.deviations import bulk_band, points_of, reconciliation
 from app.work.packing.fills import Fills, fills_of
@@ -59,7 +58,7 @@ def packing_record(session: Session, run_id: int) -> PackingRecord:
         fills=fills_of(run),
         corrected=corrected,
         bulk=reconciliation(run),
-        band=bulk_band(the_workshop(session)),
+        band=bulk_band(run),
         bulk_left_g=bulk_left(session, run.batch),
         nominal_g=nominal_g(run),
         points=points_of(session, run),
