@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from app.science.errors import Invalid
 from app.science.jurisdiction import Jurisdiction
-from app.science.numbers import exact_arithmetic, plain
+from app.science.numbers import exact_arithmetic, plain, to_places
 from app.science.quantities import Quantity, convert
 from app.science.units import Measure, find_unit
 
@@ -192,8 +192,10 @@ def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Jurisdiction) 
         return None
     tolerance, base = tolerance_of(nominal, law), nominal.base
     mean = sum(fills, Decimal(0)) / len(fills)
+    unit = "g" if nominal.unit.measure is Measure.MASS else "ml"
     about_mean = (
-        f"Mean {float(mean):.2f} of {len(fills)}, nominal {plain(base)}: {'kept' if mean >= base else 'short'}."
+        f"Mean {plain(to_places(mean, 2))} {unit} of {len(fills)}, nominal {plain(to_places(base, 2))} {unit}: "
+        f"{'kept' if mean >= base else 'short'}."
     )
     if tolerance is None:
         return Judged(False, (about_mean,)) if mean < base else None
@@ -202,7 +204,7 @@ def judge_fills(nominal: Quantity, fills: Sequence[Decimal], law: Jurisdiction) 
     worst = sum(fill < base - 2 * tolerance for fill in fills) if law is Jurisdiction.EU else 0
     why = (
         about_mean,
-        f"{short} short by more than {plain(tolerance)}; {allowed} allowed.",
+        f"{short} short by more than {plain(tolerance)} {unit}; {allowed} allowed.",
         *((f"{worst} short by more than twice that; none may be.",) if law is Jurisdiction.EU else ()),
     )
     return Judged(mean >= base and short <= allowed and not worst, why)
