@@ -226,8 +226,8 @@ def worked_out(session: Session, typed: Plan, version: FormulaVersion, given: ob
         NotFound: when there is no such product of the formula.
     """
     faults = FaultList()
-    plan = faults.read(typed.checked, given)
     sheet = faults.read(_sheet, session, typed, version)
+    plan = faults.read(typed.checked, given)
     if plan is None or sheet is None:
         raise Faults(faults.faults)
     columns = {
