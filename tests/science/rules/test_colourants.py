@@ -48,7 +48,9 @@ def test_a_number_that_the_whole_list_does_not_hold_is_not_allowed(ask):
 def test_a_highest_amount_of_annex_iv(ask):
     """Annex IV entries 9 and 77: CI 12085 to 3 %, CI 45396 to 1 % in lip products."""
     assert not of(ask({"CI 12085": "3"}, products=("lip",)), "CI 12085")
-    assert of(ask({"CI 12085": "3.1"}, products=("lip",)), "CI 12085")[0].limit == 3
+    (over,) = of(ask({"CI 12085": "3.1234567"}, products=("lip",)), "CI 12085")
+    assert over.limit == 3
+    assert "3.1235 %, over the limit of 3 %" in over.what
     assert of(ask({"CI 45396": "1.5"}, products=("lip",)), "CI 45396")[0].severity == Severity.STOP
     assert not of(ask({"CI 45396": "1.5"}, products=("face",)), "CI 45396")
 
