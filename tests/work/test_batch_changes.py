@@ -183,6 +183,9 @@ def test_a_material_that_is_swapped_back_leaves_the_batch_as_planned(demo: Store
     batch_id = plan_batch(demo, PLAN)
     before = next(one for one in load(demo, batch_id).lines if "Glycerin" in one.name)
     swap_material(demo, batch_id, before.id, SwapForm(shelf_id(demo, "Propanediol"), "none left", "Tom"))
+    swap_material(demo, batch_id, before.id, SwapForm(shelf_id(demo, "Sodium hydroxide 10 %"), "none left", "Tom"))
+    closer = next(one for one in load(demo, batch_id).lines if one.id == before.id)
+    assert before.low_g < closer.low_g < closer.high_g < before.high_g  # what sets the pH is weighed more closely
     swap_material(demo, batch_id, before.id, SwapForm(material=before.material_id, who="Tom", why="found some"))
     line = next(one for one in load(demo, batch_id).lines if one.id == before.id)
     assert (line.name, line.is_swapped, line.material, line.low_g) == (before.name, False, "", before.low_g)

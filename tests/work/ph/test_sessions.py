@@ -255,7 +255,8 @@ def test_a_slip_of_the_pen_is_taken_back_everywhere_and_stays_in_the_history(sto
     take_back_last(store, at(store, gel, "4"), LastEntryForm(who="Ines"))
     assert line(store, gel, "alkali").actual_g is None
     assert running(store, gel).rows == ()
-    assert "misread" in {one.why for one in batch_of(store, gel).history}
+    (gone,) = (one for one in batch_of(store, gel).history if one.why == "misread")
+    assert (gone.what, gone.old, gone.by) == ("reading: pH", "5", "Ines")
     with pytest.raises(Invalid, match="nothing to take back"):
         take_back_last(store, at(store, gel, "5"), LastEntryForm(who="Ines"))
 

@@ -6,10 +6,13 @@ from typing import Any
 
 import pytest
 
+from app.reference.acid_base import acid_base_table
+from app.science.acid_base.values import Adjuster
 from app.store.batches import Batch, BatchLine, BatchWeighing
 from app.work.formulas.suggesting import _suggestion
 from app.work.ph import formula_update as taught
 from app.work.ph.formula_update import formula_update
+from app.work.ph.solutions import Solution
 
 
 def line(number: int, material: int, weighed: str | None, target: str = "0", **more: Any) -> BatchLine:
@@ -59,3 +62,16 @@ def test_a_suggestion_names_up_to_four_substances_and_says_whether_it_is_one() -
     assert (named("A").inci, named("A", "B").inci) == ("A", "A, B")
     assert named("A", "B", "C", "D", "E").inci == "A, B, C, D"
     assert named("A", "B", "C", "D").inci == "A, B, C, D"
+
+
+@pytest.mark.parametrize(
+    ("name", "percent", "concentrated"),
+    [("Sodium Hydroxide", 30.0, False), ("Sodium Hydroxide", 30.1, True), ("Citric Acid", 90.0, False)],
+)
+def test_a_corrosive_of_more_than_thirty_percent_is_too_strong_for_a_beaker(
+    name: str, percent: float, concentrated: bool
+) -> None:
+    substance = acid_base_table().find(name).substance
+    found = Solution(None, Adjuster(substance, percent))  # type: ignore[arg-type]
+    assert found.concentrated is concentrated
+    assert found.raises is (name == "Sodium Hydroxide")
