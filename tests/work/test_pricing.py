@@ -11,7 +11,8 @@ from sqlalchemy import select
 from app.science.formula import Price
 from app.science.formula_cost import price_for
 from app.store.engine import Store
-from app.store.materials import Material, Packaging
+from app.store.materials import Material, Packaging, PriceKind
+from app.store.materials import Price as StoredPrice
 from app.store.products import ExchangeRate
 from app.store.workshop import CostBy, the_workshop
 from app.work.equipment import PACKAGING, PackagingForm
@@ -19,7 +20,7 @@ from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price, remove_price, revise_price
 from app.work.materials.shelf import add_material
-from app.work.pricing import Exchange, pack_price, price_book
+from app.work.pricing import Exchange, PriceBook, pack_price, price_book
 from app.work.stock.lots import CountForm, ReceiveForm, count_by_hand, receive
 
 D = Decimal
@@ -127,3 +128,19 @@ def test_a_record_is_reckoned_in_its_own_currency_whatever_the_workshop_s_became
     assert dollars.at_home(Decimal(8), "GBP", day) == 12
     assert dollars.at_home(Decimal(8), "JPY", day) is None
     assert dollars.into("EUR").at_home(Decimal(10), "USD", day) == 8
+
+
+@pytest.mark.parametrize(
+    ("until", "reckoned"),
+    [(date(2026, 4, 1), "5"), (date(2026, 3, 1), "5"), (date(2026, 2, 28), "4"), (date(2025, 12, 31), "3")],
+)
+def test_a_past_day_is_reckoned_with_what_had_been_paid_by_then_else_with_the_first_price(
+    until: date, reckoned: str
+) -> None:
+    paid = [
+        StoredPrice(amount=D(amount), quantity_g=D(1), currency="", priced_on=day, kind=PriceKind.PAID)
+        for amount, day in (("5", date(2026, 3, 1)), ("4", date(2026, 2, 1)), ("3", date(2026, 1, 1)))
+    ]
+    book = PriceBook(Exchange("EUR"), CostBy.BEST, {}).as_of(until, "EUR")
+    (price,) = book.of_material(Material(id=1, prices=paid))
+    assert price.amount == D(reckoned)
