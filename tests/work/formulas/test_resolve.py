@@ -114,6 +114,16 @@ def test_a_temperature_is_read_in_either_unit(shelf: Shelf, typed: str, celsius:
     assert found.formula.phases[0].temperature_c == (Decimal(celsius) if celsius else None)
 
 
+@pytest.mark.parametrize(
+    ("typed", "refused"),
+    [("-50", False), ("-50.1", True), ("300", False), ("300.1", True), ("572 F", False), ("573 °F", True),
+     ("-58 F", False), ("-59 F", True)],
+)  # fmt: skip
+def test_a_temperature_lies_between_what_freezes_and_what_burns(shelf: Shelf, typed: str, refused: bool) -> None:
+    found = resolve(Draft(name="C", phases=(DraftPhase("p", temperature=typed),)), shelf)
+    assert ("between -50 and 300" in str(messages(found).get("phase.p.temperature", ""))) is refused
+
+
 def test_a_range_of_temperatures_is_sent_into_the_method(shelf: Shelf) -> None:
     found = resolve(Draft(name="C", phases=(DraftPhase("p", temperature="70-75"),)), shelf)
     assert "a range goes into the method" in messages(found)["phase.p.temperature"]

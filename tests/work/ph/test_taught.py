@@ -75,3 +75,21 @@ def test_a_corrosive_of_more_than_thirty_percent_is_too_strong_for_a_beaker(
     found = Solution(None, Adjuster(substance, percent))  # type: ignore[arg-type]
     assert found.concentrated is concentrated
     assert found.raises is (name == "Sodium Hydroxide")
+
+
+def test_an_acid_or_base_that_was_not_used_makes_room_for_the_one_that_was() -> None:
+    """The last of those left out is replaced where the formula has no line of the one that was added."""
+    own = [line(1, 1, "98"), line(2, 3, "2")]
+    unused = [line(4, 4, None, "5", name="First"), line(5, 4, None, "5", name="Last", material_id=4)]
+    found = formula_update(None, Batch(lines=[*own, *unused]), state("2"))  # type: ignore[arg-type]
+    assert found is not None
+    assert (found.replaces_id, found.left_out, found.left_out_ids) == (None, ("First", "Last"), (4, 4))
+    at_bench = [line(1, 1, "98"), line(2, 3, "2", added_at_bench=True)]
+    two = [line(4, 4, None, "5", name="First"), line(6, 4, None, name="Last")]
+    swapped = formula_update(None, Batch(lines=[*at_bench, *two]), state("2"))  # type: ignore[arg-type]
+    assert swapped is not None
+    assert (swapped.replaces_id, swapped.left_out) == (4, ("First", "Last"))
+    used = formula_update(None, Batch(lines=[*at_bench, line(4, 4, "1")]), state("2"))  # type: ignore[arg-type]
+    assert used is not None
+    assert (used.replaces_id, used.left_out) == (None, ())
+    assert (used.whole_g, used.grams, used.in_sessions_g) == (101, 2, 2)
