@@ -70,7 +70,7 @@ def test_the_batch_sheet_shows_the_weights_worked_by_hand(client: FlaskClient, f
     for name, grams in wanted["lines"].items():
         share = wanted["percent"][name]
         scale = rf"{wanted['scales'][name]}[^;\d]*(; step [\d, ]+)?"
-        assert re.search(rf"{name} {scale} {share} (% )?(q\.s\. )?{re.escape(grams)} g\b", text), name
+        assert re.search(rf"{name} {scale} {share} ({share} % )?(q\.s\. )?{re.escape(grams)} g\b", text), name
     assert f"{wanted['to_weigh']} g" in text
     assert "6 units = 300 g" in text
 

@@ -390,6 +390,7 @@ def test_every_table_has_rows_with_a_source_and_is_found_at_its_address() -> Non
         assert all(row.name and row.source and len(row.cells) == len(table.columns) for row in rows), table.path
         assert find_table(table.path.upper()) == table
         assert all(row.place in shipped_values() for row in rows if row.place)
+        assert not any("!" in cell for row in rows for cell in row.cells), table.path
     assert find_table("no-such") is None
 
 

@@ -21,6 +21,7 @@ from app.reference.rulebook import warning_rules
 from app.reference.tables import read_table
 from app.science.rules.colourants import AREA_WORDS
 from app.science.rules.names import plain, plain_name
+from app.science.rules.product_rules import Measure
 from app.science.rules.prohibited import Barred
 from app.science.rules.table_age import TableAge, old_tables
 from app.science.rules.values import Exposure
@@ -182,6 +183,15 @@ def _hair_dyes(_own: Corrections) -> Iterable[RuleRow]:
         yield RuleRow("; ".join(dye.names), cells, dye.source.text, dye.source.status)
 
 
+def _kinds(way: str) -> str:
+    """Write the kinds of product that one way of a rule's scope asks for, and those it leaves out.
+
+    >>> _kinds("hair + !bleach")
+    'hair, not bleach'
+    """
+    return ", ".join(part.strip().replace("!", "not ") for part in way.split("+"))
+
+
 @_table(
     "product-rules",
     "Hazards and the product as a whole",
@@ -194,12 +204,15 @@ def _product_rules(_own: Corrections) -> Iterable[RuleRow]:
     for rule in product_rules():
         called = "; ".join(rule.selector.items) if rule.selector else ""
         where = "; ".join(
-            word for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *sorted(rule.scope)) if word
+            word
+            for word in (", ".join(sorted(rule.jurisdictions)), rule.exposure, *map(_kinds, sorted(rule.scope)))
+            if word
         )
         what = rule.what.replace("{names}", "the named").replace("{amount}", "so much").replace("{parts}", "each")
         bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
         bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
-        cells = (where, called, " ".join((str(rule.measure), bound)).strip(), str(rule.severity), what, rule.why)
+        measure = "pH" if rule.measure is Measure.PH else str(rule.measure)
+        cells = (where, called, f"{measure} {bound}".strip(), str(rule.severity), what, rule.why)
         yield RuleRow(rule.rule_id, cells, rule.source.text, rule.source.status)
 
 
@@ -279,7 +292,7 @@ def _claims(_own: Corrections) -> Iterable[RuleRow]:
 def _warnings(_own: Corrections) -> Iterable[RuleRow]:
     for rule in warning_rules():
         called = "; ".join(rule.selector.items) if rule.selector else ""
-        kind = ", ".join(word for word in (called, "; ".join(sorted(rule.scope)), rule.exposure) if word)
+        kind = ", ".join(word for word in (called, "; ".join(map(_kinds, sorted(rule.scope))), rule.exposure) if word)
         wording = "fixed by law" if rule.is_legal else "own words"
         yield RuleRow(
             rule.rule_id,
