@@ -113,7 +113,7 @@ def _move_former_demonstration(where: Places) -> bool:
             is_demo = the_workshop(session).is_demo
     finally:
         store.close()
-    if not is_demo or where.demonstration.database.exists():
+    if not is_demo or where.holder != where or where.demonstration.database.exists():
         return False
     places.prepare_folder(where.demonstration)
     backup.move(where.database, where.demonstration.database)

@@ -56,6 +56,17 @@ class Places:
         return Places(self.folder / "demonstration")
 
     @property
+    def holder(self) -> "Places":
+        """The folder that a running program holds: for a demonstration in its place that of the workshop around it."""
+        around = Places(self.folder.parent)
+        return around if around.demonstration == self and around.lock.exists() else self
+
+    @property
+    def lock(self) -> Path:
+        """The file that a running program locks."""
+        return self.folder / "tarebook.lock"
+
+    @property
     def demos(self) -> Path:
         """The folder in which each demo gets a folder of its own."""
         return self.folder / "demos"
@@ -129,11 +140,12 @@ def occupy(where: Places, busy: str = "") -> Iterator[Path]:
         Unusable: when another start holds it, with the address it left; or when a file of it cannot be used.
     """
     prepare_folder(where)
+    where = where.holder
     address = where.folder / "tarebook.address"
     try:
-        lock = (where.folder / "tarebook.lock").open("a+b")
+        lock = where.lock.open("a+b")
     except OSError as error:
-        raise Unusable(f"the file {where.folder / 'tarebook.lock'} cannot be used: {error.strerror}") from error
+        raise Unusable(f"the file {where.lock} cannot be used: {error.strerror}") from error
     with lock:
         if not try_lock(lock):
             raise Unusable(busy or f"Tarebook is already running with the folder {where.folder}: {_read(address)}")

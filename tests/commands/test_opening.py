@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import func, make_url, select, text
 from sqlalchemy.exc import OperationalError
 
-from app.commands import demo, opening
+from app.commands import demo, opening, places
 from app.commands.places import Places
 from app.store import backup, migrate
 from app.store.base import Base
@@ -96,6 +96,19 @@ def test_a_demonstration_of_a_former_release_is_given_its_place_with_all_that_wa
     store = opening.open_demonstration(where)
     assert names(store) == ["Played with"]
     store.close()
+
+
+def test_a_demonstration_in_its_place_is_named_by_its_own_folder(
+    where: Places, demonstration_in: Callable[[Path], Path]
+) -> None:
+    inside = Places(demonstration_in(where.folder)).demonstration
+    with places.occupy(where), pytest.raises(Unusable, match="running"), places.occupy(inside):
+        pass
+    store = opening.open_own(inside)
+    assert store
+    assert names(store) == ["Millrace Yard"]
+    store.close()
+    assert inside.database.exists()
 
 
 def test_ones_own_workshop_stays_where_it_is(where: Places, migrated_file: Path) -> None:
