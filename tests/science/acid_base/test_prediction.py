@@ -188,3 +188,10 @@ def test_an_amine_takes_up_acid_from_the_air_and_never_alkali(mix) -> None:
     ph = solve(dose_system(model, theta, np.zeros((3, 0)))).ph
     assert ph[1] < ph[0] - 0.001
     assert ph[2] == pytest.approx(ph[0], abs=1e-9)
+
+
+def test_the_air_makes_no_acid_solution_more_acid_but_an_alkaline_one_weaker(mix) -> None:
+    """Carbon dioxide of the air holds water near pH 5.6; what is below takes none up."""
+    sour, soapy = predict(mix(("Citric Acid", 0.5))).ph, predict(mix(("Sodium Hydroxide", 0.001))).ph
+    assert sour.value - sour.low < 0.3
+    assert soapy.value - soapy.low > 2 * (soapy.high - soapy.value)

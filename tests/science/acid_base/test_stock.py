@@ -95,3 +95,9 @@ def test_lye_warms_up_by_its_heat_of_solution(percent):
     """44.5 kJ/mol over a heat capacity of about 3.8 J/(g K): 0.01 x percent / 39.997 mol in each gram."""
     rise = make_stock(material("Sodium Hydroxide", 100), percent, 100).temperature_rise_c
     assert rise == pytest.approx(44500 * 0.01 * percent / 39.997 / 3.8, rel=0.06)
+
+
+def test_a_liquor_of_sodium_hydroxide_has_given_off_its_heat_already():
+    assert make_stock(material("Sodium Hydroxide", 50, liquid=True), 10, 100).temperature_rise_c is None
+    assert make_stock(material("Sodium Hydroxide", 98), 10, 100).temperature_rise_c == pytest.approx(28)
+    assert make_stock(material("Potassium Hydroxide", 90), 10, 100).temperature_rise_c is None
