@@ -70,7 +70,7 @@ def test_a_number_is_read_as_people_write_it(text: str, value: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["NaN", "nan", "inf", "-inf", "Infinity", "1e400", "1E5", "1e-3", "1_0", "٣", "１２", "²", "1²", "abc", "", " ", "%",
+    ["NaN", "nan", "inf", "-inf", "Infinity", "1e400", "1E5", "1e-3", "1_0", "٣", "１２", "1²", "abc", "", " ", "%",
      "1 2", "1 2345", "--1", "0x10", "1.5.", "1'000", "1/0", "1/", "/2", "0" * 400, "1234567890123",
      "1.5 g", "\x00"],
 )  # fmt: skip
