@@ -31,7 +31,7 @@ class Commands(click.Group):
     """A group whose commands are modules; without a command it serves."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """Give the commands in the order of the help page."""
+        """Return the commands in the order of the help page."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:

@@ -80,7 +80,7 @@ def choose(data: Path | None) -> Places:
 
 
 def database_address() -> str | None:
-    """Give the address of the PostgreSQL database, when TAREBOOK_DATABASE_URL names one."""
+    """Return the address of the PostgreSQL database, when TAREBOOK_DATABASE_URL names one."""
     address = os.environ.get("TAREBOOK_DATABASE_URL", "").strip()
     scheme, mark, rest = address.partition("://")
     if not address:
@@ -169,7 +169,7 @@ def _read(address: Path) -> str:
 
 
 def secret_key(where: Places) -> bytes:
-    """Give the key that signs the cookie; it is made at the first start, readable by its owner only.
+    """Return the key that signs the cookie; it is made at the first start, readable by its owner only.
 
     Raises:
         Unusable: when it cannot be read or written.
@@ -191,7 +191,7 @@ def _make_key(path: Path) -> bytes:
 
 
 def moment() -> datetime:
-    """Give the present moment in UTC, for the name of a file."""
+    """Return the present moment in UTC, for the name of a file."""
     return datetime.now(UTC)
 
 

@@ -138,7 +138,7 @@ def in_currency(value: Decimal, currency: str, locale: str) -> str:
 
 
 def symbol_of(shop: Workshop) -> str:
-    """Give the symbol of a workshop's currency."""
+    """Return the symbol of a workshop's currency."""
     return str(get_currency_symbol(shop.currency, locale=shop.locale))
 
 

@@ -38,7 +38,7 @@ Row = Mapping[str, str]
 
 @cache
 def allergen_index(jurisdiction: str) -> AllergenIndex:
-    """Give the allergens to name in a jurisdiction.
+    """Return the allergens to name in a jurisdiction.
 
     Only the EU list exists; the list that 21 USC 364e(b) asks for in the United States is not yet written,
     so that index is empty of entries and only knows which materials are fragrant.
@@ -85,7 +85,7 @@ def allergen_entries() -> tuple[AllergenEntry, ...]:
 def declared_allergens(
     materials: Iterable[DosedMaterial], exposure: str, jurisdiction: str
 ) -> tuple[DeclaredAllergen, ...]:
-    """Give the allergens the label of a product must name, in the order of the list (see the rule itself).
+    """Return the allergens the label of a product must name, in the order of the list (see the rule itself).
 
     Raises:
         ValueError: when the exposure is neither ``leave-on`` nor ``rinse-off``.

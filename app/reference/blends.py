@@ -134,5 +134,5 @@ def blend_uses() -> Mapping[str, BlendUse]:
 
 
 def blend_names(blend: Blend) -> frozenset[str]:
-    """Give the keys of the parts without water, by which a density table names a blend."""
+    """Return the keys of the parts without water, by which a density table names a blend."""
     return frozenset(inci_key(part.inci) for part in blend.parts) - {"AQUA"}

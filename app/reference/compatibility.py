@@ -152,7 +152,7 @@ def classes() -> Classes:
 
 
 def facts_for(names: Iterable[str]) -> Mapping[str, SubstanceFacts]:
-    """Give what the tables know of some substances, by `inci_key` of their plain name.
+    """Return what the tables know of some substances, by `inci_key` of their plain name.
 
     The library answers first; a name it does not hold gets the functions of the inventory.
     """

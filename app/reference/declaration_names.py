@@ -36,5 +36,5 @@ def name_rows() -> tuple[NameRow, ...]:
 
 @cache
 def name_book() -> NameBook:
-    """Give the tables of names, ready for looking up."""
+    """Return the tables of names, ready for looking up."""
     return NameBook.of(name_rows())

@@ -62,7 +62,7 @@ _POWDER_GROUPS = ("clays and powders", "colourants")
 
 
 def form_of(substance: Substance) -> str:
-    """Give ``liquid``, ``powder`` or ``solid`` (flakes, pellets, butter, wax) as the substance is usually sold."""
+    """Return ``liquid``, ``powder`` or ``solid`` (flakes, pellets, butter, wax) as the substance is usually sold."""
     key = inci_key(substance.inci)
     if key in _LIQUID:
         return "liquid"
@@ -78,7 +78,7 @@ def form_of(substance: Substance) -> str:
 
 
 def phase_of(substance: Substance) -> str:
-    """Give ``water``, ``oil``, ``cool-down``, ``powder`` or ``adjuster``, where the substance usually goes."""
+    """Return ``water``, ``oil``, ``cool-down``, ``powder`` or ``adjuster``, where the substance usually goes."""
     if substance.group == "pH adjusters and buffers" and substance.phase_hint == "water":
         return "adjuster"
     if substance.group in _POWDER_GROUPS and substance.solubility.startswith("insoluble"):

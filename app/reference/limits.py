@@ -68,7 +68,7 @@ def jurisdictions() -> tuple[str, ...]:
 
 
 def limit_rows(jurisdiction: str | None = None) -> tuple[LimitRule, ...]:
-    """Give the rows of one jurisdiction (``EU``, ``US``, ``GUIDANCE``), or of all of them.
+    """Return the rows of one jurisdiction (``EU``, ``US``, ``GUIDANCE``), or of all of them.
 
     Raises:
         KeyError: when there is no table of that name.
@@ -150,14 +150,14 @@ def _yes(word: str) -> bool:
 
 @cache
 def limit_rules(jurisdiction: str) -> tuple[LimitRule, ...]:
-    """Give every row that applies in a jurisdiction, the shared guidance included."""
+    """Return every row that applies in a jurisdiction, the shared guidance included."""
     rows = (row for row in limit_rows() if jurisdiction in row.applies_in)
     return tuple(row for row in rows if row.rule_type != "info")
 
 
 @cache
 def limit_index(jurisdiction: str) -> LimitIndex:
-    """Give the rules of a jurisdiction, ready for `check_limits`."""
+    """Return the rules of a jurisdiction, ready for `check_limits`."""
     return LimitIndex(limit_rules(jurisdiction))
 
 
@@ -174,5 +174,5 @@ def formaldehyde_releasers() -> tuple[Releaser, ...]:
 
 @cache
 def limit_table_ages() -> tuple[TableAge, ...]:
-    """Give the age of every table of limits, by jurisdiction."""
+    """Return the age of every table of limits, by jurisdiction."""
     return table_ages({name: limit_rows(name) for name in jurisdictions()})

@@ -91,15 +91,15 @@ def named_parts(parts: Iterable[Part]) -> tuple[Part, ...]:
 
 
 def dissolved(inci: str, strength_percent: Decimal) -> tuple[Part, ...]:
-    """Give a substance in water, strength in % w/w, as two parts."""
+    """Return a substance in water, strength in % w/w, as two parts."""
     return named_parts((Part(inci, strength_percent), Part("Aqua", 100 - strength_percent)))
 
 
 def known(parts: Iterable[Part]) -> tuple[Substance, ...]:
-    """Give the substances of the parts that the library knows."""
+    """Return the substances of the parts that the library knows."""
     return tuple(s for part in parts if (s := substances().get(inci_key(part.inci))) is not None)
 
 
 def nearest_room(values: Iterable[DensityValue]) -> DensityValue | None:
-    """Give the density measured nearest to 20 C; None when there is none."""
+    """Return the density measured nearest to 20 C; None when there is none."""
     return min(values, key=lambda v: abs((v.temperature_c or ROOM_C) - ROOM_C), default=None)

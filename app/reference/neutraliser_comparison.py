@@ -61,7 +61,7 @@ def compare_neutralisers(
 
 
 def alkali_mmol(neutraliser: Neutraliser, grams: float) -> float:
-    """Give the mmol of sodium and potassium ions in ``grams`` of a solution."""
+    """Return the mmol of sodium and potassium ions in ``grams`` of a solution."""
     substance: Solute = neutraliser.adjuster.substance
     per_mol = sum(n for ion, n in substance.ions if ion.name in {"Na+", "K+"})
     return 10.0 * grams * neutraliser.adjuster.strength_percent / substance.molar_mass * per_mol

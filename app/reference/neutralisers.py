@@ -72,7 +72,7 @@ def is_base(substance: Solute) -> bool:
 
 
 def counter_adjuster(substance: Solute) -> Adjuster:
-    """Give the 10 % solution that undoes too much of a substance: citric acid, or sodium hydroxide after an acid."""
+    """Return the 10 % solution that undoes too much of a substance: citric acid, or sodium hydroxide after an acid."""
     name = BACK_FROM_BASE if is_base(substance) else BACK_FROM_ACID
     found = acid_base_table().find(name)
     if found is None:

@@ -50,7 +50,7 @@ _SURENESS = (Status.COMPUTED, Status.VERIFIED, Status.COMMON_PRACTICE, Status.FR
 
 
 def least_sure(sources: Iterable[Provenance]) -> Provenance:
-    """Give the source that was checked least, the first of them when several are alike."""
+    """Return the source that was checked least, the first of them when several are alike."""
     return max(sources, key=lambda source: _SURENESS.index(source.status))
 
 

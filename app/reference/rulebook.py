@@ -89,7 +89,7 @@ WARNING_COLUMNS = [
 
 @cache
 def rulebook(jurisdiction: str) -> Rulebook:
-    """Give the rules of a jurisdiction, ``EU`` or ``US``.
+    """Return the rules of a jurisdiction, ``EU`` or ``US``.
 
     Raises:
         KeyError: when the jurisdiction has no rules.

@@ -123,7 +123,7 @@ class Index(Generic[K]):
         return found
 
     def heads(self, length: int) -> dict[str, range]:
-        """Give the beginnings of that length, each with the numbers of the words that begin so; kept once made."""
+        """Return the beginnings of that length, each with the numbers of the words that begin so; kept once made."""
         if length not in self._heads:
             self._heads[length] = _heads(self.words, length)
         return self._heads[length]

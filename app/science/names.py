@@ -4,7 +4,7 @@ import unicodedata
 
 
 def inci_key(name: str) -> str:
-    """Give the key under which an INCI name is compared: NFC, upper case, single spaces.
+    """Return the key under which an INCI name is compared: NFC, upper case, single spaces.
 
     >>> inci_key("  Sodium   benzoate ")
     'SODIUM BENZOATE'

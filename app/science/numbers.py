@@ -206,12 +206,12 @@ def to_step(value: Decimal, step: Decimal) -> Decimal:
 
 
 def floor_to_step(value: Decimal, step: Decimal) -> Decimal:
-    """Give the largest multiple of a positive step that is not above the value."""
+    """Return the largest multiple of a positive step that is not above the value."""
     return _stepped(value, step, ROUND_FLOOR)
 
 
 def ceil_to_step(value: Decimal, step: Decimal) -> Decimal:
-    """Give the smallest multiple of a positive step that is not below the value."""
+    """Return the smallest multiple of a positive step that is not below the value."""
     return _stepped(value, step, ROUND_CEILING)
 
 

@@ -111,7 +111,7 @@ def _unreadable(text: str, field: str) -> Invalid:
 def to_grams(
     quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "", *, drops_per_ml: Decimal = DROPS_PER_ML
 ) -> Decimal:
-    """Give the grams of a quantity; a volume needs the density in g/mL.
+    """Return the grams of a quantity; a volume needs the density in g/mL.
 
     Raises:
         Invalid: at ``field``, when a volume has no density, or the density is not a plausible one.
@@ -149,7 +149,7 @@ def parse_grams(
 def to_millilitres(
     quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "", *, drops_per_ml: Decimal = DROPS_PER_ML
 ) -> Decimal:
-    """Give the millilitres of a quantity; a mass needs the density in g/mL. ``drops_per_ml`` is a calibrated dropper.
+    """Return the millilitres of a quantity; a mass needs the density in g/mL. ``drops_per_ml`` is a calibrated dropper.
 
     Raises:
         Invalid: at ``field``, when a mass has no density, or the density is not a plausible one.
@@ -174,7 +174,7 @@ def _density(density_g_ml: Decimal | None, quantity: Quantity, field: str) -> De
 
 
 def check_density(density_g_ml: Decimal, field: str = "") -> Decimal:
-    """Give the density back when it is one: 0.001 to 25 g/mL.
+    """Return the density when it is one: 0.001 to 25 g/mL.
 
     Raises:
         Invalid: at ``field``, when it is outside; a density in kg/m³ is a thousand times too large.

@@ -43,7 +43,7 @@ class Scale:
         return max(0, -exponent) if isinstance(exponent, int) else 0
 
     def resolution_percent(self, grams: Decimal) -> Decimal | None:
-        """Give half a readability in % of a weight; None for a weight of 0."""
+        """Return half a readability in % of a weight; None for a weight of 0."""
         return 50 * self.readability_g / grams if grams else None
 
 
@@ -85,6 +85,6 @@ def choose(grams: Decimal, scales: Sequence[Scale]) -> ScaleChoice:
 
 
 def least_resolved_g(scales: Sequence[Scale]) -> Decimal:
-    """Give the smallest weight that some scale resolves within 5 %: ten readabilities that it can hold."""
+    """Return the smallest weight that some scale resolves within 5 %: ten readabilities that it can hold."""
     floors = [FEWEST_STEPS * scale.readability_g for scale in scales if scale.holds(FEWEST_STEPS * scale.readability_g)]
     return min(floors, default=FEWEST_STEPS * min(scale.readability_g for scale in scales))

@@ -126,7 +126,7 @@ def weigh(formula: Formula) -> Weighing:
 
 
 def weighed_batch(batch_g: Decimal, loss_percent: Decimal, scales: Sequence[Scale] = (ASSUMED_SCALE,)) -> Decimal:
-    """Give the grams to weigh so that ``batch_g`` is left: batch = net / (1 - loss), up to the finest readability.
+    """Return the grams to weigh so that ``batch_g`` is left: batch = net / (1 - loss), up to the finest readability.
 
     Raises:
         Invalid: when the batch is not above 0 g or the loss is not from 0 to below 100 %.

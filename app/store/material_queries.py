@@ -41,7 +41,7 @@ class MaterialUse:
 
 
 def shelf_marker(session: Session) -> Marker:
-    """Give a value that changes whenever a material is added, changed, retired or deleted; one statement."""
+    """Return a value that changes whenever a material is added, changed, retired or deleted; one statement."""
     columns = (
         func.count(Material.id),
         func.sum(Material.row_version),
@@ -65,7 +65,7 @@ def shelf_outline(session: Session) -> list[Row[Any]]:
 
 
 def part_names(session: Session) -> dict[int, list[tuple[str, str | None]]]:
-    """Give the INCI names and CAS numbers of every material, by its id; one statement."""
+    """Return the INCI names and CAS numbers of every material, by its id; one statement."""
     rows = session.execute(
         select(MaterialPart.material_id, MaterialPart.inci, MaterialPart.cas).order_by(
             MaterialPart.material_id, MaterialPart.position
@@ -94,13 +94,13 @@ def get_material(session: Session, material_id: int) -> Material:
 
 
 def live_id_of_name(session: Session, name_key: str, apart_from: int | None = None) -> int | None:
-    """Give the id of the material that is not retired and has this name, other than ``apart_from``."""
+    """Return the id of the material that is not retired and has this name, other than ``apart_from``."""
     query = select(Material.id).where(Material.name_key == name_key, Material.retired_at.is_(None))
     return session.scalar(query if apart_from is None else query.where(Material.id != apart_from))
 
 
 def live_id_of_library_key(session: Session, library_key: str) -> int | None:
-    """Give the id of a material that is not retired and came from the library."""
+    """Return the id of a material that is not retired and came from the library."""
     query = select(Material.id).where(Material.library_key == library_key, Material.retired_at.is_(None))
     return session.scalar(query.order_by(Material.id).limit(1))
 

@@ -230,7 +230,7 @@ class Packaging(Base):
 
 
 def newest_price(prices: Iterable[Price]) -> Price | None:
-    """Give the newest price paid; an offer only where nothing was paid yet. Prices come newest first."""
+    """Return the newest price paid; an offer only where nothing was paid yet. Prices come newest first."""
     listed = list(prices)
     paid = [price for price in listed if price.kind is PriceKind.PAID]
     return next(iter(paid or listed), None)

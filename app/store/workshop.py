@@ -201,7 +201,7 @@ class FormKey(Base):
 
 
 def the_workshop(session: Session) -> Workshop:
-    """Give the workshop of this file.
+    """Return the workshop of this file.
 
     Raises:
         sqlalchemy.exc.NoResultFound: when the file holds none yet.

@@ -8,7 +8,7 @@ from app.store.engine import Store
 
 
 def store() -> Store:
-    """Give the store of the running application."""
+    """Return the store of the running application."""
     return cast(Store, current_app.extensions["store"])
 
 

@@ -32,7 +32,7 @@ def equip(app: Flask) -> None:
 
 
 def currency_symbol() -> str:
-    """Give the symbol of the workshop's currency."""
+    """Return the symbol of the workshop's currency."""
     return words.symbol_of(workshop())
 
 
@@ -42,7 +42,7 @@ def form_key() -> str:
 
 
 def workshop() -> Workshop:
-    """Give the workshop, read once per request."""
+    """Return the workshop, read once per request."""
     if "workshop" not in g:
         with context.store().reading() as session:
             g.workshop = the_workshop(session)

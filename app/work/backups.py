@@ -29,13 +29,13 @@ class KeptBackup:
 
 
 def database_file(store: Store) -> Path | None:
-    """Give the file the workshop is kept in; None when it is on a database server."""
+    """Return the file the workshop is kept in; None when it is on a database server."""
     url = make_url(store.url)
     return Path(url.database) if url.get_backend_name() == "sqlite" and url.database else None
 
 
 def backup_folder(store: Store) -> Path | None:
-    """Give the folder backups are kept in; None when the workshop is on a database server."""
+    """Return the folder backups are kept in; None when the workshop is on a database server."""
     file = database_file(store)
     return file.parent / "backups" if file else None
 

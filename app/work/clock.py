@@ -4,10 +4,10 @@ from datetime import UTC, date, datetime
 
 
 def now() -> datetime:
-    """Give the present moment in UTC."""
+    """Return the present moment in UTC."""
     return datetime.now(UTC)
 
 
 def today() -> date:
-    """Give the present calendar date where the workshop is."""
+    """Return the present calendar date where the workshop is."""
     return datetime.now().astimezone().date()

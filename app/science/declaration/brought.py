@@ -55,7 +55,7 @@ def brought(
 
 
 def role_of(part: Part, book: NameBook) -> Role:
-    """Give the role of a part: its kind, unless its name alone settles that it is perfume, flavour or colour."""
+    """Return the role of a part: its kind, unless its name alone settles that it is perfume, flavour or colour."""
     role = _ROLE_OF_KIND.get(part.kind)
     if role is None and part.kind is PartKind.INGREDIENT:
         role = role_by_name(part.inci, book)

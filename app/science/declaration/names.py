@@ -25,7 +25,7 @@ class NameRow:
     note: str = ""
 
     def on(self, jurisdiction: Jurisdiction) -> str:
-        """Give the name for a jurisdiction, empty where there is none."""
+        """Return the name for a jurisdiction, empty where there is none."""
         return self.eu_name if jurisdiction is Jurisdiction.EU else self.us_name
 
 
@@ -75,7 +75,7 @@ _LONGEST_LATIN = 4
 
 
 def clean(name: str) -> str:
-    """Give a name as one run of words, without line ends or other control characters."""
+    """Return a name as one run of words, without line ends or other control characters."""
     return " ".join("".join(sign if sign.isprintable() else " " for sign in name).split())
 
 
@@ -85,7 +85,7 @@ def has_colour_index(name: str) -> bool:
 
 
 def role_by_name(name: str, book: NameBook) -> Role | None:
-    """Give the role a name alone settles: perfume and flavour by their words, a colour by its number."""
+    """Return the role a name alone settles: perfume and flavour by their words, a colour by its number."""
     row = book.plain.get(inci_key(name))
     if row is not None and row.kind in (Role.PERFUME, Role.FLAVOUR):
         return Role(row.kind)
@@ -147,7 +147,7 @@ def colour_name(name: str, cas: str | None, jurisdiction: Jurisdiction, book: Na
 
 
 def colour_index(name: str) -> str:
-    """Give the Colour Index number in a name, such as 77891 or 15850:1; empty where there is none."""
+    """Return the Colour Index number in a name, such as 77891 or 15850:1; empty where there is none."""
     key = inci_key(name)
     match = _COLOUR_INDEX.search(key) or _BARE_INDEX.fullmatch(key)
     return match[1] if match else ""

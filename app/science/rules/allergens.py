@@ -77,7 +77,7 @@ class AllergenIndex:
 def declared_allergens(
     materials: Iterable[DosedMaterial], exposure: Exposure, index: AllergenIndex
 ) -> tuple[DeclaredAllergen, ...]:
-    """Give the allergens to name on the label, in the order of the list.
+    """Return the allergens to name on the label, in the order of the list.
 
     Regulation (EC) 1223/2009, Annex III as amended by (EU) 2023/1545: named when the sum over all sources is more
     than 0.001 % in leave-on products and more than 0.01 % in rinse-off products.
@@ -88,7 +88,7 @@ def declared_allergens(
 def present_allergens(
     materials: Iterable[DosedMaterial], exposure: Exposure, index: AllergenIndex
 ) -> tuple[DeclaredAllergen, ...]:
-    """Give every allergen that is known to be in it, over its threshold or not, in the order of the list."""
+    """Return every allergen that is known to be in it, over its threshold or not, in the order of the list."""
     sums: dict[AllergenEntry, list[Amount]] = defaultdict(list)
     for amount in amounts(materials):
         entry = index.find(amount.name, amount.cas)

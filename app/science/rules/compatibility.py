@@ -117,7 +117,7 @@ def _judge(match: _Match, present: Ingredients, formula: FormulaFacts) -> Verdic
 
 
 def _ph_limit(c: Condition, ph: Decimal) -> Decimal | None:
-    """Give the bound that the pH oversteps; None when it is at ease, or when the pair does not matter at this pH."""
+    """Return the bound that the pH oversteps; None when it is at ease, or when the pair does not matter at this pH."""
     if c.only_below_ph is not None:
         return c.only_below_ph if ph < c.only_below_ph else None
     if c.ph_low is not None and ph < c.ph_low:

@@ -33,7 +33,7 @@ def plain_name(name: str) -> str:
 
 @lru_cache(maxsize=8192)
 def rule_key(name: str) -> str:
-    """Give the key under which rules look a name up: `plain_name` without blanks, hyphens and other marks.
+    """Return the key under which rules look a name up: `plain_name` without blanks, hyphens and other marks.
 
     >>> rule_key("2-bromo-2-nitropropane-1,3-diol") == rule_key("2-Bromo-2-Nitropropane 1,3-Diol")
     True

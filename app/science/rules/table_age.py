@@ -40,7 +40,7 @@ def state_of(as_of: str) -> date | None:
 
 
 def table_ages(tables: Mapping[str, Iterable[LimitRule]]) -> tuple[TableAge, ...]:
-    """Give the age of some tables of limits, each under its name."""
+    """Return the age of some tables of limits, each under its name."""
     found = []
     for name, rules in tables.items():
         states = [state_of(rule.as_of) for rule in rules]

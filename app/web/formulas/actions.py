@@ -203,7 +203,7 @@ def _focus(word: str, rest: str, before: Draft, after: Draft) -> str:
 
 
 def _neighbour(draft: Draft, line_id: str) -> str:
-    """Give the line that comes after a line on the page, or before it when it is the last."""
+    """Return the line that comes after a line on the page, or before it when it is the last."""
     ids = [line.id for phase in draft.phases for line in draft.lines_of(phase.id)]
     place = ids.index(line_id) if line_id in ids else -1
     near = [*ids[place + 1 : place + 2], *ids[max(place - 1, 0) : max(place, 0)]]
@@ -225,7 +225,7 @@ def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str])
 
 
 def own_words(store: Store, form: Posted) -> Draft:
-    """Give the posted draft with the materials its lines had when the page was opened."""
+    """Return the posted draft with the materials its lines had when the page was opened."""
     with store.reading() as session:
         return match_materials(session, form.draft, form.base)
 

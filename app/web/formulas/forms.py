@@ -114,7 +114,7 @@ def _lines(form: Form, phases: set[str], home: str) -> Iterable[DraftLine]:
 
 
 def choices_of(form: Form) -> dict[str, str]:
-    """Give the materials that were chosen for lines from the library, by the id of the line."""
+    """Return the materials that were chosen for lines from the library, by the id of the line."""
     chosen = {row: form.get(f"line.{row}.choice", "") for row in _ids(form, "line")}
     return {row: choice for row, choice in chosen.items() if choice}
 

@@ -60,7 +60,7 @@ def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bo
 
 
 def context(sheet: FormulaPage, **more: Any) -> dict[str, Any]:
-    """Give the templates what they draw the page from; ``faults`` joins what is wrong anywhere by field."""
+    """Return what the templates draw the page from; ``faults`` joins what is wrong anywhere by field."""
     faults = sheet.results.faults_by_field()
     for fault in (*code_faults(sheet.current), *more.pop("faults", ())):
         faults.setdefault(fault.field, []).append(fault)

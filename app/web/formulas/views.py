@@ -55,7 +55,7 @@ def start() -> Page:
 
 @blueprint.get("/suggest")
 def suggestions() -> Page:
-    """Give the materials that a typed name may mean."""
+    """Return the materials that a typed name may mean."""
     found = suggest(context.store(), request.args.get("q", ""))
     return jsonify(
         [
@@ -102,7 +102,7 @@ def save(formula_id: int) -> Page:
 
 @blueprint.get("/<int:formula_id>/follows")
 def what_follows(formula_id: int) -> Page:
-    """Give the pH and the checks of the draft as it stands, with the notes that are open on the page."""
+    """Return the pH and the checks of the draft as it stands, with the notes that are open on the page."""
     return jsonify(answer(look(context.store(), formula_id), request.args.getlist("open")))
 
 

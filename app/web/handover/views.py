@@ -48,7 +48,7 @@ def _page(status: int, **more: object) -> tuple[str, int]:
 
 @blueprint.get("/formulas/file/formulas.<kind>")
 def export(kind: str) -> Response:
-    """Give every formula, or those that are named, as a file."""
+    """Return every formula, or those that are named, as a file."""
     if kind not in WRITERS:
         raise NotFound("There is no such kind of file.")
     ids = [int(one) for one in request.args.getlist("formula") if one.isdecimal() and len(one) < 10]
@@ -61,7 +61,7 @@ def export(kind: str) -> Response:
 
 @blueprint.get("/formulas/file/everything.zip")
 def everything() -> Response:
-    """Give everything of the workshop as documented tables in one archive."""
+    """Return everything of the workshop as documented tables in one archive."""
     with context.store().reading() as session:
         content = everything_out(session)
     answer = Response(content, content_type="application/zip")

@@ -68,7 +68,7 @@ def add_common() -> Page:
 
 @blueprint.get("/label-sheets/<int:sheet_id>/calibration.pdf")
 def calibration(sheet_id: int) -> Page:
-    """Give the calibration page of a sheet."""
+    """Return the calibration page of a sheet."""
     return _pdf(lambda: calibration_paper(SHEETS.load(context.store(), sheet_id), setting()), url_for("labels.sheets"))
 
 
@@ -188,7 +188,7 @@ def _form(form: DesignForm, faults: Mapping[str, str], **more: object) -> str:
 
 @blueprint.get("/labels/<int:design_id>.pdf")
 def pdf(design_id: int) -> Page:
-    """Give a label as a PDF: a proof, or for sale where nothing stands in the way."""
+    """Return a label as a PDF: a proof, or for sale where nothing stands in the way."""
     _, product_id = _stored(design_id)
     back = f"{url_for('labels.of_product', product_id=product_id)}?{request.query_string.decode('ascii', 'ignore')}"
     batch_id, start = number(request.args.get("batch", "")), number(request.args.get("start", "")) or 1
@@ -212,7 +212,7 @@ sections.add_link(sections.Link("Small label", "/batches/{batch_id}/label.pdf"))
 
 @blueprint.get("/batches/<int:batch_id>/label.pdf")
 def of_batch(batch_id: int) -> Page:
-    """Give the small label of a batch at the bench."""
+    """Return the small label of a batch at the bench."""
     with context.store().reading() as session:
         label = bench_label_of_batch(session, batch_id)
     return _pdf(lambda: bench_paper(label, _address(label.code), setting()), url_for("batches.show", batch_id=batch_id))
@@ -220,7 +220,7 @@ def of_batch(batch_id: int) -> Page:
 
 @blueprint.get("/stock/lots/<int:lot_id>/label.pdf")
 def of_lot(lot_id: int) -> Page:
-    """Give the small label of a lot."""
+    """Return the small label of a lot."""
     with context.store().reading() as session:
         label = bench_label_of_lot(session, lot_id)
     return _pdf(lambda: bench_paper(label, _address(label.code), setting()), f"/stock/lots/{lot_id}")
@@ -228,7 +228,7 @@ def of_lot(lot_id: int) -> Page:
 
 @blueprint.get("/packing/samples/<int:sample_id>/label.pdf")
 def of_sample(sample_id: int) -> Page:
-    """Give the small label of a retained sample."""
+    """Return the small label of a retained sample."""
     with context.store().reading() as session:
         label = bench_label_of_sample(session, sample_id)
     return _pdf(lambda: bench_paper(label, _address(label.code), setting()), f"/packing/samples/{sample_id}")
@@ -248,7 +248,7 @@ def _solution(material_id: int, form: SolutionForm, faults: Mapping[str, str]) -
 
 @blueprint.get("/materials/<int:material_id>/label.pdf")
 def of_solution(material_id: int) -> Page:
-    """Give the small label of a stock solution or a pre-mix."""
+    """Return the small label of a stock solution or a pre-mix."""
     form = SolutionForm.sent(request.args)
     try:
         with context.store().reading() as session:

@@ -76,7 +76,7 @@ def memory() -> Answer:
 
 @blueprint.get("/library/from-memory.csv")
 def memory_file() -> Response:
-    """Give the list as a file, guarded against being run as formulas."""
+    """Return the list as a file, guarded against being run as formulas."""
     table = request.args.get("table", "")
     values = (value for value in from_memory() if table in ("", value.table))
     rows = ({"table": v.table, "row": v.key, "column": v.column, "value": v.value, "source": v.source} for v in values)

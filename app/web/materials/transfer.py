@@ -15,13 +15,13 @@ MATERIALS, PRICES = "materials", "prices"
 
 @blueprint.get("/materials/materials.csv")
 def export_materials() -> Answer:
-    """Give every material as a file."""
+    """Return every material as a file."""
     return _download(transfer.export_materials(context.store()), MATERIALS)
 
 
 @blueprint.get("/materials/prices.csv")
 def export_prices() -> Answer:
-    """Give every price as a file."""
+    """Return every price as a file."""
     return _download(transfer_prices.export_prices(context.store()), PRICES)
 
 

@@ -41,7 +41,7 @@ def asked(formula_id: int) -> PaperRequest:
 
 
 def setting() -> Setting:
-    """Give the workshop, today, and the paper asked for."""
+    """Return the workshop, today, and the paper asked for."""
     paper = request.args.get("paper", "")
     return Setting(workshop(), today(), paper if paper in {"A4", "Letter"} else None)
 
@@ -54,7 +54,7 @@ def batch_sheet(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/batch-sheet.pdf")
 def batch_sheet_pdf(formula_id: int) -> Page:
-    """Give the batch sheet of a formula as a PDF."""
+    """Return the batch sheet of a formula as a PDF."""
     return _pdf("batch_sheet", formula_id, batch_sheet_of)
 
 
@@ -66,7 +66,7 @@ def cost_sheet(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/cost-sheet.pdf")
 def cost_sheet_pdf(formula_id: int) -> Page:
-    """Give the cost sheet of a formula as a PDF."""
+    """Return the cost sheet of a formula as a PDF."""
     return _pdf("cost_sheet", formula_id, cost_sheet_of)
 
 
@@ -78,7 +78,7 @@ def declaration(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/declaration.pdf")
 def declaration_pdf(formula_id: int) -> Page:
-    """Give the ingredient declaration of a formula as a PDF."""
+    """Return the ingredient declaration of a formula as a PDF."""
     return _pdf("declaration", formula_id, declaration_of)
 
 
@@ -92,7 +92,7 @@ def sheet_for_batch(batch_id: int) -> Page:
 
 @blueprint.get("/batches/<int:batch_id>/sheet.pdf")
 def sheet_for_batch_pdf(batch_id: int) -> Page:
-    """Give the sheet of a planned batch as a PDF."""
+    """Return the sheet of a planned batch as a PDF."""
     with context.store().reading() as session:
         values = sheet_of_batch(session, batch_id)
     return _pressed("batch_sheet", values, url_for("papers.sheet_for_batch", batch_id=batch_id))

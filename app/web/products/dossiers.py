@@ -50,7 +50,7 @@ def _printed(product_id: int, values: dict[str, Any]) -> PdfFile | tuple[str, in
 
 @blueprint.get("/products/<int:product_id>/dossier.pdf")
 def dossier_pdf(product_id: int) -> Page:
-    """Give the dossier as a PDF."""
+    """Return the dossier as a PDF."""
     try:
         paper = _printed(product_id, _values(product_id))
     except (IncompleteFormula, Invalid) as fault:
@@ -63,7 +63,7 @@ def dossier_pdf(product_id: int) -> Page:
 
 @blueprint.get("/products/<int:product_id>/dossier.zip")
 def dossier_zip(product_id: int) -> Page:
-    """Give the dossier with every linked document as an archive."""
+    """Return the dossier with every linked document as an archive."""
     try:
         values = _values(product_id)
         paper = _printed(product_id, values)

@@ -55,7 +55,7 @@ def _listed() -> PriceList:
 
 @blueprint.get("/products/price-list.csv")
 def prices_csv() -> Response:
-    """Give the price list as a file for spreadsheets."""
+    """Return the price list as a file for spreadsheets."""
     listed = _listed()
     answer = Response(price_list_csv(listed), mimetype="text/csv")
     answer.headers["Content-Disposition"] = f'attachment; filename="price-list_{listed.day.isoformat()}.csv"'
@@ -64,7 +64,7 @@ def prices_csv() -> Response:
 
 @blueprint.get("/products/price-list.pdf")
 def prices_pdf() -> Page:
-    """Give the price list as a PDF."""
+    """Return the price list as a PDF."""
     try:
         paper = press_named("price_list", (), setting(), listed=_listed())
     except PaperFault as error:

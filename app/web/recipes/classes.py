@@ -69,7 +69,7 @@ def plan_class(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/class.pdf")
 def class_pdf(formula_id: int) -> Page:
-    """Give everything of a class as one PDF."""
+    """Return everything of a class as one PDF."""
     found = _asked(formula_id)
     if found.kits is None:
         return plan_class(formula_id)

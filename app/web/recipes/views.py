@@ -139,7 +139,7 @@ def new_picture(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/recipe/pictures/<int:picture_id>.jpg")
 def picture(formula_id: int, picture_id: int) -> Answer:
-    """Give a picture of the recipe."""
+    """Return a picture of the recipe."""
     return send_file(BytesIO(kept_picture(context.store(), formula_id, picture_id).content), mimetype="image/jpeg")
 
 
@@ -171,7 +171,7 @@ def substitutes(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/method-card.pdf")
 def card(formula_id: int) -> Page:
-    """Give the method card of a formula."""
+    """Return the method card of a formula."""
     try:
         found = _recipe(formula_id)
         paper = method_card(found, setting(), kept_pictures(context.store(), formula_id))

@@ -56,7 +56,7 @@ def checks_paper(formula_id: int) -> Page:
 
 @blueprint.get("/formulas/<int:formula_id>/checks-sheet.pdf")
 def checks_pdf(formula_id: int) -> Page:
-    """Give the checks as a PDF."""
+    """Return the checks as a PDF."""
     sheet = _sheet(formula_id)
     formula = sheet.formula
     try:

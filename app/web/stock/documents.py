@@ -77,7 +77,7 @@ def add(kind: str, thing_id: int) -> Page:
 
 @blueprint.get("/stock/documents/<int:document_id>")
 def document(document_id: int) -> Answer:
-    """Give a document as a file to be saved."""
+    """Return a document as a file to be saved."""
     with context.store().reading() as session:
         found = documents.get_document(session, document_id)
     data = documents.content_of(context.store(), found)

@@ -140,7 +140,7 @@ def close(recall_id: int) -> Page:
 
 @blueprint.get("/recalls/<int:recall_id>/receivers.csv")
 def recall_receivers(recall_id: int) -> Page:
-    """Give the list of receivers as a file."""
+    """Return the list of receivers as a file."""
     with context.store().reading() as session:
         sheet = work.recall_sheet(session, recall_id)
     return as_csv(work.recipients_csv(sheet), f"receivers-{sheet.recall.number}")
@@ -148,7 +148,7 @@ def recall_receivers(recall_id: int) -> Page:
 
 @blueprint.get("/recalls/<int:recall_id>/notice.pdf")
 def notice(recall_id: int) -> Page:
-    """Give the notice to receivers on paper."""
+    """Return the notice to receivers on paper."""
     with context.store().reading() as session:
         sheet = work.recall_sheet(session, recall_id)
         products = work.products_of_recall(session, recall_id)

@@ -75,7 +75,7 @@ def send_out() -> Page:
 
 @blueprint.get("/sent/dispatches.csv")
 def sent_table() -> Page:
-    """Give what was sent out as a file."""
+    """Return what was sent out as a file."""
     with context.store().reading() as session:
         rows = sending.sent_rows(session, _search())
         return as_csv(sent_file.sent_csv(rows), "sent-out")
@@ -124,7 +124,7 @@ def _file_page(status: int, **more: object) -> tuple[str, int]:
 
 @blueprint.get("/sent/file/example.csv")
 def sent_example() -> Page:
-    """Give a file to be filled in."""
+    """Return a file to be filled in."""
     return as_csv(sent_file.example_csv(), "sent-out-example")
 
 

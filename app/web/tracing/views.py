@@ -61,7 +61,7 @@ def _plain(code: str) -> str:
 
 @blueprint.get("/<any(lot, batch, receiver):kind>/<int:thing_id>.csv")
 def table(kind: str, thing_id: int) -> Page:
-    """Give a trace as a table, all of it."""
+    """Return a trace as a table, all of it."""
     with context.store().reading() as session:
         trace = TRACES[kind](session, thing_id)
     return as_csv(trace_csv(trace), f"trace-{kind}-{_plain(trace.code)}")
@@ -69,7 +69,7 @@ def table(kind: str, thing_id: int) -> Page:
 
 @blueprint.get("/<any(lot, batch, receiver):kind>/<int:thing_id>.pdf")
 def paper(kind: str, thing_id: int) -> Page:
-    """Give a trace on paper."""
+    """Return a trace on paper."""
     with context.store().reading() as session:
         trace = TRACES[kind](session, thing_id)
     try:

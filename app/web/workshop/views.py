@@ -91,6 +91,6 @@ def make_backup() -> Response:
 
 @blueprint.get("/workshop/backups/<name>")
 def download_backup(name: str) -> Answer:
-    """Give one of the listed backups as a file."""
+    """Return one of the listed backups as a file."""
     found: Path = kept.find_backup(context.store(), name)
     return send_file(found, mimetype="application/octet-stream", as_attachment=True, download_name=found.name)

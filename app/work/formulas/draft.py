@@ -75,7 +75,7 @@ class Draft:
         return cls(**values)
 
     def letter_of(self, phase_id: str) -> str:
-        """Give the letter of a phase: A for the first, Z for the 26th, then A1, B1 ..."""
+        """Return the letter of a phase: A for the first, Z for the 26th, then A1, B1 ..."""
         place = next((n for n, phase in enumerate(self.phases) if phase.id == phase_id), 0)
         turn, letter = divmod(place, 26)
         return chr(ord("A") + letter) + (str(turn) if turn else "")
@@ -91,7 +91,7 @@ class Draft:
         return (*by_phase, *(line for line in self.lines if line.phase not in known))
 
     def with_line(self, line: DraftLine) -> Self:
-        """Give the draft with one line exchanged for the line of the same id."""
+        """Return the draft with one line exchanged for the line of the same id."""
         return replace(self, lines=tuple(line if old.id == line.id else old for old in self.lines))
 
 

@@ -268,7 +268,7 @@ def amount_field(line: DraftLine) -> str:
 def _lines(
     rows: Iterable[DraftLine], materials: Materials, amounts: _Amounts, remainder_key: str | None, rest: Decimal | None
 ) -> dict[str, Line]:
-    """Give the lines whose percentage is known; only the first that fills up takes the rest."""
+    """Return the lines whose percentage is known; only the first that fills up takes the rest."""
     found: dict[str, Line] = {}
     for row in rows:
         material = materials.get(row.material_id or 0) or Material(0, row.typed.strip())
@@ -337,7 +337,7 @@ def _add(found: Found, name: str, message: str, *, unfinished: bool = False) -> 
 
 
 def _line_of(name: str) -> str:
-    """Give the id of the line that a field belongs to; empty when it belongs to none."""
+    """Return the id of the line that a field belongs to; empty when it belongs to none."""
     group, _, rest = name.partition(".")
     return rest.partition(".")[0] if group == "line" else ""
 

@@ -62,7 +62,7 @@ def change_words(change: str, draft: Draft) -> str:
 
 
 def present_step(session: Session, formula: Formula) -> DraftStep:
-    """Give the step a formula stands at."""
+    """Return the step a formula stands at."""
     asked = select(DraftStep).where(DraftStep.formula_id == formula.id, DraftStep.step == formula.draft_step)
     return session.scalars(asked).one()
 

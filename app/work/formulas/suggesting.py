@@ -119,6 +119,6 @@ def take(store: Store, value: str, typed: str) -> str:
 
 
 def unmatched(lines: Iterable[tuple[str, str]], store: Store, most: int = 8) -> dict[str, list[Suggestion]]:
-    """Give suggestions for lines (id, typed name) without a material; for the first few, so that pages stay quick."""
+    """Return suggestions for lines (id, typed name) without a material; for the first few, so that pages stay quick."""
     wanted = [(line_id, typed) for line_id, typed in lines if typed.strip()][:most]
     return {line_id: suggest(store, typed, 3) for line_id, typed in wanted}

@@ -175,7 +175,7 @@ def latest_version(session: Session, formula_id: int) -> FormulaVersion | None:
 
 
 def version_lines(value: Formula) -> list[VersionLine]:
-    """Give the lines as rows: they hold the materials on the shelf and are found by queries."""
+    """Return the lines as rows: they hold the materials on the shelf and are found by queries."""
     places = [(phase, line) for phase in value.phases for line in phase.lines]
     return [
         VersionLine(
@@ -227,7 +227,7 @@ def use_version(store: Store, formula_id: int, version_id: int, editor: str) -> 
 
 
 def version_numbered(session: Session, formula_id: int, number: int) -> int:
-    """Give the id of a version by its number.
+    """Return the id of a version by its number.
 
     Raises:
         NotFound: when the formula has no such version.

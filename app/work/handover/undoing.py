@@ -103,7 +103,7 @@ def mark(
 
 
 def _numbered_parts() -> Iterator[tuple[str, Any]]:
-    """Give the tables of parts whose rows have an id, with that column."""
+    """Return the tables of parts whose rows have an id, with that column."""
     tables = ((name, Base.metadata.tables[name]) for name in PARTS)
     return ((name, table.c.id) for name, table in tables if "id" in table.c)
 

@@ -80,7 +80,7 @@ _SHELVES: WeakKeyDictionary[Store, ShelfOutline] = WeakKeyDictionary()
 
 
 def shelf_index(store: Store, session: Session) -> ShelfOutline:
-    """Give the shelf ready to be searched; read anew only when a material changed since the last time."""
+    """Return the shelf ready to be searched; read anew only when a material changed since the last time."""
     marker = shelf_marker(session)
     known = _SHELVES.get(store)
     if known is None or known.marker != marker:

@@ -28,6 +28,6 @@ def names_like(text: str) -> list[str]:
 
 
 def cas_of(name: str) -> str:
-    """Give the CAS number of a name; empty when none is known."""
+    """Return the CAS number of a name; empty when none is known."""
     substance, listed = find_substance(name), inci_names().get(inci_key(name))
     return (substance.cas if substance else None) or (listed.cas if listed else None) or ""

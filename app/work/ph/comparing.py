@@ -85,7 +85,7 @@ def _own_row(own: PhLine, mixture: Mixture, target: float, before_g: float) -> C
 
 
 def bare_mixture(materials: Sequence[DosedMaterial], own: PhLine | None) -> Mixture:
-    """Give the mixture without the line that sets the pH.
+    """Return the mixture without the line that sets the pH.
 
     Raises:
         Invalid: when nothing is left, or it holds more than 100 %.

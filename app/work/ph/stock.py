@@ -38,7 +38,7 @@ STARTS = (
 
 
 def start_of(key: str) -> StockStart:
-    """Give the starting material of a key.
+    """Return the starting material of a key.
 
     Raises:
         Invalid: at ``start``, when it is not one of those offered.

@@ -63,7 +63,7 @@ def question(formula: Formula, predicted_ph: Decimal | None = None) -> Question:
 
 
 def _joined_hot(formula: Formula) -> tuple[Decimal, ...]:
-    """Give the temperatures of hot phases where one of them holds water, so that an emulsion is made of them."""
+    """Return the temperatures of hot phases where one of them holds water, so that an emulsion is made of them."""
     hot = [phase for phase in formula.phases if (phase.temperature_c or Decimal(0)) >= JOINED_HOT_C]
     wet = (part for phase in hot for line in phase.lines if line.percent > 0 for part in line.parts)
     if not any(is_water(part.inci) for part in wet):

@@ -43,7 +43,7 @@ def own_source(correction: Correction) -> str:
 
 @lru_cache(maxsize=8)
 def book_of(jurisdiction: str, corrections: tuple[Correction, ...] = ()) -> Rulebook:
-    """Give the rules of a jurisdiction as the maker corrected them; made once for each set of corrections.
+    """Return the rules of a jurisdiction as the maker corrected them; made once for each set of corrections.
 
     Raises:
         KeyError: when the jurisdiction has no rules.
@@ -66,7 +66,7 @@ def book_of(jurisdiction: str, corrections: tuple[Correction, ...] = ()) -> Rule
 
 
 def limit_key(rule: LimitRule) -> str:
-    """Give the key of a row of limits as the list of values from memory writes it."""
+    """Return the key of a row of limits as the list of values from memory writes it."""
     return f"{rule.jurisdiction}, {rule.inci_name}, {rule.product_scope}"
 
 
@@ -83,7 +83,7 @@ def corrected_limits(rules: Iterable[LimitRule], corrections: Iterable[Correctio
 
 
 def corrected_colourants(corrections: Iterable[Correction]) -> tuple[Colourant, ...]:
-    """Give the colourants with the areas of use that the maker put right."""
+    """Return the colourants with the areas of use that the maker put right."""
     own: dict[str, dict[str, Any]] = {
         c.key: {"eu_area": Area(int(c.value)), "source": Source(own_source(c), "your own")}
         for c in corrections
@@ -93,7 +93,7 @@ def corrected_colourants(corrections: Iterable[Correction]) -> tuple[Colourant, 
 
 
 def corrected_trade(shipped: Mapping[str, TradeRule], corrections: Iterable[Correction]) -> Mapping[str, TradeRule]:
-    """Give the trade rules with the reasons that the maker put right."""
+    """Return the trade rules with the reasons that the maker put right."""
     own: dict[str, dict[str, Any]] = {
         c.key: {"why": c.value, "source": own_source(c), "source_status": "your own"}
         for c in corrections

@@ -82,7 +82,7 @@ def read_corrections(session: Session) -> tuple[Correction, ...]:
 
 
 def find_value(place: Place) -> MemoryValue:
-    """Give the shipped value at a place.
+    """Return the shipped value at a place.
 
     Raises:
         NotFound: when no value that rests on memory stands there.

@@ -98,7 +98,7 @@ PROHIBITED_WHEN = {
 
 @cache
 def _pairs() -> dict[str, str]:
-    """Give the substances or functions that each compatibility rule names, one side and the other."""
+    """Return the substances or functions that each compatibility rule names, one side and the other."""
     rows = read_table("compatibility", COMPATIBILITY)
     return {row["rule_id"]: " with ".join(filter(None, (row["a_values"], row["b_values"]))) for row in rows}
 
@@ -336,7 +336,7 @@ def _limits(jurisdiction: str, own: Corrections) -> Iterable[RuleRow]:
 
 
 def find_table(path: str) -> Table | None:
-    """Give the table at an address under ``/rules``; None when there is none."""
+    """Return the table at an address under ``/rules``; None when there is none."""
     return next((table for table in tables() if table.path.casefold() == path.casefold()), None)
 
 
