@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.science.errors import Invalid
+from app.science.heating import learned_loss
 from app.science.specification import Check
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchState, BatchWeighing, Heating
 from app.store.engine import Store
@@ -308,3 +309,20 @@ def test_a_batch_number_has_at_most_sixty_characters(length: int, refused: bool)
         return
     with pytest.raises(Invalid, match="has 61"):
         NewNumber("Number").read(number, "number", form)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("lost", "usual", "least", "most", "count"),
+    [
+        (["10"], "10", "10", "10", 1),
+        (["10", "21"], "15.5", "10", "21", 2),
+        (["30", "10", "21"], "21", "10", "30", 3),
+        (["30", "10", "20", "16"], "18", "10", "30", 4),
+        (["90", "10", "12", "11", "80", "13"], "12", "10", "80", 5),  # the last five
+    ],
+)
+def test_a_pot_loses_the_middle_of_its_last_five_losses(
+    lost: list[str], usual: str, least: str, most: str, count: int
+) -> None:
+    found = learned_loss([D(one) for one in lost])
+    assert (found.usual_g, found.least_g, found.most_g, found.count) == (D(usual), D(least), D(most), count)
