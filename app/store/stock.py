@@ -7,9 +7,10 @@ below zero. Amounts are grams, or pieces for packaging, kept as whole millionths
 from datetime import date, datetime
 from decimal import Decimal
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
-from sqlalchemy import CheckConstraint, Index, select, text
-from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
+from sqlalchemy import CheckConstraint, Index, column, func, select, table, text
+from sqlalchemy.orm import Mapped, Session, column_property, mapped_column, relationship
 
 from app.store.base import (
     STRICT,
@@ -151,6 +152,9 @@ class Lot(WithHistory, Base):
     moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id", passive_deletes="all")
     history: Mapped[list["LotEvent"]] = relationship(order_by="LotEvent.id", passive_deletes="all")
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
+    if TYPE_CHECKING:
+        # The number of an open recall that the lot belongs to; mapped below.
+        recalled_in: Mapped[str | None]
 
     @property
     def unit(self) -> str:
@@ -182,11 +186,29 @@ class Lot(WithHistory, Base):
         """Return what speaks against using the lot today, in words; empty when nothing does."""
         if self.state is not LotState.ACCEPTED:
             return "in quarantine" if self.state is LotState.QUARANTINE else self.state.shown
+        if self.recalled_in:
+            return f"under recall {self.recalled_in}"
         if self.expires_on and self.expires_on < today:
             return f"expired on {_written(self.expires_on)}"
         if self.retest_on and self.retest_on < today:
             return f"to be re-tested since {_written(self.retest_on)}"
         return ""
+
+
+# The tables of `store.quality`, which knows lots and cannot be known here. A recall that is open speaks against the
+# lots it began from and against what its batches made; a mock one against none.
+_RECALL = table("recall", column("id"), column("number"), column("closed_at"), column("is_mock"))
+_RECALL_LOT = table("recall_lot", column("recall_id"), column("lot_id"))
+_RECALL_BATCH = table("recall_batch", column("recall_id"), column("batch_id"))
+_OF_LOT = select(_RECALL_LOT.c.recall_id).where(_RECALL_LOT.c.lot_id == Lot.id).correlate(Lot)
+_OF_BATCH = select(_RECALL_BATCH.c.recall_id).where(_RECALL_BATCH.c.batch_id == Lot.from_batch_id).correlate(Lot)
+Lot.recalled_in = column_property(
+    select(func.min(_RECALL.c.number))
+    .where(_RECALL.c.closed_at.is_(None), _RECALL.c.is_mock == 0)
+    .where(_RECALL.c.id.in_(_OF_LOT) | _RECALL.c.id.in_(_OF_BATCH))
+    .correlate(Lot)
+    .scalar_subquery()
+)
 
 
 def _written(day: date) -> str:

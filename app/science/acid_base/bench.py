@@ -21,6 +21,7 @@ MEASURE_AGAIN = "All readings together say the target is met, though the last is
 MEASURE_TWICE = "The last reading is far from what was expected. Measure again: a second reading decides."
 MEASURE_FIRST = "By the prediction the batch may be at its target already. Measure first."
 ACCEPT = 0.15  # pH around the target at which the session ends
+BINARY = 1e-9  # pH: 6.65 - 6.5 comes out a trace above 0.15 in binary numbers
 FAR = 1.0  # pH from the expected reading at which a reading is asked about (common practice)
 FAR_SIGMAS = 4.0  # the same in standard uncertainties
 LEAST_FAR = 0.3  # pH below which no reading is asked about
@@ -107,7 +108,7 @@ def next_step(session: Session, added_g: Sequence[float], readings: Sequence[Met
         return BenchStep(NextMove.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_TWICE,))
     if not trusted and expected.low <= session.target <= expected.high:
         return BenchStep(NextMove.MEASURE, 0, 0.0, 0.0, 0.0, 0.0, expected.value, misfit, (MEASURE_FIRST,))
-    if trusted and trusted[-1] is readings[-1] and abs(readings[-1].ph - session.target) <= session.accept:
+    if trusted and trusted[-1] is readings[-1] and abs(readings[-1].ph - session.target) <= session.accept + BINARY:
         return BenchStep(NextMove.DONE, 0, 0.0, 0.0, 0.0, 0.0, readings[-1].ph, misfit, fit_notes(fit))
     for which, move in enumerate((NextMove.ADD, NextMove.BACK)):
         dose = plan_dose(session.model, session.target, belief, before, which)

@@ -170,6 +170,13 @@ def test_a_reading_at_the_target_ends_the_session(scenes):
     assert step.grams == 0
 
 
+@pytest.mark.parametrize(("read", "ends"), [(6.35, True), (6.65, True), (6.66, False), (6.34, False)])
+def test_a_reading_within_15_hundredths_ends_the_session(scenes, read, ends):
+    session = open_session(*scenes[0], BATCH_G)
+    step = next_step(session, (3.6, 0.0), [MeterReading((3.6 / BATCH_G, 0.0), read)])
+    assert (session.target, step.move is NextMove.DONE) == (6.5, ends)
+
+
 def test_no_way_to_the_target_is_told(mix, solution):
     acid = solution("Citric Acid", 10)
     session = open_session(mix(("Carbomer", 0.5)), acid, acid, 7.0, BATCH_G)

@@ -1,14 +1,15 @@
 """Recalls beside batches that stay what they were; mock ones timed; closed ones kept by the database itself."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import select, text
 from sqlalchemy.exc import DBAPIError
 
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
+from app.store.stock import Lot
 from app.work.form import Faults
 from app.work.tracing.recalls import (
     CloseForm,
@@ -87,6 +88,28 @@ def test_while_it_is_open_nothing_of_it_goes_out(store: Store, sold: Graph) -> N
     send_out(store, form.but(code="N-3"))
     open_recall(store, recalling(codes="N-3", is_mock="yes"))
     send_out(store, form.but(code="N-3"))
+
+
+def test_a_lot_of_an_open_recall_and_what_its_batches_made_are_used_only_with_a_reason(
+    store: Store, sold: Graph
+) -> None:
+    with store.transaction() as session:
+        sold.session = session
+        sold.lot("BULK", made_in="N-1")
+        sold.lot("OTHER")
+
+    def recalled() -> dict[str, str]:
+        with store.reading() as session:
+            against = {lot.code: lot.why_not(date(2026, 11, 20)) for lot in session.scalars(select(Lot))}
+        return {code: words for code, words in against.items() if "recall" in words}
+
+    open_recall(store, recalling(is_mock="yes"))
+    assert recalled() == {}
+    recall_id = open_recall(store, recalling())
+    number = sheet(store, recall_id).recall.number
+    assert recalled() == dict.fromkeys(("DRUM", "BULK"), f"under recall {number}")
+    close_recall(store, recall_id, CloseForm(conclusion="All back.", by="Ines"))
+    assert recalled() == {}
 
 
 def test_what_is_reached_and_comes_back_is_counted_and_kept_when_it_is_closed(store: Store, sold: Graph) -> None:
