@@ -63,11 +63,13 @@ def press(page: Page, *keys: str) -> None:
 def test_a_formula_is_built_from_nothing_by_keyboard_alone(visit: Callable[..., Page], store: Store) -> None:
     shelf_names(store)
     page = visit("/formulas/new")
+    # The cursor stands there with the first picture of a page, which may come a moment after it has loaded.
+    expect(page.locator("input:focus")).to_have_count(1)
     page.keyboard.type("Keyboard cream")
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile(r"/formulas/\d+"))
     formula_id = int(page.url.rsplit("/", 1)[1].split("#")[0])
-    assert page.evaluate("document.activeElement.matches('[data-suggest]')")
+    expect(page.locator("[data-suggest]:focus")).to_have_count(1)
     for typed, amount in (("glyc", "5"), ("jojoba", "9+1"), ("Purified water", "q.s.")):
         page.keyboard.type(typed)
         page.keyboard.press("Enter")
@@ -91,6 +93,7 @@ def test_fourteen_lines_take_two_keys_each_beyond_what_is_typed(visit: Callable[
     names = [load_material(store, put_on_shelf(store, key)).name for key in keys]
     formula_id = create(store, "Fourteen")
     page = visit(f"/formulas/{formula_id}")
+    expect(page.locator("[data-suggest]:focus")).to_have_count(1)
     pressed = 0
     for name in names:
         # Enter comes before the suggestions do; what is typed after it belongs to the amount all the same.
