@@ -243,6 +243,10 @@ def test_a_batch_poured_too_much_into_is_rescued_at_its_percentages(demo: Store)
     factor = Decimal(18) / glycerin.shown_g
     for old, new in zip(before.lines, after.lines, strict=True):
         assert abs(new.shown_g - factor * old.shown_g) <= new.step_g
+        if old.high_g is not None and new.high_g is not None:
+            # The band is as wide in % as it was planned, to what the scale shows.
+            wide = (old.high_g - old.shown_g) * factor
+            assert abs(new.high_g - new.shown_g - wide) <= new.step_g + old.step_g * factor
     for line in after.lines:
         more = line.shown_g - (line.actual_g or 0)
         if more > 0:

@@ -24,6 +24,7 @@ from app.store.errors import Conflict, NotFound, Unusable
 from app.store.formulas import FormulaVersion
 from app.store.stock import Lot
 from app.store.workshop import the_workshop
+from app.work.batches import planning
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
 from app.work.batches.loading import load_batch
@@ -175,6 +176,17 @@ def test_the_choices_offer_what_the_formula_has(demo: Store) -> None:
     offered = planning_choices(demo, 2)
     assert (offered.size, offered.fill, offered.loss) == ("40 units", "60 g", "3")
     assert [version.number for version in offered.versions] == [1]
+
+
+def test_the_chosen_formula_is_offered_however_many_were_changed_after_it(
+    demo: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    every = {one.id for one in planning_choices(demo, None).formulas}
+    monkeypatch.setattr(planning, "MOST_OFFERED", 1)
+    (newest,) = planning_choices(demo, None).formulas
+    assert len(every) > 2
+    for chosen in sorted(every)[:2]:
+        assert {one.id for one in planning_choices(demo, chosen).formulas} == {newest.id, chosen}
 
 
 def test_a_loss_left_empty_is_that_of_the_version_on_plan_and_sheet(demo: Store) -> None:

@@ -1,6 +1,7 @@
 """Lots and their ledger: on hand is the sum of what moved, never below zero, and nothing is lost or doubled."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from typing import Any
@@ -492,6 +493,8 @@ def test_the_batch_offers_lots_in_the_order_to_use_them(store: Store, gel: Any) 
         offered = offered_lots(session, load_batch(session, gel.batch_id)) or ()
     (line,) = [line for line in offered if line.lots]
     assert ([lot.code for lot in line.lots], line.is_short) == (["26-306-2", "26-306-1"], True)
+    assert not replace(line, needed_g=D(12)).is_short
+    assert replace(line, needed_g=D(12), lots=tuple(replace(lot, against="expired") for lot in line.lots)).is_short
 
 
 def test_what_the_certificate_of_a_lot_says_goes_before_the_material_in_the_batch_as_made(

@@ -59,7 +59,7 @@ def outcome(formula: Formula, given: GivenAnswers, listed: Declared | None = Non
 
 def _ph(formula: Formula) -> Range | None:
     try:
-        return predict(mixture_of(tuple(m for m in formula.dosed if m.percent > 0 and m.parts))[0]).ph
+        return predict(mixture_of(formula.dosed)[0]).ph
     except Invalid:
         return None
 

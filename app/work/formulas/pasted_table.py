@@ -105,8 +105,7 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
 def _cells(text: str) -> Iterable[list[str]]:
     """Split lines into cells at tabs, bars or semicolons, else as comma-separated values, else at wide blanks."""
     lines = [_EMPHASIS.sub(r"\2", line) for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
-    parts = _PART_OF_LIST.split(lines[0].strip(" .")) if len(lines) == 1 else []
-    if len(parts) > 1 and all(map(_spoken, parts)):
+    if len(lines) == 1 and all(map(_spoken, parts := _PART_OF_LIST.split(lines[0].strip(" .")))):
         lines = parts
     mark = next((mark for mark in "\t|;" if sum(mark in line for line in lines) * 2 > len(lines)), "")
     framed = mark == "|" and all(line.strip().startswith("|") for line in lines)

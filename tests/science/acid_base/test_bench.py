@@ -102,7 +102,7 @@ def test_a_reading_that_cannot_well_be_advises_nothing_until_a_second_one(scenes
     assert (after.move, after.grams) == (NextMove.ADD, pytest.approx(alone.grams))
 
 
-@pytest.mark.parametrize("off", [1.05, -1.05, 0.6, 0.2])
+@pytest.mark.parametrize("off", [1.05, -1.05, 0.6, -0.6, 0.2])
 def test_a_reading_is_asked_about_beyond_one_ph_or_four_standard_uncertainties(scenes, off):
     session = open_session(*scenes[3], BATCH_G)
     start = expected_reading(session, None, np.zeros(2))

@@ -69,6 +69,12 @@ def test_any_three_drafts_merge_into_one_whose_lines_have_a_phase(base: Draft, t
         assert {line.phase for line in merged.lines} <= {phase.id for phase in merged.phases}
 
 
+def test_a_line_is_named_by_its_material_or_by_its_place_on_the_page() -> None:
+    nameless = replace(BASE, lines=(*BASE.lines, DraftLine("n", "b", "", None, "2")))
+    named = {one.path: one.words for one in changes(nameless, with_amount(with_amount(nameless, "n", "3"), "g", "6"))}
+    assert named == {"line.g.amount": "Amount of Glycerin", "line.n.amount": "Amount of line 4"}
+
+
 def test_changes_of_different_fields_are_both_kept() -> None:
     merged = merge(BASE, with_amount(BASE, "g", "7"), with_amount(BASE, "o", "8"))
     assert amounts(merged.draft) == {"w": "", "g": "7", "o": "8"}

@@ -174,6 +174,8 @@ def test_without_a_line_that_fills_up_the_rest_keeps_its_proportions() -> None:
     draft = Draft(phases=(DraftPhase("p"),), lines=lines)
     found = {line.id: Decimal(line.amount) for line in rewritten(draft, Rewrite(9, "D", Decimal(19), 3)).lines}
     assert found == {"a": Decimal(54), "b": Decimal(27), "c": Decimal(19)}
+    nothing = replace(draft, lines=(replace(lines[0], amount="0"), replace(lines[2], amount="100")))
+    assert [line.amount for line in rewritten(nothing, Rewrite(9, "D", Decimal(19), 3)).lines] == ["0", "19"]
 
 
 def test_another_basis_is_refused_in_words() -> None:
