@@ -24,7 +24,7 @@ from app.store.types import Word
 ONE_QS = text("qs = 1")
 
 
-class Formula(Base):
+class FormulaRow(Base):
     """A formula: a name, a short code, and a draft that is always there."""
 
     __tablename__ = "formula"
@@ -120,7 +120,7 @@ class FormulaVersion(Base):
     filled_at: Mapped[MaybeMoment]
     declared: Mapped[str | None]
 
-    formula: Mapped[Formula] = relationship(back_populates="versions")
+    formula: Mapped[FormulaRow] = relationship(back_populates="versions")
     lines: Mapped[list["VersionLine"]] = relationship(
         order_by="VersionLine.position", cascade="all, delete-orphan", passive_deletes=True
     )

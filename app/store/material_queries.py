@@ -9,8 +9,8 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.store.batches import BatchLine
 from app.store.errors import NotFound
-from app.store.formulas import DraftMaterial, Formula, FormulaVersion, VersionLine
-from app.store.materials import Material, MaterialPart, Packaging, Price
+from app.store.formulas import DraftMaterial, FormulaRow, FormulaVersion, VersionLine
+from app.store.materials import MaterialPart, MaterialRow, PackagingRow, PriceRow
 
 Marker = tuple[object, ...]
 
@@ -43,10 +43,10 @@ class MaterialUse:
 def shelf_marker(session: Session) -> Marker:
     """Return a value that changes whenever a material is added, changed, retired or deleted; one statement."""
     columns = (
-        func.count(Material.id),
-        func.sum(Material.row_version),
-        func.max(Material.id),
-        func.max(Material.created_at),
+        func.count(MaterialRow.id),
+        func.sum(MaterialRow.row_version),
+        func.max(MaterialRow.id),
+        func.max(MaterialRow.created_at),
     )
     return tuple(session.execute(select(*columns)).one())
 
@@ -54,14 +54,14 @@ def shelf_marker(session: Session) -> Marker:
 def shelf_outline(session: Session) -> list[Row[Any]]:
     """List id, name, library key, functions, phase hint and time of retirement of every material, by name."""
     columns = (
-        Material.id,
-        Material.name,
-        Material.library_key,
-        Material.functions,
-        Material.phase_hint,
-        Material.retired_at,
+        MaterialRow.id,
+        MaterialRow.name,
+        MaterialRow.library_key,
+        MaterialRow.functions,
+        MaterialRow.phase_hint,
+        MaterialRow.retired_at,
     )
-    return list(session.execute(select(*columns).order_by(Material.name_key, Material.id)))
+    return list(session.execute(select(*columns).order_by(MaterialRow.name_key, MaterialRow.id)))
 
 
 def part_names(session: Session) -> dict[int, list[tuple[str, str | None]]]:
@@ -77,16 +77,19 @@ def part_names(session: Session) -> dict[int, list[tuple[str, str | None]]]:
     return found
 
 
-def get_material(session: Session, material_id: int) -> Material:
+def get_material(session: Session, material_id: int) -> MaterialRow:
     """Load one material with parts, allergens and prices, retired or not.
 
     Raises:
         NotFound: when there is none.
     """
     found = session.get(
-        Material,
+        MaterialRow,
         material_id,
-        options=[selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)],
+        options=[
+            selectinload(MaterialRow.parts).selectinload(MaterialPart.allergens),
+            selectinload(MaterialRow.prices),
+        ],
     )
     if found is None:
         raise NotFound("There is no such material.")
@@ -95,14 +98,14 @@ def get_material(session: Session, material_id: int) -> Material:
 
 def live_id_of_name(session: Session, name_key: str, apart_from: int | None = None) -> int | None:
     """Return the id of the material that is not retired and has this name, other than ``apart_from``."""
-    query = select(Material.id).where(Material.name_key == name_key, Material.retired_at.is_(None))
-    return session.scalar(query if apart_from is None else query.where(Material.id != apart_from))
+    query = select(MaterialRow.id).where(MaterialRow.name_key == name_key, MaterialRow.retired_at.is_(None))
+    return session.scalar(query if apart_from is None else query.where(MaterialRow.id != apart_from))
 
 
 def live_id_of_library_key(session: Session, library_key: str) -> int | None:
     """Return the id of a material that is not retired and came from the library."""
-    query = select(Material.id).where(Material.library_key == library_key, Material.retired_at.is_(None))
-    return session.scalar(query.order_by(Material.id).limit(1))
+    query = select(MaterialRow.id).where(MaterialRow.library_key == library_key, MaterialRow.retired_at.is_(None))
+    return session.scalar(query.order_by(MaterialRow.id).limit(1))
 
 
 def use_of(session: Session, material_id: int) -> MaterialUse:
@@ -111,12 +114,12 @@ def use_of(session: Session, material_id: int) -> MaterialUse:
     versions = _versions_of(session, material_id)
     ids = drafts | versions.keys()
     rows = session.execute(
-        select(Formula.id, Formula.code, Formula.name).where(Formula.id.in_(ids)).order_by(Formula.code)
+        select(FormulaRow.id, FormulaRow.code, FormulaRow.name).where(FormulaRow.id.in_(ids)).order_by(FormulaRow.code)
     )
     return MaterialUse(
         formulas=tuple(FormulaUse(i, code, name, i in drafts, tuple(versions.get(i, ()))) for i, code, name in rows),
         batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
-        prices=session.scalar(select(func.count(Price.id)).where(Price.material_id == material_id)) or 0,
+        prices=session.scalar(select(func.count(PriceRow.id)).where(PriceRow.material_id == material_id)) or 0,
     )
 
 
@@ -134,29 +137,31 @@ def _versions_of(session: Session, material_id: int) -> dict[int, list[int]]:
     return found
 
 
-def materials_in_order(session: Session, ids: Sequence[int]) -> list[Material]:
+def materials_in_order(session: Session, ids: Sequence[int]) -> list[MaterialRow]:
     """Load the materials of one page of a list with parts and prices, in the order asked for."""
-    loaded = select(Material).options(selectinload(Material.parts), selectinload(Material.prices))
-    found = {m.id: m for m in session.scalars(loaded.where(Material.id.in_(ids)))}
+    loaded = select(MaterialRow).options(selectinload(MaterialRow.parts), selectinload(MaterialRow.prices))
+    found = {m.id: m for m in session.scalars(loaded.where(MaterialRow.id.in_(ids)))}
     return [found[i] for i in ids if i in found]
 
 
-def all_materials(session: Session) -> list[Material]:
+def all_materials(session: Session) -> list[MaterialRow]:
     """Load every material with parts, allergens and prices, retired or not, by name; four statements."""
-    loaded = select(Material).options(
-        selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)
+    loaded = select(MaterialRow).options(
+        selectinload(MaterialRow.parts).selectinload(MaterialPart.allergens), selectinload(MaterialRow.prices)
     )
-    return list(session.scalars(loaded.order_by(Material.name_key, Material.id)))
+    return list(session.scalars(loaded.order_by(MaterialRow.name_key, MaterialRow.id)))
 
 
-def materials_named(session: Session, name_keys: Sequence[str]) -> list[Material]:
+def materials_named(session: Session, name_keys: Sequence[str]) -> list[MaterialRow]:
     """Return the materials with these names, retired or not, with parts and allergens."""
-    loaded = select(Material).options(selectinload(Material.parts).selectinload(MaterialPart.allergens))
-    return list(session.scalars(loaded.where(Material.name_key.in_(name_keys))))
+    loaded = select(MaterialRow).options(selectinload(MaterialRow.parts).selectinload(MaterialPart.allergens))
+    return list(session.scalars(loaded.where(MaterialRow.name_key.in_(name_keys))))
 
 
-def every_packaging(session: Session) -> list[Packaging]:
+def every_packaging(session: Session) -> list[PackagingRow]:
     """List the packaging, what is not retired first, then by name."""
     return list(
-        session.scalars(select(Packaging).order_by(Packaging.retired_at.is_not(None), func.lower(Packaging.name)))
+        session.scalars(
+            select(PackagingRow).order_by(PackagingRow.retired_at.is_not(None), func.lower(PackagingRow.name))
+        )
     )

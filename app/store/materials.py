@@ -57,7 +57,7 @@ class PriceKind(StrEnum):
     OFFERED = "offered"
 
 
-class Material(Base):
+class MaterialRow(Base):
     """A material as it stands on the shelf; retired rather than deleted once a formula uses it."""
 
     __tablename__ = "material"
@@ -106,8 +106,8 @@ class Material(Base):
     parts: Mapped[list["MaterialPart"]] = relationship(
         order_by="MaterialPart.position", cascade="all, delete-orphan", passive_deletes=True
     )
-    prices: Mapped[list["Price"]] = relationship(
-        order_by="Price.priced_on.desc(), Price.id.desc()", cascade="all, delete-orphan", passive_deletes=True
+    prices: Mapped[list["PriceRow"]] = relationship(
+        order_by="PriceRow.priced_on.desc(), PriceRow.id.desc()", cascade="all, delete-orphan", passive_deletes=True
     )
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
 
@@ -158,7 +158,7 @@ class PartAllergen(Base):
     percent: Mapped[Amount]
 
 
-class Price(Base):
+class PriceRow(Base):
     """What was paid, or offered, for which amount of a material or of packaging, when, by whom and in what currency.
 
     ``quantity_g`` is grams, or pieces for packaging. Without a currency the amount is in that of the workshop.
@@ -197,7 +197,7 @@ class Price(Base):
         return self.amount / self.quantity_g
 
 
-class Packaging(Base):
+class PackagingRow(Base):
     """A pot, lid, label or box: sold in packs, used one or more to a unit."""
 
     __tablename__ = "packaging"
@@ -216,39 +216,41 @@ class Packaging(Base):
     notes: Mapped[Words]
     retired_at: Mapped[MaybeMoment]
 
-    prices: Mapped[list["Price"]] = relationship(
-        order_by="Price.priced_on.desc(), Price.id.desc()",
+    prices: Mapped[list["PriceRow"]] = relationship(
+        order_by="PriceRow.priced_on.desc(), PriceRow.id.desc()",
         cascade="all, delete-orphan",
         passive_deletes=True,
         lazy="selectin",
     )
 
     @property
-    def newest_price(self) -> Price | None:
+    def newest_price(self) -> PriceRow | None:
         """The newest price paid, or offered where nothing was paid."""
         return newest_price(self.prices)
 
 
-def newest_price(prices: Iterable[Price]) -> Price | None:
+def newest_price(prices: Iterable[PriceRow]) -> PriceRow | None:
     """Return the newest price paid; an offer only where nothing was paid yet. Prices come newest first."""
     listed = list(prices)
     paid = [price for price in listed if price.kind is PriceKind.PAID]
     return next(iter(paid or listed), None)
 
 
-def live_materials(session: Session) -> list[Material]:
+def live_materials(session: Session) -> list[MaterialRow]:
     """List the materials that are not retired, by name, with parts, allergens and prices loaded."""
-    return list(session.scalars(_with_everything().where(Material.retired_at.is_(None)).order_by(Material.name_key)))
+    return list(
+        session.scalars(_with_everything().where(MaterialRow.retired_at.is_(None)).order_by(MaterialRow.name_key))
+    )
 
 
-def materials_by_id(session: Session, ids: set[int]) -> dict[int, Material]:
+def materials_by_id(session: Session, ids: set[int]) -> dict[int, MaterialRow]:
     """Load some materials, retired ones too, with parts, allergens and prices."""
     if not ids:
         return {}
-    return {m.id: m for m in session.scalars(_with_everything().where(Material.id.in_(ids)))}
+    return {m.id: m for m in session.scalars(_with_everything().where(MaterialRow.id.in_(ids)))}
 
 
-def _with_everything() -> Select[Material]:
-    return select(Material).options(
-        selectinload(Material.parts).selectinload(MaterialPart.allergens), selectinload(Material.prices)
+def _with_everything() -> Select[MaterialRow]:
+    return select(MaterialRow).options(
+        selectinload(MaterialRow.parts).selectinload(MaterialPart.allergens), selectinload(MaterialRow.prices)
     )

@@ -20,8 +20,8 @@ from app.store.base import (
     one_of,
     reference,
 )
-from app.store.formulas import Formula
-from app.store.materials import Packaging
+from app.store.formulas import FormulaRow
+from app.store.materials import PackagingRow
 from app.store.types import IsoDay, Word
 from app.store.workshop import Jurisdiction
 
@@ -73,7 +73,7 @@ class Product(Base):
     retired_at: Mapped[MaybeMoment]
     row_version: Mapped[int] = mapped_column(default=1)
 
-    formula: Mapped[Formula] = relationship()
+    formula: Mapped[FormulaRow] = relationship()
     packaging: Mapped[list["ProductPackaging"]] = relationship(
         order_by="ProductPackaging.position", cascade="all, delete-orphan", passive_deletes=True
     )
@@ -96,7 +96,7 @@ class ProductPackaging(Base):
     packaging_id: Mapped[int] = reference("packaging.id")
     per_unit: Mapped[Amount] = mapped_column(default=Decimal(1))
 
-    packaging: Mapped[Packaging] = relationship()
+    packaging: Mapped[PackagingRow] = relationship()
 
 
 class ExchangeRate(Base):

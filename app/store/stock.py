@@ -27,7 +27,7 @@ from app.store.base import (
 from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.growing import EventColumns, WithHistory, event_rules
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.types import IsoDay, Millionths, Word
 
 HELD = text("on_hand > 0")
@@ -145,8 +145,8 @@ class Lot(WithHistory, Base):
     created_at: Mapped[datetime]
     row_version: Mapped[int] = mapped_column(default=1)
 
-    material: Mapped[Material | None] = relationship(lazy="selectin")
-    packaging: Mapped[Packaging | None] = relationship(lazy="selectin")
+    material: Mapped[MaterialRow | None] = relationship(lazy="selectin")
+    packaging: Mapped[PackagingRow | None] = relationship(lazy="selectin")
     from_batch: Mapped[Batch | None] = relationship(lazy="selectin")
     supplier: Mapped[Supplier | None] = relationship(lazy="selectin")
     moves: Mapped[list["StockMove"]] = relationship(order_by="StockMove.id", passive_deletes="all")
@@ -297,8 +297,8 @@ class PurchaseLine(Base):
     price: Mapped[MaybeAmount]
     lot_id: Mapped[int | None] = reference("lot.id", nullable=True)
 
-    material: Mapped[Material | None] = relationship(lazy="selectin")
-    packaging: Mapped[Packaging | None] = relationship(lazy="selectin")
+    material: Mapped[MaterialRow | None] = relationship(lazy="selectin")
+    packaging: Mapped[PackagingRow | None] = relationship(lazy="selectin")
     lot: Mapped[Lot | None] = relationship(lazy="selectin")
 
     @property

@@ -18,7 +18,7 @@ from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.distribution import STANDS as DISPATCH_STANDS
 from app.store.distribution import Dispatch, DispatchKind, Receiver
 from app.store.formulas import FormulaVersion
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.packing import PackingLotUse, PackingRun, RunState
 from app.store.products import Product
 from app.store.stock import Lot, LotState, Supplier
@@ -369,15 +369,15 @@ def read_typed(session: Session, typed: Collection[Use]) -> tuple[list[Use], lis
 
 
 def _lots() -> Select[*tuple[Any, ...]]:
-    name = func.coalesce(Material.name, Packaging.name, "")
+    name = func.coalesce(MaterialRow.name, PackagingRow.name, "")
     return (
         select(
             Lot.id, Lot.code, name, Lot.material_id, Lot.packaging_id, Lot.from_batch_id, Lot.supplier_id,
             func.coalesce(Supplier.name, ""), Lot.supplier_lot, Lot.received_on, Lot.amount_text, Lot.state,
             Lot.on_hand,
         )
-        .outerjoin(Material, Material.id == Lot.material_id)
-        .outerjoin(Packaging, Packaging.id == Lot.packaging_id)
+        .outerjoin(MaterialRow, MaterialRow.id == Lot.material_id)
+        .outerjoin(PackagingRow, PackagingRow.id == Lot.packaging_id)
         .outerjoin(Supplier, Supplier.id == Lot.supplier_id)
         .order_by(Lot.id)
     )  # fmt: skip

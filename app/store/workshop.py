@@ -116,7 +116,7 @@ class Workshop(Base):
     __mapper_args__ = {"version_id_col": row_version}  # noqa: RUF012 - the mapper reads it once
 
 
-class Scale(Base):
+class ScaleRow(Base):
     """A scale on the bench: its smallest step, its largest load and the vessel that usually stands on it, in grams."""
 
     __tablename__ = "scale"
@@ -209,9 +209,9 @@ def the_workshop(session: Session) -> Workshop:
     return session.get_one(Workshop, 1)
 
 
-def scales(session: Session) -> list[Scale]:
+def scales(session: Session) -> list[ScaleRow]:
     """List the scales, finest first."""
-    return sorted(session.scalars(select(Scale)), key=lambda s: (s.readability_g, s.capacity_g, s.id))
+    return sorted(session.scalars(select(ScaleRow)), key=lambda s: (s.readability_g, s.capacity_g, s.id))
 
 
 def vessels(session: Session) -> list[Vessel]:

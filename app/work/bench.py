@@ -8,10 +8,10 @@ from sqlalchemy.orm import Session
 
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
-from app.store.formulas import Formula, FormulaVersion
-from app.store.materials import Material, Price
+from app.store.formulas import FormulaRow, FormulaVersion
+from app.store.materials import MaterialRow, PriceRow
 from app.store.quality import Recall
-from app.store.workshop import Scale, the_workshop
+from app.store.workshop import ScaleRow, the_workshop
 from app.work.backups import backup_folder, list_backups
 from app.work.batches.listing import BatchRow, latest_batches
 from app.work.batches.loading import CLOSED
@@ -64,12 +64,12 @@ def look_at_bench(store: Store) -> Bench:
     decided = latest_batches(store, CLOSED, MOST_BATCHES)
     with store.reading() as session:
         versions = (
-            select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id).scalar_subquery()
+            select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == FormulaRow.id).scalar_subquery()
         )
-        columns = (Formula.id, Formula.code, Formula.name, Formula.product_type, Formula.changed_at)
-        asked = select(*columns, versions).where(Formula.retired_at.is_(None))
+        columns = (FormulaRow.id, FormulaRow.code, FormulaRow.name, FormulaRow.product_type, FormulaRow.changed_at)
+        asked = select(*columns, versions).where(FormulaRow.retired_at.is_(None))
         # Both the same way round, so that the index gives the order and no other formula is looked at.
-        newest = asked.order_by(Formula.changed_at.desc(), Formula.id.desc()).limit(MOST_FORMULAS)
+        newest = asked.order_by(FormulaRow.changed_at.desc(), FormulaRow.id.desc()).limit(MOST_FORMULAS)
         return Bench(
             is_demo=the_workshop(session).is_demo,
             formulas=tuple(RecentFormula(*row) for row in session.execute(newest)),
@@ -83,7 +83,7 @@ def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
     """Ask for a first backup once there is something to lose."""
     if the_workshop(session).is_demo or not backup_folder(store) or list_backups(store):
         return []
-    worth = session.scalar(select(Formula.id).limit(1)) or session.scalar(select(Material.id).limit(1))
+    worth = session.scalar(select(FormulaRow.id).limit(1)) or session.scalar(select(MaterialRow.id).limit(1))
     return (
         [Wanting("There is no backup yet. Make one, and copy it to another disk.", "/workshop/backups")]
         if worth
@@ -93,11 +93,11 @@ def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
 
 def _wanting(session: Session) -> tuple[Wanting, ...]:
     found = []
-    if not session.scalar(select(func.count(Scale.id))):
+    if not session.scalar(select(func.count(ScaleRow.id))):
         found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
-    priced = select(Price.id).where(Price.material_id == Material.id)
+    priced = select(PriceRow.id).where(PriceRow.material_id == MaterialRow.id)
     # Looked for no further than the words go: a shelf of thousands that were never priced is not read through.
-    unpriced = select(Material.id).where(Material.retired_at.is_(None), ~priced.exists()).limit(MOST_COUNTED + 1)
+    unpriced = select(MaterialRow.id).where(MaterialRow.retired_at.is_(None), ~priced.exists()).limit(MOST_COUNTED + 1)
     count = session.scalar(select(func.count()).select_from(unpriced.subquery())) or 0
     if count:
         shown = f"More than {MOST_COUNTED}" if count > MOST_COUNTED else str(count)

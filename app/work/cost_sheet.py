@@ -20,7 +20,7 @@ SHARE_DIGITS = 1
 
 
 @dataclass(frozen=True, slots=True)
-class MaterialRow:
+class CostedMaterial:
     """A material on the sheet: grams weighed, price of a kilogram, cost in the batch, share of all materials."""
 
     name: str
@@ -32,7 +32,7 @@ class MaterialRow:
 
 
 @dataclass(frozen=True, slots=True)
-class PackagingRow:
+class CostedPackaging:
     """A piece of packaging: how many a unit takes, price of one, cost in the batch."""
 
     name: str
@@ -81,8 +81,8 @@ class CostSheet:
     unit: Amounts
     batch: Amounts
     kinds: tuple[KindRow, ...]
-    materials: tuple[MaterialRow, ...]
-    packaging: tuple[PackagingRow, ...]
+    materials: tuple[CostedMaterial, ...]
+    packaging: tuple[CostedPackaging, ...]
     at_batches: tuple[AtBatches, ...]
     asking: tuple[AskingPrice, ...]
     unpriced: tuple[str, ...]
@@ -150,12 +150,12 @@ def _shares(shares: list[Decimal]) -> tuple[Decimal, ...]:
 
 def _material_rows(
     formula: Formula, weighing: Weighing, job: Job, costing: Costing, total: Decimal
-) -> tuple[MaterialRow, ...]:
+) -> tuple[CostedMaterial, ...]:
     exact = [None if line.price is None else line.grams * line.price / line.price_for_g for line in job.lines]
     amounts = _make_up(exact, total, formula.rates.digits)
     shares = _shares([share.percent for share in costing.shares])
     return tuple(
-        MaterialRow(
+        CostedMaterial(
             name=weighed.line.name,
             grams=weighed.weigh_g,
             places=weighed.scale.places,
@@ -167,12 +167,12 @@ def _material_rows(
     )
 
 
-def _packaging_rows(formula: Formula, job: Job, units: int, total: Decimal) -> tuple[PackagingRow, ...]:
+def _packaging_rows(formula: Formula, job: Job, units: int, total: Decimal) -> tuple[CostedPackaging, ...]:
     used = [use.packaging for use in packs_of(formula)] if job.packaging else []
     per_unit = [None if pack.price is None else pack.price / pack.units_per_pack for pack in job.packaging]
     amounts = _make_up([None if one is None else one * units for one in per_unit], total, formula.rates.digits)
     return tuple(
-        PackagingRow(pack.name, pack.per_unit, None if one is None else one / pack.per_unit, amount)
+        CostedPackaging(pack.name, pack.per_unit, None if one is None else one / pack.per_unit, amount)
         for pack, one, amount in zip(used, per_unit, amounts, strict=True)
     )
 

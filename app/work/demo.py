@@ -17,11 +17,11 @@ from app.science.quantities import parse_quantity, to_grams
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Formula
-from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.formulas import FormulaRow
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.products import Product, ProductPackaging
 from app.store.stock import Lot, LotState
-from app.store.workshop import Jurisdiction, Paper, Person, Scale, Workshop
+from app.store.workshop import Jurisdiction, Paper, Person, ScaleRow, Workshop
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
@@ -60,7 +60,7 @@ def load_demo(store: Store) -> None:
     shop, materials, formulas, batches = (_file(n) for n in ("workshop", "materials", "formulas", "batches"))
     with store.transaction() as session:
         session.add(_workshop(shop["workshop"]))
-        session.add_all(Scale(**{k: _exact(k, v) for k, v in row.items()}) for row in shop["scales"])
+        session.add_all(ScaleRow(**{k: _exact(k, v) for k, v in row.items()}) for row in shop["scales"])
         session.add_all(Person(**row) for row in shop["people"])
         packs = {row["name"]: _packaging(session, row) for row in shop["packaging"]}
         shelf = {row["name"]: _shelved(session, row) for row in materials["shelf"]}
@@ -74,7 +74,7 @@ def load_demo(store: Store) -> None:
     with store.transaction() as session:
         _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:
-            formula = session.get_one(Formula, ids[row["code"]])
+            formula = session.get_one(FormulaRow, ids[row["code"]])
             formula.created_at = formula.changed_at = datetime.fromisoformat(row["written_at"]).astimezone(UTC)
     planned = [(row, _plan(store, row, ids[row["formula"]])) for row in batches["batches"]]
     for row, batch_id in sorted(planned, key=lambda one: str(one[0]["planned_on"])):
@@ -100,7 +100,7 @@ def _workshop(row: Row) -> Workshop:
 
 
 def _packaging(session: Session, row: Row) -> int:
-    pack = Packaging(
+    pack = PackagingRow(
         name=row["name"],
         units_per_pack=Decimal(row["units_per_pack"]),
         supplier=row["supplier"],
@@ -111,14 +111,14 @@ def _packaging(session: Session, row: Row) -> int:
     return pack.id
 
 
-def _shelved(session: Session, row: Row) -> Material:
+def _shelved(session: Session, row: Row) -> MaterialRow:
     shipped = library_material(slug(row["library"]))
     if shipped is None:
         raise NotFound(f"The library has no {row['library']}.")
     return _priced(session, from_library(shipped).but(name=row["name"]), row)
 
 
-def _own(session: Session, row: Row) -> Material:
+def _own(session: Session, row: Row) -> MaterialRow:
     plain_fields = ("name", "form", "phase_hint", "functions", "use_low", "use_high", "cautions", "source")
     typed = MaterialForm(
         **{key: row.get(key, "") for key in plain_fields},
@@ -134,10 +134,10 @@ def _part(row: Row) -> PartForm:
     return PartForm(inci=row["inci"], percent=share, kind=row["kind"], allergens=allergens)
 
 
-def _priced(session: Session, typed: MaterialForm, row: Row) -> Material:
+def _priced(session: Session, typed: MaterialForm, row: Row) -> MaterialRow:
     material = insert_material(session, typed.checked())
     material.prices.extend(
-        Price(
+        PriceRow(
             kind=PriceKind(price["kind"]),
             amount=Decimal(price["amount"]),
             currency="EUR",
@@ -153,7 +153,7 @@ def _priced(session: Session, typed: MaterialForm, row: Row) -> Material:
     return material
 
 
-def _formula(session: Session, row: Row, shelf: Mapping[str, Material]) -> int:
+def _formula(session: Session, row: Row, shelf: Mapping[str, MaterialRow]) -> int:
     words = ("product_type", "exposure", "batch", "fill", "density", "target_ph", "labour_minutes")
     placed = [(f"p{n}", line) for n, phase in enumerate(row["phases"], start=1) for line in phase["lines"]]
     draft = Draft(
@@ -268,7 +268,7 @@ def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[WeighingFo
     for place, line in enumerate(lines):
         step = Decimal("0.01") if line.shown_g < 200 else Decimal("0.1")
         left = line.shown_g + to_step(line.shown_g * Decimal(row["spread"]) / 100 * (place % 3 - 1), step)
-        material = session.get_one(Material, line.material_id)
+        material = session.get_one(MaterialRow, line.material_id)
         if material.drawn_here:
             drawn = house_lot(session, material, by=row["made_by"], day=day)
             entries.append(WeighingForm(line.id, plain(left), drawn.code))
@@ -285,7 +285,7 @@ def _keep_output(store: Store, batch_id: int, row: Row) -> None:
     """Keep what a batch made as a lot of the shelf, such as a stock solution, and accept it."""
     made = row["makes"]
     with store.reading() as session:
-        material_id = session.scalars(select(Material.id).where(Material.name == made["material"])).one()
+        material_id = session.scalars(select(MaterialRow.id).where(MaterialRow.name == made["material"])).one()
     lot_id = receive_output(store, batch_id, OutputForm(by=row["made_by"], **made["texts"]), material_id=material_id)
     decide_lot(store, lot_id, DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"]))
 
@@ -300,10 +300,10 @@ def _finish(store: Store, batch_id: int, row: Row) -> None:
     decide(store, batch_id, version, BatchDecision(row["state"], row.get("why", ""), row["decided_by"]))
 
 
-def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:
+def _stock(session: Session, stock: Row, shelf: Mapping[str, MaterialRow]) -> None:
     """Put a lot of everything on the shelf that was paid for and is not used up, and what the file says besides."""
     for material in shelf.values():
-        found = session.get_one(Material, material.id)
+        found = session.get_one(MaterialRow, material.id)
         if found.name in stock["drawn_here"]:
             found.drawn_here = True
             continue
@@ -313,16 +313,16 @@ def _stock(session: Session, stock: Row, shelf: Mapping[str, Material]) -> None:
             lot = _lot(session, found, **texts, supplier_lot=stock["supplier_lots"][found.name])
             lot.paid, lot.currency = price.amount, price.currency
     for row in stock["lots"]:
-        _lot(session, session.get_one(Material, shelf[row["material"]].id), **row["texts"])
+        _lot(session, session.get_one(MaterialRow, shelf[row["material"]].id), **row["texts"])
     for row in stock["suppliers"]:
         supplier = supplier_named(session, row["name"])
         if supplier is not None:
             supplier.contact, supplier.delivery_days = row["contact"], Decimal(row["delivery_days"])
     for name, grams in stock["keep"].items():
-        session.get_one(Material, shelf[name].id).reorder_g = Decimal(grams)
+        session.get_one(MaterialRow, shelf[name].id).reorder_g = Decimal(grams)
 
 
-def _lot(session: Session, material: Material, **texts: str) -> Lot:
+def _lot(session: Session, material: MaterialRow, **texts: str) -> Lot:
     typed = ReceiveForm(**{"accepted": "yes", "by": "Tom", "place": "Store room", **texts})
     return receive_lot(session, material, typed.checked(lot_context(session, material)))
 

@@ -9,7 +9,7 @@ from app.science.numbers import plain
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.formulas import FormulaVersion
-from app.store.materials import Packaging
+from app.store.materials import PackagingRow
 from app.store.packing import get_run
 from app.store.products import products_of
 from app.work.packing.deviations import close_run
@@ -33,7 +33,7 @@ def load_packing(store: Store, told: Row, ids: Mapping[str, int]) -> None:
 
 def _receive(store: Store, row: Row) -> None:
     with store.reading() as session:
-        pack = session.scalars(select(Packaging).where(Packaging.name == row["packaging"])).one()
+        pack = session.scalars(select(PackagingRow).where(PackagingRow.name == row["packaging"])).one()
         price = pack_price(pack, exchange_of(session))
     texts = {"amount": plain(pack.units_per_pack * row["packs"]), "supplier": pack.supplier, "accepted": "yes"}
     texts |= {"paid": "" if price is None else plain(price * row["packs"]), "by": "Tom", **row["texts"]}

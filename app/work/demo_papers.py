@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from app.store.engine import Store
 from app.store.labels import label_sheets
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.products import Product
 from app.store.stock import Lot
 from app.work.labels.design import DesignForm, add_design
@@ -44,7 +44,7 @@ def _about(session: Session, about: Mapping[str, str], ids: Mapping[str, int]) -
     if kind == "product":
         return {"product_id": _of(session, name, ids)}
     found = {
-        "material": select(Material.id).where(Material.name == name),
+        "material": select(MaterialRow.id).where(MaterialRow.name == name),
         "lot": select(Lot.id).where(Lot.supplier_lot == name).order_by(Lot.id),
     }[kind]
     return {f"{kind}_id": session.scalars(found.limit(1)).one()}

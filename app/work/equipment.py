@@ -14,15 +14,15 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.labels import LabelSheet
 from app.store.material_queries import every_packaging
-from app.store.materials import Packaging, Price, PriceKind
+from app.store.materials import PackagingRow, PriceKind, PriceRow
 from app.store.stock import Supplier
-from app.store.workshop import Scale, Vessel, scales, the_workshop, vessels
+from app.store.workshop import ScaleRow, Vessel, scales, the_workshop, vessels
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
 
-Row = TypeVar("Row", Scale, Vessel, Packaging, Supplier, LabelSheet)
+Row = TypeVar("Row", ScaleRow, Vessel, PackagingRow, Supplier, LabelSheet)
 
 
 class ScaleForm(Form):
@@ -151,10 +151,10 @@ class Register(Generic[Row]):
         return form.columns()
 
 
-class PackagingRegister(Register[Packaging]):
+class PackagingRegister(Register[PackagingRow]):
     """The list of packaging; a price in its form becomes a dated price of the pack."""
 
-    def _write(self, session: Session, row: Packaging, typed: Form) -> None:
+    def _write(self, session: Session, row: PackagingRow, typed: Form) -> None:
         super()._write(session, row, typed)
         note_pack_price(session, row, typed.checked(the_workshop(session)).value_of(PackagingForm.price))
 
@@ -162,12 +162,12 @@ class PackagingRegister(Register[Packaging]):
         return {name: value for name, value in form.columns().items() if name != "price"}
 
 
-def note_pack_price(session: Session, piece: Packaging, price: Decimal | None) -> None:
+def note_pack_price(session: Session, piece: PackagingRow, price: Decimal | None) -> None:
     """Add what a pack cost today, in the workshop's currency, unless it is not known or noted already."""
     pack, day = piece.units_per_pack, today()
     if price is not None and (price, pack, day) not in {(p.amount, p.quantity_g, p.priced_on) for p in piece.prices}:
         piece.prices.append(
-            Price(
+            PriceRow(
                 kind=PriceKind.PAID,
                 amount=price,
                 currency=the_workshop(session).currency,
@@ -187,9 +187,9 @@ def _add_row(session: Session, register: Register[Any], typed: Form, *, key: str
     session.add(row)
 
 
-SCALES = Register(Scale, ScaleForm, scales)
+SCALES = Register(ScaleRow, ScaleForm, scales)
 VESSELS = Register(Vessel, VesselForm, vessels)
-PACKAGING = PackagingRegister(Packaging, PackagingForm, every_packaging)
+PACKAGING = PackagingRegister(PackagingRow, PackagingForm, every_packaging)
 
 
 def remove_scale(store: Store, scale_id: int) -> str:
@@ -199,7 +199,7 @@ def remove_scale(store: Store, scale_id: int) -> str:
         NotFound: when there is no such scale.
     """
     with store.transaction() as session:
-        scale = session.get(Scale, scale_id)
+        scale = session.get(ScaleRow, scale_id)
         if scale is None:
             raise NotFound("There is no such scale.")
         session.delete(scale)
@@ -227,7 +227,7 @@ def retire_packaging(store: Store, packaging_id: int, *, back: bool = False) -> 
         NotFound: when there is none.
     """
     with store.transaction() as session:
-        piece = session.get(Packaging, packaging_id)
+        piece = session.get(PackagingRow, packaging_id)
         if piece is None:
             raise NotFound("There is no such packaging.")
         piece.retired_at = None if back else piece.retired_at or now()

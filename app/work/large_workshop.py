@@ -22,8 +22,8 @@ from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchS
 from app.store.bulk import Row, free_id, put, rows_of
 from app.store.distribution import Dispatch, DispatchKind, Receiver, ReceiverKind
 from app.store.engine import Store
-from app.store.formulas import DraftMaterial, DraftStep, Formula, FormulaVersion, VersionLine
-from app.store.materials import Material, MaterialPart, Packaging, PartAllergen, Price
+from app.store.formulas import DraftMaterial, DraftStep, FormulaRow, FormulaVersion, VersionLine
+from app.store.materials import MaterialPart, MaterialRow, PackagingRow, PartAllergen, PriceRow
 from app.store.packing import PackingLotUse, PackingRun, RetainedSample, RunState
 from app.store.products import Product
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
@@ -102,7 +102,7 @@ def make_large(store: Store, factor: float = 1.0) -> None:
 def multiply(store: Store, size: Size) -> None:
     """Make a large workshop of the demonstration, which has to be as it was loaded."""
     with store.reading() as session:
-        ids = list(session.scalars(select(Formula.id).order_by(Formula.id)))
+        ids = list(session.scalars(select(FormulaRow.id).order_by(FormulaRow.id)))
     planned = [
         plan_batch(store, Plan(formula_id, None, "1 kg", loss="3", planned_on=LAST_DAY.isoformat(), made_by="Ines"))
         for formula_id in ids
@@ -124,7 +124,7 @@ def _sample(session: Session, ids: list[int], planned: list[int]) -> Sample:
         batch = rows_of(session, Batch, Batch.id == batch_id)[0]
         formulas.append(
             SampleFormula(
-                rows_of(session, Formula, Formula.id == formula_id)[0],
+                rows_of(session, FormulaRow, FormulaRow.id == formula_id)[0],
                 rows_of(session, DraftStep, DraftStep.formula_id == formula_id)[-1],
                 rows_of(session, FormulaVersion, FormulaVersion.id == batch["version_id"])[0],
                 rows_of(session, VersionLine, VersionLine.version_id == batch["version_id"]),
@@ -133,7 +133,7 @@ def _sample(session: Session, ids: list[int], planned: list[int]) -> Sample:
             )
         )
     materials, parts, allergens, prices = (
-        rows_of(session, model) for model in (Material, MaterialPart, PartAllergen, Price)
+        rows_of(session, model) for model in (MaterialRow, MaterialPart, PartAllergen, PriceRow)
     )
     return Sample(materials, parts, allergens, prices, tuple(formulas))
 
@@ -143,7 +143,7 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
     wanted = max(size.materials, len(sample.materials))
     first, names = {row["id"]: row["id"] for row in sample.materials}, {r["id"]: r["name"] for r in sample.materials}
     copies: list[dict[int, int]] = [first]
-    next_id, materials = free_id(session, Material), []
+    next_id, materials = free_id(session, MaterialRow), []
     while len(names) < wanted:
         copies.append({})
         for row in sample.materials[: wanted - len(names)]:
@@ -152,7 +152,7 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
             copies[-1][row["id"]] = next_id
             names[next_id] = name
             next_id += 1
-    put(session, Material, materials)
+    put(session, MaterialRow, materials)
     _parts(session, sample, copies[1:])
     if len(copies) > 1 and len(copies[-1]) < len(first):
         copies.pop()
@@ -162,7 +162,7 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
 def _parts(session: Session, sample: Sample, copies: list[dict[int, int]]) -> None:
     """Copy what the materials are made of and what they cost."""
     parts = _copied(session, MaterialPart, sample.parts, "material_id", copies)
-    _copied(session, Price, sample.prices, "material_id", copies)
+    _copied(session, PriceRow, sample.prices, "material_id", copies)
     _copied(session, PartAllergen, sample.allergens, "part_id", parts)
 
 
@@ -219,16 +219,16 @@ def _formulas(session: Session, sample: Sample, shelf: Copies, size: Size) -> li
     """Copy the formulas; return for each version its id, which formula of the sample and which copy of the shelf."""
     count = len(sample.formulas)
     found = [(one.version["id"], place, 0) for place, one in enumerate(sample.formulas)]
-    tables: dict[Any, list[Row]] = {model: [] for model in (Formula, DraftStep, DraftMaterial, FormulaVersion)}
+    tables: dict[Any, list[Row]] = {model: [] for model in (FormulaRow, DraftStep, DraftMaterial, FormulaVersion)}
     lines: list[Row] = []
-    formula_id, version_id = free_id(session, Formula), free_id(session, FormulaVersion)
+    formula_id, version_id = free_id(session, FormulaRow), free_id(session, FormulaVersion)
     for number in range(count, size.formulas):
         place, copy = number % count, number // count % len(shelf.copies)
         one, ids = sample.formulas[place], shelf.copies[number // count % len(shelf.copies)]
         words = {"name": f"{one.formula['name']} {number // count + 1}", "code": f"{one.formula['code']}{number}"}
         draft = json.dumps(_renamed(json.loads(one.step["content"]), words, ids, shelf.names))
         value = json.dumps(_renamed(json.loads(one.version["value"]), words, ids, shelf.names))
-        tables[Formula].append({**one.formula, "id": formula_id, **words, "draft_step": 1})
+        tables[FormulaRow].append({**one.formula, "id": formula_id, **words, "draft_step": 1})
         step = {key: cell for key, cell in one.step.items() if key != "id"}
         tables[DraftStep].append({**step, "formula_id": formula_id, "step": 1, "content": draft})
         used = {ids[line["material_id"]] for line in one.lines}
@@ -400,7 +400,7 @@ def _samples(session: Session, runs: list[Row]) -> None:
 def _products(session: Session) -> dict[int, int]:
     """Give every formula a product; return their ids by formula."""
     there = {row["formula_id"]: row for row in rows_of(session, Product)}
-    names = dict(session.execute(select(Formula.id, Formula.name)).all())
+    names = dict(session.execute(select(FormulaRow.id, FormulaRow.name)).all())
     like, next_id = next(iter(there.values())), free_id(session, Product)
     new = [formula for formula in names if formula not in there]
     own = [{**like, "id": next_id + n, "formula_id": one, "name": names[one]} for n, one in enumerate(new)]
@@ -410,7 +410,7 @@ def _products(session: Session) -> dict[int, int]:
 
 def _packaging_lots(session: Session) -> list[int]:
     """Receive lots of packaging for all the years; return their ids, the oldest first."""
-    packaging = [row["id"] for row in rows_of(session, Packaging)]
+    packaging = [row["id"] for row in rows_of(session, PackagingRow)]
     like = rows_of(session, Lot, Lot.material_id.is_not(None))[-1]
     next_id, lots = free_id(session, Lot), []
     for place in range(LOTS_OF_PACKAGING):

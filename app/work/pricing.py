@@ -78,7 +78,7 @@ def note_rate(session: Session, currency: str, rate: Decimal, day: date) -> None
     session.add(row)
 
 
-def pack_price(piece: stored.Packaging, exchange: Exchange) -> Decimal | None:
+def pack_price(piece: stored.PackagingRow, exchange: Exchange) -> Decimal | None:
     """Return what a pack of packaging costs by its newest price, in the workshop's currency; None where not known."""
     price = stored.newest_price(piece.prices)
     amount = exchange.at_home(price.amount, price.currency, price.priced_on) if price else None
@@ -112,15 +112,15 @@ class PriceBook:
         """Return the book of a past day in the currency of a record: what had been paid last, whatever came after."""
         return PriceBook(self.exchange.into(currency), CostBy.LAST, {}, until=day)
 
-    def of_material(self, material: stored.Material) -> tuple[Price, ...]:
+    def of_material(self, material: stored.MaterialRow) -> tuple[Price, ...]:
         """Return the prices that a material is reckoned with."""
         return self._chosen(material.prices, ("material", material.id))
 
-    def of_packaging(self, piece: stored.Packaging) -> tuple[Price, ...]:
+    def of_packaging(self, piece: stored.PackagingRow) -> tuple[Price, ...]:
         """Return the prices that a piece of packaging is reckoned with, its pieces in place of grams."""
         return self._chosen(piece.prices, ("packaging", piece.id))
 
-    def _chosen(self, prices: Sequence[stored.Price], thing: tuple[str, int]) -> tuple[Price, ...]:
+    def _chosen(self, prices: Sequence[stored.PriceRow], thing: tuple[str, int]) -> tuple[Price, ...]:
         if self.until is not None:
             day = self.until
             prices = [price for price in prices if price.priced_on <= day] or prices[-1:]

@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Formula
+from app.store.formulas import FormulaRow
 from app.store.recipes import RecipeNotes, RecipePicture, notes_of, pictures_of
 from app.store.workshop import the_workshop
 from app.work.action import action
@@ -84,7 +84,7 @@ def save_recipe_notes(session: Session, formula_id: int, typed: RecipeForm, seen
         Conflict: when it changed since it was read.
         NotFound: when there is no such formula.
     """
-    if session.get(Formula, formula_id) is None:
+    if session.get(FormulaRow, formula_id) is None:
         raise NotFound("There is no such formula.")
     shop, words = the_workshop(session), "The words on this recipe were changed in the meantime."
     typed.refuse_overtaken(recipe_form(session, formula_id), seen, shop, words)
@@ -122,7 +122,7 @@ def add_picture(store: Store, formula_id: int, typed: PictureForm, data: bytes, 
 
 @action(once="picture of {formula_id}")
 def _add_picture(session: Session, formula_id: int, row: dict[str, str | int], *, key: str) -> int:
-    if session.get(Formula, formula_id) is None:
+    if session.get(FormulaRow, formula_id) is None:
         raise NotFound("There is no such formula.")
     if len(pictures_of(session, formula_id)) >= MOST_PICTURES:
         raise Faults([Invalid("picture", f"A recipe has at most {MOST_PICTURES} pictures; take one off first.")])

@@ -19,7 +19,7 @@ from app.store.workshop import (
     CostBy,
     Jurisdiction,
     Paper,
-    Scale,
+    ScaleRow,
     Workshop,
     the_workshop,
 )
@@ -183,9 +183,9 @@ def begin_workshop(store: Store, typed: BeginForm) -> None:
         Faults: with everything that is wrong, each at its field.
     """
     form = typed.checked()
-    scales = [Scale(name="Bench scale", readability_g=form.scale_step, capacity_g=form.scale_load)]
+    scales = [ScaleRow(name="Bench scale", readability_g=form.scale_step, capacity_g=form.scale_load)]
     if form.fine_step is not None:
-        scales.append(Scale(name="Fine scale", readability_g=form.fine_step, capacity_g=form.fine_load))
+        scales.append(ScaleRow(name="Fine scale", readability_g=form.fine_step, capacity_g=form.fine_load))
     with store.transaction() as session:
         session.add(
             Workshop(id=1, name=form.name, currency=form.currency, jurisdiction=form.jurisdiction, paper=form.paper)

@@ -19,8 +19,8 @@ from sqlalchemy import func, select
 from app.store.batches import Batch
 from app.store.distribution import Receiver
 from app.store.engine import Store, sqlite_url
-from app.store.formulas import Formula
-from app.store.materials import Material
+from app.store.formulas import FormulaRow
+from app.store.materials import MaterialRow
 from app.store.migrate import to_revision
 from app.store.stock import Lot
 from app.web import create_app
@@ -82,7 +82,7 @@ def workshops(tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[float, 
 
 
 def largest_ids(store: Store) -> dict[str, int]:
-    models = {"batch": Batch, "lot": Lot, "material": Material, "formula": Formula, "receiver": Receiver}
+    models = {"batch": Batch, "lot": Lot, "material": MaterialRow, "formula": FormulaRow, "receiver": Receiver}
     with store.reading() as session:
         return {name: session.scalar(select(func.max(model.id))) or 0 for name, model in models.items()}
 

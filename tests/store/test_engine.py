@@ -14,15 +14,15 @@ from sqlalchemy.exc import IntegrityError, StatementError
 
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict, Unusable
-from app.store.materials import Material, MaterialPart
+from app.store.materials import MaterialPart, MaterialRow
 from app.store.types import plain_text
-from app.store.workshop import Scale, Workshop, next_in_series
+from app.store.workshop import ScaleRow, Workshop, next_in_series
 
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def material(name: str = "Water", **values: object) -> Material:
-    return Material(name=name, name_key=name.upper(), created_at=datetime.now(UTC), **values)
+def material(name: str = "Water", **values: object) -> MaterialRow:
+    return MaterialRow(name=name, name_key=name.upper(), created_at=datetime.now(UTC), **values)
 
 
 @pytest.mark.sqlite
@@ -76,7 +76,7 @@ def test_there_is_one_workshop(store: Store) -> None:
 
 def test_a_scale_holds_at_least_a_step(store: Store) -> None:
     with pytest.raises(IntegrityError), store.transaction() as session:
-        session.add(Scale(name="Odd", readability_g=Decimal(1), capacity_g=Decimal("0.5")))
+        session.add(ScaleRow(name="Odd", readability_g=Decimal(1), capacity_g=Decimal("0.5")))
 
 
 def test_a_fault_in_the_middle_of_an_action_leaves_nothing(store: Store) -> None:

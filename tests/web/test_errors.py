@@ -20,7 +20,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict, Unusable
-from app.store.workshop import Scale
+from app.store.workshop import ScaleRow
 from app.web import create_app
 
 SCRIPT = "\"'><script>alert(7)</script>"
@@ -206,7 +206,7 @@ def test_a_form_that_came_back_is_sent_again_and_taken_once(
     assert dict(again.held) == scale
     assert client.post(again.action, data=dict(again.held)).status_code == 303
     with store.reading() as session:
-        assert session.scalars(select(Scale.name)).all() == ["Bench <scale>"]
+        assert session.scalars(select(ScaleRow.name)).all() == ["Bench <scale>"]
 
 
 def test_a_reading_that_came_after_the_release_is_given_back(demo_client: FlaskClient) -> None:
@@ -245,4 +245,4 @@ def test_a_character_no_text_can_hold_is_refused_and_the_rest_given_back(server:
             for path in ("/formulas?q=%00", "/batches?q=a%00b", "/materials?q=%00"):
                 assert client.get(path).status_code == 200
             with pytest.raises(Invalid, match="no text can hold"), store.transaction() as session:
-                session.add(Scale(name="a\x00b", readability_g=Decimal(1), capacity_g=Decimal(2)))
+                session.add(ScaleRow(name="a\x00b", readability_g=Decimal(1), capacity_g=Decimal(2)))

@@ -8,8 +8,8 @@ from flask.testing import FlaskClient
 from sqlalchemy import select, text
 
 from app.store.engine import Store
-from app.store.materials import Material, Packaging, Price, PriceKind
-from app.store.workshop import CostBy, Jurisdiction, Scale, Workshop
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
+from app.store.workshop import CostBy, Jurisdiction, ScaleRow, Workshop
 from app.work.clock import now
 from app.work.ph.entries import PhReadingForm, SessionRef, add_reading
 from app.work.ph.sessions import SessionForm, end_session, look_at_session, start_session
@@ -44,12 +44,12 @@ def change_everything(store: Store) -> None:
         for name, value in SETTINGS.items():
             setattr(session.get_one(Workshop, 1), name, value)
         session.execute(text("DELETE FROM scale"))
-        session.add(Scale(name="Only one", readability_g=Decimal(10), capacity_g=Decimal(20000)))
-        for piece in session.scalars(select(Packaging)):
+        session.add(ScaleRow(name="Only one", readability_g=Decimal(10), capacity_g=Decimal(20000)))
+        for piece in session.scalars(select(PackagingRow)):
             piece.units_per_pack = Decimal(7)
             if piece.prices:  # what never had one takes the first there is
                 piece.prices.append(price(Decimal(70)))
-        for material in session.scalars(select(Material)):
+        for material in session.scalars(select(MaterialRow)):
             material.name, material.name_key = f"Other {material.id}", f"OTHER {material.id}"
             material.density_g_ml, material.use_low, material.use_high = Decimal("1.7"), Decimal(0), Decimal("0.01")
             material.cautions, material.functions, material.certificate = "Beware.", "colour", ""
@@ -60,8 +60,8 @@ def change_everything(store: Store) -> None:
                 part.inci, part.percent = "Talc", Decimal(7)
 
 
-def price(amount: Decimal) -> Price:
-    return Price(kind=PriceKind.PAID, amount=amount, quantity_text="1 kg", quantity_g=Decimal(1000), priced_on=LATER)
+def price(amount: Decimal) -> PriceRow:
+    return PriceRow(kind=PriceKind.PAID, amount=amount, quantity_text="1 kg", quantity_g=Decimal(1000), priced_on=LATER)
 
 
 def read(client: FlaskClient, path: str) -> list[str]:
@@ -75,7 +75,7 @@ def read(client: FlaskClient, path: str) -> list[str]:
 def with_a_ph_session(store: Store) -> None:
     """Adjust the pH of the planned batch at the bench: one reading, and the end."""
     with store.reading() as session:
-        acid = session.scalars(select(Material.id).where(Material.name == "Lactic acid 88 %")).one()
+        acid = session.scalars(select(MaterialRow.id).where(MaterialRow.name == "Lactic acid 88 %")).one()
     record = start_session(store, PLANNED, SessionForm(str(acid), "5.2", "491", "Ines"))
     add_reading(store, SessionRef(PLANNED, record, 1), PhReadingForm("7.0", "meter", who="Ines"))
     running = look_at_session(store, PLANNED).running

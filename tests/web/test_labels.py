@@ -9,7 +9,7 @@ from sqlalchemy import delete, select
 
 from app.store.engine import Store
 from app.store.labels import LabelDesign, LabelSheet
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.materials.material_form import MaterialForm
 from app.work.materials.shelf import revise_material
 
@@ -118,7 +118,7 @@ def test_the_cream_of_the_demonstration_waits_for_the_allergen_sheet_of_its_lave
     refusal = "Lavandula Angustifolia Oil: no allergen sheet for this essential oil."
     assert refusal in said()
     with demo.reading() as session:
-        oil = session.scalars(select(Material).where(Material.name == "Lavender oil")).one()
+        oil = session.scalars(select(MaterialRow).where(MaterialRow.name == "Lavender oil")).one()
         typed = MaterialForm.of(oil)
     parts = tuple(part.but(allergens="Linalool 35\nLimonene 0.5") for part in typed.text["parts"] if not part.blank)
     revise_material(demo, oil.id, typed.but(parts=parts), oil.row_version)

@@ -10,8 +10,8 @@ from werkzeug.test import TestResponse
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
-from app.store.formulas import DraftMaterial, Formula
-from app.store.materials import Material
+from app.store.formulas import DraftMaterial, FormulaRow
+from app.store.materials import MaterialRow
 from app.work.clock import now
 from app.work.materials import shelf
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
@@ -89,7 +89,7 @@ def test_a_library_row_whose_name_is_taken_is_offered_for_renaming(client: Flask
 def test_the_page_of_a_material_shows_everything(client: FlaskClient, store: Store, blend: int) -> None:
     add_price(store, blend, PriceForm("12.40", "8 oz", "2026-03-05", "Quay"))
     with store.transaction() as session:
-        session.add(Formula(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
+        session.add(FormulaRow(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
         session.flush()
         session.add(DraftMaterial(formula_id=1, material_id=blend))
     page = text_of(client.get(f"/materials/{blend}"))
@@ -120,7 +120,7 @@ def test_a_new_material_is_made_once_however_often_the_button_is_pressed(client:
     answers = [client.post("/materials/new", data={**GLYCERIN, "key": "one"}) for _ in range(2)]
     assert [(a.status_code, a.location) for a in answers] == [(303, "/materials/1")] * 2
     with store.reading() as session:
-        assert session.scalar(select(func.count(Material.id))) == 1
+        assert session.scalar(select(func.count(MaterialRow.id))) == 1
 
 
 def test_faults_stand_at_their_fields_and_in_the_summary_and_nothing_typed_is_lost(client: FlaskClient) -> None:
@@ -172,7 +172,7 @@ def test_the_buttons_of_the_composition_work_without_script_and_write_nothing(
     page = answer.get_data(as_text=True).split("<template")[0]
     assert re.findall(r'name="part-\d+-percent" value="([^"]*)"', page) == expected
     with store.reading() as session:
-        assert session.scalar(select(func.count(Material.id))) == 0
+        assert session.scalar(select(func.count(MaterialRow.id))) == 0
 
 
 def test_the_sum_is_told_as_it_is_typed(client: FlaskClient) -> None:
@@ -237,7 +237,7 @@ def test_a_copy_is_only_a_form_until_it_is_saved(client: FlaskClient, store: Sto
     assert value_of(form, "name") == "Blend (copy)"
     assert value_of(form, "part-0-percent") == "60-80"
     with store.reading() as session:
-        assert session.scalar(select(func.count(Material.id))) == 1
+        assert session.scalar(select(func.count(MaterialRow.id))) == 1
 
 
 def test_retiring_and_bringing_back(client: FlaskClient, store: Store, blend: int) -> None:
@@ -253,7 +253,7 @@ def test_deleting_says_what_goes_and_is_refused_for_what_is_used(client: FlaskCl
     add_price(store, blend, PriceForm("12.40", "8 oz"))
     assert "2 rows and 1 price" in text_of(client.get(f"/materials/{blend}/delete"))
     with store.transaction() as session:
-        session.add(Formula(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
+        session.add(FormulaRow(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
         session.flush()
         session.add(DraftMaterial(formula_id=1, material_id=blend))
     refused = client.post(f"/materials/{blend}/delete")
@@ -310,7 +310,7 @@ def test_files_go_out_and_come_in_through_a_preview(client: FlaskClient, store: 
     taken = {"what": "materials", "text": unescape(kept[1]), "key": "t"}
     assert [client.post("/materials/transfer/take", data=taken).status_code for _ in range(2)] == [303, 303]
     with store.reading() as session:
-        assert sorted(session.scalars(select(Material.name))) == ["Blend", "Second"]
+        assert sorted(session.scalars(select(MaterialRow.name))) == ["Blend", "Second"]
     assert client.get("/materials/prices.csv").status_code == 200
 
 

@@ -12,7 +12,7 @@ from sqlalchemy import select
 from werkzeug.test import TestResponse
 
 from app.store.engine import Store
-from app.store.materials import Price
+from app.store.materials import PriceRow
 from app.store.stock import Document, Lot, Purchase, StockMove
 from app.work.equipment import PACKAGING, PackagingForm
 from app.work.materials.material_form import MaterialForm, PartForm
@@ -154,7 +154,7 @@ def test_what_is_short_is_listed_ordered_and_received_at_once(client: FlaskClien
     with store.reading() as session:
         (lot,) = session.scalars(select(Lot)).all()
         assert (lot.on_hand, lot.supplier_lot, lot.state.value) == (2200, "Q-90", "accepted")
-        of_oil = select(Price).where(Price.material_id == oil).order_by(Price.id)
+        of_oil = select(PriceRow).where(PriceRow.material_id == oil).order_by(PriceRow.id)
         assert [p.amount for p in session.scalars(of_oil)] == [7.5, 22]
         assert session.scalars(select(Purchase)).one().state.value == "open"
     late = client.post("/stock/orders/1/receive", data={**came, "key": "other"})

@@ -8,13 +8,13 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.store.workshop import Scale
+from app.store.workshop import ScaleRow
 from app.work.action import LONGEST_KEY, action, request_key
 
 
 @action(once="scale for {place}")
 def put_scale(session: Session, place: int, name: str, *, key: str = "") -> int:
-    scale = Scale(name=name, readability_g=1, capacity_g=2)
+    scale = ScaleRow(name=name, readability_g=1, capacity_g=2)
     session.add(scale)
     session.flush()
     if name == "wrong":

@@ -17,7 +17,7 @@ from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.labour import worked_times
-from app.store.materials import Packaging
+from app.store.materials import PackagingRow
 from app.store.packing import PackingRun, get_run
 from app.store.products import ExchangeRate, Product, ProductPackaging
 from app.store.workshop import the_workshop
@@ -227,7 +227,7 @@ def test_a_batch_worked_out_by_hand_from_two_lots_in_two_currencies_with_packagi
     glycerin = gel.materials["glycerin"]
     PACKAGING.add(store, PackagingForm("Jar"))
     with store.reading() as session:
-        jar = session.scalars(select(Packaging.id)).one()
+        jar = session.scalars(select(PackagingRow.id)).one()
     for of, code, amount, paid, currency, day in (
         ({"material_id": glycerin}, "A", "1 kg", "10", "usd", "2026-05-02"),
         ({"material_id": glycerin}, "B", "1 kg", "30", "", "2026-10-02"),

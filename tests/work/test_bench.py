@@ -9,7 +9,7 @@ from sqlalchemy import delete, text
 from app.store.batches import BatchState
 from app.store.engine import Store
 from app.store.stock import Lot, LotState
-from app.store.workshop import Scale
+from app.store.workshop import ScaleRow
 from app.work.batches.observing import ReadingForm, add_reading
 from app.work.batches.ticks import TickForm, tick
 from app.work.bench import look_at_bench
@@ -48,7 +48,7 @@ def test_formulas_come_with_the_one_touched_last_at_the_top(demo: Store) -> None
 def test_a_workshop_without_a_scale_is_told_so_with_the_page_to_mend_it(demo: Store) -> None:
     assert not any("scale" in one.words for one in look_at_bench(demo).wanting)
     with demo.transaction() as session:
-        session.execute(delete(Scale))
+        session.execute(delete(ScaleRow))
     assert any("scale" in one.words and one.path == "/workshop/scales" for one in look_at_bench(demo).wanting)
 
 

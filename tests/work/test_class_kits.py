@@ -7,7 +7,7 @@ from sqlalchemy import select
 
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.products import products_of
 from app.store.stock import Lot, LotState
 from app.work.class_kits import ClassKits, class_kits, read_participants, read_step
@@ -35,7 +35,7 @@ def test_the_kits_add_up_to_what_is_weighed(demo: Store, participants: int, size
 
 def test_what_is_missing_is_needed_less_what_is_free_on_the_shelf(demo: Store) -> None:
     with demo.transaction() as session:
-        lot = session.scalars(select(Lot).join(Material).where(Material.name == "Shea butter")).first()
+        lot = session.scalars(select(Lot).join(MaterialRow).where(MaterialRow.name == "Shea butter")).first()
         assert lot is not None
         on_hand = lot.on_hand
         assert lot.state is LotState.ACCEPTED

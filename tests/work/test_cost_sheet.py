@@ -9,7 +9,7 @@ from sqlalchemy import select, text
 
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.store.materials import Material, Price
+from app.store.materials import MaterialRow, PriceRow
 from app.store.workshop import the_workshop
 from app.work.cost_sheet import CostSheet
 from app.work.formulas.editing import open_draft
@@ -30,7 +30,7 @@ def by_hand(store: Store, formula_id: int, grams: Decimal) -> Decimal:
         total = Decimal(0)
         for line in formula_asked(session, PaperRequest(formula_id)).lines:
             needed = grams * line.percent / 100
-            prices = sorted(session.get_one(Material, line.material.id).prices, key=lambda p: p.priced_on)
+            prices = sorted(session.get_one(MaterialRow, line.material.id).prices, key=lambda p: p.priced_on)
             paid = [p for p in prices if p.kind.value == "paid"]
             last = [p for p in paid if not any(q.priced_on > p.priced_on and like(p, q) for q in paid)]
             offers = sorted((p for p in prices if p.kind.value == "offered"), key=lambda p: p.quantity_g)
@@ -40,7 +40,7 @@ def by_hand(store: Store, formula_id: int, grams: Decimal) -> Decimal:
         return total
 
 
-def like(one: Price, other: Price) -> bool:
+def like(one: PriceRow, other: PriceRow) -> bool:
     return max(one.quantity_g, other.quantity_g) <= 5 * min(one.quantity_g, other.quantity_g)
 
 
@@ -80,7 +80,7 @@ def test_materials_and_packaging_grow_with_the_batch_and_a_unit_gets_no_dearer(
 def test_a_material_without_a_price_is_named_and_the_cost_says_at_least(demo: Store) -> None:
     with demo.transaction() as session:
         line = formula_asked(session, PaperRequest(1)).lines[0]
-        for price in session.scalars(select(Price).where(Price.material_id == line.material.id)):
+        for price in session.scalars(select(PriceRow).where(PriceRow.material_id == line.material.id)):
             session.delete(price)
     found = sheet(demo, 1, "1 kg")
     assert found.unpriced == (line.name,)
@@ -133,7 +133,7 @@ def test_page_and_sheets_say_the_same_grams_and_the_same_cost(demo: Store, formu
 
 def test_a_version_can_be_costed_with_todays_prices_and_stays_what_it_was(demo: Store) -> None:
     with demo.transaction() as session:
-        for price in session.scalars(select(Price)):
+        for price in session.scalars(select(PriceRow)):
             price.amount *= 2
         session.execute(text("UPDATE workshop SET labour_rate = '30'"))
     with demo.reading() as session:

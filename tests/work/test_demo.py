@@ -7,8 +7,8 @@ from sqlalchemy import select
 from app.store.batches import Batch, BatchState
 from app.store.distribution import Dispatch
 from app.store.engine import Store
-from app.store.formulas import Formula, FormulaVersion
-from app.store.materials import Material
+from app.store.formulas import FormulaRow, FormulaVersion
+from app.store.materials import MaterialRow
 from app.store.packing import PackingRun
 from app.store.quality import CaseFile
 from app.store.stock import LotState, StockMove, get_lot
@@ -32,7 +32,7 @@ def test_every_product_is_a_version_that_adds_up(demo: Store) -> None:
 
 def test_the_kinds_of_product_that_were_promised_are_there(demo: Store) -> None:
     with demo.reading() as session:
-        kinds = " ".join(session.scalars(select(Formula.product_type)))
+        kinds = " ".join(session.scalars(select(FormulaRow.product_type)))
     for word in ("gel", "oil in water", "body wash", "cationic", "anhydrous", "powder", "tinted", "mist"):
         assert word in kinds
 
@@ -62,7 +62,7 @@ def test_a_released_batch_has_the_ph_its_formula_asks_for(demo: Store) -> None:
 
 def test_formulas_were_written_one_after_the_other_in_one_summer(demo: Store) -> None:
     with demo.reading() as session:
-        written = session.scalars(select(Formula.changed_at)).all()
+        written = session.scalars(select(FormulaRow.changed_at)).all()
     assert len({moment.date() for moment in written}) == len(written) == 9
 
 
@@ -86,7 +86,7 @@ def test_every_gram_of_a_decided_batch_leads_to_a_lot_that_was_there_and_the_led
             came = back(session, [batch.id])
             assert came.typed == []
             for node in came.lots.values():
-                drawn = node.material_id is not None and session.get_one(Material, node.material_id).drawn_here
+                drawn = node.material_id is not None and session.get_one(MaterialRow, node.material_id).drawn_here
                 assert drawn or node.from_batch_id or (node.supplier and node.supplier_lot)
         short = session.scalars(select(StockMove).where(StockMove.why == SHORT)).all()
         assert short == []
@@ -134,4 +134,4 @@ def test_the_stock_of_the_demo_adds_up_and_shows_what_a_stock_can_say(demo: Stor
     with demo.reading() as session:
         seen = attention(session)
         assert (seen.held, seen.expired) == (1, 1)
-        assert session.scalars(select(Material.name).where(Material.drawn_here == 1)).all() == ["Water, purified"]
+        assert session.scalars(select(MaterialRow.name).where(MaterialRow.drawn_here == 1)).all() == ["Water, purified"]

@@ -9,7 +9,7 @@ from sqlalchemy.exc import DBAPIError
 from app.store.batches import Batch, Heating
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.batches.as_made import made_formula
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import still_open
@@ -105,11 +105,11 @@ def test_what_evaporated_is_missing_as_made_and_what_is_put_back_counts_again(de
 def test_the_water_put_back_is_taken_from_the_water_of_the_day(demo: Store, weighed: int) -> None:
     row = heat(demo, weighed, "1100", "1088")
     with demo.transaction() as session:
-        material = session.get_one(Material, load(demo, weighed).lines[0].material_id)
+        material = session.get_one(MaterialRow, load(demo, weighed).lines[0].material_id)
         material.drawn_here = True
     put_water_back(demo, weighed, row.id, pot("12"))
     with demo.transaction() as session:
-        lot = house_lot(session, session.get_one(Material, load(demo, weighed).lines[0].material_id), by="Ines")
+        lot = house_lot(session, session.get_one(MaterialRow, load(demo, weighed).lines[0].material_id), by="Ines")
         assert load(demo, weighed).heatings[0].put_back[0].lot_id == lot.id
 
 

@@ -9,7 +9,7 @@ from sqlalchemy import func, select
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store, sqlite_url
 from app.store.formulas import FormulaVersion
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.stock import Lot, StockMove
 from app.work.formulas.versions import formula_of
 from app.work.large_workshop import Size, multiply, size_of
@@ -34,7 +34,7 @@ def test_every_gram_leads_to_a_lot_and_the_ledger_adds_up(demo: Store) -> None:
         def count(of: object, *where: object) -> int:
             return session.scalar(select(func.count(of)).where(*where)) or 0  # type: ignore[arg-type]
 
-        assert (count(Material.id), count(FormulaVersion.id), count(StockMove.id)) == (130, 40, 4000)
+        assert (count(MaterialRow.id), count(FormulaVersion.id), count(StockMove.id)) == (130, 40, 4000)
         made = select(Batch.id).where(Batch.number.startswith("N"))
         assert count(Batch.id, Batch.id.in_(made), Batch.state == BatchState.RELEASED) > 80
         of_made = BatchWeighing.line_id.in_(select(BatchLine.id).where(BatchLine.batch_id.in_(made)))
@@ -44,7 +44,9 @@ def test_every_gram_leads_to_a_lot_and_the_ledger_adds_up(demo: Store) -> None:
         assert version is not None
         formula = formula_of(version)
         names = {line.material.id: line.name for line in formula.lines}
-        assert names == dict(session.execute(select(Material.id, Material.name).where(Material.id.in_(names))).all())
+        assert names == dict(
+            session.execute(select(MaterialRow.id, MaterialRow.name).where(MaterialRow.id.in_(names))).all()
+        )
         own = session.scalars(select(Lot).where(Lot.from_batch_id.in_(made)).order_by(Lot.id)).all()
         chained = [lot for lot in own if len(back(session, [lot.from_batch_id or 0]).batches) > 1]
         assert chained

@@ -6,8 +6,8 @@ from sqlalchemy import event, func, select, text
 from app.science.composition import Part
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.formulas import DraftMaterial, Formula
-from app.store.materials import Material, MaterialPart, PartAllergen
+from app.store.formulas import DraftMaterial, FormulaRow
+from app.store.materials import MaterialPart, MaterialRow, PartAllergen
 from app.work.clock import now
 from app.work.form import Faults
 from app.work.materials import shelf
@@ -112,7 +112,7 @@ def test_the_same_form_taken_twice_makes_one_material(store: Store) -> None:
     first = shelf.add_material(store, EXTRACT, "a key")
     assert shelf.add_material(store, EXTRACT.but(name="Another"), "a key") == first
     with store.reading() as session:
-        assert session.scalar(select(func.count(Material.id))) == 1
+        assert session.scalar(select(func.count(MaterialRow.id))) == 1
 
 
 def test_two_live_materials_cannot_have_one_name_in_any_case(store: Store) -> None:
@@ -154,7 +154,7 @@ def test_the_differences_between_two_edits_are_named() -> None:
 def test_a_material_of_a_formula_can_be_retired_but_not_deleted(store: Store) -> None:
     material_id = shelf.add_material(store, EXTRACT)
     with store.transaction() as session:
-        session.add(Formula(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
+        session.add(FormulaRow(id=1, code="HC1", name="Hand cream", created_at=now(), changed_at=now()))
         session.flush()
         session.add(DraftMaterial(formula_id=1, material_id=material_id))
     use = shelf.load_use(store, material_id)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.materials import Price, newest_price
+from app.store.materials import PriceRow, newest_price
 from app.work.clock import today
 from app.work.form import Faults
 from app.work.materials import prices, shelf
@@ -24,7 +24,7 @@ def euro(density: Decimal | None = None) -> PriceContext:
 
 
 def per_kg(form: PriceForm) -> Decimal:
-    return Price(**form.columns()).per_kg
+    return PriceRow(**form.columns()).per_kg
 
 
 PER_KG = [

@@ -13,7 +13,7 @@ from sqlalchemy import select
 
 from app.store.engine import Store, sqlite_url
 from app.store.material_queries import all_materials
-from app.store.materials import Packaging, Price
+from app.store.materials import PackagingRow, PriceRow
 from app.work.csv_text import LONGEST_CELL, Unreadable, decode, guarded, read_table, unguarded, write_table
 from app.work.equipment import PACKAGING, PackagingForm
 from app.work.materials import shelf, transfer, transfer_prices
@@ -299,14 +299,14 @@ def test_prices_of_packaging_go_out_and_come_in_beside_those_of_materials(store:
     material_id = shelf.add_material(store, RETIRED)
     PACKAGING.add(store, PackagingForm(name="Jar 60 ml", units_per_pack="48"))
     with store.reading() as session:
-        jar = session.scalars(select(Packaging.id)).one()
+        jar = session.scalars(select(PackagingRow.id)).one()
     text = (
         "material,packaging,price,amount,date,currency\nOld water,,2.50,1 kg,2026-01-02,\n"
         ',jar 60 ML,52.80,48 pieces,2026-02-03,USD\n,Jar 60 ml,200,"200",2026-02-04,\n'
     )
     assert transfer_prices.import_prices(store, text, key="k") == 3
     with store.reading() as session:
-        prices = session.scalars(select(Price).order_by(Price.priced_on)).all()
+        prices = session.scalars(select(PriceRow).order_by(PriceRow.priced_on)).all()
         told = [(one.material_id, one.packaging_id, one.amount, one.quantity_g, one.currency) for one in prices]
     assert told[0] == (material_id, None, Decimal("2.50"), Decimal(1000), "EUR")
     assert told[1:] == [

@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.products import ExchangeRate
 from app.store.stock import Lot, LotState, OrderState, Purchase
 from app.work.equipment import PACKAGING, PackagingForm
@@ -102,10 +102,10 @@ def test_packs_cover_what_is_short_at_the_last_price_by_the_rate_of_its_day(stor
     assert (jars.pack_price, jars.cost, jars.supplier, jars.delivery_days) == (D("52.8"), D("158.4"), "Pot House", None)
     assert list(found) == ["Jar", "Sunflower oil"]  # by supplier
     with store.transaction() as session:
-        session.get_one(Material, oil).reorder_g = D(2250)
+        session.get_one(MaterialRow, oil).reorder_g = D(2250)
     assert short(store)["Sunflower oil"].packs == 3
     with store.transaction() as session:
-        session.get_one(Material, oil).reorder_g = D("2250.1")
+        session.get_one(MaterialRow, oil).reorder_g = D("2250.1")
     assert short(store)["Sunflower oil"].packs == 4
 
 
@@ -245,7 +245,7 @@ def test_an_order_in_the_currency_of_its_supplier_is_received_and_costed_by_the_
     with store.reading() as session:
         lot = session.scalars(select(Lot).where(Lot.material_id == item)).one()
         assert (lot.paid, lot.currency) == (D(500), "USD")
-        (price,) = price_book(session).of_material(session.get_one(Material, item))
+        (price,) = price_book(session).of_material(session.get_one(MaterialRow, item))
         assert price.per_g == D("0.04")
         assert exchange_of(session).rate("USD", date(2026, 10, 5)) == D("0.90")
     # Ordered again the rate is known; the one typed last holds.

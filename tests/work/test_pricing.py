@@ -11,8 +11,7 @@ from sqlalchemy import select
 from app.science.formula import Price
 from app.science.formula_cost import price_for
 from app.store.engine import Store
-from app.store.materials import Material, Packaging, PriceKind
-from app.store.materials import Price as StoredPrice
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.products import ExchangeRate
 from app.store.workshop import CostBy, the_workshop
 from app.work.equipment import PACKAGING, PackagingForm
@@ -46,8 +45,8 @@ def chosen(store: Store, thing: int, cost_by: CostBy, *, packaging: bool = False
     with store.reading() as session:
         book = price_book(session)
         if packaging:
-            return book.of_packaging(session.get_one(Packaging, thing))
-        return book.of_material(session.get_one(Material, thing))
+            return book.of_packaging(session.get_one(PackagingRow, thing))
+        return book.of_material(session.get_one(MaterialRow, thing))
 
 
 @pytest.mark.parametrize(
@@ -98,7 +97,7 @@ def test_packaging_has_dated_prices_by_amount_in_their_currencies(store: Store) 
     PACKAGING.add(store, PackagingForm("Jar", "48", "52.80"))
     add_price(store, 1, price("40", "100", "2026-10-01", "offered", "usd"), packaging=True)
     with store.reading() as session:
-        dollars = session.scalars(select(Packaging)).one().prices[-1]
+        dollars = session.scalars(select(PackagingRow)).one().prices[-1]
         assert (dollars.currency, dollars.quantity_text, dollars.quantity_g) == ("USD", "100 pieces", 100)
     assert len(chosen(store, 1, CostBy.BEST, packaging=True)) == 1  # no rate is typed yet
     with store.transaction() as session:
@@ -107,7 +106,7 @@ def test_packaging_has_dated_prices_by_amount_in_their_currencies(store: Store) 
     assert found is not None
     assert (found.amount, found.per_g) == (36, D("0.36"))
     with store.reading() as session:
-        piece = session.get_one(Packaging, 1)
+        piece = session.get_one(PackagingRow, 1)
         assert pack_price(piece, price_book(session).exchange) == D("52.8")
     seen = PriceForm.of(dollars).fingerprint
     revise_price(store, 1, dollars.id, price("44", "100", "2026-10-01", "offered", "USD"), seen, packaging=True)
@@ -138,9 +137,9 @@ def test_a_past_day_is_reckoned_with_what_had_been_paid_by_then_else_with_the_fi
     until: date, reckoned: str
 ) -> None:
     paid = [
-        StoredPrice(amount=D(amount), quantity_g=D(1), currency="", priced_on=day, kind=PriceKind.PAID)
+        PriceRow(amount=D(amount), quantity_g=D(1), currency="", priced_on=day, kind=PriceKind.PAID)
         for amount, day in (("5", date(2026, 3, 1)), ("4", date(2026, 2, 1)), ("3", date(2026, 1, 1)))
     ]
     book = PriceBook(Exchange("EUR"), CostBy.BEST, {}).as_of(until, "EUR")
-    (price,) = book.of_material(Material(id=1, prices=paid))
+    (price,) = book.of_material(MaterialRow(id=1, prices=paid))
     assert price.amount == D(reckoned)

@@ -14,7 +14,7 @@ from app.science.specification import Check
 from app.science.tolerance import Band
 from app.store.batches import Batch, BatchLine, BatchReading, BatchState, BatchWeighing, Heating
 from app.store.engine import Store
-from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.packing import Clearance, FillWeight, PackingLotUse, PackingRun, PackingTick, RunState
 from app.store.products import Product
 from app.store.stock import Lot
@@ -282,14 +282,16 @@ def test_every_column_of_a_cost_adds_up_as_it_is_printed() -> None:
     assert len(none_made.columns) == 1  # a run of no good unit has no cost of a unit
 
 
-def priced(amount: str, pieces: str) -> list[Price]:
-    return [Price(amount=D(amount), quantity_g=D(pieces), currency="", priced_on=date(2026, 1, 1), kind=PriceKind.PAID)]
+def priced(amount: str, pieces: str) -> list[PriceRow]:
+    return [
+        PriceRow(amount=D(amount), quantity_g=D(pieces), currency="", priced_on=date(2026, 1, 1), kind=PriceKind.PAID)
+    ]
 
 
 def test_a_lot_costs_what_was_paid_for_it_else_what_its_thing_costs_by_the_list() -> None:
     """By hand: 3 of the 12 that 6 EUR bought are 1.50; at 2 EUR for 10 g 0.60, at 5 for 100 pieces 0.15."""
-    oil = Material(id=1, name="Oil", prices=priced("2", "10"))
-    jar = Packaging(id=1, name="Jar", prices=priced("5", "100"))
+    oil = MaterialRow(id=1, name="Oil", prices=priced("2", "10"))
+    jar = PackagingRow(id=1, name="Jar", prices=priced("5", "100"))
     book = PriceBook(Exchange("EUR"), CostBy.LAST, {})
     ledger = _Ledger(None, book, {1: D(12), 2: D(0)})  # type: ignore[arg-type]
 
@@ -307,7 +309,7 @@ def test_a_lot_costs_what_was_paid_for_it_else_what_its_thing_costs_by_the_list(
     assert cost_of(lot(1, paid=D(6), currency="USD", material=oil)) == (D("0.6"), "price list")  # no rate is known
     assert cost_of(lot(1, packaging=jar)) == (D("0.15"), "price list")
     assert cost_of(lot(1)) == (None, "no price")
-    assert ledger.listed(Material(id=2, prices=[]), D(3)) == (None, "no price")
+    assert ledger.listed(MaterialRow(id=2, prices=[]), D(3)) == (None, "no price")
 
 
 @pytest.mark.parametrize(
@@ -324,11 +326,11 @@ def test_a_lot_costs_what_was_paid_for_it_else_what_its_thing_costs_by_the_list(
 def test_packaging_counts_as_it_was_used_else_as_it_was_issued_else_as_planned(
     uses: list[tuple[str, ...]], filled: int, expected: list[tuple[str, str]]
 ) -> None:
-    jar = Packaging(id=1, name="Jar", prices=priced("5", "100"))
+    jar = PackagingRow(id=1, name="Jar", prices=priced("5", "100"))
 
     class Session:
         @staticmethod
-        def get(_kind: object, _number: int) -> Packaging:
+        def get(_kind: object, _number: int) -> PackagingRow:
             return jar
 
     lots = [Lot(id=n, code=f"J{n}", packaging=jar, currency="", received_on=date(2026, 1, 1)) for n in (1, 2)]

@@ -17,7 +17,7 @@ from app.science.errors import Invalid
 from app.store.batches import BatchLine
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.stock import Lot, LotState, MoveKind, StockMove, Supplier
 from app.work.batches.as_made import made_formula
 from app.work.batches.deviations import record_deviation, still_open
@@ -86,7 +86,7 @@ def test_a_delivery_becomes_a_lot_a_line_of_the_ledger_and_a_price(store: Store,
     receive(store, delivery("250", accepted=""), material_id=oil)
     with store.reading() as session:
         lots = list(session.scalars(select(Lot).order_by(Lot.id)))
-        material = session.get_one(Material, oil)
+        material = session.get_one(MaterialRow, oil)
         assert [(lot.code, lot.on_hand, lot.state.value, lot.amount_text) for lot in lots] == [
             ("26-306-1", D(4600), "accepted", "5 L"),
             ("26-306-2", D(250), "quarantine", "250 g"),
@@ -102,7 +102,7 @@ def test_packaging_is_counted_in_pieces_and_its_price_follows(store: Store) -> N
     lot = receive(store, delivery("144 pieces", paid="150"), packaging_id=1)
     assert on_hand(store, lot) == 144
     with store.reading() as session:
-        prices = session.get_one(Packaging, 1).prices
+        prices = session.get_one(PackagingRow, 1).prices
         assert [(price.amount, price.quantity_g) for price in prices] == [(D("52.8"), 48), (150, 144)]
     with pytest.raises(Faults):
         receive(store, delivery("2 kg"), packaging_id=1)
@@ -276,7 +276,7 @@ def test_what_a_batch_made_is_a_lot_of_its_own_or_of_a_material(store: Store, ge
 
 def test_water_of_the_house_is_one_lot_a_day(store: Store, gel: Any) -> None:
     with store.transaction() as session:
-        water = session.get_one(Material, gel.materials["water"])
+        water = session.get_one(MaterialRow, gel.materials["water"])
         lots = {house_lot(session, water, by="Ines").id for _ in range(2)}
         (lot,) = (session.get_one(Lot, one) for one in lots)
         assert (lot.code, lot.state) == (f"Water, purified {today().isoformat()}", LotState.ACCEPTED)
@@ -472,7 +472,7 @@ def test_a_lot_of_another_material_is_refused_and_other_words_stay_words(store: 
 
 def test_water_that_is_drawn_here_gets_the_lot_of_the_day_by_itself(store: Store, gel: Any) -> None:
     with store.transaction() as session:
-        session.get_one(Material, gel.materials["water"]).drawn_here = True
+        session.get_one(MaterialRow, gel.materials["water"]).drawn_here = True
     weigh(store, gel, "470", "", "water")
     with store.reading() as session:
         (lot,) = session.scalars(select(Lot)).all()

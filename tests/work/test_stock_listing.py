@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import select
 
 from app.store.engine import Store
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.stock import Lot, LotState
 from app.work.clock import now, today
 from app.work.equipment import PACKAGING, PackagingForm
@@ -57,7 +57,7 @@ def test_a_lot_is_usable_to_its_last_day_and_due_by_the_earlier_of_its_dates(
     oil = material(store, "Oil")
     lot(store, oil, expires_on=expires, retest_on=retest)
     with store.reading() as session:
-        row = stock_row(session, session.get_one(Material, oil))
+        row = stock_row(session, session.get_one(MaterialRow, oil))
         (same,) = stock_rows(session)
         shown = stock_rows(session, show=listing.DUE)
         seen = attention(session)
@@ -78,14 +78,14 @@ def test_rows_stand_for_what_is_there_needed_or_to_be_kept(store: Store) -> None
     PACKAGING.add(store, PackagingForm("Box"))
     receive(store, ReceiveForm(amount="5", by="I", received_on="2026-01-01"), packaging_id=1)
     with store.transaction() as session:
-        session.get_one(Material, gone).retired_at = now()
+        session.get_one(MaterialRow, gone).retired_at = now()
     with store.reading() as session:
         assert [row.name for row in stock_rows(session)] == ["Jar", "Kept", "Oil"]
         assert [row.name for row in stock_rows(session, every=True)] == ["Box", "Empty", "Jar", "Kept", "Oil"]
         assert [row.name for row in stock_rows(session, "il O")] == ["Oil"]
         assert [row.name for row in stock_rows(session, show=listing.LOW)] == ["Jar", "Kept"]
         assert [row.name for row in stock_rows(session, show=listing.HELD)] == ["Jar"]
-        jar = stock_row(session, session.get_one(Packaging, 1))
+        jar = stock_row(session, session.get_one(PackagingRow, 1))
         assert (jar.unit, jar.held, jar.usable, jar.reorder, jar.lots) == ("pieces", 5, 0, 10, 1)
         rows, place, count = stock_page(session, "", 1)
         assert ([row.name for row in rows], place, count) == (["Jar", "Kept", "Oil"], 1, 3)

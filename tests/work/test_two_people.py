@@ -11,8 +11,8 @@ from app.science.errors import Invalid
 from app.store.batches import Batch, BatchEvent
 from app.store.engine import Store
 from app.store.errors import Conflict, Unusable
-from app.store.formulas import Formula, FormulaVersion
-from app.store.materials import Material
+from app.store.formulas import FormulaRow, FormulaVersion
+from app.store.materials import MaterialRow
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
 from app.work.batches.observing import ReadingForm, add_reading
@@ -86,7 +86,7 @@ def test_two_formulas_of_one_name_get_two_codes(store: Store) -> None:
     with two(store) as (one, other):
         ids = at_once(lambda: create(one, "Hand gel"), lambda: create(other, "Hand gel"))
     with store.reading() as session:
-        assert set(session.scalars(select(Formula.code).where(Formula.id.in_(ids)))) == {"HG", "HG2"}
+        assert set(session.scalars(select(FormulaRow.code).where(FormulaRow.id.in_(ids)))) == {"HG", "HG2"}
 
 
 def test_a_name_on_the_shelf_is_given_once_and_the_other_is_told_at_its_field(store: Store) -> None:
@@ -98,7 +98,7 @@ def test_a_name_on_the_shelf_is_given_once_and_the_other_is_told_at_its_field(st
     (told,) = [answer for answer in answers if isinstance(answer, Faults)]
     assert [fault.field for fault in told.faults] == ["name"]
     with store.reading() as session:
-        assert len(session.scalars(select(Material)).all()) == 1
+        assert len(session.scalars(select(MaterialRow)).all()) == 1
 
 
 def test_versions_kept_at_once_are_numbered_in_turn(demo: Store) -> None:

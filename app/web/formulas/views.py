@@ -16,7 +16,7 @@ from app.work.form import Faults
 from app.work.formulas.editing import DraftConflict, bring_back, copy_formula, create, retire
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.line_card import line_card
-from app.work.formulas.listing import PAGE, FormulaRow, list_formulas
+from app.work.formulas.listing import PAGE, ListedFormula, list_formulas
 from app.work.formulas.suggesting import suggest
 
 MORE_ROWS = 5
@@ -28,7 +28,7 @@ def index() -> Page:
     """List formulas."""
     words, order, retired = (request.args.get(name, "") for name in ("q", "order", "retired"))
 
-    def load(skip: int) -> list[FormulaRow]:
+    def load(skip: int) -> list[ListedFormula]:
         return list_formulas(context.store(), words, order, retired=bool(retired), skip=skip, most=PAGE + 1)
 
     page = page_after_skipped(load, PAGE)

@@ -3,7 +3,7 @@
 from flask import render_template
 
 from app.science.composition import Part
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.web import context
 from app.work.materials import shelf
 from app.work.materials.composition import remarks, width_text
@@ -11,7 +11,7 @@ from app.work.materials.origin import origins
 from app.work.materials.prices import PriceForm
 
 
-def render_page(material: Material, form: PriceForm | None = None, faults: dict[str, str] | None = None) -> str:
+def render_page(material: MaterialRow, form: PriceForm | None = None, faults: dict[str, str] | None = None) -> str:
     """Return the page of a material, with the price form as it was typed."""
     return render_template(
         "materials/show.html",

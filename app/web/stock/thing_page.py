@@ -4,7 +4,7 @@ from collections.abc import Mapping
 
 from flask import render_template
 
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.web import context
 from app.work.clock import today
 from app.work.form import Form
@@ -33,7 +33,7 @@ def of_thing_page(
         thing = lots.material_or_packaging(session, **things(kind, thing_id))
         found = (
             listing.lots_of(session, material_ids=[thing_id], empty=True)
-            if isinstance(thing, Material)
+            if isinstance(thing, MaterialRow)
             else listing.lots_of(session, packaging_id=thing_id, empty=True)
         )
         row = listing.stock_row(session, thing)

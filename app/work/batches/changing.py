@@ -10,7 +10,7 @@ from app.science.errors import Invalid
 from app.science.numbers import plain
 from app.store.batches import Batch, BatchEvent, BatchLine, BatchState, BatchWeighing
 from app.store.errors import Conflict, NotFound
-from app.store.materials import Material as StoredMaterial
+from app.store.materials import MaterialRow
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.batches.loading import open_batch
@@ -125,8 +125,8 @@ def _said(batch: Batch) -> str:
 
 def material_choices(session: Session) -> tuple[MaterialChoice, ...]:
     """Return the materials on the shelf by name."""
-    listed = select(StoredMaterial.id, StoredMaterial.name)
-    live = listed.where(StoredMaterial.retired_at.is_(None)).order_by(StoredMaterial.name)
+    listed = select(MaterialRow.id, MaterialRow.name)
+    live = listed.where(MaterialRow.retired_at.is_(None)).order_by(MaterialRow.name)
     return tuple(MaterialChoice(one.id, one.name) for one in session.execute(live))
 
 

@@ -12,7 +12,7 @@ from sqlalchemy.orm import aliased
 from app.science.numbers import plain
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
-from app.store.formulas import Formula, FormulaVersion
+from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.tracing import variants
 from app.work.csv_text import write_table
 
@@ -85,8 +85,8 @@ def products_made(store: Store) -> list[tuple[int, str]]:
     Of more than can be chosen from none is returned; the words of a search find a product as well.
     """
     planned = select(Batch.id).join(FormulaVersion, Batch.version_id == FormulaVersion.id)
-    of_formula = planned.where(FormulaVersion.formula_id == Formula.id).exists()
-    asked = select(Formula.id, Formula.name).where(of_formula).order_by(Formula.name).limit(MOST_PRODUCTS + 1)
+    of_formula = planned.where(FormulaVersion.formula_id == FormulaRow.id).exists()
+    asked = select(FormulaRow.id, FormulaRow.name).where(of_formula).order_by(FormulaRow.name).limit(MOST_PRODUCTS + 1)
     with store.reading() as session:
         found = [(key, name) for key, name in session.execute(asked)]
     return found if len(found) <= MOST_PRODUCTS else []
@@ -150,7 +150,7 @@ def _all_rows() -> Rows:
             Batch.made_by,
         )
         .join(FormulaVersion, Batch.version_id == FormulaVersion.id)
-        .join(Formula, FormulaVersion.formula_id == Formula.id)
+        .join(FormulaRow, FormulaVersion.formula_id == FormulaRow.id)
         .order_by(Batch.planned_on.desc(), Batch.id.desc())
     )
 
@@ -160,7 +160,7 @@ def _matching(wanted: Rows, words: str) -> Rows:
         sign = word[:80]
         of_material = select(BatchLine.batch_id).where(BatchLine.name.icontains(sign, autoescape=True))
         in_lines = union(of_material, _weighed("", sign)).subquery()
-        columns = (Batch.number, FormulaVersion.name, Formula.code, Batch.made_by)
+        columns = (Batch.number, FormulaVersion.name, FormulaRow.code, Batch.made_by)
         named = (column.icontains(sign, autoescape=True) for column in columns)
         wanted = wanted.where(or_(Batch.id.in_(select(in_lines.c.batch_id)), *named))
     return wanted

@@ -16,8 +16,7 @@ from app.science.weighing import WeighedLine
 from app.store.batches import Batch, BatchLine
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Formula as StoredFormula
-from app.store.formulas import FormulaVersion
+from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.products import Product, find_product, products_of
 from app.store.workshop import Workshop, next_in_series, the_workshop
 from app.work.action import action
@@ -135,10 +134,10 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
 
 def _formulas_to_choose(session: Session, chosen: int | None) -> tuple[FormulaChoice, ...]:
     """Return the formulas that were changed last, and the one that is chosen, by name."""
-    live = select(StoredFormula.id, StoredFormula.code, StoredFormula.name).where(StoredFormula.retired_at.is_(None))
-    rows = session.execute(live.order_by(StoredFormula.changed_at.desc(), StoredFormula.id).limit(MOST_OFFERED)).all()
+    live = select(FormulaRow.id, FormulaRow.code, FormulaRow.name).where(FormulaRow.retired_at.is_(None))
+    rows = session.execute(live.order_by(FormulaRow.changed_at.desc(), FormulaRow.id).limit(MOST_OFFERED)).all()
     if chosen not in {row.id for row in rows}:
-        rows = [*rows, *session.execute(live.where(StoredFormula.id == chosen)).all()]
+        rows = [*rows, *session.execute(live.where(FormulaRow.id == chosen)).all()]
     return tuple(sorted((FormulaChoice(*row) for row in rows), key=lambda one: one.name))
 
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.science import scales as science_scales
 from app.science.formula import Rates
 from app.store.products import Product, products_of
-from app.store.workshop import Scale, Workshop, scales, the_workshop
+from app.store.workshop import ScaleRow, Workshop, scales, the_workshop
 from app.work.formulas.resolve import Defaults
 from app.work.pricing import PriceBook
 from app.work.products.selling import ProductSetting, as_sold, setting_of
@@ -20,7 +20,7 @@ class WorkshopContext:
     """The workshop with its scales, and the products of a formula; ``sold`` is the first of them with its rate."""
 
     workshop: Workshop
-    scales: tuple[Scale, ...] = ()
+    scales: tuple[ScaleRow, ...] = ()
     sold: ProductSetting | None = None
     products: tuple[Product, ...] = ()
 
@@ -49,7 +49,7 @@ def read_context(session: Session, formula_id: int = 0, book: PriceBook | None =
     return WorkshopContext(shop, tuple(scales(session)), sold, products)
 
 
-def science_scale(scale: Scale) -> science_scales.Scale:
+def science_scale(scale: ScaleRow) -> science_scales.Scale:
     """Return a stored scale as a value."""
     return science_scales.Scale(scale.readability_g, scale.capacity_g, scale.name, scale.vessel_g or Decimal(0))
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.formulas import DraftStep, Exposure, Formula
+from app.store.formulas import DraftStep, Exposure, FormulaRow
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Form, rule
@@ -44,13 +44,13 @@ class DraftConflict(Conflict):
         self.theirs = theirs
 
 
-def find(session: Session, formula_id: int) -> Formula:
+def find(session: Session, formula_id: int) -> FormulaRow:
     """Read a formula.
 
     Raises:
         NotFound: when there is none.
     """
-    formula = session.get(Formula, formula_id)
+    formula = session.get(FormulaRow, formula_id)
     if formula is None:
         raise NotFound("There is no such formula.")
     return formula
@@ -69,7 +69,7 @@ def suggest_code(session: Session, name: str) -> str:
     """Make a short code of the first letters of a name that no formula has yet."""
     letters = "".join(word[0] for word in re.findall(r"[^\W\d_]+", name)).upper()[:4]
     stem = letters if len(letters) > 1 else (re.sub(r"\W", "", name).upper()[:3] or "F")
-    taken = set(session.scalars(select(Formula.code).where(Formula.code.startswith(stem, autoescape=True))))
+    taken = set(session.scalars(select(FormulaRow.code).where(FormulaRow.code.startswith(stem, autoescape=True))))
     return next(code for n in range(1, len(taken) + 3) if (code := stem if n == 1 else f"{stem}{n}") not in taken)
 
 
@@ -108,13 +108,13 @@ def copy_formula(session: Session, formula_id: int, *, key: str = "") -> int:
     return insert(session, f"{current.name}, copy", "", current.draft, f"Copied from {current.name}").id
 
 
-def insert(session: Session, name: str, code: str, content: Draft, change: str) -> Formula:
+def insert(session: Session, name: str, code: str, content: Draft, change: str) -> FormulaRow:
     """Write a new formula inside a transaction that is already open."""
     code = code or suggest_code(session, name)
     draft = match_materials(session, replace(content, name=name, code=code), content)
     moment = now()
     exposure = Exposure(draft.exposure) if draft.exposure in set(Exposure) else Exposure.LEAVE_ON
-    formula = Formula(code=code, name=name, exposure=exposure, created_at=moment, changed_at=moment)
+    formula = FormulaRow(code=code, name=name, exposure=exposure, created_at=moment, changed_at=moment)
     formula.product_type = draft.product_type
     session.add(formula)
     first_step(session, formula, draft, change)
@@ -143,7 +143,7 @@ def save_draft(store: Store, formula_id: int, draft: Draft, origin: SaveOrigin, 
         return opened(session, formula)
 
 
-def _changed_elsewhere(session: Session, formula: Formula, origin: SaveOrigin) -> bool:
+def _changed_elsewhere(session: Session, formula: FormulaRow, origin: SaveOrigin) -> bool:
     if formula.row_version == origin.row_version:
         return False
     newer = (DraftStep.formula_id == formula.id, DraftStep.row_version > origin.row_version)

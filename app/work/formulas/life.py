@@ -7,7 +7,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session, selectinload
 
 from app.store.batches import PH, Batch, BatchLine
-from app.store.formulas import Branch, Formula, FormulaVersion
+from app.store.formulas import Branch, FormulaRow, FormulaVersion
 from app.work.batches.observing import yield_percent
 
 MOST_BATCHES = 24
@@ -44,9 +44,9 @@ def life_of(session: Session, formula_id: int) -> Life:
     """Read the life of a formula; the latest 24 batches."""
     versions = select(FormulaVersion.number, FormulaVersion.note).where(FormulaVersion.formula_id == formula_id)
     branches = (
-        select(FormulaVersion.number, Formula.name)
+        select(FormulaVersion.number, FormulaRow.name)
         .join(Branch, Branch.version_id == FormulaVersion.id)
-        .join(Formula, Formula.id == Branch.formula_id)
+        .join(FormulaRow, FormulaRow.id == Branch.formula_id)
         .where(FormulaVersion.formula_id == formula_id)
     )
     made = (

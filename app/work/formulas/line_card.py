@@ -6,8 +6,8 @@ from decimal import Decimal
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.store.formulas import DraftMaterial, Formula
-from app.store.materials import Material, newest_price
+from app.store.formulas import DraftMaterial, FormulaRow
+from app.store.materials import MaterialRow, newest_price
 from app.work.formulas.editing import find
 from app.work.formulas.steps import opened
 from app.work.pricing import exchange_of
@@ -42,17 +42,17 @@ def line_card(session: Session, formula_id: int, line_id: str) -> LineCard | Non
     """
     draft = opened(session, find(session, formula_id)).draft
     material_id = next((line.material_id for line in draft.lines if line.id == line_id), None)
-    material = session.get(Material, material_id) if material_id else None
+    material = session.get(MaterialRow, material_id) if material_id else None
     if material is None:
         return None
     price = newest_price(material.prices)
     exchange = exchange_of(session)
     per_kg = exchange.at_home(price.per_kg, price.currency, price.priced_on) if price else None
     elsewhere = (
-        select(Formula.id, Formula.name)
-        .join(DraftMaterial, DraftMaterial.formula_id == Formula.id)
-        .where(DraftMaterial.material_id == material.id, Formula.id != formula_id, Formula.retired_at.is_(None))
-        .order_by(Formula.name)
+        select(FormulaRow.id, FormulaRow.name)
+        .join(DraftMaterial, DraftMaterial.formula_id == FormulaRow.id)
+        .where(DraftMaterial.material_id == material.id, FormulaRow.id != formula_id, FormulaRow.retired_at.is_(None))
+        .order_by(FormulaRow.name)
     )
     return LineCard(
         material_id=material.id,

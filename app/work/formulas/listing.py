@@ -7,15 +7,19 @@ from sqlalchemy import Select, func, or_, select
 
 from app.store.batches import Batch
 from app.store.engine import Store
-from app.store.formulas import Exposure, Formula, FormulaVersion
+from app.store.formulas import Exposure, FormulaRow, FormulaVersion
 
 MOST_WORDS = 8
 PAGE = 100
-ORDERS = {"changed": Formula.changed_at.desc(), "name": func.lower(Formula.name), "code": func.lower(Formula.code)}
+ORDERS = {
+    "changed": FormulaRow.changed_at.desc(),
+    "name": func.lower(FormulaRow.name),
+    "code": func.lower(FormulaRow.code),
+}
 
 
 @dataclass(frozen=True, slots=True)
-class FormulaRow:
+class ListedFormula:
     """One formula in the list."""
 
     id: int
@@ -37,30 +41,30 @@ def list_formulas(
     retired: bool = False,
     skip: int = 0,
     most: int | None = None,
-) -> list[FormulaRow]:
+) -> list[ListedFormula]:
     """List formulas that hold every word in name, code or type; ``order`` is ``changed``, ``name`` or ``code``."""
-    kept = Formula.retired_at.is_not(None) if retired else Formula.retired_at.is_(None)
+    kept = FormulaRow.retired_at.is_not(None) if retired else FormulaRow.retired_at.is_(None)
     asked = _rows().where(kept)
     for word in words.split()[:MOST_WORDS]:
-        columns = (Formula.name, Formula.code, Formula.product_type)
+        columns = (FormulaRow.name, FormulaRow.code, FormulaRow.product_type)
         asked = asked.where(or_(*(column.icontains(word[:80], autoescape=True) for column in columns)))
-    asked = asked.order_by(ORDERS.get(order, ORDERS["changed"]), Formula.id)
+    asked = asked.order_by(ORDERS.get(order, ORDERS["changed"]), FormulaRow.id)
     with store.reading() as session:
-        return [FormulaRow(*row) for row in session.execute(asked.offset(skip).limit(most))]
+        return [ListedFormula(*row) for row in session.execute(asked.offset(skip).limit(most))]
 
 
 def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:
-    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == Formula.id)
+    versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == FormulaRow.id)
     joined = select(func.count(Batch.id)).join(FormulaVersion, Batch.version_id == FormulaVersion.id)
-    batches = joined.where(FormulaVersion.formula_id == Formula.id)
+    batches = joined.where(FormulaVersion.formula_id == FormulaRow.id)
     return select(
-        Formula.id,
-        Formula.code,
-        Formula.name,
-        Formula.product_type,
-        Formula.exposure,
-        Formula.changed_at,
-        Formula.retired_at,
+        FormulaRow.id,
+        FormulaRow.code,
+        FormulaRow.name,
+        FormulaRow.product_type,
+        FormulaRow.exposure,
+        FormulaRow.changed_at,
+        FormulaRow.retired_at,
         versions.scalar_subquery(),
         batches.scalar_subquery(),
     )

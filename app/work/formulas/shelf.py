@@ -38,7 +38,7 @@ def read_shelf(session: Session, ids: set[int], book: PriceBook | None = None) -
     return {key: as_shelf_material(one, book.of_material(one)) for key, one in found.items()}
 
 
-def as_shelf_material(material: stored.Material, prices: tuple[Price, ...] = ()) -> Material:
+def as_shelf_material(material: stored.MaterialRow, prices: tuple[Price, ...] = ()) -> Material:
     """Copy a stored material into a value, with the prices it is reckoned with where they are asked for."""
     return Material(
         id=material.id,
@@ -79,8 +79,8 @@ def match_materials(session: Session, draft: Draft, earlier: Draft | None = None
     keys = {inci_key(line.typed) for line in draft.lines if line.typed.strip() and line.id not in unchanged}
     by_name: dict[str, int] = {}
     if keys:
-        named = select(stored.Material.name_key, stored.Material.id).where(stored.Material.name_key.in_(keys))
-        live = session.execute(named.where(stored.Material.retired_at.is_(None)))
+        named = select(stored.MaterialRow.name_key, stored.MaterialRow.id).where(stored.MaterialRow.name_key.in_(keys))
+        live = session.execute(named.where(stored.MaterialRow.retired_at.is_(None)))
         by_name = {row.name_key: row.id for row in live}
     lines = tuple(
         replace(line, material_id=unchanged.get(line.id) or by_name.get(inci_key(line.typed)))

@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete, func, select
 from sqlalchemy.orm import Session
 
-from app.store.formulas import DraftMaterial, DraftStep, Exposure, Formula
-from app.store.materials import Material
+from app.store.formulas import DraftMaterial, DraftStep, Exposure, FormulaRow
+from app.store.materials import MaterialRow
 from app.work.clock import now
 from app.work.formulas.draft import Draft
 from app.work.formulas.fields import changes, words_of
@@ -32,7 +32,7 @@ class OpenDraft:
     redo: str = ""
 
 
-def opened(session: Session, formula: Formula) -> OpenDraft:
+def opened(session: Session, formula: FormulaRow) -> OpenDraft:
     """Read the present step of a formula and what lies on either side of it."""
     near = _near(session, formula)
     draft = Draft.from_json(near[formula.draft_step].content)
@@ -50,7 +50,7 @@ def opened(session: Session, formula: Formula) -> OpenDraft:
     )
 
 
-def _near(session: Session, formula: Formula) -> dict[int, DraftStep]:
+def _near(session: Session, formula: FormulaRow) -> dict[int, DraftStep]:
     here = formula.draft_step
     asked = select(DraftStep).where(DraftStep.formula_id == formula.id, DraftStep.step.between(here - 1, here + 1))
     return {step.step: step for step in session.scalars(asked)}
@@ -61,20 +61,20 @@ def change_words(change: str, draft: Draft) -> str:
     return change if " " in change or not change else words_of(change, draft)
 
 
-def present_step(session: Session, formula: Formula) -> DraftStep:
+def present_step(session: Session, formula: FormulaRow) -> DraftStep:
     """Return the step a formula stands at."""
     asked = select(DraftStep).where(DraftStep.formula_id == formula.id, DraftStep.step == formula.draft_step)
     return session.scalars(asked).one()
 
 
-def first_step(session: Session, formula: Formula, draft: Draft, change: str) -> None:
+def first_step(session: Session, formula: FormulaRow, draft: Draft, change: str) -> None:
     """Write the first step of a new formula."""
     session.flush()
     _insert(session, formula, 1, draft, change, "")
     use_materials(session, formula.id, set(), _materials(draft))
 
 
-def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = "", editor: str = "") -> None:
+def add_step(session: Session, formula: FormulaRow, draft: Draft, *, change: str = "", editor: str = "") -> None:
     """Make ``draft`` the present state.
 
     Typing on in one field within a few seconds stays one step, and no step at all when it ends where it began.
@@ -103,12 +103,12 @@ def add_step(session: Session, formula: Formula, draft: Draft, *, change: str = 
     use_materials(session, formula.id, _materials(before), _materials(draft))
 
 
-def _has_later(session: Session, formula: Formula) -> bool:
+def _has_later(session: Session, formula: FormulaRow) -> bool:
     latest = session.scalar(select(func.max(DraftStep.step)).where(DraftStep.formula_id == formula.id))
     return bool(latest and latest > formula.draft_step)
 
 
-def _touch(session: Session, formula: Formula, draft: Draft, forward: int) -> None:
+def _touch(session: Session, formula: FormulaRow, draft: Draft, forward: int) -> None:
     """Move the formula to its next state; what could be redone is forgotten, as in any editor."""
     if forward:
         later = (DraftStep.formula_id == formula.id, DraftStep.step > formula.draft_step)
@@ -119,7 +119,7 @@ def _touch(session: Session, formula: Formula, draft: Draft, forward: int) -> No
     session.flush()
 
 
-def _insert(session: Session, formula: Formula, step: int, draft: Draft, change: str, editor: str) -> None:
+def _insert(session: Session, formula: FormulaRow, step: int, draft: Draft, change: str, editor: str) -> None:
     session.add(
         DraftStep(
             formula_id=formula.id,
@@ -134,7 +134,7 @@ def _insert(session: Session, formula: Formula, step: int, draft: Draft, change:
     session.flush()
 
 
-def walk(session: Session, formula: Formula, steps: int, editor: str) -> bool:
+def walk(session: Session, formula: FormulaRow, steps: int, editor: str) -> bool:
     """Go back (-1) or forth (+1) among the steps; tell whether there was a step to go to."""
     near = _near(session, formula)
     target = near.get(formula.draft_step + steps)
@@ -150,7 +150,7 @@ def walk(session: Session, formula: Formula, steps: int, editor: str) -> bool:
     return True
 
 
-def take_head(session: Session, formula: Formula, draft: Draft) -> None:
+def take_head(session: Session, formula: FormulaRow, draft: Draft) -> None:
     """Keep the columns of a formula in step with its draft; a name, code or exposure that cannot stand is not taken."""
     formula.name = draft.name.strip() or formula.name
     formula.product_type = draft.product_type.strip()
@@ -163,7 +163,7 @@ def take_head(session: Session, formula: Formula, draft: Draft) -> None:
 
 def code_taken(session: Session, code: str, apart_from: int | None = None) -> bool:
     """Tell whether another formula has a code."""
-    asked = select(Formula.id).where(Formula.code == code, Formula.id != (apart_from or 0))
+    asked = select(FormulaRow.id).where(FormulaRow.code == code, FormulaRow.id != (apart_from or 0))
     return session.scalar(asked) is not None
 
 
@@ -177,6 +177,6 @@ def use_materials(session: Session, formula_id: int, before: set[int], after: se
         mine = (DraftMaterial.formula_id == formula_id, DraftMaterial.material_id.in_(gone))
         session.execute(delete(DraftMaterial).where(*mine))
     if came := after - before:
-        known = session.scalars(select(Material.id).where(Material.id.in_(came)))
+        known = session.scalars(select(MaterialRow.id).where(MaterialRow.id.in_(came)))
         session.add_all(DraftMaterial(formula_id=formula_id, material_id=material_id) for material_id in known)
     session.flush()

@@ -13,8 +13,7 @@ from app.science.jurisdiction import Jurisdiction
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import Branch, Exposure, FormulaVersion, VersionLine
-from app.store.formulas import Formula as StoredFormula
+from app.store.formulas import Branch, Exposure, FormulaRow, FormulaVersion, VersionLine
 from app.work.action import action
 from app.work.clock import now
 from app.work.formulas.declaring import Declared, DeclaredLists, declared_everywhere, declared_formula
@@ -115,8 +114,8 @@ def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
 def origin_of(session: Session, formula_id: int) -> VersionOrigin | None:
     """Tell which version a formula was branched from; None when it was started from nothing."""
     asked = (
-        select(StoredFormula.id, StoredFormula.name, FormulaVersion.id, FormulaVersion.number)
-        .join(FormulaVersion, FormulaVersion.formula_id == StoredFormula.id)
+        select(FormulaRow.id, FormulaRow.name, FormulaVersion.id, FormulaVersion.number)
+        .join(FormulaVersion, FormulaVersion.formula_id == FormulaRow.id)
         .join(Branch, Branch.version_id == FormulaVersion.id)
         .where(Branch.formula_id == formula_id)
     )
@@ -137,7 +136,7 @@ def keep_version(session: Session, formula_id: int, note: str, who: str, *, key:
     return keep_in(session, find(session, formula_id), note, who).id
 
 
-def keep_in(session: Session, formula: StoredFormula, note: str, who: str) -> FormulaVersion:
+def keep_in(session: Session, formula: FormulaRow, note: str, who: str) -> FormulaVersion:
     """Keep a version inside a transaction that is already open.
 
     Raises:

@@ -12,11 +12,11 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
-from app.science.formula import Formula as Science
+from app.science.formula import Formula
 from app.science.names import inci_key
-from app.store.formulas import Exposure, Formula, FormulaVersion
+from app.store.formulas import Exposure, FormulaRow, FormulaVersion
 from app.store.handover import FormulaImport
-from app.store.materials import Material, Packaging, Price
+from app.store.materials import MaterialRow, PackagingRow, PriceRow
 from app.store.products import Product, ProductPackaging, products_of
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
@@ -58,7 +58,7 @@ class IncomingVersion:
     number: int
     row: Row
     kept_at: datetime
-    value: Science
+    value: Formula
     shelf: Mapping[str, str]
 
 
@@ -123,12 +123,12 @@ def preview_file(session: Session, data: bytes) -> FilePreview:
         raise Unreadable(faults)
     materials = _new_materials(session, tables)
     names = {inci_key(one.form.name) for one in materials}
-    shelf = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
+    shelf = set(session.scalars(select(MaterialRow.name_key).where(MaterialRow.retired_at.is_(None))))
     formulas = tuple(_incoming(session, tables, names | shelf))
-    pieces = set(session.scalars(select(Packaging.name)))
+    pieces = set(session.scalars(select(PackagingRow.name)))
     new_packaging = tuple(row["name"] for row in tables["packaging"] if row["name"] not in pieces)
     prices = sum(inci_key(row["material"]) in names for row in tables["prices"])
-    every = names | set(session.scalars(select(Material.name_key)))
+    every = names | set(session.scalars(select(MaterialRow.name_key)))
     beside, over = (
         plan_records(session, tables, KnownNames(every, _usable_versions(session, tables, formulas, replaced=replaced)))
         for replaced in (False, True)
@@ -164,8 +164,8 @@ def _new_materials(session: Session, tables: Tables) -> list[IncomingMaterial]:
     if not tables["materials"]:
         return []
     incoming = read_file(write_table(MATERIAL_COLUMNS, tables["materials"]))
-    live = set(session.scalars(select(Material.name_key).where(Material.retired_at.is_(None))))
-    there = set(session.scalars(select(Material.name_key))) | {one.key[0] for one in incoming if not one.retired}
+    live = set(session.scalars(select(MaterialRow.name_key).where(MaterialRow.retired_at.is_(None))))
+    there = set(session.scalars(select(MaterialRow.name_key))) | {one.key[0] for one in incoming if not one.retired}
     return [one for one in incoming if one.key[0] not in (there if one.retired else live)]
 
 
@@ -242,7 +242,7 @@ def _versions(
     for row in (one for one in tables["versions"] if one["formula"].strip() == code):
         try:
             number, kept_at = int(row["number"]), datetime.fromisoformat(row["kept_at"])
-            value = Science.from_json(row["value"])
+            value = Formula.from_json(row["value"])
             renamed = {inci_key(then): inci_key(now) for then, now in json.loads(row["on_shelf"] or "{}").items()}
             filled = row["filled_at"] and datetime.fromisoformat(row["filled_at"])
             Draft.from_json(row["content"])
@@ -280,7 +280,7 @@ def _packs(text: str) -> Iterable[tuple[str, str]]:
 
 
 def _state(session: Session, code: str, draft: Draft) -> str:
-    there = session.scalars(select(Formula).where(Formula.code == code)).first()
+    there = session.scalars(select(FormulaRow).where(FormulaRow.code == code)).first()
     if there is None:
         return "new"
     return "same" if _rows_of(code, opened(session, there).draft) == _rows_of(code, draft) else "other"
@@ -332,7 +332,7 @@ def take_file(
     written["materials"] += _add_materials(session, tables)
     written["packaging"] += _add_packaging(session, tables)
     for incoming in found.formulas:
-        formula = session.scalars(select(Formula).where(Formula.code == incoming.code)).first()
+        formula = session.scalars(select(FormulaRow).where(FormulaRow.code == incoming.code)).first()
         if incoming.state == "other" and formula is not None and replace_drafts:
             draft = match_materials(session, incoming.draft)
             add_step(session, formula, draft, change=f"Imported from {file_name or 'a file'}")
@@ -407,20 +407,22 @@ def _add_materials(session: Session, tables: Tables) -> list[int]:
     rows = [row for row in tables["prices"] if inci_key(row["material"]) in names]
     if rows:
         for price in reversed(read_prices(session, write_table(PRICE_COLUMNS, rows))):
-            session.add(Price(material_id=price.thing.id, **price.columns))
+            session.add(PriceRow(material_id=price.thing.id, **price.columns))
         session.flush()
     return added
 
 
 def _shelf_ids(session: Session) -> tuple[dict[str, int], dict[str, int]]:
     """Return the ids of the materials by their keys, those on the shelf before retired ones, and of the packaging."""
-    newest_last = select(Material.name_key, Material.id).order_by(Material.retired_at.is_(None), Material.id)
+    newest_last = select(MaterialRow.name_key, MaterialRow.id).order_by(
+        MaterialRow.retired_at.is_(None), MaterialRow.id
+    )
     materials = {key: row_id for key, row_id in session.execute(newest_last)}  # noqa: C416
-    packaging = {name: row_id for name, row_id in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
+    packaging = {name: row_id for name, row_id in session.execute(select(PackagingRow.name, PackagingRow.id))}  # noqa: C416
     return materials, packaging
 
 
-def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula) -> list[int]:
+def _keep_versions(session: Session, formula: FormulaRow, incoming: IncomingFormula) -> list[int]:
     """Keep the versions that the formula has none of that number of, with the ids that belong to their names here."""
     materials, packaging = _shelf_ids(session)
     there = set(session.scalars(select(FormulaVersion.number).where(FormulaVersion.formula_id == formula.id)))
@@ -450,30 +452,30 @@ def _keep_versions(session: Session, formula: Formula, incoming: IncomingFormula
 
 def _add_packaging(session: Session, tables: Tables) -> list[int]:
     """Add the packaging that is new here with its prices: those of the file, or what a pack costs by its row."""
-    names = set(session.scalars(select(Packaging.name)))
+    names = set(session.scalars(select(PackagingRow.name)))
     added = []
     for row in tables["packaging"]:
         if row["name"].strip() and row["name"] not in names:
             typed = {name: row[name] for name in PackagingForm.fields}
             values = PackagingForm(**typed).checked(the_workshop(session)).columns()
             price = cast("Decimal | None", values.pop("price"))
-            piece = Packaging(**values, retired_at=now() if is_yes(row["retired"]) else None)
+            piece = PackagingRow(**values, retired_at=now() if is_yes(row["retired"]) else None)
             session.add(piece)
             session.flush()
             known = [one for one in tables["packaging_prices"] if one["packaging"] == row["name"]]
             if not known:
                 note_pack_price(session, piece, price)
             for one in reversed(known):
-                session.add(Price(packaging_id=piece.id, **values_of("packaging_prices", one)))
+                session.add(PriceRow(packaging_id=piece.id, **values_of("packaging_prices", one)))
             session.flush()
             added.append(piece.id)
     return added
 
 
-def _add_products(session: Session, formula: Formula, incoming: IncomingFormula) -> list[int]:
+def _add_products(session: Session, formula: FormulaRow, incoming: IncomingFormula) -> list[int]:
     """Add the products that the formula has none of that name of."""
     there = {product.name for product in products_of(session, formula.id)}
-    ids = {name: key for name, key in session.execute(select(Packaging.name, Packaging.id))}  # noqa: C416
+    ids = {name: key for name, key in session.execute(select(PackagingRow.name, PackagingRow.id))}  # noqa: C416
     added = []
     for form, packs, retired in zip(incoming.products, incoming.packaging, incoming.products_retired, strict=True):
         checked = form.checked(the_workshop(session))

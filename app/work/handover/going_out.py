@@ -7,12 +7,12 @@ from dataclasses import replace
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.science.formula import Formula as Science
+from app.science.formula import Formula
 from app.science.names import inci_key
 from app.science.numbers import plain
-from app.store.formulas import Formula, FormulaVersion
+from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.material_queries import all_materials, every_packaging
-from app.store.materials import Material, Packaging, materials_by_id
+from app.store.materials import MaterialRow, PackagingRow, materials_by_id
 from app.store.products import Product, every_product_of, products_of
 from app.store.workshop import the_workshop
 from app.work.equipment import PackagingForm
@@ -31,15 +31,15 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
     With ``every`` also of those that are, with their retired products, every material and all packaging.
     """
     wanted = tuple(formula_ids)
-    asked = select(Formula).order_by(Formula.code)
+    asked = select(FormulaRow).order_by(FormulaRow.code)
     if wanted:
-        asked = asked.where(Formula.id.in_(wanted))
+        asked = asked.where(FormulaRow.id.in_(wanted))
     elif not every:
-        asked = asked.where(Formula.retired_at.is_(None))
+        asked = asked.where(FormulaRow.retired_at.is_(None))
     tables = empty_tables()
     materials: set[int] = set()
-    packaging: dict[int, Packaging] = {}
-    shelf_names = {key: name for key, name in session.execute(select(Material.id, Material.name))}  # noqa: C416
+    packaging: dict[int, PackagingRow] = {}
+    shelf_names = {key: name for key, name in session.execute(select(MaterialRow.id, MaterialRow.name))}  # noqa: C416
     for formula in session.scalars(asked):
         draft = opened(session, formula).draft
         add_draft(tables, formula.code, draft)
@@ -69,13 +69,13 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
     return tables
 
 
-def _pack_price(piece: Packaging, exchange: Exchange) -> str:
+def _pack_price(piece: PackagingRow, exchange: Exchange) -> str:
     """Return what a pack costs in the workshop's currency, as it would be typed; empty where it is not known."""
     price = pack_price(piece, exchange)
     return "" if price is None else plain(price)
 
 
-def _name(material: Material) -> str:
+def _name(material: MaterialRow) -> str:
     return material.name_key
 
 
@@ -85,8 +85,8 @@ def _products(session: Session, formula_id: int, *, every: bool) -> list[Product
 
 def versions_out(session: Session, code: str) -> list[dict[str, str]]:
     """Return the rows of the versions of a formula."""
-    shelf = {key: name for key, name in session.execute(select(Material.id, Material.name))}  # noqa: C416
-    asked = select(FormulaVersion).join(FormulaVersion.formula).where(Formula.code == code)
+    shelf = {key: name for key, name in session.execute(select(MaterialRow.id, MaterialRow.name))}  # noqa: C416
+    asked = select(FormulaVersion).join(FormulaVersion.formula).where(FormulaRow.code == code)
     return [_version(code, version, shelf) for version in session.scalars(asked.order_by(FormulaVersion.number))]
 
 
@@ -104,14 +104,14 @@ def _version(code: str, version: FormulaVersion, shelf: Mapping[int, str]) -> di
         "kept_at": version.kept_at.isoformat(),
         "kept_by": version.kept_by,
         "content": replace(draft, lines=tuple(replace(line, material_id=None) for line in draft.lines)).to_json(),
-        "value": with_ids(Science.from_json(version.value), {}, {}).to_json(),
+        "value": with_ids(Formula.from_json(version.value), {}, {}).to_json(),
         "declared": version.declared or "",
         "filled_at": version.filled_at.isoformat() if version.filled_at else "",
         "on_shelf": json.dumps(renamed, ensure_ascii=False) if renamed else "",
     }
 
 
-def with_ids(formula: Science, materials: Mapping[str, int], packaging: Mapping[str, int]) -> Science:
+def with_ids(formula: Formula, materials: Mapping[str, int], packaging: Mapping[str, int]) -> Formula:
     """Return a formula whose materials and packaging carry the ids that belong to their names here, 0 without one."""
     phases = tuple(
         replace(

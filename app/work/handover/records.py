@@ -29,9 +29,9 @@ from app.store.batches import (
     Tick,
 )
 from app.store.bench_ph import PhSession
-from app.store.formulas import Formula, FormulaVersion, VersionLine
+from app.store.formulas import FormulaRow, FormulaVersion, VersionLine
 from app.store.material_queries import every_packaging
-from app.store.materials import Material, Packaging, Price
+from app.store.materials import MaterialRow, PackagingRow, PriceRow
 from app.store.stock import Lot, LotEvent, StockMove, Supplier
 
 Getter = Callable[[Any], object]
@@ -70,7 +70,7 @@ class OfBatch:
 
 def _versions(session: Session) -> Iterable[FormulaVersion]:
     asked = select(FormulaVersion).options(selectinload(FormulaVersion.formula), selectinload(FormulaVersion.lines))
-    return session.scalars(asked.join(FormulaVersion.formula).order_by(Formula.code, FormulaVersion.number))
+    return session.scalars(asked.join(FormulaVersion.formula).order_by(FormulaRow.code, FormulaVersion.number))
 
 
 def _version_lines(session: Session) -> Iterable[tuple[FormulaVersion, VersionLine]]:
@@ -95,7 +95,7 @@ def _of_batches(part: str) -> Callable[[Session], Iterable[OfBatch]]:
     """Give the rows of one kind of every batch; those of a line in the order in which they were written."""
 
     def rows(session: Session) -> Iterable[OfBatch]:
-        shelf = {key: name for key, name in session.execute(select(Material.id, Material.name))}  # noqa: C416
+        shelf = {key: name for key, name in session.execute(select(MaterialRow.id, MaterialRow.name))}  # noqa: C416
         lots = {key: code for key, code in session.execute(select(Lot.id, Lot.code))}  # noqa: C416
         sessions: dict[int, list[PhSession]] = {}
         for one in session.scalars(select(PhSession).order_by(PhSession.id)):
@@ -130,7 +130,7 @@ def _lot_history(session: Session) -> Iterable[tuple[Lot, LotEvent]]:
     return ((lot, event) for lot in _lots(session) for event in lot.history)
 
 
-def _packaging_prices(session: Session) -> Iterable[tuple[Packaging, Price]]:
+def _packaging_prices(session: Session) -> Iterable[tuple[PackagingRow, PriceRow]]:
     return ((piece, price) for piece in every_packaging(session) for price in piece.prices)
 
 
@@ -205,7 +205,7 @@ SHEETS: Mapping[str, Sheet] = {
             "supplier": _second("by whom it was sold", "supplier"),
             "note": _second("note", "note"),
         },
-        Price,
+        PriceRow,
     ),
     "suppliers": Sheet(
         "Who materials and packaging are bought from.",

@@ -17,7 +17,7 @@ from sqlalchemy.orm import Session
 from app.science.names import inci_key
 from app.store.batches import DECIDED, Batch, BatchState
 from app.store.formulas import FormulaVersion
-from app.store.materials import Packaging
+from app.store.materials import PackagingRow
 from app.store.products import Product
 from app.store.stock import Lot, LotEvent, MoveKind, StockMove, Supplier
 from app.work.clock import now
@@ -79,7 +79,7 @@ def plan_records(session: Session, tables: Rows, known: KnownNames) -> RecordPla
             _needs(batches, row["batch"], row[column], known)
     for row in tables["ph_sessions"]:
         _needs(batches, row["batch"], row["material"], known)
-    packaging = {*session.scalars(select(Packaging.name)), *(row["name"] for row in tables["packaging"])}
+    packaging = {*session.scalars(select(PackagingRow.name)), *(row["name"] for row in tables["packaging"])}
     codes = {row["code"] for row in tables["lots"]}
     lots = {row["code"]: _incoming_lot(session, row, known, packaging, codes) for row in tables["lots"]}
     made_by = {row["code"]: row["from_batch"] for row in tables["lots"] if row["from_batch"]}

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import inspect
 
-from app.science.formula import Material as Pinned
+from app.science.formula import Material
 from app.science.names import inci_key
 from app.science.plain_data import from_plain, to_plain
 from app.store.base import Base
@@ -145,6 +145,6 @@ def _ledger_faults(tables: Rows) -> Iterable[str]:
 
 def with_ids_of(pinned: str, ids: Mapping[str, int]) -> str:
     """Return pinned materials with the ids that belong to their names here, 0 without one."""
-    rows = [from_plain(Pinned, row) for row in json.loads(pinned or "[]")]
+    rows = [from_plain(Material, row) for row in json.loads(pinned or "[]")]
     known = [to_plain(replace(row, id=ids.get(inci_key(row.name), 0))) for row in rows]
     return json.dumps(known, ensure_ascii=False, separators=(",", ":")) if known else ""

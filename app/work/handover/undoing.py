@@ -10,9 +10,9 @@ from sqlalchemy.orm import Session
 from app.store.base import Base
 from app.store.batches import Batch
 from app.store.errors import Conflict, NotFound
-from app.store.formulas import DraftMaterial, Formula, FormulaVersion
+from app.store.formulas import DraftMaterial, FormulaRow, FormulaVersion
 from app.store.handover import FormulaImport, ImportedRecord
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.products import Product
 from app.store.stock import Lot, Supplier
 from app.work.action import action
@@ -26,9 +26,9 @@ KINDS: Mapping[str, tuple[type[Base], str, str]] = {
     "lots": (Lot, "lot", "code"),
     "versions": (FormulaVersion, "version of", "name"),
     "products": (Product, "product", "name"),
-    "formulas": (Formula, "formula", "name"),
-    "materials": (Material, "material", "name"),
-    "packaging": (Packaging, "packaging", "name"),
+    "formulas": (FormulaRow, "formula", "name"),
+    "materials": (MaterialRow, "material", "name"),
+    "packaging": (PackagingRow, "packaging", "name"),
     "suppliers": (Supplier, "supplier", "name"),
 }
 RECORDS = ("versions", "lots", "batches")
@@ -77,7 +77,7 @@ def undo_import(session: Session, import_id: int) -> None:
     if words:
         raise Conflict(f"Nothing is undone, because something later stands on this import. {words}.")
     for formula_id, step in content["steps"]:
-        formula = session.get_one(Formula, formula_id)
+        formula = session.get_one(FormulaRow, formula_id)
         before = next(one for one in formula.steps if one.step == step - 1)
         add_step(session, formula, Draft.from_json(before.content), change="Import undone")
     row.undone_at = now()
@@ -131,7 +131,7 @@ def _portions(ids: Iterable[int]) -> Iterator[list[int]]:
 def _changed(session: Session, content: Mapping[str, Any]) -> Iterator[str]:
     """Give the formulas somebody worked on since, those that were added and those whose draft was put over."""
     for formula_id, step in [*content["steps"], *((one, 1) for one in content["formulas"])]:
-        formula = session.get(Formula, formula_id)
+        formula = session.get(FormulaRow, formula_id)
         if formula is not None and formula.draft_step != step:
             yield f"formula {formula.name}"
 

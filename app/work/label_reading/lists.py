@@ -16,9 +16,9 @@ from app.science.label_list.reading import MOST_CHARACTERS
 from app.science.names import inci_key
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.formulas import Formula
+from app.store.formulas import FormulaRow
 from app.store.label_lists import LabelList, StartedFormula, TaughtName
-from app.store.materials import Material, MaterialPart, Price, materials_by_id
+from app.store.materials import MaterialPart, MaterialRow, PriceRow, materials_by_id
 from app.store.workshop import Jurisdiction
 from app.work.action import action
 from app.work.clock import now
@@ -97,7 +97,7 @@ class OpenList:
     typed: ListForm
     row_version: int
     sheet: LabelEstimate
-    started: tuple[Formula, ...]
+    started: tuple[FormulaRow, ...]
     others: tuple[tuple[int, str], ...] = ()
 
 
@@ -151,8 +151,8 @@ def open_list(session: Session, list_id: int, constraints: UserConstraints | Non
     prices = substance_prices(session, {name.key for name in reading.names})
     sheet = work_out(reading, constraints, row.product_type, row.jurisdiction.value, prices)
     started = session.scalars(
-        select(Formula)
-        .join(StartedFormula, StartedFormula.formula_id == Formula.id)
+        select(FormulaRow)
+        .join(StartedFormula, StartedFormula.formula_id == FormulaRow.id)
         .where(StartedFormula.label_list_id == list_id)
         .order_by(StartedFormula.id)
     )
@@ -230,9 +230,11 @@ def substance_prices(session: Session, keys: Collection[str]) -> dict[str, float
     rate is left out. Of several materials the cheapest counts, since the maker of the product may use that one.
     """
     parts: dict[int, list[str]] = defaultdict(list)
-    with_price = select(Price.material_id).where(Price.material_id.is_not(None))
-    stored = select(MaterialPart.material_id, MaterialPart.inci).join(Material)
-    for material_id, inci in session.execute(stored.where(Material.retired_at.is_(None), Material.id.in_(with_price))):
+    with_price = select(PriceRow.material_id).where(PriceRow.material_id.is_not(None))
+    stored = select(MaterialPart.material_id, MaterialPart.inci).join(MaterialRow)
+    for material_id, inci in session.execute(
+        stored.where(MaterialRow.retired_at.is_(None), MaterialRow.id.in_(with_price))
+    ):
         parts[material_id].append(inci_key(inci))
     alone = {material_id: held[0] for material_id, held in parts.items() if len(held) == 1 and held[0] in keys}
     book, found = price_book(session), dict[str, float]()

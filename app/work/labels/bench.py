@@ -11,7 +11,7 @@ from app.science.numbers import plain
 from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.material_queries import get_material
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.packing import PackingRun, RetainedSample
 from app.store.products import Product
 from app.store.stock import Lot
@@ -138,7 +138,7 @@ def place_of_code(session: Session, text: str) -> str | None:
     lot = session.scalar(select(Lot.id).where(Lot.code == code))
     if lot is not None:
         return f"/stock/lots/{lot}"
-    for prefix, page, model in ((SAMPLE, "/packing/samples/", RetainedSample), (MATERIAL, "/materials/", Material)):
+    for prefix, page, model in ((SAMPLE, "/packing/samples/", RetainedSample), (MATERIAL, "/materials/", MaterialRow)):
         number = code.removeprefix(prefix)
         if code.startswith(prefix) and number.isascii() and number.isdecimal() and len(number) < 10:
             return f"{page}{int(number)}" if session.get(model, int(number)) else None

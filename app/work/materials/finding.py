@@ -16,7 +16,7 @@ from app.reference.materials import material as library_material
 from app.reference.search import Index, SearchEntry, build_index, search
 from app.store.engine import Store
 from app.store.material_queries import Marker, materials_in_order, part_names, shelf_marker, shelf_outline
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 
 IN_USE, RETIRED, ALL = "in use", "retired", "all"
 PAGE = 100
@@ -68,7 +68,7 @@ class ShelfOutline:
 class FoundMaterial:
     """One page of the answer, with the counts of the whole of it; ``guessed`` when a spelling was guessed."""
 
-    materials: tuple[Material, ...]
+    materials: tuple[MaterialRow, ...]
     shelf_count: int
     library: tuple[LibraryMaterial, ...]
     library_count: int

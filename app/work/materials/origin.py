@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from app.reference.material import LibraryMaterial
 from app.reference.materials import material as library_material
 from app.science.numbers import plain
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.materials.material_form import MaterialForm, from_library
 
 ENTERED = "entered here"
@@ -49,7 +49,7 @@ class Origin:
 NOT_GIVEN = ("", (), "any", "unknown")
 
 
-def origins(material: Material) -> tuple[Origin, ...]:
+def origins(material: MaterialRow) -> tuple[Origin, ...]:
     """Return for every value that is given where it comes from: a value changed since it left the library is ours."""
     shipped = library_material(material.library_key) if material.library_key else None
     now = MaterialForm.of(material)

@@ -12,7 +12,7 @@ from app.science.quantities import parse_quantity, to_grams
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.material_queries import get_material
-from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.form import Field, Form
@@ -86,14 +86,14 @@ class PriceForm(Form):
     currency = CurrencyCode("Currency", csv="currency", hint="Leave empty for the workshop's.", width="w4")
 
 
-def price_context(session: Session, thing: Material | Packaging) -> PriceContext:
+def price_context(session: Session, thing: MaterialRow | PackagingRow) -> PriceContext:
     """Return what the prices of a material or of packaging are read with."""
     shop = the_workshop(session)
-    density = thing.density_g_ml if isinstance(thing, Material) else None
-    return PriceContext(density, shop.currency, shop.locale, isinstance(thing, Packaging))
+    density = thing.density_g_ml if isinstance(thing, MaterialRow) else None
+    return PriceContext(density, shop.currency, shop.locale, isinstance(thing, PackagingRow))
 
 
-def priced_thing(session: Session, thing_id: int, *, packaging: bool = False) -> Material | Packaging:
+def priced_thing(session: Session, thing_id: int, *, packaging: bool = False) -> MaterialRow | PackagingRow:
     """Return the material or the packaging whose prices are meant.
 
     Raises:
@@ -101,7 +101,7 @@ def priced_thing(session: Session, thing_id: int, *, packaging: bool = False) ->
     """
     if not packaging:
         return get_material(session, thing_id)
-    found = session.get(Packaging, thing_id)
+    found = session.get(PackagingRow, thing_id)
     if found is None:
         raise NotFound("There is no such packaging.")
     return found
@@ -116,7 +116,7 @@ def add_price(session: Session, thing_id: int, typed: PriceForm, key: str = "", 
         NotFound: when there is no such material or packaging.
     """
     thing = priced_thing(session, thing_id, packaging=packaging)
-    thing.prices.append(Price(**typed.checked(price_context(session, thing)).columns()))
+    thing.prices.append(PriceRow(**typed.checked(price_context(session, thing)).columns()))
 
 
 def revise_price(
@@ -138,7 +138,7 @@ def revise_price(
             setattr(price, column, value)
 
 
-def price_of(thing: Material | Packaging, price_id: int) -> Price:
+def price_of(thing: MaterialRow | PackagingRow, price_id: int) -> PriceRow:
     """Return one price of a material or of packaging.
 
     Raises:

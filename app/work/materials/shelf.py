@@ -18,7 +18,7 @@ from app.store.material_queries import (
     live_id_of_name,
     use_of,
 )
-from app.store.materials import Material, MaterialPart, PartAllergen
+from app.store.materials import MaterialPart, MaterialRow, PartAllergen
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Faults
@@ -26,7 +26,7 @@ from app.work.materials.material_form import MaterialForm, PartForm, from_librar
 from app.work.rules.own_values import with_own_values
 
 
-def load_material(store: Store, material_id: int) -> Material:
+def load_material(store: Store, material_id: int) -> MaterialRow:
     """Return one material with parts, allergens and prices.
 
     Raises:
@@ -58,7 +58,7 @@ def add_material(session: Session, typed: MaterialForm, key: str = "") -> int:
     return insert_material(session, typed).id
 
 
-def insert_material(session: Session, typed: MaterialForm) -> Material:
+def insert_material(session: Session, typed: MaterialForm) -> MaterialRow:
     """Write a new material inside a transaction that is open.
 
     Raises:
@@ -72,9 +72,9 @@ def insert_material(session: Session, typed: MaterialForm) -> Material:
     return material
 
 
-def new_material(form: MaterialForm, retired_at: datetime | None = None) -> Material:
+def new_material(form: MaterialForm, retired_at: datetime | None = None) -> MaterialRow:
     """Return a material that is not in the database yet."""
-    material = Material(name_key=inci_key(form.name), created_at=now(), retired_at=retired_at, **form.columns())
+    material = MaterialRow(name_key=inci_key(form.name), created_at=now(), retired_at=retired_at, **form.columns())
     material.parts = list(_rows(form.parts))
     return material
 
@@ -108,7 +108,7 @@ def revise_material(store: Store, material_id: int, typed: MaterialForm, row_ver
         update_material(session, material, form)
 
 
-def update_material(session: Session, material: Material, typed: MaterialForm) -> None:
+def update_material(session: Session, material: MaterialRow, typed: MaterialForm) -> None:
     """Write new values into a material; its version goes up even when only its composition changed."""
     form = typed.checked()
     for column, value in form.columns().items():

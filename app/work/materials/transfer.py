@@ -10,7 +10,7 @@ from app.science.names import inci_key
 from app.science.numbers import plain
 from app.store.engine import Store
 from app.store.material_queries import all_materials, materials_named
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.action import action
 from app.work.clock import now
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
@@ -67,7 +67,7 @@ def export_materials(store: Store) -> str:
         return write_table(COLUMNS, (row for m in all_materials(session) for row in material_lines(m)), NUMBERS)
 
 
-def material_lines(material: Material) -> Iterator[dict[str, str]]:
+def material_lines(material: MaterialRow) -> Iterator[dict[str, str]]:
     """Give the lines of a material, one for each substance in it."""
     form = MaterialForm.of(material)
     first = form.cells | {"retired": "yes" if material.retired_at else ""}

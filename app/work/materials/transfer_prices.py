@@ -11,7 +11,7 @@ from app.science.names import inci_key
 from app.science.numbers import plain
 from app.store.engine import Store
 from app.store.material_queries import all_materials, every_packaging
-from app.store.materials import Material, Packaging, Price
+from app.store.materials import MaterialRow, PackagingRow, PriceRow
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
@@ -32,7 +32,7 @@ PIECE = 2_000
 class IncomingPrice:
     """A price of a file with the material or packaging it belongs to; ``columns`` are those of the stored row."""
 
-    thing: Material | Packaging
+    thing: MaterialRow | PackagingRow
     columns: Mapping[str, object]
 
     @property
@@ -52,16 +52,16 @@ def export_prices(store: Store) -> str:
     """Return every price of every material and packaging that is not retired, newest first."""
     with store.reading() as session:
         currency = the_workshop(session).currency
-        things: list[Material | Packaging] = [*all_materials(session), *every_packaging(session)]
+        things: list[MaterialRow | PackagingRow] = [*all_materials(session), *every_packaging(session)]
         live = [one for one in things if one.retired_at is None]
         rows = (price_cells(thing, price, currency) for thing in live for price in thing.prices)
         return write_table(COLUMNS, rows, NUMBERS)
 
 
-def price_cells(thing: Material | Packaging, price: Price, currency: str) -> dict[str, str]:
+def price_cells(thing: MaterialRow | PackagingRow, price: PriceRow, currency: str) -> dict[str, str]:
     """Return a price as a row of the file; of packaging it is for pieces, without grams."""
     cells = PriceForm.of(price).cells | {"currency": price.currency or currency}
-    if isinstance(thing, Packaging):
+    if isinstance(thing, PackagingRow):
         return cells | {"material": "", "packaging": thing.name}
     return cells | {
         "material": thing.name, "packaging": "", "grams": plain(price.quantity_g), "price per kg": f"{price.per_kg:.4f}"
@@ -93,7 +93,7 @@ def read_prices(session: Session, text: str) -> list[IncomingPrice]:
     return found
 
 
-Named = Mapping[str, Mapping[str, Material | Packaging]]
+Named = Mapping[str, Mapping[str, MaterialRow | PackagingRow]]
 MISSING = {
     "material": "is not on the shelf; import the materials first.",
     "packaging": "is not among the packaging; add it under Workshop first.",
@@ -112,7 +112,7 @@ def _incoming(record: Record, names: Named, shop: Workshop) -> IncomingPrice:
     # Grams that the file states go before the amount in words, which may need a density.
     typed, grams = PriceForm.from_cells(cells), cells.get("grams", "").strip()
     weighed = typed.but(quantity=f"{grams} g") if grams else typed
-    if isinstance(thing, Packaging):
+    if isinstance(thing, PackagingRow):
         given = PriceContext(None, shop.currency, shop.locale, pieces=True)
         return IncomingPrice(thing, typed.checked(given).columns())
     columns = weighed.checked(PriceContext(thing.density_g_ml, shop.currency, shop.locale)).columns()
@@ -155,9 +155,9 @@ def import_prices(store: Store, text: str, *, key: str = "") -> int:
 
 
 def _to_store(one: IncomingPrice) -> Mapping[str, object]:
-    return {("packaging_id" if isinstance(one.thing, Packaging) else "material_id"): one.thing.id, **one.columns}
+    return {("packaging_id" if isinstance(one.thing, PackagingRow) else "material_id"): one.thing.id, **one.columns}
 
 
 @action(once="prices file")
 def _take_piece(session: Session, piece: Sequence[Mapping[str, object]], *, key: str = "") -> None:
-    session.add_all(Price(**columns) for columns in piece)
+    session.add_all(PriceRow(**columns) for columns in piece)

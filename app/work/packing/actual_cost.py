@@ -16,7 +16,7 @@ from app.science.formula_cost import cost_formula, price_for
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.batches import Batch
 from app.store.labour import worked_times
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
@@ -133,12 +133,12 @@ class _Ledger:
             return share_of_lot(amount, paid, came), BY_LOT
         return self.listed(lot.material or lot.packaging, amount)
 
-    def listed(self, thing: Material | Packaging | None, amount: Decimal) -> tuple[Decimal | None, str]:
+    def listed(self, thing: MaterialRow | PackagingRow | None, amount: Decimal) -> tuple[Decimal | None, str]:
         """Return what an amount costs by the price list."""
         if thing is None:
             return None, UNKNOWN
         book = self.book
-        prices = book.of_material(thing) if isinstance(thing, Material) else book.of_packaging(thing)
+        prices = book.of_material(thing) if isinstance(thing, MaterialRow) else book.of_packaging(thing)
         price = price_for(prices, amount)
         return (None, UNKNOWN) if price is None else (amount * price.per_g, BY_PRICE)
 
@@ -168,7 +168,7 @@ def _materials(ledger: _Ledger, batch: Batch, deep: int = 0) -> tuple[Spent, ...
     found = []
     for (material_id, name, lot_id, text), grams in taken.items():
         lot = lots.get(lot_id) if lot_id is not None else None
-        material = ledger.session.get(Material, material_id)
+        material = ledger.session.get(MaterialRow, material_id)
         cost, source = ledger.cost(lot, grams, deep) if lot else ledger.listed(material, grams)
         found.append(Spent(name, text, grams, "g", cost, source))
     return tuple(found)
@@ -188,7 +188,7 @@ def _of_piece(ledger: _Ledger, run: PackingRun, piece: PackagingPiece) -> Iterab
         yield Spent(piece.name, use.lot.code, gone, "pieces", cost, source)
     if not piece.uses and piece.per_unit and run.units_filled:
         amount = piece.per_unit * run.units_filled
-        cost, source = ledger.listed(ledger.session.get(Packaging, piece.packaging_id), amount)
+        cost, source = ledger.listed(ledger.session.get(PackagingRow, piece.packaging_id), amount)
         yield Spent(piece.name, "", amount, "pieces", cost, source)
 
 

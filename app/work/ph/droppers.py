@@ -9,7 +9,7 @@ from app.science.errors import Invalid
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.bench_ph import DropWeight
 from app.store.errors import NotFound
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Form, rule
@@ -59,7 +59,7 @@ def weigh_drops(session: Session, material_id: int, typed: DropsForm, *, key: st
         NotFound: when there is no such material.
     """
     form = typed.checked()
-    if session.get(Material, material_id) is None:
+    if session.get(MaterialRow, material_id) is None:
         raise NotFound("There is no such material.")
     session.add(DropWeight(material_id=material_id, weighed_at=now(), **form.columns()))
 

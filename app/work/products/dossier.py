@@ -25,7 +25,7 @@ from app.science.specification import Check
 from app.science.tolerance import checks_of
 from app.store.batches import Batch, BatchLine, BatchState
 from app.store.formulas import FormulaVersion
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.packing import PackingRun, RetainedSample, SampleLook
 from app.store.products import Product
 from app.store.quality import CaseFile
@@ -297,9 +297,9 @@ def _documents(
     """Return the documents about the product, its materials, its last batches and the lots that went into them."""
     lots = {one.lot_id for batch in batches for line in batch.lines for one in line.weighings if one.lot_id is not None}
     links = session.execute(
-        select(DocumentLink, Document, Material.name, Lot.code, Batch.number)
+        select(DocumentLink, Document, MaterialRow.name, Lot.code, Batch.number)
         .join(Document, Document.id == DocumentLink.document_id)
-        .outerjoin(Material, Material.id == DocumentLink.material_id)
+        .outerjoin(MaterialRow, MaterialRow.id == DocumentLink.material_id)
         .outerjoin(Lot, Lot.id == DocumentLink.lot_id)
         .outerjoin(Batch, Batch.id == DocumentLink.batch_id)
         .where(

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.store import materials as stored
 from app.store.errors import NotFound
-from app.store.formulas import Formula as StoredFormula
+from app.store.formulas import FormulaRow
 from app.store.products import Product, ProductPackaging, find_product
 from app.store.workshop import the_workshop
 from app.work.action import action
@@ -38,7 +38,7 @@ def add_product(session: Session, formula_id: int, typed: ProductForm, *, key: s
         Faults: with everything that is wrong, each at its field.
         NotFound: when there is no such formula.
     """
-    if session.get(StoredFormula, formula_id) is None:
+    if session.get(FormulaRow, formula_id) is None:
         raise NotFound("There is no such formula.")
     product = Product(formula_id=formula_id, created_at=now())
     with session.no_autoflush:
@@ -67,7 +67,7 @@ def _write(session: Session, product: Product, typed: ProductForm) -> None:
     checked = typed.checked(the_workshop(session))
     for column, value in checked.columns().items():
         setattr(product, column, value)
-    known = set(session.scalars(select(stored.Packaging.id)))
+    known = set(session.scalars(select(stored.PackagingRow.id)))
     faults = [
         Invalid(f"pack-{place}-packaging", "This packaging is not in the workshop any more.")
         for place, pack in enumerate(checked.packaging)

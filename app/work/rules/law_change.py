@@ -11,7 +11,7 @@ from app.reference.rulebook import rulebook
 from app.science.rules.check import Rulebook, check_formula
 from app.science.rules.limits import LimitIndex
 from app.science.rules.values import Finding, LimitRule
-from app.store.formulas import Formula
+from app.store.formulas import FormulaRow
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.rules.asking import question
@@ -34,7 +34,9 @@ def changes_for_formulas(session: Session, jurisdiction: str, rules: Sequence[Li
     for market in ("EU", "US") if jurisdiction == "GUIDANCE" else (jurisdiction,):
         before = rulebook(market)
         after = with_limits(before, jurisdiction, rules)
-        for formula_id in session.scalars(select(Formula.id).where(Formula.retired_at.is_(None)).order_by(Formula.id)):
+        for formula_id in session.scalars(
+            select(FormulaRow.id).where(FormulaRow.retired_at.is_(None)).order_by(FormulaRow.id)
+        ):
             current = open_draft(session, formula_id)
             formula = results_of(session, current).formula
             facts = question(formula, predicted_ph(formula)).facts

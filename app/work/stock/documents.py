@@ -24,7 +24,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import NotFound, Unusable
-from app.store.materials import Material, MaterialPart, PartAllergen
+from app.store.materials import MaterialPart, MaterialRow, PartAllergen
 from app.store.products import Product
 from app.store.stock import HOLDS, LINKED, Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.work.action import action
@@ -253,8 +253,12 @@ def _page_of(kind: str, thing_id: Any) -> ColumnElement[str]:
 
 
 def _of_materials(*conditions: ColumnElement[bool], page: ColumnElement[str] | None = None) -> Query:
-    path = _page_of("material", Material.id) if page is None else page
-    return select(Material.name, path).where(Material.retired_at.is_(None), *conditions).order_by(Material.name_key)
+    path = _page_of("material", MaterialRow.id) if page is None else page
+    return (
+        select(MaterialRow.name, path)
+        .where(MaterialRow.retired_at.is_(None), *conditions)
+        .order_by(MaterialRow.name_key)
+    )
 
 
 def _has_document(thing: ColumnElement[bool], kind: DocumentKind, *conditions: ColumnElement[bool]) -> Exists:
@@ -264,8 +268,8 @@ def _has_document(thing: ColumnElement[bool], kind: DocumentKind, *conditions: C
 
 
 LINK_COLUMNS = {column: getattr(DocumentLink, column) for column in LINKED}
-OF_MATERIAL = DocumentLink.material_id == Material.id
-IS_HELD = select(Lot.id).where(HOLDS, Lot.material_id == Material.id).exists()
+OF_MATERIAL = DocumentLink.material_id == MaterialRow.id
+IS_HELD = select(Lot.id).where(HOLDS, Lot.material_id == MaterialRow.id).exists()
 
 
 def _wanted_allergens(session: Session) -> Query:
@@ -275,11 +279,11 @@ def _wanted_allergens(session: Session) -> Query:
     oils = [inci for inci in names if index.kind_of(inci) in ("perfume", "essential oil")]
     of_kind = MaterialPart.kind.in_((PartKind.PERFUME, PartKind.FLAVOUR))
     fragrant = select(MaterialPart.material_id).where(or_(of_kind, MaterialPart.inci.in_(oils)))
-    typed = select(PartAllergen.id).join(MaterialPart).where(MaterialPart.material_id == Material.id)
+    typed = select(PartAllergen.id).join(MaterialPart).where(MaterialPart.material_id == MaterialRow.id)
     has_sheet = _has_document(OF_MATERIAL, DocumentKind.ALLERGENS)
     # On the page of the material itself a sheet is typed in, and kept.
-    page = literal("/materials/") + cast(Material.id, Unicode)
-    return _of_materials(Material.id.in_(fragrant), ~typed.exists(), ~has_sheet, page=page)
+    page = literal("/materials/") + cast(MaterialRow.id, Unicode)
+    return _of_materials(MaterialRow.id.in_(fragrant), ~typed.exists(), ~has_sheet, page=page)
 
 
 def _wanted_data_sheets(_session: Session) -> Query:
@@ -298,9 +302,9 @@ def _wanted_certificates(_session: Session) -> Query:
     # Not asked of the columns bare, so that lots are looked up by material and the first page is all that is read.
     bought = (HOLDS, func.coalesce(Lot.from_batch_id, 0) == 0, func.coalesce(Lot.supplier_id, 0) != 0)
     has = _has_document(DocumentLink.lot_id == Lot.id, DocumentKind.CERTIFICATE)
-    asked = select(Material.name + ", lot " + Lot.code, _page_of("lot", Lot.id))
-    asked = asked.join_from(Material, Lot, Lot.material_id == Material.id)
-    return asked.where(Material.retired_at.is_(None), *bought, ~has).order_by(Material.name_key, Lot.id)
+    asked = select(MaterialRow.name + ", lot " + Lot.code, _page_of("lot", Lot.id))
+    asked = asked.join_from(MaterialRow, Lot, Lot.material_id == MaterialRow.id)
+    return asked.where(MaterialRow.retired_at.is_(None), *bought, ~has).order_by(MaterialRow.name_key, Lot.id)
 
 
 def _past_documents(_session: Session) -> Query:
@@ -322,7 +326,7 @@ _QUERIES: dict[Wanted, Callable[[Session], Query]] = {
 
 
 NAMES: dict[str, tuple[Any, str]] = {
-    "material": (Material, "name"),
+    "material": (MaterialRow, "name"),
     "lot": (Lot, "code"),
     "supplier": (Supplier, "name"),
     "batch": (Batch, "number"),

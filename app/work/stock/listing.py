@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 
 from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.engine import Store
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.stock import HOLDS, Lot, LotState
 from app.work.clock import today
 
@@ -105,8 +105,8 @@ def _may_be_shown(session: Session, show: str, day: date, reserved: Collection[i
 
 def may_be_low(session: Session, reserved: Collection[int]) -> "Of":
     """Return the materials and packaging that can be low at all: what is needed, or has an amount to keep."""
-    kept_g = session.scalars(select(Material.id).where(Material.reorder_g.is_not(None)))
-    kept_pieces = session.scalars(select(Packaging.id).where(Packaging.reorder.is_not(None)))
+    kept_g = session.scalars(select(MaterialRow.id).where(MaterialRow.reorder_g.is_not(None)))
+    kept_pieces = session.scalars(select(PackagingRow.id).where(PackagingRow.reorder.is_not(None)))
     return {*kept_g, *reserved}, set(kept_pieces)
 
 
@@ -119,24 +119,26 @@ def rows_that_may_be_short(session: Session, needed_pieces: Collection[int]) -> 
 
 def live_names(session: Session) -> list[tuple[int, str]]:
     """Return the id and the name of every material of the shelf, by name."""
-    asked = select(Material.id, Material.name).where(Material.retired_at.is_(None)).order_by(Material.name_key)
+    asked = (
+        select(MaterialRow.id, MaterialRow.name).where(MaterialRow.retired_at.is_(None)).order_by(MaterialRow.name_key)
+    )
     return [(number, name) for number, name in session.execute(asked)]
 
 
 def names_to_offer(session: Session) -> list[str]:
     """Return names to offer where something is ordered: all of a small shelf, of a large one what may be short."""
-    pieces = list(session.scalars(select(Packaging.name).where(Packaging.retired_at.is_(None))))
-    live = select(Material.name).where(Material.retired_at.is_(None))
+    pieces = list(session.scalars(select(PackagingRow.name).where(PackagingRow.retired_at.is_(None))))
+    live = select(MaterialRow.name).where(MaterialRow.retired_at.is_(None))
     names = list(session.scalars(live.limit(MOST_OFFERED + 1)))
     if len(names) > MOST_OFFERED:
         materials, _ = may_be_low(session, reserved_grams(session))
-        names = list(session.scalars(live.where(Material.id.in_(sorted(materials or ()))).limit(MOST_OFFERED)))
+        names = list(session.scalars(live.where(MaterialRow.id.in_(sorted(materials or ()))).limit(MOST_OFFERED)))
     return sorted([*names, *pieces], key=str.casefold)
 
 
-def stock_row(session: Session, thing: Material | Packaging) -> StockRow:
+def stock_row(session: Session, thing: MaterialRow | PackagingRow) -> StockRow:
     """Return what is on hand of one material or packaging."""
-    if isinstance(thing, Material):
+    if isinstance(thing, MaterialRow):
         needed = reserved_grams(session).get(thing.id, ZERO)
         row = StockRow(thing.id, None, thing.name, thing.reorder_g, thing.drawn_here, reserved=needed)
         found = session.execute(_sums(today()).where(Lot.material_id == thing.id)).all()
@@ -154,19 +156,19 @@ def stock_page(session: Session, words: str, place: int) -> tuple[list[StockRow]
     Names are listed first, and only those of the page are added up.
     """
     day, reserved = today(), reserved_grams(session)
-    held = select(Lot.id).where(HOLDS, Lot.material_id == Material.id).exists()
-    kept = (held, Material.reorder_g.is_not(None), Material.id.in_(sorted(reserved)))
+    held = select(Lot.id).where(HOLDS, Lot.material_id == MaterialRow.id).exists()
+    kept = (held, MaterialRow.reorder_g.is_not(None), MaterialRow.id.in_(sorted(reserved)))
     parts = words.split()[:MOST_WORDS]
     wanted = (
-        Material.retired_at.is_(None),
+        MaterialRow.retired_at.is_(None),
         or_(*kept),
-        *(Material.name.icontains(part[:80], autoescape=True) for part in parts),
+        *(MaterialRow.name.icontains(part[:80], autoescape=True) for part in parts),
     )
     pieces = [row for row in _rows(session, day, {}, (set(), None)) if row.lots or row.reorder]
     pieces = [row for row in pieces if all(part.casefold() in row.name.casefold() for part in parts)]
-    count = (session.scalar(select(func.count(Material.id)).where(*wanted)) or 0) + len(pieces)
+    count = (session.scalar(select(func.count(MaterialRow.id)).where(*wanted)) or 0) + len(pieces)
     place = min(max(place, 1), max(1, -(-count // PAGE)))
-    asked = select(Material.id, Material.name).where(*wanted).order_by(Material.name_key).limit(place * PAGE)
+    asked = select(MaterialRow.id, MaterialRow.name).where(*wanted).order_by(MaterialRow.name_key).limit(place * PAGE)
     named: list[tuple[str, int | None, StockRow | None]] = [(name, key, None) for key, name in session.execute(asked)]
     named += [(row.name, None, row) for row in pieces]
     shown = sorted(named, key=lambda one: one[0].casefold())[(place - 1) * PAGE : place * PAGE]
@@ -183,13 +185,13 @@ def _rows(
 ) -> list[StockRow]:
     """Add up every material and packaging, or only those ``of`` names: materials, packaging; None means all."""
     reserved = reserved_grams(session) if reserved is None else reserved
-    columns = select(Material.id, Material.name, Material.reorder_g, Material.drawn_here)
-    columns = columns.where(Material.retired_at.is_(None))
-    pieces = select(Packaging.id, Packaging.name, Packaging.reorder).where(Packaging.retired_at.is_(None))
+    columns = select(MaterialRow.id, MaterialRow.name, MaterialRow.reorder_g, MaterialRow.drawn_here)
+    columns = columns.where(MaterialRow.retired_at.is_(None))
+    pieces = select(PackagingRow.id, PackagingRow.name, PackagingRow.reorder).where(PackagingRow.retired_at.is_(None))
     sums_of = _sums(day)
     if of is not None:
-        columns, of_material = _only(columns, Material.id, Lot.material_id, of[0])
-        pieces, of_packaging = _only(pieces, Packaging.id, Lot.packaging_id, of[1])
+        columns, of_material = _only(columns, MaterialRow.id, Lot.material_id, of[0])
+        pieces, of_packaging = _only(pieces, PackagingRow.id, Lot.packaging_id, of[1])
         sums_of = sums_of.where(or_(of_material, of_packaging))
     materials = {
         number: StockRow(number, None, name, reorder, drawn_here, reserved=reserved.get(number, ZERO))
@@ -303,17 +305,17 @@ def _usable_of(of: ColumnElement[bool], day: date) -> ScalarSelect[Decimal]:
 def _count_low(session: Session, day: date) -> int:
     """Count what is low, as ``stock_rows`` would list it, without the rest of each row."""
     needed = reserved_grams(session)
-    kept = select(Material.id).where(Material.reorder_g.is_not(None))
+    kept = select(MaterialRow.id).where(MaterialRow.reorder_g.is_not(None))
     materials = session.execute(
-        select(Material.id, Material.reorder_g, _usable_of(Lot.material_id == Material.id, day)).where(
-            or_(Material.id.in_(kept), Material.id.in_(sorted(needed))),
-            Material.retired_at.is_(None),
-            Material.drawn_here.in_((False,)),
+        select(MaterialRow.id, MaterialRow.reorder_g, _usable_of(Lot.material_id == MaterialRow.id, day)).where(
+            or_(MaterialRow.id.in_(kept), MaterialRow.id.in_(sorted(needed))),
+            MaterialRow.retired_at.is_(None),
+            MaterialRow.drawn_here.in_((False,)),
         )
     ).all()
     pieces = session.execute(
-        select(Packaging.reorder, _usable_of(Lot.packaging_id == Packaging.id, day)).where(
-            Packaging.reorder.is_not(None), Packaging.retired_at.is_(None)
+        select(PackagingRow.reorder, _usable_of(Lot.packaging_id == PackagingRow.id, day)).where(
+            PackagingRow.reorder.is_not(None), PackagingRow.retired_at.is_(None)
         )
     ).all()
     keeps_stock = pieces or any(keep is not None for _, keep, _ in materials)

@@ -14,7 +14,7 @@ from app.science.quantities import parse_quantity, to_grams
 from app.store.batches import Batch
 from app.store.errors import Conflict, NotFound
 from app.store.material_queries import get_material
-from app.store.materials import Material, Packaging, Price, PriceKind
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.stock import Lot, LotState, MoveKind, Supplier, get_lot
 from app.store.workshop import next_in_series, the_workshop
 from app.work.action import action
@@ -117,11 +117,11 @@ class ReceiveForm(LotForm):
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
-def lot_context(session: Session, thing: Material | Packaging | None) -> LotContext:
+def lot_context(session: Session, thing: MaterialRow | PackagingRow | None) -> LotContext:
     """Return what the form of a lot of this material or packaging is read with."""
     shop = the_workshop(session)
-    density = thing.density_g_ml if isinstance(thing, Material) else None
-    return LotContext(isinstance(thing, Packaging), density, shop.currency, shop.locale)
+    density = thing.density_g_ml if isinstance(thing, MaterialRow) else None
+    return LotContext(isinstance(thing, PackagingRow), density, shop.currency, shop.locale)
 
 
 def next_code(session: Session, day: date) -> str:
@@ -133,7 +133,9 @@ def next_code(session: Session, day: date) -> str:
             return code
 
 
-def material_or_packaging(session: Session, material_id: int | None, packaging_id: int | None) -> Material | Packaging:
+def material_or_packaging(
+    session: Session, material_id: int | None, packaging_id: int | None
+) -> MaterialRow | PackagingRow:
     """Return what a lot is of.
 
     Raises:
@@ -141,7 +143,7 @@ def material_or_packaging(session: Session, material_id: int | None, packaging_i
     """
     if material_id is not None:
         return get_material(session, material_id)
-    found = session.get(Packaging, packaging_id) if packaging_id is not None else None
+    found = session.get(PackagingRow, packaging_id) if packaging_id is not None else None
     if found is None:
         raise NotFound("There is no such packaging.")
     return found
@@ -166,7 +168,7 @@ def receive(
     return receive_lot(session, thing, typed.checked(lot_context(session, thing))).id
 
 
-def receive_lot(session: Session, thing: Material | Packaging, form: ReceiveForm) -> Lot:
+def receive_lot(session: Session, thing: MaterialRow | PackagingRow, form: ReceiveForm) -> Lot:
     """Write a lot that was received from a form that was checked, inside a transaction that is open.
 
     Raises:
@@ -174,7 +176,7 @@ def receive_lot(session: Session, thing: Material | Packaging, form: ReceiveForm
     """
     supplier = supplier_named(session, form.supplier)
     lot = _new_lot(session, form, supplier)
-    if isinstance(thing, Material):
+    if isinstance(thing, MaterialRow):
         lot.material = thing
     else:
         lot.packaging = thing
@@ -208,10 +210,10 @@ def _free_code(session: Session, form: LotForm, apart_from: int | None = None) -
     return form.code
 
 
-def _note_price(thing: Material | Packaging, form: ReceiveForm, supplier: Supplier | None) -> None:
+def _note_price(thing: MaterialRow | PackagingRow, form: ReceiveForm, supplier: Supplier | None) -> None:
     assert form.paid is not None  # noqa: S101 - said by the caller
     thing.prices.append(
-        Price(
+        PriceRow(
             kind=PriceKind.PAID,
             amount=form.paid,
             currency=form.currency,
@@ -366,7 +368,7 @@ def lots_from(session: Session, batch_id: int) -> list[Lot]:
     return list(session.scalars(select(Lot).where(Lot.from_batch_id == batch_id).order_by(Lot.id)))
 
 
-def house_lot(session: Session, material: Material, *, by: str, day: date | None = None) -> Lot:
+def house_lot(session: Session, material: MaterialRow, *, by: str, day: date | None = None) -> Lot:
     """Return a day's lot of a material that is drawn here, such as the water of the house, made at its first use.
 
     Its lot is not weighed in: what is taken from it is received first. Without a day it is today's.

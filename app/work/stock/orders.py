@@ -14,7 +14,7 @@ from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.store.errors import Conflict, NotFound
 from app.store.material_queries import live_id_of_name
-from app.store.materials import Material, Packaging
+from app.store.materials import MaterialRow, PackagingRow
 from app.store.stock import OrderState, Purchase, PurchaseLine
 from app.store.workshop import next_in_series
 from app.work.action import action
@@ -83,12 +83,12 @@ class _LineValues(Form):
     price = MaybeMoney("Price of the line")
 
 
-def find_item(session: Session, name: str) -> Material | Packaging | None:
+def find_item(session: Session, name: str) -> MaterialRow | PackagingRow | None:
     """Return the material or packaging of a name, in any case; None when there is none."""
     material_id = live_id_of_name(session, inci_key(name))
     if material_id is not None:
-        return session.get(Material, material_id)
-    asked = select(Packaging).where(Packaging.retired_at.is_(None))
+        return session.get(MaterialRow, material_id)
+    asked = select(PackagingRow).where(PackagingRow.retired_at.is_(None))
     return next((one for one in session.scalars(asked) if inci_key(one.name) == inci_key(name)), None)
 
 
@@ -162,7 +162,7 @@ def _read_lines(session: Session, typed: OrderForm, given: LotContext) -> tuple[
         line = PurchaseLine(
             position=len(lines), amount=read.amount.grams, amount_text=read.amount.text, price=read.price
         )
-        if isinstance(thing, Material):
+        if isinstance(thing, MaterialRow):
             line.material = thing
         else:
             line.packaging = thing
@@ -246,10 +246,10 @@ def receive_order(session: Session, order_id: int, typed: DeliveryForm, row_vers
 
 def _what_came(
     session: Session, order: Purchase, typed: DeliveryForm
-) -> list[tuple[PurchaseLine, Material | Packaging, ReceiveForm]]:
+) -> list[tuple[PurchaseLine, MaterialRow | PackagingRow, ReceiveForm]]:
     faults = {fault.field: fault for fault in typed.faults()}
     open_lines = {str(line.id): line for line in order.lines if line.lot_id is None}
-    came: list[tuple[PurchaseLine, Material | Packaging, ReceiveForm]] = []
+    came: list[tuple[PurchaseLine, MaterialRow | PackagingRow, ReceiveForm]] = []
     for row in typed.text["rows"]:
         line = open_lines.get(row.text["line"])
         thing = (line.material or line.packaging) if line is not None else None

@@ -12,7 +12,7 @@ from app.science.errors import Invalid
 from app.science.numbers import ceil_to_step, plain
 from app.store.batches import Batch
 from app.store.engine import Store
-from app.store.materials import Material, Packaging, newest_price
+from app.store.materials import MaterialRow, PackagingRow, newest_price
 from app.store.stock import Lot, OrderState, Purchase, PurchaseLine, Supplier
 from app.work.csv_text import write_table
 from app.work.formulas.versions import formula_of
@@ -112,11 +112,11 @@ def _priced(
 ) -> ToBuy:
     pack: Decimal | None
     if row.packaging_id is not None:
-        piece = session.get_one(Packaging, row.packaging_id)
+        piece = session.get_one(PackagingRow, row.packaging_id)
         words = f"{plain(piece.units_per_pack)} pieces"
         pack, price, supplier = piece.units_per_pack, pack_price(piece, exchange), piece.supplier
     else:
-        material = session.get_one(Material, row.material_id)
+        material = session.get_one(MaterialRow, row.material_id)
         bought = newest_price(material.prices)
         pack, words = (bought.quantity_g, bought.quantity_text) if bought else (None, "")
         price = exchange.at_home(bought.amount, bought.currency, bought.priced_on) if bought else None

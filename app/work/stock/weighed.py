@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
 from app.store.batches import Batch, BatchLine, BatchWeighing, Deviation
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.store.stock import Lot, lot_of_code
 from app.work.batches.sections import Section, add
 from app.work.clock import now, today
@@ -38,7 +38,7 @@ def bind_lot(session: Session, line: BatchLine, weighing: BatchWeighing, field: 
     """
     text = weighing.lot_text.strip()
     if not text:
-        material = session.get(Material, line.material_id)
+        material = session.get(MaterialRow, line.material_id)
         if material is not None and material.drawn_here and weighing.grams:
             lot: Lot | None = house_lot(session, material, by=weighing.by)
             weighing.lot_id, weighing.lot_text = (lot.id, lot.code) if lot else (None, "")

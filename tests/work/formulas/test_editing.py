@@ -11,7 +11,7 @@ from sqlalchemy import func, select
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.store.formulas import DraftMaterial, DraftStep, Formula
+from app.store.formulas import DraftMaterial, DraftStep, FormulaRow
 from app.work.form import Faults
 from app.work.formulas import steps
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -76,7 +76,7 @@ def test_a_code_is_made_of_first_letters_and_never_given_twice(store: Store) -> 
 
 def test_a_form_taken_twice_makes_one_formula(store: Store) -> None:
     assert create(store, "Balm", key="k") == create(store, "Balm", key="k")
-    assert count(store, Formula) == 1
+    assert count(store, FormulaRow) == 1
 
 
 def test_a_formula_needs_a_name_and_a_free_code(store: Store) -> None:

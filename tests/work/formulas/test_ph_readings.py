@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from app.store.batches import Batch, BatchReading
 from app.store.engine import Store
-from app.store.formulas import Formula, FormulaVersion
+from app.store.formulas import FormulaRow, FormulaVersion
 from app.work.formulas.readings import ph_readings
 
 
@@ -14,7 +14,7 @@ def test_a_formula_has_the_ph_readings_of_its_own_batches(demo: Store) -> None:
     with demo.reading() as session:
         found = {
             formula.id: [(one.batch_id, one.ph) for one in ph_readings(session, formula.id)]
-            for formula in session.scalars(select(Formula))
+            for formula in session.scalars(select(FormulaRow))
         }
         own = select(FormulaVersion.formula_id, Batch.id, BatchReading.value).join(
             Batch, Batch.version_id == FormulaVersion.id

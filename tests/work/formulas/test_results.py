@@ -11,8 +11,7 @@ import pytest
 
 from app.science.composition import Part, PartKind
 from app.science.formula import Material, Price
-from app.store.materials import Packaging, PriceKind
-from app.store.materials import Price as StoredPrice
+from app.store.materials import PackagingRow, PriceKind, PriceRow
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import CostBy, Jurisdiction, Paper, Workshop
 from app.work.formulas.context import WorkshopContext
@@ -39,7 +38,7 @@ def workshop(sold: ProductSetting | None = None, **more: object) -> WorkshopCont
     return WorkshopContext(shop, (), sold)
 
 
-def sold_with(piece: Packaging, per_unit: str) -> ProductSetting:
+def sold_with(piece: PackagingRow, per_unit: str) -> ProductSetting:
     packaging = [ProductPackaging(packaging=piece, per_unit=Decimal(per_unit))]
     product = Product(tax_percent=Decimal(0), front_words="", claims="", packaging=packaging)
     return ProductSetting(product, Decimal(1), PriceBook(Exchange("EUR"), CostBy.BEST, {}))
@@ -95,10 +94,8 @@ def test_the_strip_is_the_whole_formula(draft: Make, shelf: Shelf) -> None:
 
 
 def test_cost_is_worked_out_by_line_by_kilogram_and_by_unit(draft: Make, shelf: Shelf) -> None:
-    jar = Packaging(id=1, name="Jar", units_per_pack=Decimal(10))
-    jar.prices = [
-        StoredPrice(kind=PriceKind.PAID, amount=Decimal(8), currency="", quantity_g=Decimal(10), priced_on=DAY)
-    ]
+    jar = PackagingRow(id=1, name="Jar", units_per_pack=Decimal(10))
+    jar.prices = [PriceRow(kind=PriceKind.PAID, amount=Decimal(8), currency="", quantity_g=Decimal(10), priced_on=DAY)]
     formula = draft((1, None), (2, "10"), batch="1 kg", fill="100 g", labour_minutes="30")
     shelf = priced(shelf, {1: "1", 2: "9"})
     found = work_out(formula, shelf, sold_with(jar, "2"), labour_rate=Decimal(20)).cost
@@ -110,7 +107,7 @@ def test_cost_is_worked_out_by_line_by_kilogram_and_by_unit(draft: Make, shelf: 
 
 
 def test_what_has_no_price_is_named_and_the_cost_is_at_least(draft: Make, shelf: Shelf) -> None:
-    lid = Packaging(id=2, name="Lid", units_per_pack=Decimal(1))
+    lid = PackagingRow(id=2, name="Lid", units_per_pack=Decimal(1))
     found = work_out(draft((1, None), (2, "10")), priced(shelf, {1: "1"}), sold_with(lid, "1")).cost
     assert found
     assert found.at_least

@@ -14,8 +14,8 @@ from sqlalchemy.orm import Session
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.formulas import FormulaVersion
-from app.store.materials import Material, Packaging, Price, PriceKind
-from app.store.workshop import CostBy, Jurisdiction, Scale, Workshop
+from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
+from app.store.workshop import CostBy, Jurisdiction, ScaleRow, Workshop
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.record import batch_record
 from app.work.batches.sheets import sheet_of_batch
@@ -96,7 +96,7 @@ def change(store: Store, what: str, value: Any) -> None:
         if what in SETTINGS:
             setattr(session.get_one(Workshop, 1), what, value)
         elif what in OF_MATERIALS:
-            for material in session.scalars(select(Material)):
+            for material in session.scalars(select(MaterialRow)):
                 _change_material(material, what, value)
         else:
             _change_equipment(session, what, value)
@@ -105,21 +105,21 @@ def change(store: Store, what: str, value: Any) -> None:
 def _change_equipment(session: Session, what: str, value: Any) -> None:
     if what == "scale":
         session.execute(text("DELETE FROM scale"))
-        session.add(Scale(name="Only one", readability_g=Decimal(value), capacity_g=Decimal(20000)))
+        session.add(ScaleRow(name="Only one", readability_g=Decimal(value), capacity_g=Decimal(20000)))
         return
-    for scale in session.scalars(select(Scale)) if what == "vessel" else ():
+    for scale in session.scalars(select(ScaleRow)) if what == "vessel" else ():
         scale.vessel_g = value
-    for piece in session.scalars(select(Packaging)) if what == "packaging" else ():
+    for piece in session.scalars(select(PackagingRow)) if what == "packaging" else ():
         piece.units_per_pack = value
         if piece.prices:  # what never had one takes the first there is
             piece.prices.append(_price(PriceKind.PAID, value))
 
 
-def _price(kind: PriceKind, amount: Decimal) -> Price:
-    return Price(kind=kind, amount=amount, quantity_text="1 kg", quantity_g=Decimal(1000), priced_on=LATER)
+def _price(kind: PriceKind, amount: Decimal) -> PriceRow:
+    return PriceRow(kind=kind, amount=amount, quantity_text="1 kg", quantity_g=Decimal(1000), priced_on=LATER)
 
 
-def _change_material(material: Material, what: str, value: Decimal) -> None:
+def _change_material(material: MaterialRow, what: str, value: Decimal) -> None:
     match what:
         case "price" | "offer":
             material.prices.append(_price(PriceKind.PAID if what == "price" else PriceKind.OFFERED, value))

@@ -12,8 +12,8 @@ from sqlalchemy import func, select
 
 from app.store.batches import Batch, BatchWeighing
 from app.store.engine import Store
-from app.store.formulas import Formula, FormulaVersion
-from app.store.materials import Material, Price
+from app.store.formulas import FormulaRow, FormulaVersion
+from app.store.materials import MaterialRow, PriceRow
 from app.store.products import Product
 from app.store.stock import Lot, StockMove
 from app.work.handover.coming_in import preview_file, take_file
@@ -51,14 +51,14 @@ def test_every_record_is_in_it_and_the_ledger_adds_up(demo: Store) -> None:
     with archive(demo) as packed:
         whole = json.loads(packed.read("everything.json"))
     kinds = {
-        "formulas": Formula, "versions": FormulaVersion, "products": Product, "lots": Lot,
+        "formulas": FormulaRow, "versions": FormulaVersion, "products": Product, "lots": Lot,
         "stock_moves": StockMove, "batches": Batch, "weighings": BatchWeighing,
     }  # fmt: skip
     with demo.reading() as session:
         counts = {name: session.scalar(select(func.count()).select_from(kind)) for name, kind in kinds.items()}
-        materials = set(session.scalars(select(Material.name)))
-        counts["prices"] = session.scalar(select(func.count(Price.material_id)))
-        counts["packaging_prices"] = session.scalar(select(func.count(Price.packaging_id)))
+        materials = set(session.scalars(select(MaterialRow.name)))
+        counts["prices"] = session.scalar(select(func.count(PriceRow.material_id)))
+        counts["packaging_prices"] = session.scalar(select(func.count(PriceRow.packaging_id)))
     assert {name: len(whole[name]) for name in counts} == counts
     assert {row["name"] for row in whole["materials"]} == materials
     moved: dict[str, Decimal] = defaultdict(Decimal)
@@ -71,8 +71,8 @@ def test_what_goes_out_with_everything_comes_in_again_with_versions_and_what_was
     demo: Store, store: Store
 ) -> None:
     with demo.transaction() as session:
-        session.get_one(Formula, 3).retired_at = session.get_one(Formula, 2).created_at
-        session.get_one(Product, 1).retired_at = session.get_one(Formula, 2).created_at
+        session.get_one(FormulaRow, 3).retired_at = session.get_one(FormulaRow, 2).created_at
+        session.get_one(Product, 1).retired_at = session.get_one(FormulaRow, 2).created_at
     with archive(demo) as packed:
         data = packed.read("everything.json")
     taken = take_file(store, data, replace_drafts=False, with_versions=True)
@@ -82,7 +82,7 @@ def test_what_goes_out_with_everything_comes_in_again_with_versions_and_what_was
         assert all(line.material_id for version in here.scalars(lines) for line in version.lines)
     undo_import(store, taken)
     with store.reading() as session:
-        for kind in (Formula, FormulaVersion, Product, Material):
+        for kind in (FormulaRow, FormulaVersion, Product, MaterialRow):
             assert session.scalar(select(func.count(kind.id))) == 0
 
 
@@ -106,6 +106,6 @@ def test_materials_come_in_without_a_formula(demo: Store, store: Store) -> None:
     only = {name: went[name] if name in ("materials", "prices") else [] for name in went}
     take_file(store, write_json(only), replace_drafts=False)
     with demo.reading() as there, store.reading() as here:
-        for column in (Material.id, Price.material_id):
+        for column in (MaterialRow.id, PriceRow.material_id):
             counted = select(func.count(column))
             assert here.scalar(counted) == there.scalar(counted)

@@ -12,8 +12,8 @@ from sqlalchemy import func, select
 
 from app.store.engine import Store
 from app.store.errors import Conflict
-from app.store.formulas import Formula
-from app.store.materials import Material
+from app.store.formulas import FormulaRow
+from app.store.materials import MaterialRow
 from app.store.products import live_products
 from app.work.csv_text import Unreadable
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -75,11 +75,11 @@ def test_what_is_here_just_so_is_left_alone_and_another_draft_goes_beside(demo: 
 
 
 def test_an_import_is_taken_back_as_a_whole(demo: Store, store: Store) -> None:
-    before = out(store), count(store, Formula), count(store, Material)
+    before = out(store), count(store, FormulaRow), count(store, MaterialRow)
     taken = take_file(store, write_json(out(demo)), replace_drafts=False, who="Ines", file_name="a.json")
-    assert count(store, Formula) == 9
+    assert count(store, FormulaRow) == 9
     undo_import(store, taken)
-    assert (out(store), count(store, Formula), count(store, Material)) == before
+    assert (out(store), count(store, FormulaRow), count(store, MaterialRow)) == before
     with store.reading() as session:
         assert list_imports(session)[0].undone_at is not None
 
@@ -94,7 +94,7 @@ def test_drafts_put_over_others_are_taken_back_too_unless_somebody_worked_on_the
     assert out(demo) == kept
     again = take_file(demo, write_json(went), replace_drafts=True)
     with demo.reading() as session:
-        formula_id = session.scalars(select(Formula.id).where(Formula.code == went["lines"][1]["formula"])).one()
+        formula_id = session.scalars(select(FormulaRow.id).where(FormulaRow.code == went["lines"][1]["formula"])).one()
         there = open_draft(session, formula_id)
     save_draft(demo, formula_id, replace(there.draft, notes="mine"), SaveOrigin(there.row_version, "me"))
     with pytest.raises(Conflict, match=f"{there.name}: it was changed"):
@@ -108,7 +108,7 @@ def test_one_form_takes_a_file_once(demo: Store, store: Store) -> None:
     assert take_file(store, data, replace_drafts=False, key="k") == take_file(
         store, data, replace_drafts=False, key="k"
     )
-    assert count(store, Formula) == 9
+    assert count(store, FormulaRow) == 9
 
 
 def spoilt(change: Callable[[Tables], object]) -> bytes:
@@ -142,7 +142,7 @@ def spoilt(change: Callable[[Tables], object]) -> bytes:
 def test_a_file_that_cannot_be_taken_says_why_and_writes_nothing(store: Store, data: bytes, words: str) -> None:
     with pytest.raises(Unreadable, match=words):
         take_file(store, data, replace_drafts=False)
-    assert (count(store, Formula), count(store, Material)) == (0, 0)
+    assert (count(store, FormulaRow), count(store, MaterialRow)) == (0, 0)
 
 
 def test_truncated_and_scrambled_files_never_half_write(demo: Store, store: Store) -> None:
@@ -157,7 +157,7 @@ def test_truncated_and_scrambled_files_never_half_write(demo: Store, store: Stor
             except Unreadable:
                 continue
             undo_import(store, taken)
-    assert count(store, Formula) == 0
+    assert count(store, FormulaRow) == 0
 
 
 def test_a_material_that_nobody_knows_stays_as_typed_and_is_named(store: Store) -> None:

@@ -11,7 +11,7 @@ from openpyxl import Workbook
 from sqlalchemy import func, select
 
 from app.store.engine import Store
-from app.store.formulas import Formula
+from app.store.formulas import FormulaRow
 from app.work.csv_text import Unreadable
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
@@ -201,7 +201,7 @@ def test_what_is_left_open_comes_into_the_draft_as_it_stands(store: Store) -> No
     take_kept(store, [found], who="Ines", file_name="c.xlsx", key="k")
     take_kept(store, [found], who="Ines", file_name="c.xlsx", key="k")
     with store.reading() as session:
-        assert session.scalar(select(func.count(Formula.id))) == 1
+        assert session.scalar(select(func.count(FormulaRow.id))) == 1
         assert open_draft(session, 1).draft.lines[0].amount == "about 60"
         assert list_imports(session)[0].summary == "1 formula of a spreadsheet"
 

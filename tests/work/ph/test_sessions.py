@@ -17,7 +17,7 @@ from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.errors import Conflict
 from app.store.formulas import FormulaVersion
-from app.store.materials import Material
+from app.store.materials import MaterialRow
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
@@ -181,7 +181,7 @@ def test_a_session_that_kept_no_materials_says_which_it_reads_from_the_shelf_of_
     with store.transaction() as session:
         session.execute(text("UPDATE ph_session SET materials = ''"))
         session.execute(text("UPDATE batch_line SET material = '' WHERE added_at_bench = 1"))
-        acid = session.get_one(Material, gel.materials["acid"]).name
+        acid = session.get_one(MaterialRow, gel.materials["acid"]).name
     assert running(store, gel).from_today == (acid,)
 
 

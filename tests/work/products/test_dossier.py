@@ -12,8 +12,8 @@ from app.documents.dossier import dossier_archive
 from app.documents.papers import PdfFile
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
-from app.store.formulas import Formula
-from app.store.materials import Material
+from app.store.formulas import FormulaRow
+from app.store.materials import MaterialRow
 from app.store.products import Product
 from app.store.quality import CaseFile, CaseKind
 from app.store.workshop import Jurisdiction
@@ -31,7 +31,7 @@ from app.work.stock.documents import DocumentForm, add_document, content_of
 
 def of_code(store: Store, code: str) -> tuple[Dossier, int]:
     with store.reading() as session:
-        wanted = select(Product.id).join(Formula).where(Formula.code == code).order_by(Product.id)
+        wanted = select(Product.id).join(FormulaRow).where(FormulaRow.code == code).order_by(Product.id)
         product_id = session.scalars(wanted).first()
         assert product_id is not None
         return dossier(session, product_id), product_id
@@ -61,7 +61,7 @@ def test_every_heading_of_part_a_is_there_and_an_assessor_is_always_needed(demo:
 
 def test_the_last_ten_batches_stand_there_newest_first_and_planned_ones_do_not(demo: Store) -> None:
     with demo.reading() as session:
-        formula_id = session.scalars(select(Formula.id).where(Formula.code == "HG")).one()
+        formula_id = session.scalars(select(FormulaRow.id).where(FormulaRow.code == "HG")).one()
     made = [
         plan_batch(demo, Plan(formula_id, None, "500 g", made_by="Ines", planned_on="2026-11-25")) for _ in range(11)
     ]
@@ -77,7 +77,7 @@ def test_the_last_ten_batches_stand_there_newest_first_and_planned_ones_do_not(d
 def test_a_linked_document_is_missing_no_more(demo: Store) -> None:
     found, product_id = of_code(demo, "HG")
     with demo.reading() as session:
-        carbomer = session.scalars(select(Material.id).where(Material.name == "Carbomer")).one()
+        carbomer = session.scalars(select(MaterialRow.id).where(MaterialRow.name == "Carbomer")).one()
     assert "Safety data sheets: Water, purified, Carbomer" in missing(found, 4)
     assert "No test report" in missing(found, 3)
     sheet = DocumentForm(kind="safety data sheet", by="Ines", dated_on="2026-01-02")

@@ -12,7 +12,7 @@ from app.store.batches import Batch, BatchLine, BatchState, BatchWeighing
 from app.store.distribution import Dispatch, DispatchKind, Receiver
 from app.store.engine import Store
 from app.store.formulas import FormulaVersion
-from app.store.materials import Packaging
+from app.store.materials import PackagingRow
 from app.store.packing import PackingLotUse, PackingRun, RunState
 from app.store.products import Product
 from app.store.stock import Lot, LotState
@@ -122,4 +122,4 @@ class Graph:
         )  # fmt: skip
 
     def packaging(self) -> int:
-        return self._add(Packaging(name="Jar 100 ml", units_per_pack=Decimal(1)))
+        return self._add(PackagingRow(name="Jar 100 ml", units_per_pack=Decimal(1)))
