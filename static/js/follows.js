@@ -22,13 +22,13 @@ function show(found, stale) {
   const { ph, checks, bodies } = found;
   const strip = document.getElementById("strip-ph");
   strip.classList.toggle("off", ph.off);
-  set(strip.querySelector(".strip-label"), ph.label);
+  set(document.getElementById("ph-target"), ph.target);
   set(strip.querySelector(".strip-figure"), ph.figure);
   document.getElementById("strip-ruler").innerHTML = ph.ruler;
   const count = document.getElementById("strip-checks");
   count.className = `strip-figure checks-${checks.worst}`;
   const worst = checks.words.split(",", 1)[0];
-  [worst, checks.words.slice(worst.length)].forEach((words, place) => set(count.children[place], words));
+  [worst, checks.short, checks.words.slice(worst.length)].forEach((words, place) => set(count.children[place], words));
   set(document.querySelector("[data-n=ph]"), ph.note);
   set(document.querySelector("[data-n=checks]"), checks.words);
   for (const [name, html] of Object.entries(bodies)) body(name, html);

@@ -15,14 +15,15 @@ const state = document.getElementById("state");
 const SETTLED_MS = 1200;
 let settled = 0;
 
-// The time of saving has a place of its own: a phone has no room for it.
+// The time of saving and what was done have places of their own: the strip of a phone has no room for them.
 function say(words, bad, time = "", more = "") {
-  if (state.textContent !== words + time + more) {
-    const at = document.createElement("span");
-    at.className = "saved-at";
-    at.textContent = time;
-    state.replaceChildren(words, at, more);
-  }
+  const at = document.createElement("span");
+  const said = document.createElement("span");
+  at.className = "saved-at";
+  at.textContent = more ? `${time}. ` : time;
+  said.className = "said";
+  said.textContent = more;
+  if (state.textContent !== words + at.textContent + more) state.replaceChildren(words, at, said);
   state.classList.toggle("unsaved", Boolean(bad));
 }
 
@@ -76,7 +77,7 @@ function show(found, { action, stale, taken, newer }) {
   tellTotal();
   if (taken) {
     // While more waits to be sent the line goes on saying so.
-    if (live.waiting < 2) say("Saved", false, ` ${found.saved}`, found.said ? `. ${found.said}` : "");
+    if (live.waiting < 2) say("Saved", false, ` ${found.saved}`, found.said);
     form.querySelectorAll(".unsaved.line").forEach((row) => row.classList.remove("unsaved"));
     follows.ask(address);
   } else say(found.unsaved, true);
@@ -103,7 +104,7 @@ function tellTotal() {
 function drawFigures(figures, newer, stale) {
   const total = document.getElementById("total");
   total.className = `strip-item total ${figures.total.state}`;
-  const strip = { total: figures.total.figure, "total-words": figures.total.words, weigh: figures.weigh, unit: figures.unit.figure, "unit-label": figures.unit.label };
+  const strip = { total: figures.total.figure, "total-words": figures.total.words, weigh: figures.weigh, unit: figures.unit.figure, "unit-short": figures.unit.short, "unit-label": figures.unit.label, "unit-of": figures.unit.of };
   for (const [name, words] of Object.entries(strip)) {
     const place = document.querySelector(`[data-s="${name}"]`);
     set(place, words);

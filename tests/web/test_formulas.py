@@ -9,7 +9,9 @@ import pytest
 from flask.testing import FlaskClient
 
 from app.store.engine import Store
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
+from app.work.materials.shelf import load_material, put_on_shelf
 
 # -- the list
 
@@ -78,6 +80,24 @@ def test_the_live_answer_brings_what_follows(desk: Any) -> None:
     assert told["undo"] == "Amount of Glycerin"
     assert json.loads(told["base"])["lines"][1]["amount"] == "6,5"
     assert desk.stored().lines[1].amount == "6,5"
+
+
+def test_what_does_not_add_up_is_not_costed_weighed_or_drawn_and_its_ph_is_so_far(
+    client: FlaskClient, store: Store
+) -> None:
+    phase = (DraftPhase("a", "Water"),)
+    for typed, amount, state in (("Citric Acid", "1", "short"), ("Citric Acid", "", "unknown")):
+        lines = (DraftLine("l", "a", load_material(store, put_on_shelf(store, "citric-acid")).name, None, amount),)
+        lines += (DraftLine("m", "a", lines[0].typed, None, "1"),)
+        made = create(store, f"{typed} {state}", content=Draft(phases=phase, lines=lines, batch="100 g", target_ph="4"))
+        page = client.get(f"/formulas/{made}").text
+        assert f'total {state}"' in page
+        assert '<span class="in-full" data-s="unit">–</span>' in page
+        told = client.get(f"/formulas/{made}/follows?open=ph").get_json()
+        assert told["ph"]["note"].endswith("so far")
+        assert (told["ph"]["ruler"], told["ph"]["off"]) == ("", False)
+        assert "written so far" in told["bodies"]["ph"]
+        assert "<svg" not in told["bodies"]["ph"]
 
 
 @pytest.mark.parametrize(

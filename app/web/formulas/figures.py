@@ -32,11 +32,11 @@ def figures(results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:
     return {
         "total": {"figure": f"{some_figures(results.total.percent, 8)} %", **total},
         "weigh": weigh,
-        "unit": _unit(results, shop),
+        "unit": unit,
         "lines": {line.draft.id: line_figures(line, results, columns) for line in results.lines},
         "phases": dict(_phases(results)),
         "notes": {
-            "cost": "not yet" if unit["figure"] == NOT_YET else f"{unit['figure']} {unit['label']}",
+            "cost": "not yet" if unit["figure"] == NOT_YET else f"{unit['figure']} {unit['label']}{unit['of']}",
             "list": f"{names} names, {listed.jurisdiction}" if listed and names else "not yet",
             "substances": f"{len(results.substances)}" if results.substances else "none yet",
         },
@@ -50,12 +50,13 @@ def _is_whole(results: Results) -> bool:
 def _unit(results: Results, shop: Workshop) -> dict[str, str]:
     cost = results.cost
     if cost is None or not _is_whole(results):
-        return {"label": "a unit", "figure": NOT_YET}
-    label, value = "a unit", cost.costing.per_unit.total
+        return {"label": "a unit", "of": "", "figure": NOT_YET, "short": NOT_YET}
+    label, of, value = "a unit", "", cost.costing.per_unit.total
     if cost.why_no_unit:
-        label, value = "materials, 1 kg", cost.materials_per_kg
+        label, of, value = "a kg", ", materials", cost.materials_per_kg
     amount = in_currency(value, shop.currency, shop.locale)
-    return {"label": label, "figure": f"at least {amount}" if cost.at_least else amount}
+    least = {"figure": f"at least {amount}", "short": f"≥ {amount}"} if cost.at_least else {}
+    return {"label": label, "of": of, "figure": amount, "short": amount, **least}
 
 
 def line_figures(line: LineResult, results: Results, columns: Sequence[Column] = ()) -> dict[str, Any]:

@@ -6,7 +6,7 @@ from flask import get_template_attribute, render_template
 
 from app.documents.drawings.ruler import PhFacts, ph_ruler, small_ph_ruler
 from app.documents.drawings.shapes import Drawing
-from app.documents.words import day
+from app.documents.words import day, some_figures
 from app.science.acid_base.wording import range_in_words
 from app.web.ph.section import PhView, ph_view, windows_of
 from app.work.formulas.readings import PhReading
@@ -30,10 +30,11 @@ def follows(sheet: "FormulaPage") -> dict[str, Any]:
     found = checks_of(sheet.results, sheet.around.given)
     law = sheet.results.formula.jurisdiction.value
     if found is None:
-        checks = {"law": law, "words": "–", "worst": "none"}
+        checks = {"law": law, "words": "–", "short": "–", "worst": "none"}
     else:
         kinds = [kind for kind in ("stop", "caution", "note") if found.home.open(kind)]
-        checks = {"law": law, "words": found.home.summary, "worst": kinds[0] if kinds else "none"}
+        count = len(found.home.open(kinds[0])) if kinds else 0
+        checks = {"law": law, "words": found.home.summary, "short": f"{count}", "worst": kinds[0] if kinds else "none"}
     return {"ph": _ph(sheet), "checks": checks, "found": found}
 
 
@@ -47,10 +48,11 @@ def answer(sheet: "FormulaPage", opened: list[str]) -> dict[str, Any]:
         "follows": found,
         "view": ph["view"],
         "ruler": ph["drawing"],
+        "so_far": ph["so_far"],
         "checks": found["found"],
     }
     bodies = {name: render_template(NOTES[name], **values) for name in opened if name in NOTES}
-    words = {name: ph[name] for name in ("label", "figure", "note", "off", "ruler")}
+    words = {name: ph[name] for name in ("target", "figure", "note", "off", "ruler")}
     return {"row_version": sheet.current.row_version, "ph": words, "checks": found["checks"], "bodies": bodies}
 
 
@@ -72,27 +74,38 @@ def facts_of(view: PhView | None, results: Results, readings: tuple[PhReading, .
 
 
 def _ph(sheet: "FormulaPage") -> dict[str, Any]:
+    """Return the pH in words and drawn; while the formula does not add up it is of what is written so far, undrawn."""
     view = ph_view(sheet.results)
+    total = sheet.results.total
     target = sheet.results.formula.target_ph
     facts = facts_of(view, sheet.results, sheet.around.readings)
-    wanted = "pH" if target is None else f"pH, target {target.normalize():f}"
+    wanted = "" if target is None else f", target {target.normalize():f}"
     found = {
         "view": view,
-        "label": wanted,
+        "target": wanted,
         "figure": "–",
         "off": False,
         "note": "not known",
         "ruler": "",
         "drawing": None,
+        "so_far": "",
     }
     if view is None or view.report.prediction is None or facts.predicted is None:
         return found
     figure = range_in_words(view.report.prediction.ph)
-    note = figure if target is None else f"{figure}, target {target.normalize():f}"
+    if total.state != "whole":
+        so_far = f"{some_figures(total.percent, 8)} %"
+        return {
+            **found,
+            "target": "\N{NO-BREAK SPACE}so far",
+            "figure": figure,
+            "note": f"{figure} so far",
+            "so_far": so_far,
+        }
     return {
         **found,
         "figure": figure,
-        "note": note,
+        "note": f"{figure}{wanted}",
         "off": bool(view.report.off_target),
         "ruler": drawn(small_ph_ruler(facts)),
         "drawing": ph_ruler(facts),
