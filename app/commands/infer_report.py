@@ -10,7 +10,7 @@ import click
 from scipy.special import ndtri
 
 from app.reference.corpus import held_out_lists, known_lists
-from app.reference.inference_measures import Measure, Reading, observe, physical_of
+from app.reference.inference_measures import Observable, Reading, observe, physical_of
 from app.reference.inference_prior import (
     CLASS_COLUMNS,
     KIND_COLUMNS,
@@ -108,7 +108,7 @@ def dried_answer(known: KnownList, table: PriorTable) -> Inference:
     shares = [physical_of(name.key, name.class_name).volatile for name in names]
     true = sum(share * percent for share, percent in zip(shares, known.percents, strict=True))
     read = true + float(ndtri(min(max(where, 1e-6), 1 - 1e-6)))
-    observed, _ = observe(names, {}, (Reading(Measure.DRYING, read),))
+    observed, _ = observe(names, {}, (Reading(Observable.DRYING, read),))
     return infer(names, table, kind=known.kind, observed=observed)
 
 

@@ -30,7 +30,7 @@ from app.science.inference.values import Floats, Known, ListedName
 COLUMNS = ["pattern", "class_name", "volatile_share", "ash_share", "density_g_ml", "mark"]
 
 
-class Measure(StrEnum):
+class Observable(StrEnum):
     """What can be measured, smelled, tried or read on the pack."""
 
     DRYING = "loss on drying"
@@ -50,23 +50,27 @@ class Measure(StrEnum):
     FREE_OF = "free of"
 
 
-QUESTIONS: Mapping[Measure, str] = {
-    Measure.SALT: "a salt reading",
-    Measure.PRICE: "the price per kg",
-    Measure.SPF: "the SPF on the pack",
-    Measure.SMELLS: "whether it smells of alcohol",
-    Measure.THINS: "whether a pinch of salt thins it",
-    Measure.SCATTERED: "whether the end of the list descends",
-    Measure.LINE: "which names are at or below 1 %",
+QUESTIONS: Mapping[Observable, str] = {
+    Observable.SALT: "a salt reading",
+    Observable.PRICE: "the price per kg",
+    Observable.SPF: "the SPF on the pack",
+    Observable.SMELLS: "whether it smells of alcohol",
+    Observable.THINS: "whether a pinch of salt thins it",
+    Observable.SCATTERED: "whether the end of the list descends",
+    Observable.LINE: "which names are at or below 1 %",
 }
-USUAL_ERROR: Mapping[Measure, float] = {
-    Measure.DRYING: 1.0,
-    Measure.DENSITY: 0.005,
-    Measure.PH: 0.2,
-    Measure.ASH: 0.3,
-    Measure.SALT: 0.3,
+USUAL_ERROR: Mapping[Observable, float] = {
+    Observable.DRYING: 1.0,
+    Observable.DENSITY: 0.005,
+    Observable.PH: 0.2,
+    Observable.ASH: 0.3,
+    Observable.SALT: 0.3,
 }
-MODEL_ERROR = {Measure.DRYING: 0.5, Measure.DENSITY: 0.006, Measure.ASH: 0.3}  # of the table's shares (from memory)
+MODEL_ERROR = {
+    Observable.DRYING: 0.5,
+    Observable.DENSITY: 0.006,
+    Observable.ASH: 0.3,
+}  # of the table's shares (from memory)
 SMELT_FROM, UNSMELT_TO = 8.0, 3.0  # % of alcohol that is plainly smelled, and that is not (from memory)
 LEAST_GEL = 0.12  # % of an acid polymer that makes a body (common practice)
 SPF_PER_PERCENT = 4.0  # more protection than this from 1 % of filters is not usual (from memory)
@@ -85,7 +89,7 @@ class Reading:
     is what the pack says it is free of.
     """
 
-    measure: Measure
+    measure: Observable
     value: float = 0.0
     error: float | None = None
     place: int = 0
@@ -103,7 +107,7 @@ class Reading:
 class Narrowing:
     """What a measurement not made yet would do: narrow the bands by this share on average, 0 to 1."""
 
-    measure: Measure
+    measure: Observable
     share: float
 
     @property
@@ -156,25 +160,25 @@ def observe(
     """Turn readings into evidence; what a look tells of the 1 % line becomes something known."""
     measured = tuple(one for reading in readings for one in _measurements(listed, known, reading))
     kinds = {reading.measure for reading in readings}
-    scattered = kinds & {Measure.SCATTERED, Measure.ALPHABETICAL}
+    scattered = kinds & {Observable.SCATTERED, Observable.ALPHABETICAL}
     known_values = dict(known)
     for reading in readings:
-        if reading.measure is Measure.LINE and reading.place not in known_values:
+        if reading.measure is Observable.LINE and reading.place not in known_values:
             known_values[reading.place] = Known(0.0, 1.0)
     return Observed(measured, 0.02 if scattered else GOES_ON), known_values
 
 
 def _measurements(listed: Sequence[ListedName], known: Mapping[int, Known], reading: Reading) -> Iterator[Measurement]:
     parts, measure = _physicals(listed), reading.measure
-    if measure is Measure.DRYING:
+    if measure is Observable.DRYING:
         shares = np.array([part.volatile for part in parts])
         yield LinearMeasurement(measure, shares, reading.value, reading.sigma)
-    elif measure is Measure.ASH:
+    elif measure is Observable.ASH:
         shares = np.array([part.ash for part in parts])
         yield LinearMeasurement(measure, shares, reading.value, reading.sigma)
-    elif measure is Measure.DENSITY:
+    elif measure is Observable.DENSITY:
         yield DensityMeasurement(measure, np.array([p.density for p in parts]), reading.value, reading.sigma)
-    elif measure is Measure.PH:
+    elif measure is Observable.PH:
         # The ratio of the base to the acid it neutralises, worked out by the charge balance.
         if any(name.class_name in BASES for name in listed):
             likely = np.array([row.estimate for row in infer(listed, class_priors(), known).rows])
@@ -187,22 +191,22 @@ def _measurements(listed: Sequence[ListedName], known: Mapping[int, Known], read
 # What a reading says of the sum of some classes or substances: the lowest and highest % w/w (None: the value read, or
 # that value over SPF_PER_PERCENT), and how softly.
 SALT_SHY = frozenset({"CARBOMER", "SODIUM CARBOMER", "SODIUM POLYACRYLATE"})
-ENDS: Mapping[Measure, tuple[frozenset[str], frozenset[str], float | None, float | None, float]] = {
-    Measure.SALT: (frozenset({"salt"}), frozenset(), 0.0, None, 0.3),
-    Measure.SPF: (frozenset({"uv_filter"}), frozenset(), None, 100.0, 1.0),
-    Measure.SMELLS: (frozenset({"alcohol"}), frozenset(), SMELT_FROM, 100.0, 2.0),
-    Measure.NO_SMELL: (frozenset({"alcohol"}), frozenset(), 0.0, UNSMELT_TO, 1.0),
-    Measure.THINS: (frozenset(), SALT_SHY, LEAST_GEL, 100.0, 0.04),
-    Measure.HOLDS: (frozenset(), SALT_SHY, 0.0, LEAST_GEL, 0.04),
+ENDS: Mapping[Observable, tuple[frozenset[str], frozenset[str], float | None, float | None, float]] = {
+    Observable.SALT: (frozenset({"salt"}), frozenset(), 0.0, None, 0.3),
+    Observable.SPF: (frozenset({"uv_filter"}), frozenset(), None, 100.0, 1.0),
+    Observable.SMELLS: (frozenset({"alcohol"}), frozenset(), SMELT_FROM, 100.0, 2.0),
+    Observable.NO_SMELL: (frozenset({"alcohol"}), frozenset(), 0.0, UNSMELT_TO, 1.0),
+    Observable.THINS: (frozenset(), SALT_SHY, LEAST_GEL, 100.0, 0.04),
+    Observable.HOLDS: (frozenset(), SALT_SHY, 0.0, LEAST_GEL, 0.04),
 }
 
 
 def _bounds(listed: Sequence[ListedName], reading: Reading) -> Iterator[BoundMeasurement]:
     measure, value = reading.measure, reading.value
-    if measure is Measure.PRICE and reading.prices:
+    if measure is Observable.PRICE and reading.prices:
         shares = np.array([reading.prices.get(name.key, 0.0) / 100 for name in listed])
         yield BoundMeasurement(measure, shares, 0.0, value, 0.1 * value)
-    if measure is Measure.FREE_OF:
+    if measure is Observable.FREE_OF:
         shares = np.array([float(free_of(reading.word).counts(name)) for name in listed])
         yield BoundMeasurement(f"{measure} {reading.word}", shares, 0.0, CARRIED_IN, CARRIED_IN)
     if measure in ENDS:
@@ -226,7 +230,7 @@ def _ratio_at(listed: Sequence[ListedName], percents: Floats, reading: Reading) 
     low, middle, high = (float(dose or 1.0) for dose in doses)
     slope = abs(np.log(high / low)) / 0.2
     sigma = float(np.hypot(RATIO_ERROR, slope * reading.sigma))
-    return RatioMeasurement(Measure.PH, base, acid, middle / amounts[acid], sigma)
+    return RatioMeasurement(Observable.PH, base, acid, middle / amounts[acid], sigma)
 
 
 def expected_narrowings(
@@ -258,42 +262,46 @@ def expected_narrowings(
 
 
 # Readings that answer the same question: one of them made, the question is not asked again.
-SAME: Mapping[Measure, tuple[Measure, ...]] = {
-    Measure.NO_SMELL: (Measure.SMELLS,),
-    Measure.HOLDS: (Measure.THINS,),
-    Measure.ALPHABETICAL: (Measure.SCATTERED,),
+SAME: Mapping[Observable, tuple[Observable, ...]] = {
+    Observable.NO_SMELL: (Observable.SMELLS,),
+    Observable.HOLDS: (Observable.THINS,),
+    Observable.ALPHABETICAL: (Observable.SCATTERED,),
 }
 
 
-def _predicted(listed: Sequence[ListedName], draws: Floats) -> Iterator[tuple[Measure, Floats, float]]:
+def _predicted(listed: Sequence[ListedName], draws: Floats) -> Iterator[tuple[Observable, Floats, float]]:
     """Yield what each composition would read, and the error of the reading."""
     parts = _physicals(listed)
-    yield Measure.DRYING, draws @ np.array([part.volatile for part in parts]), Reading(Measure.DRYING).sigma
-    yield Measure.ASH, draws @ np.array([part.ash for part in parts]), Reading(Measure.ASH).sigma
-    yield Measure.DENSITY, density_of(draws, np.array([part.density for part in parts])), Reading(Measure.DENSITY).sigma
+    yield Observable.DRYING, draws @ np.array([part.volatile for part in parts]), Reading(Observable.DRYING).sigma
+    yield Observable.ASH, draws @ np.array([part.ash for part in parts]), Reading(Observable.ASH).sigma
+    yield (
+        Observable.DENSITY,
+        density_of(draws, np.array([part.density for part in parts])),
+        Reading(Observable.DENSITY).sigma,
+    )
     middle = np.exp(np.log(np.maximum(draws, 1e-6)).mean(axis=0))
     natural = ph_of(listed, [float(x) for x in 100 * middle / middle.sum()])
-    ratio = _ratio_at(listed, middle, Reading(Measure.PH, natural or 0.0)) if natural is not None else None
+    ratio = _ratio_at(listed, middle, Reading(Observable.PH, natural or 0.0)) if natural is not None else None
     if ratio is not None:
         top, bottom = (np.maximum(draws[:, place], 1e-9) for place in (ratio.top, ratio.bottom))
-        yield Measure.PH, np.log(top / bottom), ratio.sigma
+        yield Observable.PH, np.log(top / bottom), ratio.sigma
 
 
 def _outcomes(
     listed: Sequence[ListedName], draws: Floats, prices: Mapping[str, float]
-) -> Iterator[tuple[Measure, Floats]]:
+) -> Iterator[tuple[Observable, Floats]]:
     """Yield the likelihood of every outcome of what is smelled, tried, seen or read; shape (outcomes, draws)."""
-    for yes, no in ((Measure.SMELLS, Measure.NO_SMELL), (Measure.THINS, Measure.HOLDS)):
+    for yes, no in ((Observable.SMELLS, Observable.NO_SMELL), (Observable.THINS, Observable.HOLDS)):
         either = [next(_bounds(listed, Reading(measure))) for measure in (yes, no)]
         if either[0].coefficients.any():
             likely = np.exp([one.log_likelihood(draws) for one in either])
             yield yes, likely / likely.sum(axis=0)
     chain = draws[:, [place for place, name in enumerate(listed) if not name.colour]]
     above = (chain >= 1).sum(axis=1)
-    yield Measure.LINE, np.array([above == count for count in np.unique(above)], dtype=np.float64)
+    yield Observable.LINE, np.array([above == count for count in np.unique(above)], dtype=np.float64)
     falling = (np.diff(chain, axis=1) <= 1e-9 + 0.05 * chain[:, :-1]).all(axis=1)
-    yield Measure.SCATTERED, np.array([falling, ~falling], dtype=np.float64)
-    for measure, factor in ((Measure.SALT, 1.0), (Measure.SPF, SPF_USUAL), (Measure.PRICE, PRICE_USUAL)):
+    yield Observable.SCATTERED, np.array([falling, ~falling], dtype=np.float64)
+    for measure, factor in ((Observable.SALT, 1.0), (Observable.SPF, SPF_USUAL), (Observable.PRICE, PRICE_USUAL)):
         found = list(_bounds(listed, Reading(measure, prices=prices)))
         if found and found[0].coefficients.any():
             read = factor * np.quantile(draws @ found[0].coefficients, (np.arange(OUTCOMES) + 0.5) / OUTCOMES)

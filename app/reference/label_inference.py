@@ -8,8 +8,8 @@ from datetime import date
 from app.reference.inference_caps import exposure_of, legal_caps
 from app.reference.inference_free_of import free_of_notes
 from app.reference.inference_measures import (
-    Measure,
     Narrowing,
+    Observable,
     Reading,
     expected_narrowings,
     observe,
@@ -98,8 +98,8 @@ def infer_label(
             with_kind = infer(listed, class_priors(), known, doubtful, kind=kind, observed=alone)
         moved = _moved_by_kind(listed, with_kind, without)
     notes = [*_notes(names, listed, found.inference, jurisdiction), *_kind_notes(kind, stated, moved)]
-    free = (reading.word for reading in readings if reading.measure is Measure.FREE_OF)
-    notes += free_of_notes([word for word in free if f"{Measure.FREE_OF} {word}" not in found.unfitting], listed)
+    free = (reading.word for reading in readings if reading.measure is Observable.FREE_OF)
+    notes += free_of_notes([word for word in free if f"{Observable.FREE_OF} {word}" not in found.unfitting], listed)
     notes += [UNFITTING.format(name) for name in found.unfitting]
     narrowing = () if narrowing_at is None else expected_narrowings(listed, found, readings, narrowing_at)
     return LabelInference(listed, found.inference, tuple(notes), kind, narrowing)

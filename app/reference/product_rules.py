@@ -11,7 +11,7 @@ from app.reference.product_kinds import words_for
 from app.reference.tables import decimal_or_none, read_table
 from app.science.rules.implied import ImpliedKind
 from app.science.rules.names import rule_key
-from app.science.rules.product_rules import Measure, ProductRule
+from app.science.rules.product_rules import ProductRule, RuleSubject
 from app.science.rules.values import Exposure, Severity, Source
 
 COLUMNS = [
@@ -70,7 +70,7 @@ def product_rules() -> tuple[ProductRule, ...]:
                 severity=Severity(row["severity"]),
                 scope=frozenset(split_cell(row["products"])),
                 exposure=row["exposure"],
-                measure=Measure(row["measure"]),
+                measure=RuleSubject(row["measure"]),
                 selector=selector_of("product_rules", "; ".join(name for name, _, _ in items), row["but"]),
                 weights=MappingProxyType({rule_key(name): Decimal(weight) for name, _, weight in items if weight}),
                 at_least=decimal_or_none(row["at_least"]),

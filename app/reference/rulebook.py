@@ -31,7 +31,7 @@ from app.science.errors import Invalid
 from app.science.names import inci_key
 from app.science.preservation import Preservation
 from app.science.rules.check import Rulebook
-from app.science.rules.colourants import Area, Colourant, ColourIndex
+from app.science.rules.colourants import Colourant, ColourIndex, UseArea
 from app.science.rules.names import is_water, plain_name, rule_key
 from app.science.rules.selectors import Selector
 from app.science.rules.values import Exposure, FormulaFacts, Source
@@ -260,7 +260,7 @@ def colourants() -> tuple[Colourant, ...]:
             Colourant(
                 ci=row["ci"],
                 names=frozenset(rule_key(name) for name in names),
-                eu_area=Area(int(row["eu_area"])) if row["eu_area"] else None,
+                eu_area=UseArea(int(row["eu_area"])) if row["eu_area"] else None,
                 us_name=row["us_name"],
                 us_use=row["us_use"],
                 source=Source(row["source"], row["source_status"]),

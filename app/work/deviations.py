@@ -12,7 +12,7 @@ from app.store.errors import NotFound
 from app.store.packing import PackingDeviation, PackingRun
 from app.work.clock import now
 from app.work.form import Form
-from app.work.form_fields import Area, Line, Name, Tick
+from app.work.form_fields import LongText, Name, ShortText, TickBox
 from app.work.people import SignedBy
 
 LONGEST = 4_000
@@ -56,7 +56,7 @@ def undecided(points: Iterable[OutOfPlan]) -> tuple[OutOfPlan, ...]:
     return tuple(one for one in points if one.answer is None)
 
 
-class Reasoned(Area):
+class Reasoned(LongText):
     """Cause, effect or action: it may stay empty until somebody decides."""
 
     def read(self, text: str, at: str, form: Form) -> str:
@@ -70,13 +70,13 @@ class Reasoned(Area):
 class DeviationForm(Form):
     """What is noted or decided on something out of plan; ``key`` names what was found, and is empty for a new note."""
 
-    key = Line("", longest=LONGEST)
+    key = ShortText("", longest=LONGEST)
     what = Name("What was not as planned", "Enter what was not as planned.", longest=LONGEST)
     cause = Reasoned("Cause", longest=LONGEST)
     effect = Reasoned("Effect", longest=LONGEST)
     action = Reasoned("Action", longest=LONGEST)
     who = SignedBy("Enter who decides.")
-    decides = Tick("")
+    decides = TickBox("")
 
 
 def write_deviation(

@@ -20,7 +20,7 @@ from app.store.workshop import ScaleRow, Vessel, scales, the_workshop, vessels
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, Grams, Line, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number
+from app.work.form_fields import Grams, LongText, MaybeGrams, MaybeMoney, MaybeNumber, Name, Number, ShortText
 
 Row = TypeVar("Row", ScaleRow, Vessel, PackagingRow, Supplier, LabelSheet)
 
@@ -83,9 +83,9 @@ class PackagingForm(Form):
     name = Name("Name", "Enter a name for the packaging, such as Jar 60 ml with lid.", width="w20")
     units_per_pack = Number("Pieces in a pack", low=Decimal("0.001"), high=10**6, default="1")
     price = NewPrice("Price of a pack", hint="Noted as paid today; leave empty when not known.", width="w8")
-    supplier = Line("Supplier")
+    supplier = ShortText("Supplier")
     reorder = MaybeNumber("Order when below, pieces", high=10**9, hint="Leave empty for none.")
-    notes = Area("Notes", lines=2)
+    notes = LongText("Notes", lines=2)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ DEAREST = Decimal(10) ** 9
 OLDEST = date(1900, 1, 1)
 
 
-class Line(Field[str]):
+class ShortText(Field[str]):
     """A text of one line."""
 
     def __init__(self, label: str, *, longest: int = LONGEST_NAME, **more: Any) -> None:
@@ -32,7 +32,7 @@ class Line(Field[str]):
         return one_line(text, at, longest=self.longest)
 
 
-class Name(Line):
+class Name(ShortText):
     """A text of one line that must be given; ``asked`` is the sentence that asks for it."""
 
     def __init__(self, label: str, asked: str, **more: Any) -> None:
@@ -47,7 +47,7 @@ class Name(Line):
         return found
 
 
-class Area(Field[str]):
+class LongText(Field[str]):
     """A text of several lines; ``asked`` is the sentence that asks for it where it must be given."""
 
     control = "area"
@@ -224,7 +224,7 @@ def is_yes(text: str) -> bool:
     return text.strip().casefold() in {"yes", "y", "1", "true", "x", "on"}
 
 
-class Tick(Field[bool]):
+class TickBox(Field[bool]):
     """A box that is ticked or not."""
 
     control = "tick"

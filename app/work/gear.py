@@ -13,7 +13,7 @@ from app.store.workshop import GearCheck, scales
 from app.work.action import action
 from app.work.clock import today
 from app.work.form import Form, rule
-from app.work.form_fields import Day, Line, Name, Tick
+from app.work.form_fields import Day, Name, ShortText, TickBox
 from app.work.people import SignedBy
 
 
@@ -61,8 +61,8 @@ class GearCheckForm(Form):
     checked_on = Day("Checked on")
     reference = Name("Against", "Enter against what, such as 100 g weight or buffer 7.")
     reading = Name("It showed", "Enter what it showed.", width="w8")
-    limit = Line("Allowed", column="limit_text", width="w8")
-    passed = Tick("Passed")
+    limit = ShortText("Allowed", column="limit_text", width="w8")
+    passed = TickBox("Passed")
     next_due = Day("Next due")
     who = SignedBy("Enter who checked it.")
 

@@ -12,7 +12,7 @@ from app.store.workshop import Person
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Field, Form, rule
-from app.work.form_fields import Line, Name
+from app.work.form_fields import Name, ShortText
 from app.work.typed_text import required_line
 
 LONGEST_NAME, LONGEST_INITIALS = 80, 8
@@ -92,7 +92,7 @@ class PersonForm(Form):
     """A person who works here; checked with the session that knows the others."""
 
     name = Name("Name", "Enter the person's name.", longest=LONGEST_NAME, width="w20")
-    initials = Line("Initials", longest=LONGEST_INITIALS, width="w4")
+    initials = ShortText("Initials", longest=LONGEST_INITIALS, width="w4")
 
     @rule
     def name_is_new(self) -> None:

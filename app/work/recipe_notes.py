@@ -13,7 +13,7 @@ from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, Name
+from app.work.form_fields import LongText, Name
 from app.work.pictures import read_picture
 from app.work.stock.documents import content_of_hash, files_folder, keep_file
 from app.work.typed_text import LONGEST_TEXT
@@ -26,11 +26,11 @@ LONGEST_ALT = 300
 class RecipeForm(Form):
     """What stands on a recipe besides the formula."""
 
-    words = Area("Your own words", lines=5, hint="What it is like, what to watch, where a film of it is.")
-    equipment = Area(
+    words = LongText("Your own words", lines=5, hint="What it is like, what to watch, where a film of it is.")
+    equipment = LongText(
         "Equipment", lines=4, longest=LONGEST_TEXT, hint="One thing a line; empty for what the method needs."
     )
-    substitutes = Area(
+    substitutes = LongText(
         "Substitutes", lines=4, longest=LONGEST_TEXT, hint="One a line: what it replaces, what to take, what changes."
     )
 

@@ -24,7 +24,7 @@ from app.store.workshop import (
     the_workshop,
 )
 from app.work.form import Choice, Form, rule
-from app.work.form_fields import Area, Grams, Line, Listed, MaybeGrams, Name, Number, OneOf, Tick
+from app.work.form_fields import Grams, Listed, LongText, MaybeGrams, Name, Number, OneOf, ShortText, TickBox
 
 ZERO, HUNDRED = Decimal(0), Decimal(100)
 
@@ -59,7 +59,7 @@ class Currency(Listed):
         return super().read(text.upper(), at, form)
 
 
-class NumberPattern(Line):
+class NumberPattern(ShortText):
     """The pattern that batch numbers are made by."""
 
     def read(self, text: str, at: str, form: Form) -> str:
@@ -77,8 +77,8 @@ class SettingsForm(Form):
         hint="Printed on every sheet.",
         width="w20",
     )
-    address = Area("Address", longest=1000, hint="As printed on a label.")
-    contact = Line("Contact", hint="A telephone number or an e-mail address.", width="w20")
+    address = LongText("Address", longest=1000, hint="As printed on a label.")
+    contact = ShortText("Contact", hint="A telephone number or an e-mail address.", width="w20")
     currency = Currency(
         "Currency",
         currencies,
@@ -130,10 +130,10 @@ class SettingsForm(Form):
             CostBy.BEST: "the best offer for the amount is",
         },
     )
-    two_people = Tick("Two people: whoever releases a batch weighed nothing of it")
-    start_up = Area("Checklist before a batch, a line for each item", longest=4000, default=START_UP)
-    clear_before = Area("Line clearance before packing, a line for each item", longest=4000, default=CLEAR_BEFORE)
-    clear_after = Area("Line clearance after packing, a line for each item", longest=4000, default=CLEAR_AFTER)
+    two_people = TickBox("Two people: whoever releases a batch weighed nothing of it")
+    start_up = LongText("Checklist before a batch, a line for each item", longest=4000, default=START_UP)
+    clear_before = LongText("Line clearance before packing, a line for each item", longest=4000, default=CLEAR_BEFORE)
+    clear_after = LongText("Line clearance after packing, a line for each item", longest=4000, default=CLEAR_AFTER)
 
 
 class BeginForm(Form):

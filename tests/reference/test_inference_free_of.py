@@ -3,7 +3,7 @@
 import pytest
 
 from app.reference.inference_free_of import free_of, said_free_of, things_to_be_free_of
-from app.reference.inference_measures import Measure, Reading
+from app.reference.inference_measures import Observable, Reading
 from app.reference.inference_prior import class_of, listed_name
 from app.reference.label_inference import infer_label
 from app.reference.label_names import LabelNames
@@ -52,7 +52,7 @@ def test_every_row_can_be_said() -> None:
 
 def test_what_a_pack_is_free_of_is_taken_as_carried_in() -> None:
     names = read_list("Aqua, Glycerin, Xanthan Gum, Phenoxyethanol, Parfum, Citric Acid", LabelNames()).names
-    claim = (Reading(Measure.FREE_OF, word="fragrance"),)
+    claim = (Reading(Observable.FREE_OF, word="fragrance"),)
     before, after = (infer_label(names, {}, "gel", readings=readings) for readings in ((), claim))
     assert after.inference.rows[4].estimate < 0.6 * before.inference.rows[4].estimate
     assert after.inference.rows[4].high == before.inference.rows[4].high
@@ -64,10 +64,15 @@ def test_what_else_could_be_found_out_is_offered_with_what_it_would_narrow() -> 
         "Aqua, Alcohol, Glycerin, Carbomer, Sodium Chloride, Phenoxyethanol, Parfum, Sodium Hydroxide", LabelNames()
     ).names
     offered = {n.measure: n.share for n in infer_label(names, {}, "gel", narrowing_at={}).narrowing}
-    assert {Measure.DRYING, Measure.DENSITY, Measure.PH, Measure.SMELLS, Measure.LINE, Measure.SCATTERED} <= set(
-        offered
-    )
+    assert {
+        Observable.DRYING,
+        Observable.DENSITY,
+        Observable.PH,
+        Observable.SMELLS,
+        Observable.LINE,
+        Observable.SCATTERED,
+    } <= set(offered)
     assert all(0 < share < 1 for share in offered.values())
-    made = (Reading(Measure.NO_SMELL), Reading(Measure.DRYING, 80.0))
+    made = (Reading(Observable.NO_SMELL), Reading(Observable.DRYING, 80.0))
     left = {n.measure for n in infer_label(names, {}, "gel", readings=made, narrowing_at={}).narrowing}
-    assert not left & {Measure.SMELLS, Measure.NO_SMELL, Measure.DRYING}
+    assert not left & {Observable.SMELLS, Observable.NO_SMELL, Observable.DRYING}

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from app.reference.corpus import known_lists
-from app.reference.inference_measures import Measure, Narrowing, Reading, expected_narrowings, observe, physical_of
+from app.reference.inference_measures import Narrowing, Observable, Reading, expected_narrowings, observe, physical_of
 from app.reference.inference_prior import class_priors
 from app.science.inference.evidence import expected_narrowing, weighted_quantiles
 from app.science.inference.fit import KnownList
@@ -38,7 +38,7 @@ def dried(known: KnownList) -> float:
 
 def test_a_loss_on_drying_tells_the_water_within_its_error() -> None:
     known = one_list(60)
-    observed, _ = observe(known.names, {}, (Reading(Measure.DRYING, dried(known)),))
+    observed, _ = observe(known.names, {}, (Reading(Observable.DRYING, dried(known)),))
     rows = infer(known.names, class_priors(), kind=known.kind, observed=observed).rows
     before = infer(known.names, class_priors(), kind=known.kind).rows
     assert rows[0].estimate == pytest.approx(known.percents[0], abs=3)
@@ -49,7 +49,7 @@ def test_a_loss_on_drying_tells_the_water_within_its_error() -> None:
 
 def test_a_reading_that_fits_nothing_is_set_aside() -> None:
     known = one_list(60)
-    observed, _ = observe(known.names, {}, (Reading(Measure.DRYING, 1.0, 0.5),))
+    observed, _ = observe(known.names, {}, (Reading(Observable.DRYING, 1.0, 0.5),))
     worked = work_out(known.names, class_priors(), kind=known.kind, observed=observed)
     assert worked.unfitting == ("loss on drying",)
     assert worked.inference.rows == infer(known.names, class_priors(), kind=known.kind).rows
@@ -57,14 +57,14 @@ def test_a_reading_that_fits_nothing_is_set_aside() -> None:
 
 def test_the_line_seen_on_the_pack_caps_its_name_and_all_after_it() -> None:
     known = one_list(60)
-    observed, told = observe(known.names, {}, (Reading(Measure.LINE, place=5),))
+    observed, told = observe(known.names, {}, (Reading(Observable.LINE, place=5),))
     rows = infer(known.names, class_priors(), told, kind=known.kind, observed=observed).rows
     assert all(row.high <= 1 for row in rows[5:])
 
 
 def test_a_scattered_tail_says_less_of_the_small_names() -> None:
     known = one_list(60)
-    observed, _ = observe(known.names, {}, (Reading(Measure.SCATTERED),))
+    observed, _ = observe(known.names, {}, (Reading(Observable.SCATTERED),))
     rows = infer(known.names, class_priors(), kind=known.kind, observed=observed).rows
     assert rows != infer(known.names, class_priors(), kind=known.kind).rows
 
@@ -80,8 +80,8 @@ def test_the_most_telling_measurement_stands_first_and_made_ones_are_left_out() 
     known = one_list(60)
     worked = work_out(known.names, class_priors(), kind=known.kind)
     offered = expected_narrowings(known.names, worked, ())
-    assert offered[0].measure is Measure.DRYING
+    assert offered[0].measure is Observable.DRYING
     assert isinstance(offered[0], Narrowing)
     assert [n.share for n in offered] == sorted((n.share for n in offered), reverse=True)
-    left = expected_narrowings(known.names, worked, (Reading(Measure.DRYING, 70.0),))
-    assert Measure.DRYING not in {n.measure for n in left}
+    left = expected_narrowings(known.names, worked, (Reading(Observable.DRYING, 70.0),))
+    assert Observable.DRYING not in {n.measure for n in left}

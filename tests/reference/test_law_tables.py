@@ -13,9 +13,9 @@ from app.reference.prohibited import prohibited_entries, prohibited_index
 from app.reference.rulebook import colourants, rulebook
 from app.science.composition import DosedMaterial, Part, PartKind
 from app.science.rules.check import check_formula
-from app.science.rules.colourants import Area, check_colourants
+from app.science.rules.colourants import UseArea, check_colourants
 from app.science.rules.hair_dyes import HairDyeIndex, check_hair_dyes
-from app.science.rules.product_rules import Measure, ProductRule
+from app.science.rules.product_rules import ProductRule, RuleSubject
 from app.science.rules.prohibited import Barred, check_prohibited
 from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredients, ingredients
@@ -101,16 +101,16 @@ def test_a_dye_for_lashes_is_for_professionals_or_not_at_all() -> None:
 @pytest.mark.parametrize(
     ("area", "words", "exposure", "barred"),
     [
-        (Area.ALL, "mascara", "leave-on", False),
-        (Area.NOT_EYES, "mascara", "leave-on", True),
-        (Area.NOT_EYES, "lipstick", "leave-on", False),
-        (Area.NOT_MUCOUS, "lipstick", "leave-on", True),
-        (Area.NOT_MUCOUS, "body lotion", "leave-on", False),
-        (Area.RINSE_OFF, "shampoo", "rinse-off", False),
-        (Area.RINSE_OFF, "body lotion", "leave-on", True),
+        (UseArea.ALL, "mascara", "leave-on", False),
+        (UseArea.NOT_EYES, "mascara", "leave-on", True),
+        (UseArea.NOT_EYES, "lipstick", "leave-on", False),
+        (UseArea.NOT_MUCOUS, "lipstick", "leave-on", True),
+        (UseArea.NOT_MUCOUS, "body lotion", "leave-on", False),
+        (UseArea.RINSE_OFF, "shampoo", "rinse-off", False),
+        (UseArea.RINSE_OFF, "body lotion", "leave-on", True),
     ],
 )
-def test_every_colour_of_annex_iv_by_its_area(area: Area, words: str, exposure: str, barred: bool) -> None:
+def test_every_colour_of_annex_iv_by_its_area(area: UseArea, words: str, exposure: str, barred: bool) -> None:
     """The column of Annex IV: 1 all products, 2 not near the eyes, 3 not on mucous membranes, 4 rinse-off."""
     index = rulebook("EU").colourants
     ones = [one for one in colourants() if one.eu_area == area and one.ci.startswith("CI ")]
@@ -127,7 +127,7 @@ def test_the_list_of_colours_is_whole() -> None:
     assert {"CI 10006", "CI 77891", "CI 75810", "ACID RED 195", "BEETROOT RED"} <= numbers
 
 
-AMOUNTS = [rule for rule in product_rules() if rule.measure == Measure.AMOUNT]
+AMOUNTS = [rule for rule in product_rules() if rule.measure == RuleSubject.AMOUNT]
 
 
 def words_of(rule: ProductRule) -> frozenset[str]:

@@ -18,7 +18,7 @@ from app.reference.limits import (
 from app.reference.tables import FOLDER
 from app.science.composition import DosedMaterial, Part
 from app.science.rules.limits import check_limits
-from app.science.rules.values import Exposure, FormulaFacts, Severity, Unit
+from app.science.rules.values import Exposure, FormulaFacts, LimitUnit, Severity
 
 # A name of the group where a row is headed by a description instead of an INCI name.
 ONE_OF = {
@@ -137,7 +137,7 @@ def over(row, found):
     hits = [f for f in found.findings if f.rule == row["legal_reference"] and f.limit == maximum and f.found > maximum]
     if row["purpose"] == "preservative" and not hits:  # another purpose allows it, and says so
         hits = [f for f in found.findings if row["legal_reference"] in f.what and f.found > maximum]
-    return [f for f in hits if f.unit == Unit.PERCENT]
+    return [f for f in hits if f.unit == LimitUnit.PERCENT]
 
 
 def on_ph(row):

@@ -5,7 +5,7 @@ from decimal import Decimal
 
 import pytest
 
-from app.science.rules.values import Finding, Severity, Source, Unit
+from app.science.rules.values import Finding, LimitUnit, Severity, Source
 from app.store.engine import Store
 from app.work.batches.as_made import made_findings
 from app.work.batches.loading import load_batch
@@ -24,7 +24,9 @@ D = Decimal
 GIVEN = GivenAnswer("For dilution only, never sold.", "Ines", datetime(2026, 11, 1, tzinfo=UTC))
 
 
-def finding(found: str | None, limit: str | None = "2", unit: Unit = Unit.PERCENT, rule: str = "III/15a") -> Finding:
+def finding(
+    found: str | None, limit: str | None = "2", unit: LimitUnit = LimitUnit.PERCENT, rule: str = "III/15a"
+) -> Finding:
     amount, bound = (None if text is None else D(text) for text in (found, limit))
     return Finding(rule, Severity.STOP, ("Sodium Hydroxide",), "too much", Source("x"), bound, amount, unit=unit)
 
@@ -51,13 +53,13 @@ def is_open(made: Finding, answered: Finding, *, share: tuple[str, str] = ("10",
         # On the other side of the limit it is another matter.
         (finding("1"), finding("3"), True),
         # A pH is no weight: a tenth is what a meter is uncertain by.
-        (finding("3.0", "3.5", Unit.PH), finding("2.9", "3.5", Unit.PH), False),
-        (finding("3.0", "3.5", Unit.PH), finding("2.85", "3.5", Unit.PH), True),
-        (finding("3.0", None, Unit.PH), finding("3.2", None, Unit.PH), True),
-        (finding("12", "11", Unit.PH), finding("11.2", "11", Unit.PH), False),
+        (finding("3.0", "3.5", LimitUnit.PH), finding("2.9", "3.5", LimitUnit.PH), False),
+        (finding("3.0", "3.5", LimitUnit.PH), finding("2.85", "3.5", LimitUnit.PH), True),
+        (finding("3.0", None, LimitUnit.PH), finding("3.2", None, LimitUnit.PH), True),
+        (finding("12", "11", LimitUnit.PH), finding("11.2", "11", LimitUnit.PH), False),
         # Another limit, unit or rule is another finding.
         (finding("10"), finding("10", "1"), True),
-        (finding("10"), finding("10", unit=Unit.RATIO), True),
+        (finding("10"), finding("10", unit=LimitUnit.RATIO), True),
         (finding("10"), finding("10", rule="III/15b"), True),
         (finding(None, None), finding("10", None), True),
     ],

@@ -11,17 +11,17 @@ from app.science.errors import Invalid
 from app.work.equipment import ScaleForm
 from app.work.form import Faults, Form, Rows, rule
 from app.work.form_fields import (
-    Area,
     DayOrToday,
     Grams,
-    Line,
+    LongText,
     MaybeDay,
     MaybeGrams,
     MaybeNumber,
     Money,
     Name,
     Number,
-    Tick,
+    ShortText,
+    TickBox,
 )
 
 D = Decimal
@@ -31,7 +31,7 @@ class Row(Form):
     filled_by = ("what", "percent")
     what = Name("What", "Name this row.")
     percent = Number("Percent", high=100)
-    checked_twice = Tick("Checked twice")
+    checked_twice = TickBox("Checked twice")
 
 
 class Recipe(Form):
@@ -40,7 +40,7 @@ class Recipe(Form):
     beaker = MaybeGrams("Beaker")
     weight = Grams("Weight", "Give the weight.", column="weight_g", csv="weight")
     ph = MaybeNumber("pH", high=14)
-    notes = Area("Notes", longest=40)
+    notes = LongText("Notes", longest=40)
     rows = Rows("Rows", Row, "row", most=3, too_many="Only {most} rows, not {count}.")
 
     @rule
@@ -157,7 +157,7 @@ def test_money_is_read_with_or_without_its_sign_and_a_missing_date_is_today() ->
     class Paid(Form):
         amount = Money("Amount")
         on = DayOrToday("On")
-        whom = Line("Supplier", longest=5)
+        whom = ShortText("Supplier", longest=5)
 
     euro = SimpleNamespace(currency="EUR", locale="en")
     assert [Paid(text).checked(euro).amount for text in ("12,40", "€12.40", "12.40 EUR")] == [D("12.40")] * 3

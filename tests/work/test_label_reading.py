@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.reference.inference_measures import Measure
+from app.reference.inference_measures import Observable
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
@@ -323,7 +323,7 @@ def test_prices_count_in_the_currency_of_the_workshop_and_one_without_a_rate_cou
     list_id = lists.start_list(
         store, ListForm("Oil", "Helianthus Annuus Seed Oil, Rosa Damascena Flower Oil, Tocopherol")
     )
-    assert Measure.PRICE not in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
+    assert Observable.PRICE not in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
     for name, inci, amount, quantity, currency in (
         ("Rose otto", "Rosa Damascena Flower Oil", "30", "10 g", "USD"),
         ("Rose otto, large", "ROSA DAMASCENA FLOWER OIL", "290", "100 g", ""),
@@ -340,7 +340,7 @@ def test_prices_count_in_the_currency_of_the_workshop_and_one_without_a_rate_cou
         assert lists.substance_prices(session, keys) == {"ROSA DAMASCENA FLOWER OIL": pytest.approx(2700)}
         assert lists.substance_prices(session, {"TOCOPHEROL"}) == {}
     # Nobody typed a price of the product yet: asking for it would narrow the rose oil.
-    assert Measure.PRICE in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
+    assert Observable.PRICE in {one.measure for one in opened(store, list_id).sheet.found.narrowing}
 
 
 def test_deleting_a_list_keeps_its_formulas(store: Store, cream: int) -> None:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from app.reference.inference_measures import Measure
+from app.reference.inference_measures import Observable
 from app.work.form import Faults
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import read_text, work_out
@@ -14,10 +14,10 @@ NAMES = read_text("Aqua, Niacinamide, Alcohol, Carbomer, Sodium Hydroxide, Zinc 
 def test_fields_are_read_with_their_tolerance() -> None:
     told = UserConstraints(observed={"drying": "43,5 ± 1", "ph": "5.5", "tail": "alphabetical", "line": "CARBOMER"})
     found = {r.measure: r for r in readings_of(told, NAMES, {})}
-    assert (found[Measure.DRYING].value, found[Measure.DRYING].error) == (43.5, 1.0)
-    assert found[Measure.PH].value == 5.5
-    assert found[Measure.LINE].place == 3
-    assert Measure.ALPHABETICAL in found
+    assert (found[Observable.DRYING].value, found[Observable.DRYING].error) == (43.5, 1.0)
+    assert found[Observable.PH].value == 5.5
+    assert found[Observable.LINE].place == 3
+    assert Observable.ALPHABETICAL in found
 
 
 @pytest.mark.parametrize(
@@ -36,7 +36,7 @@ def test_words_with_numbers_on_the_pack_are_claims(words: str, place: int, low: 
 
 def test_spf_and_ph_on_the_pack_are_readings_and_empty_words_say_nothing() -> None:
     told = UserConstraints(observed={"pack": "SPF 30, skin friendly pH 5.5, dermatologically tested"})
-    assert {r.measure for r in readings_of(told, NAMES, {})} == {Measure.SPF, Measure.PH}
+    assert {r.measure for r in readings_of(told, NAMES, {})} == {Observable.SPF, Observable.PH}
     assert pack_claims("dermatologically tested, for radiant skin", NAMES) == {}
 
 

@@ -28,7 +28,7 @@ def _currency(value: str) -> str:
 Currency = Annotated[str, AfterValidator(_currency)]
 
 
-class RequestLine(RequestModel):
+class CostLine(RequestModel):
     """A material: grams weighed in, and the price paid for ``price_for_g`` grams."""
 
     id: Id
@@ -48,7 +48,7 @@ class RequestPack(RequestModel):
 class Request(RequestModel):
     """A batch to be costed."""
 
-    lines: list[RequestLine] = Field(min_length=1, max_length=10_000)
+    lines: list[CostLine] = Field(min_length=1, max_length=10_000)
     packaging: list[RequestPack] = Field(max_length=10_000)
     labour_minutes: NonNegative = Field(description="for the whole batch")
     labour_rate: NonNegative = Field(description="for an hour")

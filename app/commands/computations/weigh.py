@@ -15,7 +15,7 @@ from app.science.weighing import WeighedLine, weigh
 SUMMARY = "weights for a batch that add up exactly, the scale for each, and what to do about weights too small for it"
 
 
-class RequestLine(RequestModel):
+class WeighLine(RequestModel):
     """A line: either ``percent`` or ``qs: true`` (at most one line)."""
 
     id: Id
@@ -34,7 +34,7 @@ class RequestScale(RequestModel):
 class Request(RequestModel):
     """A formula, the batch and the scales."""
 
-    lines: list[RequestLine] = Field(min_length=1, max_length=10_000)
+    lines: list[WeighLine] = Field(min_length=1, max_length=10_000)
     batch_g: Positive = Field(description="grams that should be left after the loss")
     loss_percent: NonNegative = Field(
         default=Decimal(0), lt=100, description="the weighed batch is batch_g / (1 - loss_percent / 100)"
@@ -123,7 +123,7 @@ def _formula(request: Request) -> Formula:
     )
 
 
-def _percents(lines: list[RequestLine]) -> list[Decimal]:
+def _percents(lines: list[WeighLine]) -> list[Decimal]:
     """Check the lines and give each one's percentage, the q.s. remainder filled in."""
     seen: set[str] = set()
     filling: int | None = None

@@ -12,7 +12,7 @@ import numpy as np
 
 from app.science.inference.elastic import Slack, cheapest_slack
 from app.science.inference.hard_bounds import HardBounds, any_line_feasible, hard_bounds
-from app.science.inference.values import Clash, Floats, GivenUp, Integers, Known, ListedName, Remedy, Statement
+from app.science.inference.values import Clash, Floats, GivenUp, Integers, Known, ListedName, NameStatement, Remedy
 
 MOST_ROUNDS = 8
 
@@ -39,7 +39,7 @@ class Rules:
         """Return the descending places as an array."""
         return np.array(self.chain, dtype=np.int64)
 
-    def without(self, statement: Statement) -> "Rules":
+    def without(self, statement: NameStatement) -> "Rules":
         """Return the rules with one statement dropped; a dropped place leaves the name free in order and amount."""
         index = statement.index
         known = {i: k for i, k in self.known.items() if statement.kind != "claim" or i != index}
@@ -82,12 +82,12 @@ def resolve_conflicts(rules: Rules) -> Resolved:
     return Resolved(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
 
 
-def _said(rules: Rules) -> list[Statement]:
-    claims = [Statement("claim", i, (k.low + k.high) / 2) for i, k in sorted(rules.known.items())]
-    return claims + [Statement("maximum", i, cap) for i, cap in sorted(rules.maxima.items())]
+def _said(rules: Rules) -> list[NameStatement]:
+    claims = [NameStatement("claim", i, (k.low + k.high) / 2) for i, k in sorted(rules.known.items())]
+    return claims + [NameStatement("maximum", i, cap) for i, cap in sorted(rules.maxima.items())]
 
 
-def _smallest_clash(rules: Rules) -> tuple[Statement, ...]:
+def _smallest_clash(rules: Rules) -> tuple[NameStatement, ...]:
     """Drop every statement without which the rest still clashes; what stays is needed."""
     needed = []
     for statement in _said(rules):
@@ -102,17 +102,17 @@ def _smallest_clash(rules: Rules) -> tuple[Statement, ...]:
 def _given_up(rules: Rules, slack: Slack) -> Iterable[GivenUp]:
     for index in slack.claims:
         middle = (rules.known[index].low + rules.known[index].high) / 2
-        yield GivenUp(Statement("claim", index, middle), float(slack.amounts[index]))
+        yield GivenUp(NameStatement("claim", index, middle), float(slack.amounts[index]))
     for index in slack.maxima:
-        yield GivenUp(Statement("maximum", index, rules.maxima[index]), float(slack.amounts[index]))
+        yield GivenUp(NameStatement("maximum", index, rules.maxima[index]), float(slack.amounts[index]))
     for index in slack.places:
-        yield GivenUp(Statement("order", index), float(slack.amounts[index]))
+        yield GivenUp(NameStatement("order", index), float(slack.amounts[index]))
 
 
 def _remedies(rules: Rules) -> Iterable[Remedy]:
     said = _said(rules)
     places = {s.index for s in said} & set(rules.chain)
-    for statement in said + [Statement("order", i) for i in sorted(places)]:
+    for statement in said + [NameStatement("order", i) for i in sorted(places)]:
         fewer = rules.without(statement)
         if fewer.possible():
             bounds = hard_bounds(*fewer.limits(), fewer.places())

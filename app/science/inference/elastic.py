@@ -26,7 +26,7 @@ class Slack:
 
 
 @dataclass(frozen=True, slots=True)
-class _Row:
+class _Bound:
     """``sum(coefficient * x) <= bound + slack``; the slack belongs to a statement of one name."""
 
     terms: tuple[tuple[int, float], ...]
@@ -44,20 +44,20 @@ def cheapest_slack(known: Mapping[int, Known], maxima: Mapping[int, float], coun
         count: number of names.
         chain: the places that descend, in printed order.
     """
-    stated = [_Row(((i, -1.0),), -k.low, "claim", i) for i, k in known.items()]
-    stated += [_Row(((i, 1.0),), k.high, "claim", i) for i, k in known.items()]
-    stated += [_Row(((i, 1.0),), cap, "maximum", i) for i, cap in maxima.items()]
+    stated = [_Bound(((i, -1.0),), -k.low, "claim", i) for i, k in known.items()]
+    stated += [_Bound(((i, 1.0),), k.high, "claim", i) for i, k in known.items()]
+    stated += [_Bound(((i, 1.0),), cap, "maximum", i) for i, cap in maxima.items()]
     solved = []
     for above in range(len(chain) + 1):
         head, rest = chain[:above], chain[above:]
-        ordered = [_Row(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in pairwise(head)]
-        ordered += [_Row(((int(i), -1.0),), -1.0, "place", int(i)) for i in head]
-        ordered += [_Row(((int(i), 1.0),), 1.0, "place", int(i)) for i in rest]
+        ordered = [_Bound(((int(b), 1.0), (int(a), -1.0)), 0.0, "place", int(b)) for a, b in pairwise(head)]
+        ordered += [_Bound(((int(i), -1.0),), -1.0, "place", int(i)) for i in head]
+        ordered += [_Bound(((int(i), 1.0),), 1.0, "place", int(i)) for i in rest]
         solved.append(_solve(stated + ordered, count))
     return min(solved, key=lambda slack: slack.cost)
 
 
-def _solve(rows: list[_Row], count: int) -> Slack:
+def _solve(rows: list[_Bound], count: int) -> Slack:
     """Return the least costly slack at one place of the line; unknowns: x, then the slack of every row."""
     from scipy.optimize import linprog
     from scipy.sparse import csr_matrix

@@ -86,7 +86,7 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
-class Statement:
+class NameStatement:
     """Something said of one name, by its place in the list.
 
     ``kind`` is ``claim`` (the maker knows it), ``maximum`` (the law), ``order`` (the printed place) or ``line``
@@ -102,7 +102,7 @@ class Statement:
 class GivenUp:
     """A statement that was set aside so that the rest fits; ``fitting`` is the nearest % w/w that would have fitted."""
 
-    statement: Statement
+    statement: NameStatement
     fitting: float
 
 
@@ -110,7 +110,7 @@ class GivenUp:
 class Remedy:
     """What giving up this one statement alone would do: its name would lie between ``low`` and ``high`` % w/w."""
 
-    statement: Statement
+    statement: NameStatement
     low: float
     high: float
 
@@ -123,7 +123,7 @@ class Clash:
     out.
     """
 
-    statements: tuple[Statement, ...]
+    statements: tuple[NameStatement, ...]
     given_up: tuple[GivenUp, ...]
     remedies: tuple[Remedy, ...]
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from app.science.inference.values import Clash, ListedName, Statement
+from app.science.inference.values import Clash, ListedName, NameStatement
 
 
 def percent_words(value: float) -> str:
@@ -15,7 +15,7 @@ def percent_words(value: float) -> str:
     return f"{float(text):.10f}".rstrip("0").rstrip(".") + " %"
 
 
-def statement_words(statement: Statement, names: Sequence[ListedName]) -> str:
+def statement_words(statement: NameStatement, names: Sequence[ListedName]) -> str:
     """Say what was stated."""
     name = names[statement.index].name
     if statement.kind == "claim":

@@ -6,7 +6,7 @@ from dataclasses import replace
 from app.science.label_list.marks import bare
 from app.science.label_list.naming import known
 from app.science.label_list.pieces import SIGNS
-from app.science.label_list.values import NameBook, Piece
+from app.science.label_list.values import Piece, SubstanceNames
 
 SIGN = f"[{re.escape(SIGNS)}]"
 NOTE_WORDS = re.compile(
@@ -24,7 +24,7 @@ REMARK = re.compile(r"(?P<name>[^()\[\]]+?)\s*[(\[](?P<note>[^()\[\]]+)[)\]]\s*"
 MANY_WORDS = 4
 
 
-def without_footnotes(pieces: list[Piece], book: NameBook) -> tuple[list[Piece], list[str]]:
+def without_footnotes(pieces: list[Piece], book: SubstanceNames) -> tuple[list[Piece], list[str]]:
     """Part names from footnotes; once a footnote has begun, what follows belongs to it unless it is a known name."""
     kept: list[Piece] = []
     notes: list[str] = []
@@ -38,7 +38,7 @@ def without_footnotes(pieces: list[Piece], book: NameBook) -> tuple[list[Piece],
     return kept, [" ".join(note.split()) for note in notes]
 
 
-def _parted(piece: Piece, book: NameBook) -> tuple[Piece | None, str]:
+def _parted(piece: Piece, book: SubstanceNames) -> tuple[Piece | None, str]:
     """Cut a piece where a footnote or a sentence begins inside it."""
     cuts = []
     for cut in START.finditer(piece.text):
@@ -56,7 +56,7 @@ def _parted(piece: Piece, book: NameBook) -> tuple[Piece | None, str]:
     return cuts[0] if cuts else (piece, "")
 
 
-def _is_note(text: str, book: NameBook) -> bool:
+def _is_note(text: str, book: SubstanceNames) -> bool:
     stripped = text.strip(SIGNS + " .:=")
     if not stripped or _is_name(stripped, book):
         return False
@@ -69,5 +69,5 @@ def _is_note(text: str, book: NameBook) -> bool:
     return telling == 1 and len(words) >= MANY_WORDS and sum(small) > len(small) / 2
 
 
-def _is_name(text: str, book: NameBook) -> bool:
+def _is_name(text: str, book: SubstanceNames) -> bool:
     return book.find(text.strip(SIGNS + " .")) is not None

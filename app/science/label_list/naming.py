@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable, Iterator
 
-from app.science.label_list.values import Certainty, Match, NameBook
+from app.science.label_list.values import Certainty, Match, SubstanceNames
 from app.science.names import inci_key
 
 BRACKETS = re.compile(r"\s*[(\[{]([^()\[\]{}]*)[)\]}]\s*")
@@ -39,12 +39,12 @@ def spellings(text: str) -> Iterator[str]:
         yield from (spaced, closed)
 
 
-def known(text: str, book: NameBook) -> Match | None:
+def known(text: str, book: SubstanceNames) -> Match | None:
     """Find the one substance a piece means, through its line breaks, brackets, slashes and colour numbers."""
     return known_as(text, book)[1]
 
 
-def known_as(text: str, book: NameBook) -> tuple[str, Match | None]:
+def known_as(text: str, book: SubstanceNames) -> tuple[str, Match | None]:
     """Find the one substance a piece means, with the spelling that told it (the plainest one when none does)."""
     ways = list(spellings(plain(text)))
     for way in ways:
@@ -55,7 +55,7 @@ def known_as(text: str, book: NameBook) -> tuple[str, Match | None]:
     return ways[0], None
 
 
-def _as_printed(text: str, book: NameBook) -> Match | None:
+def _as_printed(text: str, book: SubstanceNames) -> Match | None:
     found = book.find(text) or _colour(text)
     if found:
         return found
@@ -78,7 +78,7 @@ def _colour(text: str) -> Match | None:
     return Match(name, name, Certainty.EXACT if exact else Certainty.SYNONYM)
 
 
-def _through_brackets(text: str, book: NameBook) -> Match | None:
+def _through_brackets(text: str, book: SubstanceNames) -> Match | None:
     """Read 'Aqua (Water)' and 'Butyrospermum Parkii (Shea) Butter'; what contradicts itself stays unread."""
     outer = " ".join(BRACKETS.sub(" ", text).split())
     inner = [part for content in BRACKETS.findall(text) for part in re.split(r"[,/]", content)]
@@ -88,7 +88,7 @@ def _through_brackets(text: str, book: NameBook) -> Match | None:
     return _one_of([part.strip() for part in inner], book)
 
 
-def _one_of(parts: Iterable[str], book: NameBook) -> Match | None:
+def _one_of(parts: Iterable[str], book: SubstanceNames) -> Match | None:
     """Return the substance that the known ones of several names all mean."""
     matches = [match for part in parts if (match := book.find(part))]
     return _less_sure(matches[0]) if len({match.key for match in matches}) == 1 else None
@@ -100,7 +100,7 @@ def _less_sure(match: Match) -> Match:
     return Match(match.key, match.inci, Certainty.SYNONYM)
 
 
-def blend_parts(text: str, book: NameBook) -> list[str]:
+def blend_parts(text: str, book: SubstanceNames) -> list[str]:
     """Split a blend at '(and)', and at a bare 'and', '&' or '/' where that makes known names of an unknown one."""
     parts = [part for part in AND.split(text) if part.strip()]
     if len(parts) > 1:
@@ -112,7 +112,7 @@ def blend_parts(text: str, book: NameBook) -> list[str]:
     return [text]
 
 
-def bracketed_names(text: str, book: NameBook) -> tuple[str, list[str]] | None:
+def bracketed_names(text: str, book: SubstanceNames) -> tuple[str, list[str]] | None:
     """Read 'Parfum (Limonene, Linalool)': a name followed by other names in brackets; None when it is not that.
 
     A collective name before several colour numbers ('Iron Oxides (CI 77491, CI 77492)') is left out of the names.
@@ -131,7 +131,7 @@ def bracketed_names(text: str, book: NameBook) -> tuple[str, list[str]] | None:
     return found.group(1), inner
 
 
-def comma_parts(text: str, book: NameBook) -> list[str]:
+def comma_parts(text: str, book: SubstanceNames) -> list[str]:
     """Split an unread piece at a comma between numbers where both sides are names: 'PEG-8,1,2-Hexanediol'."""
     for place in (m.start() for m in re.finditer(",", text)):
         left, right = text[:place], text[place + 1 :]
@@ -140,6 +140,6 @@ def comma_parts(text: str, book: NameBook) -> list[str]:
     return [text]
 
 
-def first_known(texts: Iterable[str], book: NameBook) -> Match | None:
+def first_known(texts: Iterable[str], book: SubstanceNames) -> Match | None:
     """Return the first likely misspelling among several ways of writing."""
     return next((match for text in texts if (match := book.guess(text))), None)

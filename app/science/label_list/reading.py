@@ -18,7 +18,7 @@ from app.science.label_list.naming import (
 )
 from app.science.label_list.pieces import pieces_of
 from app.science.label_list.surroundings import cleared, squeezed
-from app.science.label_list.values import Certainty, Match, NameBook, Piece, ReadList, ReadName
+from app.science.label_list.values import Certainty, Match, Piece, ReadList, ReadName, SubstanceNames
 from app.science.names import inci_key
 
 MOST_CHARACTERS = 20_000
@@ -33,7 +33,7 @@ class _Part:
     within: str | None = None
 
 
-def read_list(text: str, book: NameBook) -> ReadList:
+def read_list(text: str, book: SubstanceNames) -> ReadList:
     """Read a list as pasted or typed.
 
     Unknown names stay as they are; repeated names are joined and the joining is noted.
@@ -61,7 +61,7 @@ def read_list(text: str, book: NameBook) -> ReadList:
     return ReadList(tuple(names), tuple(footnotes), tuple(notes))
 
 
-def read_name(text: str, book: NameBook) -> ReadName:
+def read_name(text: str, book: SubstanceNames) -> ReadName:
     """Read one name that is already parted from its list; a blend in it is not split."""
     marked = bare(plain(text))
     return _read(marked, _Part(text, 0), Piece(text, 0, len(text)), None, book)
@@ -73,7 +73,7 @@ def plain_keeping_places(text: str) -> str:
     return same if len(same) == len(text) else "".join(plain(sign) or " " for sign in text)
 
 
-def _parts(piece: Piece, book: NameBook) -> Iterator[_Part]:
+def _parts(piece: Piece, book: SubstanceNames) -> Iterator[_Part]:
     marked = bare(piece.text)
     inside = bracketed_names(marked.text, book)
     if inside:
@@ -98,7 +98,7 @@ def _placed(texts: Iterable[str], piece: Piece, within: str | None = None) -> It
         at += len(text)
 
 
-def _read(marked: Bare, part: _Part, piece: Piece, blend: int | None, book: NameBook) -> ReadName:
+def _read(marked: Bare, part: _Part, piece: Piece, blend: int | None, book: SubstanceNames) -> ReadName:
     printed, found = known_as(marked.text, book)
     match = found or first_known(spellings(marked.text), book) or Match(inci_key(printed), printed, Certainty.UNKNOWN)
     return ReadName(

@@ -25,7 +25,7 @@ class Match:
     certainty: Certainty
 
 
-class NameBook(Protocol):
+class SubstanceNames(Protocol):
     """Knows substance names; the reader asks it and guesses nothing itself."""
 
     def find(self, text: str) -> Match | None:

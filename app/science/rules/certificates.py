@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from app.science.errors import Invalid
 from app.science.numbers import figures, parse_number, plain
-from app.science.rules.values import Finding, Severity, Source, Unit
+from app.science.rules.values import Finding, LimitUnit, Severity, Source
 
 CATEGORIES = ("1", "2", "3", "4", "5A", "5B", "5C", "5D", "6", "7A", "7B", "8", "9", "10A", "10B", "11A", "11B", "12")
 RULE = "perfume certificate"
@@ -80,7 +80,7 @@ def check_certificates(doses: Iterable[CertifiedDose], category: str) -> tuple[F
                 found=total,
                 why="they may share a restricted substance, and without their compositions the sum cannot be checked",
                 action="use less, or ask the suppliers for the shared substances",
-                unit=Unit.RATIO,
+                unit=LimitUnit.RATIO,
             )
         )
     return tuple(found)

@@ -16,7 +16,7 @@ from app.science.rules.isothiazolinones import check_isothiazolinones
 from app.science.rules.limits import LimitIndex, check_limits, present_subjects
 from app.science.rules.process import Judge, check_process
 from app.science.rules.product_rules import (
-    Measured,
+    ProductFigures,
     ProductRule,
     check_product_rules,
     free_alkali,
@@ -24,8 +24,8 @@ from app.science.rules.product_rules import (
 )
 from app.science.rules.prohibited import ProhibitedIndex, check_prohibited
 from app.science.rules.selectors import Classes, Ingredients, ingredients
-from app.science.rules.values import Facts, FormulaFacts, LimitRule, Severity, Unit, Verdict
-from app.science.rules.warnings import Statement, WarningRule, as_finding, legal_statements, other_statements
+from app.science.rules.values import Facts, FormulaFacts, LimitRule, LimitUnit, Severity, Verdict
+from app.science.rules.warnings import LabelStatement, WarningRule, as_finding, legal_statements, other_statements
 
 PH_HAZARDS = frozenset({"H01", "H02", "H03", "H04", "H05", "H06"})
 ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
@@ -73,7 +73,7 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     water = sum((i.water for i in present), Decimal(0))
     verdict = (
         check_product_rules(
-            formula, present, book.product_rules, book.jurisdiction, Measured(water, alkali, total, parts, bases)
+            formula, present, book.product_rules, book.jurisdiction, ProductFigures(water, alkali, total, parts, bases)
         )
         + _by_law(formula, present, book)
         + check_compatibility(formula, book.conditions, present)
@@ -82,7 +82,7 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     )
     notes = tuple(as_finding(s) for s in label_statements(formula, book, present))
     # The general pH finding of a substance goes where a rule of its own, or a graver one, already speaks.
-    said = {name for f in verdict.findings if f.rule.startswith("C") and f.unit == Unit.PH for name in f.inci}
+    said = {name for f in verdict.findings if f.rule.startswith("C") and f.unit == LimitUnit.PH for name in f.inci}
     idle = {name for f in verdict.findings if f.rule == "P01" for name in f.inci}
     hazard = {f.rule for f in verdict.findings if f.rule in PH_HAZARDS}
     kept = [f for f in verdict.findings if f.rule != "P05" or not (hazard or (said | idle) & set(f.inci))]
@@ -127,7 +127,9 @@ def names_of(formula: FormulaFacts) -> tuple[str, ...]:
     return tuple(dict.fromkeys(part.inci for material in formula.materials for part in material.parts))
 
 
-def label_statements(formula: FormulaFacts, book: Rulebook, known: Ingredients | None = None) -> tuple[Statement, ...]:
+def label_statements(
+    formula: FormulaFacts, book: Rulebook, known: Ingredients | None = None
+) -> tuple[LabelStatement, ...]:
     """Collect what the label must or should say, with the reason for each statement."""
     present = known or ingredients(formula.materials, book.classes, book.facts_for(names_of(formula)))
     formula, _ = with_implied_kind(formula, present, book.implied)

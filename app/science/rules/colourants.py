@@ -21,7 +21,7 @@ _PLANT = re.compile(r".* (EXTRACT|POWDER|JUICE|ROOT|FLOWER|LEAF|FRUIT|SEED|BARK|
 _CRUDE = ("BETA VULGARIS", "CURCUMA LONGA", "BIXA ORELLANA", "DAUCUS CAROTA", "CAPSICUM ANNUUM", "DACTYLOPIUS", "VITIS")
 
 
-class Area(IntEnum):
+class UseArea(IntEnum):
     """Areas of use as in the column of Annex IV: each is narrower than the one before."""
 
     ALL = 1
@@ -31,9 +31,9 @@ class Area(IntEnum):
 
 
 AREA_WORDS = {
-    Area.NOT_EYES: "not in products applied near the eyes",
-    Area.NOT_MUCOUS: "only in products that do not come into contact with mucous membranes (not eyes, not lips)",
-    Area.RINSE_OFF: "only in rinse-off products",
+    UseArea.NOT_EYES: "not in products applied near the eyes",
+    UseArea.NOT_MUCOUS: "only in products that do not come into contact with mucous membranes (not eyes, not lips)",
+    UseArea.RINSE_OFF: "only in rinse-off products",
 }
 
 
@@ -47,7 +47,7 @@ class Colourant:
 
     ci: str
     names: frozenset[str]
-    eu_area: Area | None
+    eu_area: UseArea | None
     us_name: str
     us_use: str
     source: Source
@@ -113,13 +113,13 @@ def _judge_eu(i: Ingredient, c: Colourant, formula: FormulaFacts) -> Verdict:
     if over and c.eu_max_percent is not None and fits(c.eu_max_for, formula.products):
         what = f"{figures(i.percent, 5)} %, over the limit of {plain(c.eu_max_percent)} %"
         return _say(i, c, EU_RULE, Severity.STOP, what, c.eu_max_percent)
-    if area == Area.ALL:
+    if area == UseArea.ALL:
         return Verdict()
-    near = {"eye", "lip", "mucous membranes", "oral"} if area == Area.NOT_MUCOUS else {"eye"}
-    stays_on = area == Area.RINSE_OFF and formula.exposure == Exposure.LEAVE_ON
-    if stays_on or (area != Area.RINSE_OFF and near & formula.products):
+    near = {"eye", "lip", "mucous membranes", "oral"} if area == UseArea.NOT_MUCOUS else {"eye"}
+    stays_on = area == UseArea.RINSE_OFF and formula.exposure == Exposure.LEAVE_ON
+    if stays_on or (area != UseArea.RINSE_OFF and near & formula.products):
         return _say(i, c, EU_RULE, Severity.STOP, AREA_WORDS[area])
-    if area == Area.RINSE_OFF or formula.products:
+    if area == UseArea.RINSE_OFF or formula.products:
         return Verdict()
     return Verdict(not_checked=(f"{i.name}: {AREA_WORDS[area]} ({EU_RULE}); the use was not given.",))
 

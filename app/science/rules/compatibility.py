@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.science.rules.selectors import Ingredient, Ingredients, Selector
-from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Unit, Verdict, joined
+from app.science.rules.values import Finding, FormulaFacts, LimitUnit, Severity, Source, Verdict, joined
 
 SEVERITIES = {"block": Severity.STOP, "warn": Severity.CAUTION, "info": Severity.NOTE}
 
@@ -133,7 +133,7 @@ def _judge_heat(match: _Match, formula: FormulaFacts) -> Verdict:
         return Verdict(not_checked=(words,))
     if c.temp_above_c is None or max(hottest) <= c.temp_above_c:
         return Verdict()
-    return Verdict((_finding(match, Ingredients(()), c.temp_above_c, max(hottest), Unit.CELSIUS),))
+    return Verdict((_finding(match, Ingredients(()), c.temp_above_c, max(hottest), LimitUnit.CELSIUS),))
 
 
 def _finding(
@@ -141,12 +141,12 @@ def _finding(
     present: Ingredients,
     limit: Decimal | None = None,
     found: Decimal | None = None,
-    unit: Unit = Unit.PH,
+    unit: LimitUnit = LimitUnit.PH,
 ) -> Finding:
     c, rule = match.condition, match.condition.rule
     at = f" ({unit.write(found)}; the bound is {unit.write(limit)})" if limit is not None and found is not None else ""
     if limit is None and (cap := c.a_above or c.b_above) is not None:
-        limit, found, unit = cap, _total(match.a if c.a_above is not None else match.b), Unit.PERCENT
+        limit, found, unit = cap, _total(match.a if c.a_above is not None else match.b), LimitUnit.PERCENT
     milder = c.milder is not None and bool(c.milder.hits(present))
     return Finding(
         rule=rule.rule_id,

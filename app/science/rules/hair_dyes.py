@@ -9,7 +9,7 @@ from app.science.numbers import figures
 from app.science.rules.names import plain, rule_key
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Verdict
-from app.science.rules.warnings import Statement
+from app.science.rules.warnings import LabelStatement
 
 # Annex III, column i of the entries on hair dyes (wording of (EU) 2015/1190 and before), from memory.
 LEGEND = (
@@ -136,7 +136,7 @@ def _say(
 
 def hair_dye_statements(
     present: Iterable[Ingredient], formula: FormulaFacts, index: HairDyeIndex
-) -> tuple[Statement, ...]:
+) -> tuple[LabelStatement, ...]:
     """Collect the sentences that the dyes of a hair dye ask for, in the European Union."""
     if "hair dye" not in formula.products:
         return ()
@@ -145,7 +145,7 @@ def hair_dye_statements(
     named = {dye.named_as: (i, dye) for i, dye in found if dye.named_as}
     source = Source("EU 1223/2009 Annex III, hair dyes, column i", "from memory")
     statements = [
-        Statement(
+        LabelStatement(
             f"Contains {word}. {GLOVES if 'phenylenediamines' in word else ''}".strip(),
             f"contains {i.name} ({dye.rule})",
             is_legal=True,
@@ -158,6 +158,8 @@ def hair_dye_statements(
     if legend:
         reason = f"contains {', '.join(legend)}; with the mixing ratio where it is mixed before use"
         statements.append(
-            Statement(LEGEND, reason, is_legal=True, source=source, rule="EU 1223/2009 Annex III", inci=tuple(legend))
+            LabelStatement(
+                LEGEND, reason, is_legal=True, source=source, rule="EU 1223/2009 Annex III", inci=tuple(legend)
+            )
         )
     return tuple(statements)

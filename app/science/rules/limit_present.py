@@ -8,7 +8,7 @@ from decimal import Decimal
 from app.science.numbers import figures
 from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
 from app.science.rules.scope import closeness, fits
-from app.science.rules.values import Finding, FormulaFacts, LimitRule, Purpose, Severity, Unit
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, LimitUnit, Purpose, Severity
 
 # Kinds of product that a maker knows at once; a limit for them is listed, but it neither excuses nor alarms.
 RARE_PRODUCTS = frozenset(
@@ -52,7 +52,7 @@ class Present:
         limit: Decimal | None = None,
         found: Decimal | None = None,
         *,
-        unit: Unit = Unit.PERCENT,
+        unit: LimitUnit = LimitUnit.PERCENT,
         why: str = "",
         action: str = "",
     ) -> Finding:

@@ -16,7 +16,7 @@ from app.science.rules.limit_present import (
 )
 from app.science.rules.names import plain
 from app.science.rules.scope import closeness
-from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Unit, Verdict
+from app.science.rules.values import Finding, FormulaFacts, LimitRule, LimitUnit, Severity, Verdict
 
 FORBIDDEN_USES = {
     "aerosol": ("aerosol sprays", "sprays", "uses that can reach the lungs by inhalation"),
@@ -136,4 +136,4 @@ def _ph_finding(present: Present, rule: LimitRule, ph: Decimal) -> Finding | Non
     severity = Severity.CAUTION if rule.rule_type == "guidance" else Severity.STOP
     asked = f"the product must be at pH {_window(rule)} for {where_words(rule)}"
     what = f"{names_of(present)}: {asked}; it is at pH {plain(ph)}."
-    return present.finding(rule, severity, what, rule.ph_min if low else rule.ph_max, ph, unit=Unit.PH)
+    return present.finding(rule, severity, what, rule.ph_min if low else rule.ph_max, ph, unit=LimitUnit.PH)

@@ -12,7 +12,7 @@ from app.science.rules.counts import is_emulsifier, is_oil, water_activity
 from app.science.rules.names import plain, rule_key
 from app.science.rules.product_rules import ALKALI
 from app.science.rules.selectors import Ingredient, Ingredients
-from app.science.rules.values import Finding, FormulaFacts, Severity, Unit, Verdict
+from app.science.rules.values import Finding, FormulaFacts, LimitUnit, Severity, Verdict
 
 # Figures of formulation practice (from memory): bound water, alcohol that keeps, and what is too little to matter.
 KEEPING_ACTIVITY = Decimal("0.7")
@@ -125,7 +125,7 @@ def _say(
     limit: Decimal | None = None,
     found: Decimal | None = None,
     *,
-    unit: Unit = Unit.PERCENT,
+    unit: LimitUnit = LimitUnit.PERCENT,
     severity: Severity | None = None,
 ) -> Finding:
     return Finding(
@@ -253,7 +253,7 @@ def _hot_alcohol(present: Sequence[Ingredient], formula: FormulaFacts, rule: Tra
     heat = max((formula.temperatures_c.get(m, Decimal(0)) for i in alcohol for m in i.materials), default=Decimal(0))
     if heat > COOL_ENOUGH_C:
         what = f"{', '.join(i.name for i in alcohol)}: {figures(_sum(alcohol), 4)} % in a phase at {plain(heat)} °C"
-        yield _say(rule, (i.name for i in alcohol), what, COOL_ENOUGH_C, heat, unit=Unit.CELSIUS)
+        yield _say(rule, (i.name for i in alcohol), what, COOL_ENOUGH_C, heat, unit=LimitUnit.CELSIUS)
 
 
 def _unemulsified(present: Sequence[Ingredient], rule: TradeRule) -> Iterable[Finding]:
@@ -282,7 +282,7 @@ def _too_hot(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRu
         cap = i.facts.max_temp_c
         if hottest is not None and cap is not None and hottest > cap:
             what = f"{i.name} is heated to {plain(hottest)} °C and stands {plain(cap)} °C"
-            yield _say(rule, (i.name,), what, cap, hottest, unit=Unit.CELSIUS)
+            yield _say(rule, (i.name,), what, cap, hottest, unit=LimitUnit.CELSIUS)
 
 
 def _out_of_use(present: Iterable[Ingredient], formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
@@ -318,11 +318,11 @@ def _out_of_ph(present: Iterable[Ingredient], formula: FormulaFacts, rule: Trade
         limit = low if low is not None and ph < low else high if high is not None and ph > high else None
         if limit is not None:
             what = f"{i.name}: the product is at pH {plain(ph)}, its range ends at {plain(limit)}"
-            yield _say(rule, (i.name,), what, limit, ph, unit=Unit.PH)
+            yield _say(rule, (i.name,), what, limit, ph, unit=LimitUnit.PH)
 
 
 def _gap(formula: FormulaFacts, rule: TradeRule) -> Iterable[Finding]:
     if len(formula.joined_c) > 1:
         gap = max(formula.joined_c) - min(formula.joined_c)
         if gap > PHASE_GAP_C:
-            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, unit=Unit.CELSIUS)
+            yield _say(rule, (), f"The phases are {plain(gap)} °C apart", PHASE_GAP_C, gap, unit=LimitUnit.CELSIUS)

@@ -13,12 +13,12 @@ from app.science.numbers import figures
 from app.science.rules.names import plain
 from app.science.rules.scope import closeness
 from app.science.rules.selectors import Ingredient, Ingredients, Selector
-from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Unit, Verdict
+from app.science.rules.values import Finding, FormulaFacts, LimitUnit, Severity, Source, Verdict
 
 ORDER = {Severity.STOP: 0, Severity.CAUTION: 1, Severity.NOTE: 2}
 
 
-class Measure(StrEnum):
+class RuleSubject(StrEnum):
     """What a rule looks at."""
 
     KIND = "kind"
@@ -45,7 +45,7 @@ class ProductRule:
     severity: Severity
     scope: frozenset[str]
     exposure: str
-    measure: Measure
+    measure: RuleSubject
     selector: Selector | None
     weights: Mapping[str, Decimal]
     at_least: Decimal | None
@@ -65,7 +65,7 @@ class ProductRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class ProductFigures:
     """What was worked out of a formula, % w/w: its water and free alkali; ``phototoxic`` is a sum of shares."""
 
     water: Decimal
@@ -80,7 +80,7 @@ def check_product_rules(
     present: Ingredients,
     rules: Iterable[ProductRule],
     jurisdiction: str,
-    measured: Measured,
+    measured: ProductFigures,
 ) -> Verdict:
     """Return what the rules say of a formula, of each group the gravest only."""
     found: dict[str, tuple[int, Finding]] = {}
@@ -104,21 +104,21 @@ def _is_for(rule: ProductRule, formula: FormulaFacts) -> bool:
     return any(all(part.strip().startswith("!") for part in way.split("+")) for way in rule.scope)
 
 
-def _find(rule: ProductRule, formula: FormulaFacts, present: Ingredients, measured: Measured) -> Finding | None:
+def _find(rule: ProductRule, formula: FormulaFacts, present: Ingredients, measured: ProductFigures) -> Finding | None:
     if not (_company_fits(rule, present, measured) and _ph_fits(rule, formula.ph)):
         return None
     hits = [] if rule.selector is None else rule.selector.hits(present)
     if rule.selector is not None and not hits:
         return None
     value = _value(rule, formula, hits, measured)
-    if rule.measure != Measure.KIND and (value is None or not _within(rule, value)):
+    if rule.measure != RuleSubject.KIND and (value is None or not _within(rule, value)):
         return None
-    if rule.measure == Measure.FREE_ALKALI:
+    if rule.measure == RuleSubject.FREE_ALKALI:
         hits = list(measured.alkali)
     return _finding(rule, hits, value, measured)
 
 
-def _company_fits(rule: ProductRule, present: Ingredients, measured: Measured) -> bool:
+def _company_fits(rule: ProductRule, present: Ingredients, measured: ProductFigures) -> bool:
     if rule.without is not None and rule.without.hits(present):
         return False
     if rule.beside is not None and not rule.beside.hits(present):
@@ -134,15 +134,17 @@ def _ph_fits(rule: ProductRule, ph: Decimal | None) -> bool:
     return (rule.ph_up_to is None or ph <= rule.ph_up_to) and (rule.ph_above is None or ph > rule.ph_above)
 
 
-def _value(rule: ProductRule, formula: FormulaFacts, hits: Iterable[Ingredient], measured: Measured) -> Decimal | None:
-    if rule.measure == Measure.AMOUNT:
+def _value(
+    rule: ProductRule, formula: FormulaFacts, hits: Iterable[Ingredient], measured: ProductFigures
+) -> Decimal | None:
+    if rule.measure == RuleSubject.AMOUNT:
         return sum((i.percent * rule.weights.get(i.key, Decimal(1)) for i in hits), Decimal(0))
-    if rule.measure == Measure.FREE_ALKALI:
+    if rule.measure == RuleSubject.FREE_ALKALI:
         return None if formula.ph is not None else measured.free_alkali
     return {
-        Measure.PH: formula.ph,
-        Measure.PHOTOTOXIC: measured.phototoxic,
-        Measure.WATER: measured.water,
+        RuleSubject.PH: formula.ph,
+        RuleSubject.PHOTOTOXIC: measured.phototoxic,
+        RuleSubject.WATER: measured.water,
     }.get(rule.measure)
 
 
@@ -151,11 +153,11 @@ def _within(rule: ProductRule, value: Decimal) -> bool:
     return low and (rule.up_to is None or value <= rule.up_to) and (rule.below is None or value < rule.below)
 
 
-def _finding(rule: ProductRule, hits: Sequence[Ingredient], value: Decimal | None, measured: Measured) -> Finding:
+def _finding(rule: ProductRule, hits: Sequence[Ingredient], value: Decimal | None, measured: ProductFigures) -> Finding:
     bounds = (rule.at_least, rule.above, rule.up_to, rule.below)
     limit = next((bound for bound in bounds if bound is not None), None)
     names = ", ".join(i.name for i in hits)
-    unit = {Measure.PH: Unit.PH, Measure.PHOTOTOXIC: Unit.RATIO}.get(rule.measure, Unit.PERCENT)
+    unit = {RuleSubject.PH: LimitUnit.PH, RuleSubject.PHOTOTOXIC: LimitUnit.RATIO}.get(rule.measure, LimitUnit.PERCENT)
     amount = "" if value is None else unit.write(value, 4)
     what = rule.what.replace("{names}", names).replace("{amount}", amount)
     what = what.replace(
@@ -168,8 +170,8 @@ def _finding(rule: ProductRule, hits: Sequence[Ingredient], value: Decimal | Non
         inci=tuple(i.name for i in hits or (oil for oil, _ in measured.phototoxic_parts if "{parts}" in rule.what)),
         what=what,
         source=rule.source,
-        limit=limit if rule.measure != Measure.KIND and value is not None else None,
-        found=value if rule.measure != Measure.KIND else None,
+        limit=limit if rule.measure != RuleSubject.KIND and value is not None else None,
+        found=value if rule.measure != RuleSubject.KIND else None,
         materials=tuple(dict.fromkeys(m for i in hits for m in i.materials)),
         why=rule.why,
         action=rule.action,

@@ -47,7 +47,7 @@ class Source:
         return f"{self.text} ({self.status})" if self.status and self.status != self.text else self.text
 
 
-class Unit(StrEnum):
+class LimitUnit(StrEnum):
     """What the limit of a finding and the amount found are measured in."""
 
     PERCENT = "%"
@@ -58,10 +58,10 @@ class Unit(StrEnum):
     def write(self, value: Decimal, digits: int = 5) -> str:
         """Return a value with its unit, in so many significant figures.
 
-        >>> Unit.PH.write(Decimal("5.50")), Unit.PERCENT.write(Decimal("0.65917346"))
+        >>> LimitUnit.PH.write(Decimal("5.50")), LimitUnit.PERCENT.write(Decimal("0.65917346"))
         ('pH 5.5', '0.65917 %')
         """
-        return f"pH {figures(value, digits)}" if self is Unit.PH else f"{figures(value, digits)} {self}"
+        return f"pH {figures(value, digits)}" if self is LimitUnit.PH else f"{figures(value, digits)} {self}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ class Finding:
     materials: tuple[str, ...] = ()
     why: str = ""
     action: str = ""
-    unit: Unit = Unit.PERCENT
+    unit: LimitUnit = LimitUnit.PERCENT
     quote: str = ""
 
     @property

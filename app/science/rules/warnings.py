@@ -33,7 +33,7 @@ class WarningRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Statement:
+class LabelStatement:
     """A statement for the label; ``is_legal`` tells that the wording is fixed by the rule named as source."""
 
     text: str
@@ -44,9 +44,11 @@ class Statement:
     inci: tuple[str, ...] = ()
 
 
-def legal_statements(present: Iterable[Present], formula: FormulaFacts, jurisdiction: str) -> tuple[Statement, ...]:
+def legal_statements(
+    present: Iterable[Present], formula: FormulaFacts, jurisdiction: str
+) -> tuple[LabelStatement, ...]:
     """Collect the wordings that the legal limits ask for, by what the formula brings."""
-    kept: dict[str, Statement] = {}
+    kept: dict[str, LabelStatement] = {}
     for statement in (_statement(p, rule) for p in present for rule in _asking(p, formula, jurisdiction)):
         kept.setdefault(statement.text, statement)
     return tuple(kept.values())
@@ -63,23 +65,23 @@ def _asking(present: Present, formula: FormulaFacts, jurisdiction: str) -> Itera
             yield rule
 
 
-def _statement(present: Present, rule: LimitRule) -> Statement:
+def _statement(present: Present, rule: LimitRule) -> LabelStatement:
     names = names_in(present.amounts)
     only = f"; {rule.remark}" if rule.label_for and rule.remark else ""
     reason = f"contains {', '.join(names)} ({rule.legal_reference}){only}"
-    return Statement(
+    return LabelStatement(
         rule.label_wording, reason, rule.rule_type != "guidance", rule.citation, rule.legal_reference, names
     )
 
 
 def other_statements(
     rules: Iterable[WarningRule], present: Ingredients, formula: FormulaFacts, jurisdiction: str
-) -> tuple[Statement, ...]:
+) -> tuple[LabelStatement, ...]:
     """Collect the statements that kinds of product and trade knowledge ask for."""
     due = (rule for rule in rules if jurisdiction in rule.jurisdictions and _product_fits(rule, formula))
     pairs = ((rule, _called(rule, present)) for rule in due)
     return tuple(
-        Statement(rule.text, rule.reason, rule.is_legal, rule.source, rule.rule_id, names)
+        LabelStatement(rule.text, rule.reason, rule.is_legal, rule.source, rule.rule_id, names)
         for rule, names in pairs
         if names is not None
     )
@@ -99,7 +101,7 @@ def _called(rule: WarningRule, present: Ingredients) -> tuple[str, ...] | None:
     return tuple(i.name for i in hits) if hits and total > rule.above else None
 
 
-def as_finding(statement: Statement) -> Finding:
+def as_finding(statement: LabelStatement) -> Finding:
     """Tell of a statement as a note."""
     must = "must" if statement.is_legal else "should"
     return Finding(

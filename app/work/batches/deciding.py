@@ -16,7 +16,7 @@ from app.work.batches.loading import open_batch
 from app.work.clock import now
 from app.work.deviations import OutOfPlan, undecided
 from app.work.form import Form, rule
-from app.work.form_fields import Line, OneOf
+from app.work.form_fields import OneOf, ShortText
 from app.work.people import SignedBy, session_of
 from app.work.rules.answers import AnsweredFinding
 
@@ -44,7 +44,7 @@ class BatchDecision(Form):
     """What becomes of a batch; checked with that batch."""
 
     state = OneOf("Decision", BatchState, "Choose quarantine, release, reject or cancel.")
-    why = Line("Why", longest=LONGEST_REASON)
+    why = ShortText("Why", longest=LONGEST_REASON)
     who = SignedBy("Enter who decides.")
 
     @rule

@@ -19,7 +19,7 @@ from app.work.batches.sheets import formula_of_batch
 from app.work.batches.weighing import LONGEST_LOT, LONGEST_REASON, SLIP, note_overdue, unexplained, weighing_words
 from app.work.clock import now
 from app.work.form import FaultList, Faults, Form, rule
-from app.work.form_fields import Grams, Line, MaybeGrams, Name
+from app.work.form_fields import Grams, MaybeGrams, Name, ShortText
 from app.work.gear import due_gear
 from app.work.people import SignedBy, session_of
 from app.work.ph.batch_mixture import materials_of
@@ -80,12 +80,12 @@ class PotForm(Form):
 
     grams = Grams("Weight, g", "Enter what the scale shows.", low=ZERO, high=HEAVIEST_G)
     who = SignedBy("Enter who weighed it.")
-    vessel = Line("Pot")
-    phase = Line("Phase", longest=20)
-    scale = Line("Scale")
-    gear_reason = Line("Why with this scale", longest=LONGEST_REASON)
-    sure = Line("Sure")
-    lot = Line("Lot", longest=LONGEST_LOT)
+    vessel = ShortText("Pot")
+    phase = ShortText("Phase", longest=20)
+    scale = ShortText("Scale")
+    gear_reason = ShortText("Why with this scale", longest=LONGEST_REASON)
+    sure = ShortText("Sure")
+    lot = ShortText("Lot", longest=LONGEST_LOT)
 
     def posted_name(self, name: str) -> str:
         """Return the name of a field with its part of the page; a reason for the scale stands once on it."""

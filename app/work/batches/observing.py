@@ -13,7 +13,7 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
 from app.work.form import Form, rule
-from app.work.form_fields import Area, Line, MaybeGrams, MaybeNumber, Name
+from app.work.form_fields import LongText, MaybeGrams, MaybeNumber, Name, ShortText
 from app.work.formulas.versions import formula_of
 from app.work.people import SignedBy
 
@@ -39,7 +39,7 @@ class ReadingForm(Form):
     """What was read or seen of a batch; checked with that batch."""
 
     kind = Name("What", "Choose what was observed.")
-    words = Area("Reading", "Enter what was read or seen.", longest=LONGEST_READING)
+    words = LongText("Reading", "Enter what was read or seen.", longest=LONGEST_READING)
     temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
     who = SignedBy("Enter who read it.", column="taken_by")
 
@@ -81,7 +81,7 @@ def add_reading(session: Session, batch_id: int, typed: ReadingForm, *, key: str
 class NoteForm(Form):
     """A note on a batch."""
 
-    note = Area("Note", "Enter the note first.", longest=LONGEST_NOTE)
+    note = LongText("Note", "Enter the note first.", longest=LONGEST_NOTE)
     who = SignedBy("Enter who adds the note.")
 
 
@@ -102,7 +102,7 @@ class YieldForm(Form):
 
     amount = MaybeGrams("Yield, g", low=Decimal(0), high=HEAVIEST_G)
     who = SignedBy("Enter who weighed the yield.")
-    sure = Line("")
+    sure = ShortText("")
 
     @rule
     def no_slip(self) -> None:

@@ -24,7 +24,7 @@ from app.work.batches.loading import log
 from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
 from app.work.form import FaultList, Faults, Form
-from app.work.form_fields import Day, Line, MaybeNumber, Name, RowId
+from app.work.form_fields import Day, MaybeNumber, Name, RowId, ShortText
 from app.work.formulas.context import read_context
 from app.work.formulas.editing import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
@@ -49,7 +49,7 @@ class Plan(Form):
     formula = RowId("Formula")
     version = RowId("Version")
     size = Name("Amount to make", NO_SIZE, hint="A weight, a volume or a number of units: 500 g, 2 l, 40 units.")
-    fill = Line(
+    fill = ShortText(
         "Fill per unit", hint="A weight or a volume, unless the product sets it. Needed when the amount is in units."
     )
     loss = MaybeNumber("Process loss, %", high=99, hint="What stays in pots and on tools; more is weighed to cover it.")

@@ -11,7 +11,7 @@ from app.work.batches.loading import open_batch
 from app.work.batches.observing import COLDEST, HOTTEST
 from app.work.clock import now
 from app.work.form import Form
-from app.work.form_fields import Line, MaybeNumber
+from app.work.form_fields import MaybeNumber, ShortText
 from app.work.people import SignedBy
 
 LONGEST_REMARK = 500
@@ -34,7 +34,7 @@ class TickForm(Form):
     """Who ticked points, with what was measured and noted at them."""
 
     temperature = MaybeNumber("At °C", column="temperature_c", low=COLDEST, high=HOTTEST)
-    remark = Line("Remark", longest=LONGEST_REMARK)
+    remark = ShortText("Remark", longest=LONGEST_REMARK)
     who = SignedBy("Enter who did it.", column="done_by")
 
 

@@ -15,7 +15,7 @@ from app.work.action import action
 from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
 from app.work.form import FaultList, Faults, Form, rule
-from app.work.form_fields import Line, MaybeGrams, Name, RowId
+from app.work.form_fields import MaybeGrams, Name, RowId, ShortText
 from app.work.gear import due_gear
 from app.work.people import SignedBy
 from app.work.stock.weighed import bind_lot, settle_lines
@@ -34,9 +34,9 @@ class WeighingForm(Form):
 
     line_id = RowId("")
     actual = MaybeGrams("Weighed, g", low=ZERO, high=HEAVIEST_G)
-    lot = Line("Lot", longest=LONGEST_LOT)
-    scale = Line("Scale")
-    sure = Line("Sure")
+    lot = ShortText("Lot", longest=LONGEST_LOT)
+    scale = ShortText("Scale")
+    sure = ShortText("Sure")
     tare = MaybeGrams("Vessel, g", low=ZERO, high=HEAVIEST_G)
     filled_by = ("actual", "lot")
 
@@ -69,7 +69,7 @@ class WeigherForm(Form):
 
     who = SignedBy("Enter who weighed.")
     checked_by = SignedBy()
-    gear_reason = Line("Why with this scale", longest=LONGEST_REASON)
+    gear_reason = ShortText("Why with this scale", longest=LONGEST_REASON)
 
     @rule
     def somebody_else_checked(self) -> None:
@@ -185,7 +185,7 @@ class WeightCorrection(Form):
     """The right weight and lot of a weighing; without grams the weighing is taken back."""
 
     grams = MaybeGrams("Weight, g", low=ZERO, high=HEAVIEST_G)
-    lot = Line("Lot", longest=LONGEST_LOT)
+    lot = ShortText("Lot", longest=LONGEST_LOT)
     who = SignedBy("Enter who corrects it.")
     reason = Name("Reason", "Enter why it is corrected.")
 

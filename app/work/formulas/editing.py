@@ -13,7 +13,7 @@ from app.store.formulas import DraftStep, Exposure, FormulaRow
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Form, rule
-from app.work.form_fields import Line, Name
+from app.work.form_fields import Name, ShortText
 from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
@@ -77,7 +77,7 @@ class NewFormula(Form):
     """A formula that is started; checked with the session."""
 
     name = Name("Name", "Enter a name for the formula.")
-    code = Line("Code", longest=LONGEST_CODE)
+    code = ShortText("Code", longest=LONGEST_CODE)
 
     @rule
     def code_is_free(self) -> None:

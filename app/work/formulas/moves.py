@@ -10,12 +10,12 @@ from app.work.formulas.resolve import Resolution, fills_up
 MOST_PHASES = 40
 
 
-class _Row(Protocol):
+class _Placed(Protocol):
     @property
     def id(self) -> str: ...
 
 
-R = TypeVar("R", bound=_Row)
+R = TypeVar("R", bound=_Placed)
 
 
 def move_line(draft: Draft, line_id: str, step: int) -> Draft:

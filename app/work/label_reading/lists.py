@@ -23,7 +23,7 @@ from app.store.workshop import Jurisdiction
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Form
-from app.work.form_fields import Area, Line, Name, OneOf
+from app.work.form_fields import LongText, Name, OneOf, ShortText
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
 from app.work.label_reading.observing import ObservedForm
@@ -32,7 +32,7 @@ from app.work.pricing import price_book
 KILOGRAM = Decimal(1000)
 
 
-class ListedNames(Area):
+class ListedNames(LongText):
     """An ingredient list with the names that were taught, which the form is given."""
 
     def read(self, text: str, at: str, form: Form) -> str:
@@ -59,7 +59,7 @@ class ListForm(Form):
         hint=f"As printed, in order: commas, line breaks, brackets, stars and percentages are read. Up to {MOST_NAMES} "
         f"names and {MOST_CHARACTERS:,} characters.",
     )
-    product_type = Line("Kind of product", hint="Such as leave-on cream, shampoo, lip balm.", width="w20")
+    product_type = ShortText("Kind of product", hint="Such as leave-on cream, shampoo, lip balm.", width="w20")
     jurisdiction = OneOf(
         "Law", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value, hint="Whose legal maxima count."
     )

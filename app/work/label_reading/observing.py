@@ -5,14 +5,14 @@ from collections.abc import Mapping, Sequence
 from typing import Self
 
 from app.reference.inference_free_of import said_free_of
-from app.reference.inference_measures import Measure, Reading
+from app.reference.inference_measures import Observable, Reading
 from app.science.errors import Invalid
 from app.science.inference.values import Known
 from app.science.label_list.values import ReadName
 from app.science.names import inci_key
 from app.science.numbers import parse_number
 from app.work.form import Choice, Field, Form
-from app.work.form_fields import Area, Line
+from app.work.form_fields import LongText, ShortText
 from app.work.label_reading.constraints import UserConstraints
 
 AT = "observed-"  # before the name of each field on the page
@@ -26,12 +26,12 @@ _SPF = re.compile(r"\bSPF\s*(\d{1,3})", re.IGNORECASE)
 _PH = re.compile(r"\bpH\s*(?:of|value|:|=)?\s*(\d{1,2}(?:[.,]\d)?)", re.IGNORECASE)
 
 
-class Measured(Field[tuple[float, float | None] | None]):
+class ToleranceField(Field[tuple[float, float | None] | None]):
     """A measured value that may be left empty, alone or with its tolerance (``43.5 ± 1``)."""
 
     control = "decimal"
 
-    def __init__(self, label: str, measure: Measure, how: str, *, low: float, high: float) -> None:
+    def __init__(self, label: str, measure: Observable, how: str, *, low: float, high: float) -> None:
         super().__init__(label, hint=how, width="w8")
         self.measure, self.low, self.high = measure, low, high
 
@@ -49,17 +49,17 @@ class Measured(Field[tuple[float, float | None] | None]):
         return value, error
 
 
-class Tried(Field[Measure | None]):
+class Tried(Field[Observable | None]):
     """What a look or a trial showed: one of a few words, each with what it tells; the first is that nobody tried."""
 
     control = "choice"
 
-    def __init__(self, label: str, untried: str, *told: tuple[str, str, Measure]) -> None:
+    def __init__(self, label: str, untried: str, *told: tuple[str, str, Observable]) -> None:
         super().__init__(label)
         self.told = {word: measure for word, _, measure in told}
         self.offered = (Choice("", untried), *(Choice(word, words) for word, words, _ in told))
 
-    def read(self, text: str, at: str, form: Form) -> Measure | None:
+    def read(self, text: str, at: str, form: Form) -> Observable | None:
         """Return what the word tells; None for one that is not offered, as one of an older page."""
         return self.told.get(text.strip())
 
@@ -71,65 +71,67 @@ class Tried(Field[Measure | None]):
 class ObservedForm(Form):
     """What was seen and measured of a product in hand; its fields stand on the page with ``observed-`` in front."""
 
-    line = Line("At or below 1 % from here on", longest=LONGEST_KEY)
+    line = ShortText("At or below 1 % from here on", longest=LONGEST_KEY)
     tail = Tried(
         "The end of the list",
         "may or may not descend",
-        ("scattered", "is not in order of amount", Measure.SCATTERED),
-        ("alphabetical", "is alphabetical", Measure.ALPHABETICAL),
+        ("scattered", "is not in order of amount", Observable.SCATTERED),
+        ("alphabetical", "is alphabetical", Observable.ALPHABETICAL),
     )
     smell = Tried(
         "Alcohol",
         "not tried",
-        ("yes", "smells or stings of alcohol", Measure.SMELLS),
-        ("no", "no smell of alcohol", Measure.NO_SMELL),
+        ("yes", "smells or stings of alcohol", Observable.SMELLS),
+        ("no", "no smell of alcohol", Observable.NO_SMELL),
     )
     salt_test = Tried(
         "A pinch of salt stirred into the gel",
         "not tried",
-        ("thins", "thins it at once (as carbomer)", Measure.THINS),
-        ("holds", "does not thin it (as xanthan)", Measure.HOLDS),
+        ("thins", "thins it at once (as carbomer)", Observable.THINS),
+        ("holds", "does not thin it (as xanthan)", Observable.HOLDS),
     )
-    pack = Area(
+    pack = LongText(
         "Front label text",
         longest=LONGEST_PACK,
         lines=2,
         hint='Read: 5 % niacinamide, SPF 30, pH 5.5, and "free of" (alcohol-free means ethanol only). Other claims '
         "change nothing.",
     )
-    drying = Measured(
+    drying = ToleranceField(
         "Loss on drying, %",
-        Measure.DRYING,
+        Observable.DRYING,
         "Weigh 2 g on a flat dish, spread thin, leave in a warm place or an oven until the weight stays. What goes is "
         "water, alcohol, volatile silicones and most of the perfume. Nothing with alcohol in a hot oven: it ignites.",
         low=0,
         high=100,
     )
-    density = Measured(
+    density = ToleranceField(
         "Density, g/mL",
-        Measure.DENSITY,
+        Observable.DENSITY,
         "Fill a small jar to the brim without air, weigh; the same with water. Divide.",
         low=0.5,
         high=3,
     )
-    ph = Measured("pH", Measure.PH, "A meter, or a strip to the nearest half (enter 5.5 ± 0.5).", low=0, high=14)
-    ash = Measured(
+    ph = ToleranceField(
+        "pH", Observable.PH, "A meter, or a strip to the nearest half (enter 5.5 ± 0.5).", low=0, high=14
+    )
+    ash = ToleranceField(
         "Ash, %",
-        Measure.ASH,
+        Observable.ASH,
         "Only with a muffle furnace at about 600 °C, in a hood: what is left of powders, clays and salts.",
         low=0,
         high=100,
     )
-    salt = Measured(
+    salt = ToleranceField(
         "Salt at most, %",
-        Measure.SALT,
+        Observable.SALT,
         "A rough upper bound by a conductivity or aquarium meter in ten parts of water; other ions count as salt.",
         low=0,
         high=100,
     )
-    price = Measured(
+    price = ToleranceField(
         "Price per kg",
-        Measure.PRICE,
+        Observable.PRICE,
         "What a kilogram sells for, in the workshop's currency; materials cost less.",
         low=0,
         high=1e6,
@@ -146,7 +148,9 @@ class ObservedForm(Form):
         return cls.sent(form, AT).at_place(AT, 1)
 
 
-MEASURES: Mapping[str, Measured] = {n: one for n, one in ObservedForm.fields.items() if isinstance(one, Measured)}
+MEASURES: Mapping[str, ToleranceField] = {
+    n: one for n, one in ObservedForm.fields.items() if isinstance(one, ToleranceField)
+}
 
 
 def readings_of(
@@ -166,15 +170,15 @@ def readings_of(
     for field in MEASURES.values():
         read = seen.value_of(field)
         if read:
-            found.append(Reading(field.measure, *read, prices=prices if field.measure is Measure.PRICE else {}))
+            found.append(Reading(field.measure, *read, prices=prices if field.measure is Observable.PRICE else {}))
     found += [Reading(tried) for tried in (seen.tail, seen.smell, seen.salt_test) if tried]
-    found += [Reading(Measure.LINE, place=place) for place, name in enumerate(names) if name.key == seen.line]
-    found += [Reading(Measure.FREE_OF, word=word) for word in said_free_of(seen.pack)]
+    found += [Reading(Observable.LINE, place=place) for place, name in enumerate(names) if name.key == seen.line]
+    found += [Reading(Observable.FREE_OF, word=word) for word in said_free_of(seen.pack)]
     spf, ph = _SPF.search(seen.pack), _PH.search(seen.pack)
     if spf:
-        found.append(Reading(Measure.SPF, float(spf.group(1))))
+        found.append(Reading(Observable.SPF, float(spf.group(1))))
     if ph and not seen.ph:
-        found.append(Reading(Measure.PH, float(ph.group(1).replace(",", ".")), PACK_PH_ERROR))
+        found.append(Reading(Observable.PH, float(ph.group(1).replace(",", ".")), PACK_PH_ERROR))
     return tuple(found)
 
 

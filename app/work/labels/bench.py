@@ -18,7 +18,7 @@ from app.store.stock import Lot
 from app.store.workshop import the_workshop
 from app.work.batches.loading import load_batch
 from app.work.form import Form
-from app.work.form_fields import DayOrToday, Line, MaybeDay
+from app.work.form_fields import DayOrToday, MaybeDay, ShortText
 from app.work.packing.samples import get_sample
 
 # Codes of what has no number of its own.
@@ -88,7 +88,7 @@ class SolutionForm(Form):
 
     made_on = DayOrToday("Made on", hint="Leave empty for today.")
     use_by = MaybeDay("Use by")
-    by = Line("By", longest=80, width="w8")
+    by = ShortText("By", longest=80, width="w8")
 
 
 def bench_label_of_solution(session: Session, material_id: int, typed: SolutionForm) -> BenchLabel:

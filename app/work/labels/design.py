@@ -16,7 +16,7 @@ from app.store.labels import LabelDesign, LabelSheet, PanelKind
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.form import Choice, Faults, Field, Form, rule
-from app.work.form_fields import Area, Line, Name, OneOf, Tick
+from app.work.form_fields import LongText, Name, OneOf, ShortText, TickBox
 from app.work.labels.sheets import LONGEST_MM
 from app.work.products.products import load_product
 
@@ -66,9 +66,9 @@ class SheetChoice(Field[int]):
         return int(text)
 
 
-def _tick(element: str) -> Tick:
+def _tick(element: str) -> TickBox:
     default = "" if element in ("price", "qr", "origin") else "yes"
-    return Tick(ELEMENTS[element], column=f"shows_{element}", default=default)
+    return TickBox(ELEMENTS[element], column=f"shows_{element}", default=default)
 
 
 class MaybeLength(Field[Decimal | None]):
@@ -92,10 +92,10 @@ class DesignForm(Form):
     diameter = MaybeLength("Diameter it goes round", column="diameter_mm", hint="Of a wrap only, such as 60 mm.")
     overlap = MaybeLength("Overlap of the wrap", column="overlap_mm", hint="3 to 5 mm is usual.")
     on_back = BackElements("On the back of a wrap", width="w20")
-    function_words = Line("What it is for", hint="Unless the name says it, such as Hand cream.", width="w20")
-    directions = Area("Directions", lines=2)
-    cautions = Area("Cautions of your own, and the warnings in the other languages of sale", lines=3)
-    qr_text = Line("Address or text in the QR code", longest=200, width="w20")
+    function_words = ShortText("What it is for", hint="Unless the name says it, such as Hand cream.", width="w20")
+    directions = LongText("Directions", lines=2)
+    cautions = LongText("Cautions of your own, and the warnings in the other languages of sale", lines=3)
+    qr_text = ShortText("Address or text in the QR code", longest=200, width="w20")
     identity = _tick("identity")
     front = _tick("front")
     shows_directions = _tick("directions")

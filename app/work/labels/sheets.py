@@ -13,7 +13,7 @@ from app.store.engine import Store
 from app.store.labels import LabelSheet, label_sheets
 from app.work.equipment import Register
 from app.work.form import Field, Form, rule
-from app.work.form_fields import Name, Tick
+from app.work.form_fields import Name, TickBox
 
 LONGEST_MM = Decimal(1200)
 
@@ -67,7 +67,7 @@ class SheetForm(Form):
     top = Length("From the top edge to the first label", SIZE, column="top_mm", default="0.5 mm")
     pitch_x = Length("From one label to the next, across", SIZE, column="pitch_x_mm", default="70 mm")
     pitch_y = Length("From one label to the next, down", SIZE, column="pitch_y_mm", default="37 mm")
-    is_round = Tick("Round labels")
+    is_round = TickBox("Round labels")
     shift_x = Length(
         "Printed too far to the right by", SIZE, low=Decimal(-20), column="shift_x_mm", default="0 mm",
         hint="As measured on the calibration page; with a minus for too far to the left.",

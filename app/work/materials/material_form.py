@@ -21,7 +21,7 @@ from app.science.quantities import check_density
 from app.science.rules.certificates import read_certificate, write_certificate
 from app.store.materials import PhaseHint, Solvent
 from app.work.form import Choice, Field, Form, Rows, rule
-from app.work.form_fields import Area, Line, Listed, MaybeGrams, MaybeNumber, Name, OneOf, Tick
+from app.work.form_fields import Listed, LongText, MaybeGrams, MaybeNumber, Name, OneOf, ShortText, TickBox
 from app.work.typed_text import one_line
 
 ZERO = Decimal(0)
@@ -157,14 +157,14 @@ class PartForm(Form):
 
     filled_by = ("inci", "percent", "cas", "allergens")
 
-    inci = Line("INCI name", csv="inci", width="w20")
+    inci = ShortText("INCI name", csv="inci", width="w20")
     percent = ShareField("Percent or range", csv="percent", width="w8")
-    cas = Line("CAS number", csv="cas", longest=40, width="w8")
+    cas = ShortText("CAS number", csv="cas", longest=40, width="w8")
     kind = OneOf("For", PartKind, "Choose what this substance is for.", csv="kind", default=PartKind.INGREDIENT.value)
-    nano = Tick("nano", csv="nano")
-    may_contain = Tick("may contain", csv="may contain")
+    nano = TickBox("nano", csv="nano")
+    may_contain = TickBox("may contain", csv="may contain")
     allergens = Allergens("Allergen sheet, a line each, % of this row", csv="allergens")
-    source = Line("Where this row comes from", csv="part source", longest=500, width="wide")
+    source = ShortText("Where this row comes from", csv="part source", longest=500, width="wide")
 
     @rule
     def named(self) -> None:
@@ -207,7 +207,7 @@ class Density(MaybeNumber):
         return check_density(parse_number(text, at), at) if text.strip() else None
 
 
-class Cautions(Area):
+class Cautions(LongText):
     """Cautions, a line each; left empty they become the usual ones for what is in the material."""
 
     def read(self, text: str, at: str, form: Any) -> str:
@@ -215,7 +215,7 @@ class Cautions(Area):
         return super().read(text, at, form) or usual_cautions(tuple(row.part for row in form.parts), form.form)
 
 
-class Certificate(Area):
+class Certificate(LongText):
     """The limits of a perfume certificate by category, kept in the order of the categories."""
 
     def read(self, text: str, at: str, form: Any) -> str:
@@ -253,7 +253,9 @@ class MaterialForm(Form):
         shown=SOLVENTS,
         hint="A stock solution is offered only in this.",
     )
-    functions = Line("Functions", csv="functions", longest=1000, hint="Separate several with semicolons.", width="wide")
+    functions = ShortText(
+        "Functions", csv="functions", longest=1000, hint="Separate several with semicolons.", width="wide"
+    )
     density = Density("Density, g/mL", column="density_g_ml", csv="density g/ml", high=25)
     use_low = MaybeNumber("Use from, %", high=100, csv="use from %")
     use_high = MaybeNumber("Use up to, %", high=100, csv="use to %")
@@ -275,15 +277,15 @@ class MaterialForm(Form):
         lines=2,
         hint="For a perfume or essential oil, as its certificate states them: 4: 12.5; 5A: 1.2; 9: 3.",
     )
-    notes = Area("Notes", csv="notes")
-    source = Line(
+    notes = LongText("Notes", csv="notes")
+    source = ShortText(
         "Source of the figures",
         csv="source",
         longest=500,
         hint="For example the data sheet and its date.",
         width="wide",
     )
-    supplier = Line("Usual supplier", csv="supplier")
+    supplier = ShortText("Usual supplier", csv="supplier")
     reorder = MaybeGrams(
         "Order when below",
         column="reorder_g",
@@ -291,7 +293,7 @@ class MaterialForm(Form):
         low=Decimal(0),
         hint="Such as 500 g; leave empty for none.",
     )
-    drawn_here = Tick("Drawn or made here: a lot a day, made at its first use", csv="drawn here")
+    drawn_here = TickBox("Drawn or made here: a lot a day, made at its first use", csv="drawn here")
     library_key = LibraryKey("", csv="library")
     parts = Rows(
         "Composition",

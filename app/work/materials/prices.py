@@ -16,7 +16,7 @@ from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.form import Field, Form
-from app.work.form_fields import CurrencyCode, DayOrToday, Line, Money, OneOf, density_of
+from app.work.form_fields import CurrencyCode, DayOrToday, Money, OneOf, ShortText, density_of
 from app.work.typed_text import one_line
 
 MOST_PIECES = Decimal(10) ** 8
@@ -73,7 +73,7 @@ class PriceForm(Form):
     amount = Money("Price", csv="price", width="w8")
     quantity = AmountBought("For how much", csv="amount")
     priced_on = DayOrToday("When", csv="date", hint="Leave empty for today.")
-    supplier = Line("Supplier", csv="supplier")
+    supplier = ShortText("Supplier", csv="supplier")
     kind = OneOf(
         "Paid or offered",
         PriceKind,
@@ -82,7 +82,7 @@ class PriceForm(Form):
         default=PriceKind.PAID.value,
         shown={PriceKind.OFFERED: "offered (a price break)"},
     )
-    note = Line("Note", csv="note", longest=500, width="w20")
+    note = ShortText("Note", csv="note", longest=500, width="w20")
     currency = CurrencyCode("Currency", csv="currency", hint="Leave empty for the workshop's.", width="w4")
 
 

@@ -15,7 +15,7 @@ from app.store.packing import PackingRun
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Field, Form
-from app.work.form_fields import DayOrToday, Line, Name
+from app.work.form_fields import DayOrToday, Name, ShortText
 from app.work.people import SignedBy
 
 MOST_MINUTES = Decimal(60_000)
@@ -48,7 +48,7 @@ class TimeForm(Form):
     minutes = Minutes("Minutes worked", hint="Or hours and minutes, 1:30.")
     who = SignedBy("Enter who worked.")
     worked_on = DayOrToday("Day", hint="Leave empty for today.")
-    note = Line("What was done", longest=300, width="w20")
+    note = ShortText("What was done", longest=300, width="w20")
 
 
 class CancelTimeForm(Form):

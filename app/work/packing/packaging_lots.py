@@ -13,7 +13,7 @@ from app.store.stock import Lot, lot_of_code
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Line, MaybeNumber, Name
+from app.work.form_fields import MaybeNumber, Name, ShortText
 from app.work.packing.loading import open_run
 from app.work.people import SignedBy
 from app.work.stock.ledger import follow_run
@@ -32,7 +32,7 @@ class LotUseForm(Form):
     used = MaybeNumber("Used", high=MOST_PIECES)
     spoilt = MaybeNumber("Spoilt", high=MOST_PIECES)
     returned = MaybeNumber("Returned", high=MOST_PIECES)
-    reason = Line(
+    reason = ShortText(
         "Why all the same",
         longest=500,
         width="w20",

@@ -24,7 +24,7 @@ from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.clock import now
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, MaybeGrams
+from app.work.form_fields import DayOrToday, LongText, MaybeDay, MaybeGrams, ShortText
 from app.work.formulas.versions import formula_of
 from app.work.packing.loading import open_run
 from app.work.people import SignedBy, person_named
@@ -57,8 +57,10 @@ class Units(Field[int]):
 class PrintedForm(Form):
     """What is printed on the units of a run."""
 
-    artwork = Line("Label and version", longest=300, width="w20", hint="The artwork that is used, such as Front, v3.")
-    code_printed = Line("Code printed", longest=120, hint="Batch number or a code that leads to it.")
+    artwork = ShortText(
+        "Label and version", longest=300, width="w20", hint="The artwork that is used, such as Front, v3."
+    )
+    code_printed = ShortText("Code printed", longest=120, hint="Batch number or a code that leads to it.")
     best_before = MaybeDay("Best before", hint="Leave empty where no date is printed.")
     open_months = Months("Period after opening, months", width="w4")
 
@@ -67,9 +69,9 @@ class RunForm(PrintedForm):
     """The beginning of a run."""
 
     packed_on = DayOrToday("Day", hint="Leave empty for today.")
-    place = Line("Line or bench", longest=120)
+    place = ShortText("Line or bench", longest=120)
     bulk = MaybeGrams("Bulk taken", column="bulk_g", low=Decimal(0), high=HEAVIEST_G, hint="Grams, or with a unit.")
-    early_why = Line("Why it is packed before its release", longest=500, width="w20")
+    early_why = ShortText("Why it is packed before its release", longest=500, width="w20")
     who = SignedBy("Enter who packs.")
 
 
@@ -83,7 +85,7 @@ class FiguresForm(PrintedForm):
         "Bulk left over", column="rest_g", low=Decimal(0), high=HEAVIEST_G, hint="Weighed back; 0 when none."
     )
     waste = MaybeGrams("Waste", column="waste_g", low=Decimal(0), high=HEAVIEST_G, hint="Filler, hoses, first units.")
-    notes = Area("Notes", lines=2)
+    notes = LongText("Notes", lines=2)
     who = SignedBy("Enter who packs.")
 
     @rule

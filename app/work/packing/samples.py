@@ -16,7 +16,7 @@ from app.store.packing import PackingRun, RetainedSample, SampleLook
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name
+from app.work.form_fields import DayOrToday, LongText, MaybeDay, Name, ShortText
 from app.work.one_after_another import rows_after
 from app.work.packing.loading import open_run
 from app.work.packing.runs import Units
@@ -34,7 +34,7 @@ class SampleForm(Form):
     place = Name("Place", "Enter where they are kept.", longest=120)
     keep_until = MaybeDay("Keep until", hint="Shelf life and a year more is usual.")
     look_months = Months("Check every, months", width="w4", hint="Leave empty for none.")
-    notes = Line("Notes", longest=500, width="w20")
+    notes = ShortText("Notes", longest=500, width="w20")
     who = SignedBy("Enter who keeps them.")
 
     @rule
@@ -50,7 +50,7 @@ class LookForm(Form):
     """What somebody saw when a sample was looked at."""
 
     looked_on = DayOrToday("Day", hint="Leave empty for today.")
-    seen = Area("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
+    seen = LongText("What was seen", lines=2, longest=2000, hint="Look, smell, pH, weight, pack.")
     units_used = Units("Units opened for it")
     who = SignedBy("Enter who looked.")
 

@@ -10,7 +10,7 @@ from app.work.action import action
 from app.work.clock import now
 from app.work.csv_text import write_table
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import DayOrToday, Line, OneOf
+from app.work.form_fields import DayOrToday, OneOf, ShortText
 from app.work.packing.finished import FinishedRow, units_on_hand
 from app.work.packing.runs import Units
 from app.work.people import SignedBy
@@ -22,7 +22,7 @@ class UnitsForm(Form):
     kind = OneOf("What", UnitsKind, "Choose what happened.", default=UnitsKind.COUNTED.value)
     units = Units("Units", hint="Counted: what is there now; else how many went.")
     moved_on = DayOrToday("Day", hint="Leave empty for today.")
-    why = Line("Why", longest=500, width="w20")
+    why = ShortText("Why", longest=500, width="w20")
     who = SignedBy("Enter who it was.")
 
     @rule

@@ -16,7 +16,7 @@ from app.work.action import action
 from app.work.batches.weighing import weighing_words
 from app.work.clock import now
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Line, MaybeGrams, MaybeNumber, Number, OneOf, RowId, Tick
+from app.work.form_fields import MaybeGrams, MaybeNumber, Number, OneOf, RowId, ShortText, TickBox
 from app.work.formulas.shelf import pin, pinned, read_shelf
 from app.work.people import SignedBy
 from app.work.ph.batch_mixture import line_for
@@ -56,7 +56,7 @@ class AdditionForm(Form):
     grams = MaybeGrams("Amount added, g", high=HEAVIEST_G)
     drops = MaybeNumber("Drops", low=1, high=5000)
     dropper_id = RowId("Dropper")
-    back = Tick("To correct it")
+    back = TickBox("To correct it")
     who = SignedBy("Enter who added it.")
 
     @rule
@@ -103,14 +103,14 @@ class PhReadingForm(Form):
     instrument = OneOf("Measured with", Instrument, "Choose what it was measured with.", default="meter")
     uncertainty = Accuracy("Accuracy")
     temperature = MaybeNumber("At °C", high=100)
-    sure = Line("Sure")
+    sure = ShortText("Sure")
     who = SignedBy("Enter who read it.")
 
 
 class LastEntryForm(Form):
     """Why the last entry was typed wrongly."""
 
-    why = Line("Why", longest=500)
+    why = ShortText("Why", longest=500)
     who = SignedBy("Enter who corrects it.")
 
 

@@ -19,7 +19,7 @@ NUMBERS = ("minimum", "price_before_tax", "tax_percent", "price")
 
 
 @dataclass(frozen=True, slots=True)
-class PriceRow:
+class ListedPrice:
     """A product on the list; ``before_tax`` and ``price`` are rounded to the currency of the product."""
 
     name: str
@@ -37,7 +37,7 @@ class PriceRow:
 class PriceList:
     """The list as of a day; ``unpriced`` names the products that have no price and so do not stand on it."""
 
-    rows: tuple[PriceRow, ...]
+    rows: tuple[ListedPrice, ...]
     unpriced: tuple[str, ...]
     day: date
 
@@ -49,10 +49,10 @@ def price_list(session: Session, products: Sequence[Product] | None = None) -> P
     return PriceList(rows, tuple(product.name for product in products if not product.price), today())
 
 
-def _row(product: Product, price: Decimal) -> PriceRow:
+def _row(product: Product, price: Decimal) -> ListedPrice:
     digits = get_currency_precision(product.currency)
     content = "" if product.fill_amount is None else f"{plain(product.fill_amount)} {product.fill_unit}"
-    return PriceRow(
+    return ListedPrice(
         name=product.name,
         content=content,
         barcode=product.barcode,
@@ -70,7 +70,7 @@ def price_list_csv(listed: PriceList) -> str:
     return write_table(COLUMNS, [_cells(row) for row in listed.rows], NUMBERS)
 
 
-def _cells(row: PriceRow) -> dict[str, str]:
+def _cells(row: ListedPrice) -> dict[str, str]:
     return {
         "product": row.name,
         "content": row.content,

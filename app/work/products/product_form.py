@@ -14,7 +14,7 @@ from app.science.quantities import Quantity, parse_quantity
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction
 from app.work.form import Choice, Field, Form, Rows, rule
-from app.work.form_fields import Area, CurrencyCode, Line, MaybeNumber, Name, Number, OneOf
+from app.work.form_fields import CurrencyCode, LongText, MaybeNumber, Name, Number, OneOf, ShortText
 
 MOST_MONTHS = 240
 MOST_PACKAGING = 12
@@ -171,12 +171,14 @@ class ProductForm(Form):
     reorder = MaybeUnits("Units to keep on hand", width="w4", hint="Leave empty for none.")
     open_months = Months("Period after opening, months", width="w4")
     shelf_months = Months("Shelf life, months from making", width="w4")
-    responsible_person = Area("Responsible person, with address", hint="Leave empty for the workshop itself.", lines=3)
-    origin = Line("Country of origin", hint="For goods from outside the EU, and in the US where asked for.")
+    responsible_person = LongText(
+        "Responsible person, with address", hint="Leave empty for the workshop itself.", lines=3
+    )
+    origin = ShortText("Country of origin", hint="For goods from outside the EU, and in the US where asked for.")
     barcode = BarcodeNumber("Bar code number", hint="8, 12, 13 or 14 digits.", width="w12")
-    front_words = Area("Front label text", lines=3)
-    claims = Area("Claims elsewhere on the label", lines=2)
-    notes = Area("Notes", lines=2)
+    front_words = LongText("Front label text", lines=3)
+    claims = LongText("Claims elsewhere on the label", lines=2)
+    notes = LongText("Notes", lines=2)
     packaging = Rows(
         "Packaging of a unit", PackForm, "pack", most=MOST_PACKAGING, too_many="At most {most} pieces of packaging."
     )

@@ -13,7 +13,7 @@ from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
 from app.work.clock import now
 from app.work.form import Form
-from app.work.form_fields import Area, Name
+from app.work.form_fields import LongText, Name
 
 LONGEST_REASON = 2000
 
@@ -70,7 +70,7 @@ def read_answers(session: Session, formula_id: int) -> Answers:
 class AnswerForm(Form):
     """Why a finding is left as it is."""
 
-    reason = Area("Reason", "Enter the reason in a sentence or two.", longest=LONGEST_REASON)
+    reason = LongText("Reason", "Enter the reason in a sentence or two.", longest=LONGEST_REASON)
     who = Name("By", "Enter who gives this answer.")
 
 

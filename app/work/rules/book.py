@@ -9,7 +9,7 @@ from typing import Any
 from app.reference.rulebook import colourants, rulebook
 from app.science.names import inci_key
 from app.science.rules.check import Rulebook
-from app.science.rules.colourants import Area, Colourant, ColourIndex
+from app.science.rules.colourants import Colourant, ColourIndex, UseArea
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.limits import LimitIndex
 from app.science.rules.names import plain_name
@@ -85,7 +85,7 @@ def corrected_limits(rules: Iterable[LimitRule], corrections: Iterable[Correctio
 def corrected_colourants(corrections: Iterable[Correction]) -> tuple[Colourant, ...]:
     """Return the colourants with the areas of use that the maker put right."""
     own: dict[str, dict[str, Any]] = {
-        c.key: {"eu_area": Area(int(c.value)), "source": Source(own_source(c), "your own")}
+        c.key: {"eu_area": UseArea(int(c.value)), "source": Source(own_source(c), "your own")}
         for c in corrections
         if c.table == "colourants"
     }

@@ -5,11 +5,11 @@ from decimal import Decimal
 
 from app.science.numbers import plain
 from app.science.rules.names import rule_key
-from app.science.rules.values import Finding, Unit
+from app.science.rules.values import Finding, LimitUnit
 from app.work.rules.answers import AnsweredFinding
 
 # What a reading is uncertain by: a pH by that of a meter, a temperature by a degree (common practice).
-UNCERTAIN = {Unit.PH: Decimal("0.1"), Unit.CELSIUS: Decimal(1)}
+UNCERTAIN = {LimitUnit.PH: Decimal("0.1"), LimitUnit.CELSIUS: Decimal(1)}
 
 # The amount of what a finding names in the version and as made, % w/w.
 Amounts = Callable[[Finding], tuple[Decimal, Decimal]]

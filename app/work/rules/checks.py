@@ -14,7 +14,7 @@ from app.science.rules.counts import Counts, count, is_oil
 from app.science.rules.natural_origin import NaturalOrigin, natural_origin
 from app.science.rules.selectors import Ingredient, ingredients
 from app.science.rules.values import Severity
-from app.science.rules.warnings import Statement
+from app.science.rules.warnings import LabelStatement
 from app.work.rules.answers import AnsweredFinding, Answers, attach_answers
 from app.work.rules.asking import Question
 from app.work.rules.book import book_of
@@ -39,7 +39,7 @@ class Checks:
 
     jurisdiction: str
     findings: tuple[AnsweredFinding, ...]
-    statements: tuple[Statement, ...]
+    statements: tuple[LabelStatement, ...]
     not_checked: tuple[str, ...]
     gaps: tuple[str, ...] = ()
 

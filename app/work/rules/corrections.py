@@ -19,7 +19,7 @@ from app.store.rulebook import ValueCorrection
 from app.store.types import plain_text
 from app.work.clock import now
 from app.work.form import Field, Form
-from app.work.form_fields import Line, Name
+from app.work.form_fields import Name, ShortText
 from app.work.typed_text import clean_text, one_line
 
 Place = tuple[str, str, str]
@@ -134,7 +134,7 @@ class ValueForm(Form):
 
     value = CorrectedValue("Value")
     source = Name("Source", "Name the source: the data sheet, the book, the law, with its date.")
-    who = Line("By", longest=80)
+    who = ShortText("By", longest=80)
 
 
 def put_right(store: Store, place: Place, value: str, source: str, who: str) -> None:

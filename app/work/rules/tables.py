@@ -21,7 +21,7 @@ from app.reference.rulebook import warning_rules
 from app.reference.tables import read_table
 from app.science.rules.colourants import AREA_WORDS
 from app.science.rules.names import plain, plain_name
-from app.science.rules.product_rules import Measure
+from app.science.rules.product_rules import RuleSubject
 from app.science.rules.prohibited import Barred
 from app.science.rules.table_age import TableAge, old_tables
 from app.science.rules.values import Exposure
@@ -211,7 +211,7 @@ def _product_rules(_own: Corrections) -> Iterable[RuleRow]:
         what = rule.what.replace("{names}", "the named").replace("{amount}", "so much").replace("{parts}", "each")
         bounds = {"at least": rule.at_least, "above": rule.above, "up to": rule.up_to, "below": rule.below}
         bound = ", ".join(f"{word} {plain(value)}" for word, value in bounds.items() if value is not None)
-        measure = "pH" if rule.measure is Measure.PH else str(rule.measure)
+        measure = "pH" if rule.measure is RuleSubject.PH else str(rule.measure)
         cells = (where, called, f"{measure} {bound}".strip(), str(rule.severity), what, rule.why)
         yield RuleRow(rule.rule_id, cells, rule.source.text, rule.source.status)
 

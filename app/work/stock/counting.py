@@ -13,7 +13,7 @@ from app.store.engine import Store
 from app.store.stock import Lot, lots_by_id
 from app.work.action import action
 from app.work.form import Faults, Form, Rows
-from app.work.form_fields import Line, Name
+from app.work.form_fields import Name, ShortText
 from app.work.stock.ledger import count_lot
 from app.work.stock.lots import StockAmount, lot_context
 
@@ -25,16 +25,16 @@ class CountRow(Form):
 
     filled_by = ("amount",)
 
-    lot = Line("Lot")
-    seen = Line("By the ledger")
-    amount = Line("Counted", width="w8")
+    lot = ShortText("Lot")
+    seen = ShortText("By the ledger")
+    amount = ShortText("Counted", width="w8")
 
 
 class CountSheetForm(Form):
     """A stock-take; rows left empty are not counted."""
 
     by = Name("Counted by", "Enter your name or initials.", longest=80, width="w8")
-    why = Line("Reason of the differences", longest=500, hint="Left empty: stock-take.", width="w20")
+    why = ShortText("Reason of the differences", longest=500, hint="Left empty: stock-take.", width="w20")
     rows = Rows("Lots", CountRow, "row", most=MOST_LOTS, too_many="Count at most {most} lots at a time.")
 
 

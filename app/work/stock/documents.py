@@ -30,7 +30,7 @@ from app.store.stock import HOLDS, LINKED, Document, DocumentKind, DocumentLink,
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Line, MaybeDay, Name, OneOf
+from app.work.form_fields import MaybeDay, Name, OneOf, ShortText
 
 MOST_BYTES = 7 * 1024 * 1024
 AGED = timedelta(days=3 * 365)
@@ -47,13 +47,13 @@ UNKNOWN_TYPE = "application/octet-stream"
 class DocumentForm(Form):
     """What is said of a document."""
 
-    name = Line("Title", hint="Leave empty to use the file name.", width="w20")
+    name = ShortText("Title", hint="Leave empty to use the file name.", width="w20")
     kind = OneOf(
         "Kind of document", DocumentKind, "Choose what kind of document it is.", default=DocumentKind.OTHER.value
     )
     dated_on = MaybeDay("Dated")
     valid_until = MaybeDay("Valid until")
-    note = Line("Note", longest=500, width="w20")
+    note = ShortText("Note", longest=500, width="w20")
     by = Name("Added by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule

@@ -20,7 +20,17 @@ from app.store.workshop import next_in_series, the_workshop
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Area, CurrencyCode, DayOrToday, Line, MaybeDay, MaybeMoney, Name, OneOf, Tick
+from app.work.form_fields import (
+    CurrencyCode,
+    DayOrToday,
+    LongText,
+    MaybeDay,
+    MaybeMoney,
+    Name,
+    OneOf,
+    ShortText,
+    TickBox,
+)
 from app.work.materials.prices import PricedAmount
 from app.work.stock.ledger import count_lot, move, take
 from app.work.stock.suppliers import supplier_named
@@ -75,7 +85,7 @@ class StockAmount(Field[PricedAmount]):
         return {"amount_text": value.text}
 
 
-class SupplierName(Line):
+class SupplierName(ShortText):
     """A supplier by name; one that is not known yet is made."""
 
     def stored(self, row: Any) -> str:
@@ -90,15 +100,15 @@ class SupplierName(Line):
 class LotForm(Form):
     """The particulars of a lot that may be corrected."""
 
-    code = Line("Our lot code", longest=60, hint="Leave empty for the next one.")
+    code = ShortText("Our lot code", longest=60, hint="Leave empty for the next one.")
     supplier = SupplierName("Supplier")
-    supplier_lot = Line("Supplier's lot", longest=120)
+    supplier_lot = ShortText("Supplier's lot", longest=120)
     received_on = DayOrToday("Received", hint="Leave empty for today.")
     expires_on = MaybeDay("Best before or expiry")
     retest_on = MaybeDay("Re-test by")
     opened_on = MaybeDay("Opened")
-    place = Line("Place", longest=120, hint="Shelf, box, cold store.")
-    notes = Area("Notes", lines=2)
+    place = ShortText("Place", longest=120, hint="Shelf, box, cold store.")
+    notes = LongText("Notes", lines=2)
 
     @rule
     def dates_in_order(self) -> None:
@@ -113,7 +123,7 @@ class ReceiveForm(LotForm):
     amount = StockAmount("Amount received", "Enter the amount received, such as 1 kg.")
     paid = MaybeMoney("Paid", width="w8", hint="For all of it; becomes a price.")
     currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
-    accepted = Tick("Accept it now: papers, container and contents agree")
+    accepted = TickBox("Accept it now: papers, container and contents agree")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
@@ -254,7 +264,7 @@ class DecisionForm(Form):
 
     state = OneOf("Decision", LotState, "Choose accepted or rejected.", shown={one: one.shown for one in LotState})
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
-    why = Line(
+    why = ShortText(
         "Basis", longest=500, hint="Certificate, own test, agreed specification; or why it is rejected.", width="w20"
     )
 
@@ -283,7 +293,7 @@ class MoveForm(Form):
     kind = OneOf("What happened", MoveKind, "Choose what happened.", default=MoveKind.USED.value)
     amount = StockAmount("Amount", "Enter the amount, such as 250 g.")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
-    why = Line("Why", longest=500, width="w20")
+    why = ShortText("Why", longest=500, width="w20")
 
 
 BY_HAND = (MoveKind.USED, MoveKind.RETURNED, MoveKind.SPILLED, MoveKind.DISCARDED)
@@ -315,7 +325,7 @@ class CountForm(Form):
 
     amount = StockAmount("Counted", "Enter what is there, such as 480 g; 0 when it is empty.", zero=True)
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
-    why = Line("Reason of the difference", longest=500, width="w20")
+    why = ShortText("Reason of the difference", longest=500, width="w20")
 
 
 @action(once="count of lot {lot_id}")

@@ -20,7 +20,17 @@ from app.store.workshop import next_in_series
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, Rows, rule
-from app.work.form_fields import Area, CurrencyCode, DayOrToday, Line, MaybeDay, MaybeMoney, MaybeNumber, Name, Tick
+from app.work.form_fields import (
+    CurrencyCode,
+    DayOrToday,
+    LongText,
+    MaybeDay,
+    MaybeMoney,
+    MaybeNumber,
+    Name,
+    ShortText,
+    TickBox,
+)
 from app.work.pricing import exchange_of, note_rate
 from app.work.stock.lots import LotContext, ReceiveForm, StockAmount, lot_context, receive_lot
 from app.work.stock.suppliers import supplier_named
@@ -34,8 +44,8 @@ class OrderLineForm(Form):
     filled_by = ("item", "amount")
 
     item = Name("Item", "Name the material or the packaging.", width="w20")
-    amount = Line("Amount", width="w8")
-    price = Line("Price of the line", width="w8")
+    amount = ShortText("Amount", width="w8")
+    price = ShortText("Price of the line", width="w8")
 
 
 class ExchangeRateField(MaybeNumber):
@@ -60,7 +70,7 @@ class OrderForm(Form):
     currency = CurrencyCode("Currency", hint="Of its prices; leave empty for the workshop's.", width="w4")
     rate = ExchangeRateField()
     made_by = Name("By", "Enter your name or initials.", longest=80, width="w8")
-    note = Area("Note", lines=2)
+    note = LongText("Note", lines=2)
     lines = Rows("Lines", OrderLineForm, "line", most=MOST_LINES, too_many="An order can have {most} lines.")
 
     @rule
@@ -193,11 +203,11 @@ class DeliveredForm(Form):
 
     filled_by = ("came",)
 
-    came = Tick("Came")
-    line = Line("Line")
-    amount = Line("Amount", width="w8")
-    paid = Line("Paid", width="w8")
-    supplier_lot = Line("Supplier's lot", longest=120, width="w8")
+    came = TickBox("Came")
+    line = ShortText("Line")
+    amount = ShortText("Amount", width="w8")
+    paid = ShortText("Paid", width="w8")
+    supplier_lot = ShortText("Supplier's lot", longest=120, width="w8")
     expires_on = MaybeDay("Best before")
 
 
@@ -207,7 +217,7 @@ class DeliveryForm(Form):
     received_on = DayOrToday("Received", hint="Leave empty for today.")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
     rate = ExchangeRateField()
-    accepted = Tick("Accept the lots now: papers, containers and contents agree with the order")
+    accepted = TickBox("Accept the lots now: papers, containers and contents agree with the order")
     rows = Rows("Lines", DeliveredForm, "row", most=MOST_LINES, too_many="A delivery can have {most} lines.")
 
     @classmethod

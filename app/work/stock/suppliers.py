@@ -9,17 +9,17 @@ from app.work.action import action
 from app.work.clock import now
 from app.work.equipment import Register
 from app.work.form import Form
-from app.work.form_fields import Area, Line, MaybeNumber, Name
+from app.work.form_fields import LongText, MaybeNumber, Name, ShortText
 
 
 class SupplierForm(Form):
     """A supplier."""
 
     name = Name("Name", "Enter a name for the supplier.", width="w20")
-    contact = Line("Contact", hint="A person, a telephone number or an e-mail address.", width="w20")
+    contact = ShortText("Contact", hint="A person, a telephone number or an e-mail address.", width="w20")
     delivery_days = MaybeNumber("Usual delivery, days", high=3650, hint="From the order to the door.")
-    address = Area("Address")
-    notes = Area("Notes", lines=2)
+    address = LongText("Address")
+    notes = LongText("Notes", lines=2)
 
 
 def all_suppliers(session: Session) -> list[Supplier]:

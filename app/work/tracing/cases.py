@@ -21,7 +21,7 @@ from app.store.workshop import Jurisdiction, next_in_series, the_workshop
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, MaybeDay, Name, OneOf, Tick
+from app.work.form_fields import DayOrToday, LongText, MaybeDay, Name, OneOf, ShortText, TickBox
 from app.work.tracing.duties import CaseDuty, duty_of, is_overdue
 from app.work.tracing.reach import back, onward
 from app.work.tracing.receivers import receiver_for
@@ -35,16 +35,16 @@ class CaseForm(Form):
     """What was told: of which product and batch, what happened, whether somebody was hurt."""
 
     kind = OneOf("Kind", CaseKind, "Choose what it is.", default=CaseKind.COMPLAINT.value)
-    code = Line("Batch number or code on the pack", hint="Empty when it is not known.")
-    product = Line("Product", hint="Its name, when the batch is not known.", width="w20")
+    code = ShortText("Batch number or code on the pack", hint="Empty when it is not known.")
+    product = ShortText("Product", hint="Its name, when the batch is not known.", width="w20")
     known_on = DayOrToday("Learned of it on", hint="Deadlines run from this day. Leave empty for today.")
     happened_on = MaybeDay("Happened on")
-    units = Line("Units", longest=9, width="w4")
-    what = Area("What happened", lines=4, hint="The facts, and no name, age or address of anybody.")
-    person_hurt = Tick("A person was hurt or felt unwell")
-    is_serious = Tick("It is serious in the sense of the law")
-    receiver = Line("Who told it", hint="Only when you have to reach them again.", width="w20")
-    contact = Line("How to reach them", longest=300, width="w20")
+    units = ShortText("Units", longest=9, width="w4")
+    what = LongText("What happened", lines=4, hint="The facts, and no name, age or address of anybody.")
+    person_hurt = TickBox("A person was hurt or felt unwell")
+    is_serious = TickBox("It is serious in the sense of the law")
+    receiver = ShortText("Who told it", hint="Only when you have to reach them again.", width="w20")
+    contact = ShortText("How to reach them", longest=300, width="w20")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule
@@ -134,9 +134,9 @@ def _about(session: Session, code: str, product: str) -> tuple[Product | None, B
 class FollowForm(Form):
     """What was done about a case, how grave it is by now, and when it was reported."""
 
-    actions = Area("What was done and found", lines=4)
-    person_hurt = Tick("A person was hurt or felt unwell")
-    is_serious = Tick("It is serious in the sense of the law")
+    actions = LongText("What was done and found", lines=4)
+    person_hurt = TickBox("A person was hurt or felt unwell")
+    is_serious = TickBox("It is serious in the sense of the law")
     market = OneOf("Market", Jurisdiction, "Choose the market.")
     reported_on = MaybeDay("Reported to the authority on")
 
@@ -192,7 +192,7 @@ def follow_case(session: Session, case_id: int, typed: FollowedForm, row_version
 class EndForm(Form):
     """How a case ended."""
 
-    conclusion = Area("Outcome", lines=3, hint="The cause as far as known, the answer given, what is changed.")
+    conclusion = LongText("Outcome", lines=3, hint="The cause as far as known, the answer given, what is changed.")
     by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule

@@ -25,7 +25,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.csv_text import write_table
 from app.work.form import Faults, Form, rule
-from app.work.form_fields import Area, Line, Name, OneOf, Tick
+from app.work.form_fields import LongText, Name, OneOf, ShortText, TickBox
 from app.work.tracing.reach import onward
 from app.work.tracing.sending import DispatchForm, write_dispatch
 
@@ -35,15 +35,15 @@ MOST_CODES = 200
 class RecallForm(Form):
     """Why something is recalled, from which lots or batches on, and what receivers are asked to do."""
 
-    is_mock = Tick("A mock recall: nobody is told, the time is kept")
-    reason = Area("Reason", lines=2, hint="What is wrong and how it was found. No names of persons.")
-    codes = Area(
+    is_mock = TickBox("A mock recall: nobody is told, the time is kept")
+    reason = LongText("Reason", lines=2, hint="What is wrong and how it was found. No names of persons.")
+    codes = LongText(
         "Lots or batches",
         lines=3,
         hint="A lot code or a batch number on each line. Everything made from them is found.",
     )
-    scope = Line("Scope", longest=300, width="w20", default="everything sold of these batches")
-    to_do = Area(
+    scope = ShortText("Scope", longest=300, width="w20", default="everything sold of these batches")
+    to_do = LongText(
         "What receivers should do",
         lines=3,
         default="Do not use or sell these units any more. Keep them apart and tell us how many you have; "
@@ -149,7 +149,7 @@ def open_now(session: Session, recall_id: int) -> Recall:
 class WidenForm(Form):
     """More lots or batches of an open recall."""
 
-    codes = Area("More lots or batches", lines=2, hint="A lot code or a batch number on each line.")
+    codes = LongText("More lots or batches", lines=2, hint="A lot code or a batch number on each line.")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
@@ -201,7 +201,7 @@ class NoticeForm(Form):
     """That a receiver was told, and whether they were reached."""
 
     how = OneOf("How", Told, "Choose how they were told.", default=Told.MAIL.value)
-    reached = Tick("They answered")
+    reached = TickBox("They answered")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
 
@@ -252,7 +252,7 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
 class CloseForm(Form):
     """How a recall ended."""
 
-    conclusion = Area("Outcome", lines=3, hint="What the figures say, what became of the units, what is changed.")
+    conclusion = LongText("Outcome", lines=3, hint="What the figures say, what became of the units, what is changed.")
     by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
 
     @rule

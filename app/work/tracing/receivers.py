@@ -10,7 +10,7 @@ from app.store.quality import CaseFile
 from app.work.action import action
 from app.work.clock import now
 from app.work.form import Form
-from app.work.form_fields import Area, Name, OneOf
+from app.work.form_fields import LongText, Name, OneOf
 
 PAGE = 100
 
@@ -20,7 +20,7 @@ class ReceiverForm(Form):
 
     name = Name("Name", "Enter the name of the person or shop.", width="w20")
     kind = OneOf("Person or shop", ReceiverKind, "Choose person or shop.", default=ReceiverKind.PERSON.value)
-    contact = Area(
+    contact = LongText(
         "How to reach them", longest=500, lines=2, hint="An e-mail address, a telephone number or an address."
     )
 

@@ -17,7 +17,7 @@ from app.store.quality import Recall, RecallBatch
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Field, Form, rule
-from app.work.form_fields import Area, DayOrToday, Line, Name, OneOf
+from app.work.form_fields import DayOrToday, LongText, Name, OneOf, ShortText
 from app.work.packing.finished import Key, Of, count_also, units_on_hand
 from app.work.tracing.receivers import receiver_for
 
@@ -44,16 +44,16 @@ class DispatchForm(Form):
     code = Name(
         "Batch number or code on the pack", "Enter the batch number, or the code on the pack.", hint="Typed or scanned."
     )
-    product = Line("Product", hint="Only where the batch was packed as several.", width="w20")
+    product = ShortText("Product", hint="Only where the batch was packed as several.", width="w20")
     kind = OneOf("Why", DispatchKind, "Choose sale, gift, sample or returned.", default=DispatchKind.SALE.value)
     units = SentUnits("Units", width="w6")
     sent_on = DayOrToday("On", hint="Leave empty for today.")
-    receiver = Line("Receiver", hint="Empty when nobody can be reached, such as at a market stall.", width="w20")
+    receiver = ShortText("Receiver", hint="Empty when nobody can be reached, such as at a market stall.", width="w20")
     receiver_kind = OneOf("Person or shop", ReceiverKind, "Choose person or shop.", default=ReceiverKind.PERSON.value)
-    contact = Area(
+    contact = LongText(
         "How to reach them", longest=500, lines=2, hint="An e-mail address, a telephone number or an address; no more."
     )
-    order_number = Line("Order number", longest=80, width="w8")
+    order_number = ShortText("Order number", longest=80, width="w8")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 
     @rule

@@ -14,9 +14,9 @@ from app.science.inference.values import (
     Inference,
     Known,
     ListedName,
+    NameStatement,
     PriorTable,
     Remedy,
-    Statement,
 )
 from app.science.inference.wording import clash_sentences, percent_words
 
@@ -150,9 +150,9 @@ def test_the_one_that_stands_against_many_gives_way() -> None:
 def test_what_is_given_up_is_said_with_what_would_fit() -> None:
     names = [WATER, ListedName("Salt"), ListedName("Gum")]
     clash = Clash(
-        (Statement("claim", 1, 2.0), Statement("order", 2)),
-        (GivenUp(Statement("claim", 1, 2.0), 1.5), GivenUp(Statement("order", 2), 2.5)),
-        (Remedy(Statement("order", 2), 0.25, 3.0),),
+        (NameStatement("claim", 1, 2.0), NameStatement("order", 2)),
+        (GivenUp(NameStatement("claim", 1, 2.0), 1.5), GivenUp(NameStatement("order", 2), 2.5)),
+        (Remedy(NameStatement("order", 2), 0.25, 3.0),),
     )
     assert clash_sentences(clash, names) == [
         "These cannot hold together with the printed order and a sum of 100 %: Salt is 2 % (stated); Gum stands at"

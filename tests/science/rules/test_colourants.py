@@ -5,7 +5,7 @@ import pytest
 
 from app.reference.rulebook import rulebook
 from app.science.composition import DosedMaterial, Part, PartKind
-from app.science.rules.colourants import Area, Colourant, ColourIndex, check_colourants
+from app.science.rules.colourants import Colourant, ColourIndex, UseArea, check_colourants
 from app.science.rules.names import rule_key
 from app.science.rules.selectors import ingredients
 from app.science.rules.values import Exposure, FormulaFacts, Severity, Source
@@ -68,7 +68,7 @@ def test_of_the_mineral_colours_only_ultramarines_are_kept_off_lips_in_the_us(as
 
 
 LISTED = Colourant(
-    "CI 12345", frozenset({rule_key("CI 12345")}), Area.ALL, "Red 99", "lips to 3 %; certified batches only",
+    "CI 12345", frozenset({rule_key("CI 12345")}), UseArea.ALL, "Red 99", "lips to 3 %; certified batches only",
     Source("invented"), us_barred=frozenset({"eye"}), us_only=frozenset({"lip", "face", "eye"}),
     us_max_percent=Decimal(3), us_max_for=frozenset({"lip"}),
 )  # fmt: skip
@@ -106,15 +106,15 @@ def test_the_us_judge_by_use_and_amount(asked, changed, severities, unchecked):
 
 
 EU = [
-    (Area.ALL, "leave-on", (), [], False),
-    (Area.NOT_EYES, "leave-on", (), [], True),
-    (Area.NOT_EYES, "leave-on", ("eye",), ["stop"], False),
-    (Area.NOT_EYES, "leave-on", ("lip",), [], False),
-    (Area.NOT_MUCOUS, "leave-on", ("eye",), ["stop"], False),
-    (Area.NOT_MUCOUS, "leave-on", ("oral",), ["stop"], False),
-    (Area.NOT_MUCOUS, "leave-on", ("face",), [], False),
-    (Area.RINSE_OFF, "leave-on", ("face",), ["stop"], False),
-    (Area.RINSE_OFF, "rinse-off", (), [], False),
+    (UseArea.ALL, "leave-on", (), [], False),
+    (UseArea.NOT_EYES, "leave-on", (), [], True),
+    (UseArea.NOT_EYES, "leave-on", ("eye",), ["stop"], False),
+    (UseArea.NOT_EYES, "leave-on", ("lip",), [], False),
+    (UseArea.NOT_MUCOUS, "leave-on", ("eye",), ["stop"], False),
+    (UseArea.NOT_MUCOUS, "leave-on", ("oral",), ["stop"], False),
+    (UseArea.NOT_MUCOUS, "leave-on", ("face",), [], False),
+    (UseArea.RINSE_OFF, "leave-on", ("face",), ["stop"], False),
+    (UseArea.RINSE_OFF, "rinse-off", (), [], False),
     (None, "leave-on", ("face",), ["stop"], False),
 ]
 

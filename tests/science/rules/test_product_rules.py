@@ -8,21 +8,21 @@ import pytest
 from app.reference.rulebook import rulebook
 from app.science.composition import DosedMaterial, Part
 from app.science.rules.product_rules import (
-    Measure,
-    Measured,
+    ProductFigures,
     ProductRule,
+    RuleSubject,
     check_product_rules,
     free_alkali,
     phototoxic_sum,
 )
 from app.science.rules.selectors import Ingredients, Selector, ingredients
-from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Unit
+from app.science.rules.values import Exposure, Finding, FormulaFacts, LimitUnit, Severity, Source
 
 D = Decimal
-NOTHING = Measured(D(0), D(0), D(0))
+NOTHING = ProductFigures(D(0), D(0), D(0))
 RULE = ProductRule(
     rule_id="X1", jurisdictions=frozenset({"EU"}), group="x", severity=Severity.CAUTION, scope=frozenset(), exposure="",
-    measure=Measure.KIND, selector=None, weights={}, at_least=None, above=None, up_to=None, below=None, beside=None,
+    measure=RuleSubject.KIND, selector=None, weights={}, at_least=None, above=None, up_to=None, below=None, beside=None,
     without=None, water_above=None, ph_up_to=None, ph_above=None, what="{names}: {amount}", why="", action="", quote="",
     source=Source("invented"),
 )  # fmt: skip
@@ -34,7 +34,9 @@ def present(parts: dict[str, str]) -> Ingredients:
     return ingredients(made, book.classes, book.facts_for(parts))
 
 
-def said(rule: ProductRule, measured: Measured = NOTHING, parts: dict[str, str] | None = None, **facts: object) -> list:
+def said(
+    rule: ProductRule, measured: ProductFigures = NOTHING, parts: dict[str, str] | None = None, **facts: object
+) -> list:
     formula = FormulaFacts((), **{"exposure": Exposure.LEAVE_ON, **facts})  # type: ignore[arg-type]
     return list(check_product_rules(formula, present(parts or {}), [rule], "EU", measured).findings)
 
@@ -98,39 +100,39 @@ BOUNDS = [
 
 @pytest.mark.parametrize(("bound", "value", "speaks"), BOUNDS)
 @pytest.mark.parametrize(
-    "measure", [Measure.PH, Measure.WATER, Measure.FREE_ALKALI, Measure.PHOTOTOXIC, Measure.AMOUNT]
+    "measure", [RuleSubject.PH, RuleSubject.WATER, RuleSubject.FREE_ALKALI, RuleSubject.PHOTOTOXIC, RuleSubject.AMOUNT]
 )
-def test_a_bound_holds_the_value_it_names_or_not(bound: str, value: str, speaks: bool, measure: Measure) -> None:
+def test_a_bound_holds_the_value_it_names_or_not(bound: str, value: str, speaks: bool, measure: RuleSubject) -> None:
     rule = replace(RULE, measure=measure, **{bound: D(5)})
-    if measure is Measure.AMOUNT:
+    if measure is RuleSubject.AMOUNT:
         rule = replace(rule, selector=Selector(["Glycerin"]))
-    measured = Measured(
-        water=D(value) if measure is Measure.WATER else D(0),
-        free_alkali=D(value) if measure is Measure.FREE_ALKALI else D(0),
-        phototoxic=D(value) if measure is Measure.PHOTOTOXIC else D(0),
+    measured = ProductFigures(
+        water=D(value) if measure is RuleSubject.WATER else D(0),
+        free_alkali=D(value) if measure is RuleSubject.FREE_ALKALI else D(0),
+        phototoxic=D(value) if measure is RuleSubject.PHOTOTOXIC else D(0),
     )
-    found = said(rule, measured, {"Glycerin": value}, ph=D(value) if measure is Measure.PH else None)
+    found = said(rule, measured, {"Glycerin": value}, ph=D(value) if measure is RuleSubject.PH else None)
     assert bool(found) is speaks
     for one in found:
         assert (one.found, one.limit) == (D(value), 5)
 
 
 def test_a_finding_carries_amount_unit_names_and_words() -> None:
-    rule = replace(RULE, measure=Measure.AMOUNT, selector=Selector(["Glycerin", "Sorbitol"]), above=D(1))
+    rule = replace(RULE, measure=RuleSubject.AMOUNT, selector=Selector(["Glycerin", "Sorbitol"]), above=D(1))
     rule = replace(
         rule, weights={present({"Sorbitol": "1"})[0].key: D("0.5")}, why="it draws water", action="take less"
     )
     (one,) = said(rule, parts={"Glycerin": "2", "Sorbitol": "3", "Aqua": "95"})
     assert isinstance(one, Finding)
-    assert (one.what, one.found, one.limit, one.unit) == ("Glycerin, Sorbitol: 3.5 %", D("3.5"), 1, Unit.PERCENT)
+    assert (one.what, one.found, one.limit, one.unit) == ("Glycerin, Sorbitol: 3.5 %", D("3.5"), 1, LimitUnit.PERCENT)
     assert (one.inci, one.materials) == (("Glycerin", "Sorbitol"), ("jar of Glycerin", "jar of Sorbitol"))
     assert (one.why, one.action, one.severity) == ("it draws water", "take less", Severity.CAUTION)
     (kind,) = said(replace(RULE, what="a fixed word", at_least=D(3)))
     assert (kind.found, kind.limit, kind.what) == (None, None, "a fixed word")
-    (acid,) = said(replace(RULE, measure=Measure.PH, below=D(4)), ph=D(3))
-    assert (acid.unit, acid.what) == (Unit.PH, ": pH 3")
-    (sun,) = said(replace(RULE, measure=Measure.PHOTOTOXIC, above=D(1)), Measured(D(0), D(0), D(2)))
-    assert sun.unit is Unit.RATIO
+    (acid,) = said(replace(RULE, measure=RuleSubject.PH, below=D(4)), ph=D(3))
+    assert (acid.unit, acid.what) == (LimitUnit.PH, ": pH 3")
+    (sun,) = said(replace(RULE, measure=RuleSubject.PHOTOTOXIC, above=D(1)), ProductFigures(D(0), D(0), D(2)))
+    assert sun.unit is LimitUnit.RATIO
 
 
 COMPANY = {
@@ -158,14 +160,14 @@ COMPANY = {
 
 @pytest.mark.parametrize(("terms", "parts", "ph", "speaks"), COMPANY.values(), ids=COMPANY)
 def test_a_rule_speaks_only_in_the_company_it_asks_for(terms: dict, parts: dict, ph: str, speaks: bool) -> None:
-    found = said(replace(RULE, **terms), Measured(D(20), D(0), D(0)), parts, ph=D(ph) if ph else None)
+    found = said(replace(RULE, **terms), ProductFigures(D(20), D(0), D(0)), parts, ph=D(ph) if ph else None)
     assert bool(found) is speaks
 
 
 def test_a_measured_ph_says_more_of_the_alkali_than_an_estimate() -> None:
-    rule = replace(RULE, measure=Measure.FREE_ALKALI, at_least=D("0.5"))
+    rule = replace(RULE, measure=RuleSubject.FREE_ALKALI, at_least=D("0.5"))
     soda = present({"Sodium Hydroxide": "1"})
-    measured = Measured(D(0), D(1), D(0), alkali=tuple(soda))
+    measured = ProductFigures(D(0), D(1), D(0), alkali=tuple(soda))
     (found,) = said(rule, measured)
     assert (found.inci, found.what) == (("Sodium Hydroxide",), "Sodium Hydroxide: 1 %")
     assert said(rule, measured, ph=D(9)) == []
