@@ -1,9 +1,9 @@
 """The ``mutate`` command: make small wrong changes, one at a time, and see whether a test notices.
 
-It works on a copy. First every test runs once and notes which lines it reaches; then each change is asked of tests that
-reach its line, nearest room and narrowest tests first. A change is a fork of this process, in which the libraries are
-imported already, and never reaches a disk: the changed text is compiled where its module is imported. A change that
-no test notices is printed with its place.
+It works on a copy. First every test runs once and notes which of the lines to be changed it comes by; then each change
+is asked of the tests that come by its line, nearest room and narrowest tests first. A change is a fork of this process,
+in which the libraries are imported already, and never reaches a disk: the changed text is compiled where its module is
+imported. A change that no test notices is printed with its place.
 """
 
 import importlib.machinery
@@ -16,15 +16,18 @@ import signal
 import subprocess
 import sys
 import tempfile
+import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from types import CodeType
+from typing import Any
 
 import click
 
 from app import bootstrap
+from app.commands import mutate_reach
 from app.commands.mutations import Mutation, mutations_of
 
 # Where a wrong figure can hurt: all of the science, and what people do with money, batches and the bench.
@@ -40,7 +43,9 @@ KEPT = Path("tests/mutation/kept.json")
 COPIED = ("app", "tests", "seed_data", "migrations", "templates", "static", "pyproject.toml")
 MOST_TESTS = 200
 MOST_EXAMPLES = 8
-LONGEST_SECONDS = 60
+LEAST_TESTS = 40
+LONGEST_SECONDS = 60  # one test
+ASKED_SECONDS = 30  # all tests of one change, once some were asked
 NOT_FOUND = 4
 FAILED = r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$"
 OPTIONS = (
@@ -83,14 +88,26 @@ def _files(place: Path) -> list[Path]:
 
 
 class Clock:
-    """Ends the process in which a single test goes on for ever; a long row of tests is no sign of that."""
+    """Ends the process in which a single test goes on for ever, and asks no more tests after a while.
+
+    Both are time of its own, so that a busy machine ends nothing; what waits for ever is ended as well.
+    """
+
+    def __init__(self) -> None:
+        self.began, self.asked = time.process_time(), 0
 
     @staticmethod
-    def pytest_runtest_setup() -> None:
+    def wind() -> None:
         """Wind the clock for the next test."""
-        # Time of its own, so that a busy machine ends nothing; what waits for ever is ended as well.
         signal.setitimer(signal.ITIMER_PROF, LONGEST_SECONDS)
         signal.alarm(20 * LONGEST_SECONDS)
+
+    def pytest_runtest_protocol(self, item: Any) -> bool | None:
+        """Pass over a test when those before it took long enough."""
+        self.wind()
+        self.asked += 1
+        over = self.asked > LEAST_TESTS and time.process_time() - self.began > ASKED_SECONDS
+        return True if over else None
 
 
 class Workplace:
@@ -111,27 +128,32 @@ class Workplace:
                 shutil.copy2(root / piece, folder / piece)
         return cls(folder)
 
-    def learn(self, known: Path | None) -> None:
-        """Run every test once and note which lines each reaches; or read that from a former run.
+    def learn(self, tried: Sequence[Mutation]) -> None:
+        """Run every test once and note which of the lines to be changed each comes by.
 
         A test that fails as things are would notice everything, so it is not asked.
+
+        Raises:
+            click.ClickException: with what was said when the tests could not be run.
         """
-        data = known or self.root / ".coverage"
-        failing = data.with_suffix(".failing")
-        if not data.exists():
-            measured = ("--cov=app/science", "--cov=app/work", "--cov-context=test", "--cov-report=")
-            places = [place for place in ASKED if (self.root / place).exists()]
-            command = (sys.executable, "-m", "pytest", *OPTIONS, "-rfE", "-n", "auto", "--dist", "worksteal", *measured)
-            run = subprocess.run(  # noqa: S603
-                (*command, *places), cwd=self.root, capture_output=True, text=True, check=False
-            )
-            if known:
-                shutil.copy(self.root / ".coverage", known)
-            failing.write_text("\n".join(re.findall(FAILED, run.stdout, re.MULTILINE)), encoding="utf-8")
-        left_out = set(failing.read_text(encoding="utf-8").splitlines()) if failing.exists() else set()
-        if left_out:
-            click.echo(f"{len(left_out)} tests fail as things are and are not asked")
-        self.know(read_reaches(data, left_out))
+        lines: dict[str, list[int]] = defaultdict(list)
+        for mutation in tried:
+            lines[mutation.file].append(mutation.line)
+        asked = self.root / "lines.json"
+        asked.write_text(json.dumps(lines), encoding="utf-8")
+        command = (sys.executable, "-m", "pytest", *OPTIONS, "-rfE", "-n", "auto", "--dist", "worksteal")
+        places = [place for place in ASKED if (self.root / place).exists()]
+        known = {**os.environ, "PYTEST_PLUGINS": mutate_reach.__name__, mutate_reach.ASKED: str(asked)}
+        run = subprocess.run(  # noqa: S603
+            (*command, *places), cwd=self.root, env=known, capture_output=True, text=True, check=False
+        )
+        found = mutate_reach.reaches(self.root)
+        if not found:
+            raise click.ClickException(f"the tests cannot be run:\n{run.stdout[-2000:]}{run.stderr[-2000:]}")
+        failing = set(re.findall(FAILED, run.stdout, re.MULTILINE))
+        if failing:
+            click.echo(f"{len(failing)} tests fail as things are and are not asked")
+        self.know({f: {line: tests - failing for line, tests in by.items()} for f, by in found.items()})
 
     def know(self, reaches: REACHES) -> None:
         """Take over which tests reach which lines."""
@@ -184,7 +206,7 @@ class Workplace:
         """Run the tests for a change in this process and end it: with 0 if they all pass, killed if it takes long."""
         status = 1
         try:
-            Clock.pytest_runtest_setup()
+            Clock.wind()
             silent = os.open(os.devnull, os.O_RDWR)
             for stream in (0, 1, 2):
                 os.dup2(silent, stream)
@@ -202,11 +224,11 @@ class Workplace:
 
         if not tests:
             return 0
-        status = int(pytest.main([*OPTIONS, "-x", *tests], plugins=[Clock]))
+        status = int(pytest.main([*OPTIONS, "-x", *tests], plugins=[Clock()]))
         if status == NOT_FOUND:
             # The name of an example holds the place of the checkout: ask the whole function.
             functions = sorted({test.partition("[")[0] for test in tests})
-            status = int(pytest.main([*OPTIONS, "-x", *functions], plugins=[Clock]))
+            status = int(pytest.main([*OPTIONS, "-x", *functions], plugins=[Clock()]))
         return status
 
 
@@ -236,39 +258,21 @@ def change_at_import(path: Path, mutation: Mutation) -> None:
     importlib.machinery.SourceFileLoader.get_code = get_code  # type: ignore[method-assign, assignment]
 
 
-def read_reaches(data: Path, left_out: set[str]) -> REACHES:
-    """Read which tests reach which lines of which file, those left out aside."""
-    from coverage import CoverageData
-
-    found = CoverageData(basename=str(data))
-    found.read()
-    reaches: REACHES = {}
-    for file in found.measured_files():
-        name = "app/" + file.replace(os.sep, "/").rpartition("/app/")[2]
-        lines = found.contexts_by_lineno(file)
-        reaches[name] = {
-            line: {test.partition("|")[0] for test in tests if test} - left_out for line, tests in lines.items()
-        }
-    return reaches
-
-
 @click.command("mutate")
 @click.option("--sample", default=60, show_default=True, help="How many changes to try, chosen from all.")
 @click.option("--seed", default=1, show_default=True, help="Which ones: the same seed chooses the same.")
 @click.option("--place", "places", multiple=True, help="A file or folder to change; without it, all of the scope.")
 @click.option("--kept", is_flag=True, help=f"Try the changes listed in {KEPT} instead.")
-@click.option("--known", type=click.Path(path_type=Path), help="Keep, or use again, what is known of the tests.")
 @click.option("--at-once", default=os.cpu_count() or 1, help="How many changes are tried at the same time.")
-def mutate(sample: int, seed: int, places: tuple[str, ...], kept: bool, known: Path | None, at_once: int) -> None:
+def mutate(sample: int, seed: int, places: tuple[str, ...], kept: bool, at_once: int) -> None:
     """Make small wrong changes in a copy, one at a time, and count how many the tests notice."""
     if not hasattr(os, "fork"):
         raise click.ClickException("this command forks itself for every change, which this system cannot do")
     tried = kept_mutations(bootstrap.ROOT) if kept else sampled(bootstrap.ROOT, sample, seed, places or SCOPE)
-    known = known.absolute() if known else None
     with tempfile.TemporaryDirectory(prefix="tarebook-mutate-") as folder:
         place = Workplace.copied(bootstrap.ROOT, Path(folder))
-        click.echo("Asking every test which lines it reaches")
-        place.learn(known)
+        click.echo(f"Asking every test which of {len(tried)} places it comes by")
+        place.learn(tried)
         for same, noticed in place.try_all([replace(one, new=one.old) for one in tried[:1]], 1):
             if noticed:
                 raise click.ClickException(f"tests of {same.file} fail or take too long without any change")

@@ -3,11 +3,13 @@
 import ast
 import os
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from app.bootstrap import ROOT
-from app.commands import mutate
+from app.commands import mutate, mutate_reach
 from app.commands.mutations import Mutation, mutations_of
 
 CODE = """\
@@ -74,6 +76,35 @@ def test_a_change_is_noticed_when_a_test_fails_and_the_file_stays_as_it_is(tmp_p
     unreached = Mutation("app/other.py", 0, "a", "b", 1)
     assert dict(place.try_all([unseen, seen, unreached], 2)) == {unseen: False, seen: True, unreached: False}
     assert code.read_text(encoding="utf-8") == before
+
+
+BRANCHES = """\
+def grams(kind, net):
+    \"\"\"Return them.\"\"\"
+    if kind == "net":
+        return net
+    elif kind == "all":
+        for part in (1,
+                     2):
+            net += part
+    return net
+"""
+
+
+def test_a_test_comes_by_a_line_when_it_runs_its_statement(tmp_path: Path) -> None:
+    found = {}
+    for kind in ("net", "all", "other"):
+        reach = mutate_reach.Reach(tmp_path, {})
+        module: dict[str, Any] = {mutate_reach.CALL: reach.comes_by}
+        exec(compile(mutate_reach.marked(BRANCHES, "app/w.py", {3, 4, 5, 7, 8}), "w", "exec"), module)  # noqa: S102 - the code above
+        reach.pytest_runtest_setup(SimpleNamespace(nodeid=f"test_{kind}"))
+        assert module["grams"](kind, 1) == (4 if kind == "all" else 1)
+        assert module["grams"].__doc__ == "Return them."
+        found[kind] = {line for (_, line), tests in reach.found.items() if tests == {f"test_{kind}"}}
+        reach.pytest_sessionfinish()
+    # 1 is the function itself; an elif is asked only where the if was not.
+    assert found == {"net": {1, 3, 4}, "all": {1, 3, 5, 7, 8}, "other": {1, 3, 5}}
+    assert mutate_reach.reaches(tmp_path)["app/w.py"][5] == {"test_all", "test_other"}
 
 
 def test_tests_of_the_line_are_asked_first_and_of_them_the_nearest_and_narrowest() -> None:
