@@ -58,7 +58,7 @@ def draw_compositions(source: DrawSource, size: int) -> Floats:
     edges = grid().edges
     for number, place in enumerate(source.free):
         summed = np.cumsum(source.beside[number])
-        cells = np.searchsorted(summed, rng.random(size) * summed[-1]).clip(max=len(edges) - 2)
+        cells = np.searchsorted(summed, rng.random(size)).clip(max=len(edges) - 2)
         bottom = np.maximum(edges[cells], SMALLEST)
         percents[:, place] = bottom * (edges[cells + 1] / bottom) ** rng.random(size)
     largest = int(np.argmax(np.median(percents, axis=0)))

@@ -63,6 +63,7 @@ def test_missing_and_dusting_names_are_reported() -> None:
     found = cover([want("AQUA", 99.0), want("RARE", 0.995), want("LINALOOL", 0.005)], [WATER])
     assert [w.key for w in found.missing] == ["RARE"]
     assert [w.key for w in found.dusting] == ["LINALOOL"]
+    assert [(r.percent, r.inside) for r in found.reached if r.wanted.key != "AQUA"] == [(0.0, False)] * 2
     assert doses(found) == pytest.approx({"water": 100.0})
 
 

@@ -71,6 +71,16 @@ def test_long_lists_teach_crowding() -> None:
     assert fit_priors([short] * 5 + [many] * 5, STARTS).of("oil").crowding < STARTS["oil"].crowding
 
 
+def test_what_no_list_speaks_of_stays_where_it_started() -> None:
+    names = (ListedName("Aqua", "water"), *(ListedName(f"o{i}", "oil") for i in range(19)))
+    only_oils = KnownList("x", "cream", names, (50.0, *([2.5] * 19)), (True,) * 20, 1)
+    starts = {**STARTS, "other": replace(STARTS["other"], role="body", crowding=-0.1, use_pull=0.3)}
+    fitted = fit_priors([only_oils] * 5, starts)
+    other = fitted.of("other")
+    assert (other.median_percent, other.sigma, other.crowding, other.use_pull) == (1.0, 1.5, -0.1, 0.3)
+    assert fitted.of("oil").median_percent < 4.0
+
+
 def test_values_are_counted_by_class() -> None:
     assert count_by_class([known([1.0, 2.0])]) == {"water": 1, "oil": 2, "other": 9}
 
