@@ -33,8 +33,8 @@ from app.commands.mutations import Mutation, mutations_of
 # Where a wrong figure can hurt: all of the science, and what people do with money, batches and the bench.
 SCOPE = (
     "app/science", "app/work/batches", "app/work/ph", "app/work/formulas", "app/work/stock", "app/work/packing",
-    "app/work/products", "app/work/cost_sheet.py", "app/work/sheets.py", "app/work/papers.py", "app/work/bench.py",
-    "app/work/pricing.py", "app/work/materials/prices.py",
+    "app/work/products", "app/work/cost_sheet.py", "app/work/batch_sheet.py", "app/work/paper_formula.py",
+    "app/work/first_page.py", "app/work/pricing.py", "app/work/materials/prices.py",
 )  # fmt: skip
 ASKED = (
     "tests/science", "tests/work", "tests/documents", "tests/reference", "tests/store", "tests/commands", "tests/web",

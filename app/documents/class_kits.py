@@ -12,7 +12,7 @@ from app.science.label_layout import Block, Label, Laid, lay_out
 from app.science.label_sheets import SheetGrid
 from app.store.labels import LabelSheet
 from app.work.class_kits import ClassKits, KitLine
-from app.work.labels.sheets import grid_of
+from app.work.labels.label_sheets import grid_of
 
 # Labels of a class are cut from these where the workshop chose none of its own sheets.
 USUAL_SHEET = {"A4": "A4, 24 labels of 70 x 37 mm", "Letter": "Letter, 30 labels of 2 5/8 x 1 in"}

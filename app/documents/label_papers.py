@@ -9,9 +9,9 @@ from app.documents.type_metrics import text_width
 from app.science.label_layout import Block, Code, Label, lay_out
 from app.science.label_sheets import SheetGrid
 from app.store.labels import LabelDesign, LabelSheet
-from app.work.labels.bench import BenchLabel
+from app.work.labels.bench_labels import BenchLabel
 from app.work.labels.content import LabelSet
-from app.work.labels.sheets import grid_of
+from app.work.labels.label_sheets import grid_of
 
 # Small labels of the bench: common practice for a label printer, 62 x 29 mm.
 BENCH_WIDTH_MM, BENCH_HEIGHT_MM = 62.0, 29.0

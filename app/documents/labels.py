@@ -18,7 +18,7 @@ from app.science.net_content import Panel, PanelShape, net_content
 from app.store.labels import LabelDesign, PanelKind
 from app.work.labels.content import LabelSet, Obstacle, Words
 from app.work.labels.design import shown_on, shown_on_back, wrap_of
-from app.work.labels.sheets import grid_of
+from app.work.labels.label_sheets import grid_of
 
 NUMBER_WITH_UNIT = re.compile(r"(\d) (?=\S)")
 SIXTEENTH_MM = 25.4 / 16

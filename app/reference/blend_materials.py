@@ -7,9 +7,9 @@ from decimal import Decimal
 from app.reference.blends import Blend, BlendUse, blend_aliases, blend_names, blend_uses
 from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, densities, grade_densities
-from app.reference.forms import form_of, phase_of
 from app.reference.library import Substance, substances
 from app.reference.material import LibraryMaterial, known, named_parts, nearest_room, slug, titled
+from app.reference.physical_forms import form_of, phase_of
 from app.reference.provenance import Provenance, Status
 from app.science.composition import Part
 from app.science.names import inci_key

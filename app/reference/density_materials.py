@@ -6,7 +6,6 @@ from itertools import chain
 
 from app.reference.cautions import CautionSubject, cautions_for
 from app.reference.densities import DensityValue, densities
-from app.reference.forms import phase_of
 from app.reference.library import find_substance
 from app.reference.material import (
     LeftOut,
@@ -18,6 +17,7 @@ from app.reference.material import (
     slug,
     titled,
 )
+from app.reference.physical_forms import phase_of
 from app.reference.provenance import PRACTICE
 from app.science.composition import Part
 from app.science.names import inci_key

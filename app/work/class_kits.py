@@ -11,7 +11,7 @@ from app.science.weighing_advice import StockSolution
 from app.store.workshop import the_workshop
 from app.work.formulas.declaring import Declared
 from app.work.formulas.versions import ingredient_list
-from app.work.papers import PaperRequest, asked_formula_at_size
+from app.work.paper_formula import PaperRequest, asked_formula_at_size
 from app.work.recipe import STEPS_G, Recipe, RecipeLine, recipe, with_notes
 from app.work.recipe_notes import recipe_form
 from app.work.stock.listing import StockRow, stock_rows

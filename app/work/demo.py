@@ -22,9 +22,9 @@ from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.products import Product, ProductPackaging
 from app.store.stock import Lot, LotState
 from app.store.workshop import Jurisdiction, Paper, Person, ScaleRow, Workshop
+from app.work.batches.batch_readings import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeighingForm, record_weighings

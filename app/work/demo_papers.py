@@ -12,8 +12,8 @@ from app.store.materials import MaterialRow
 from app.store.products import Product
 from app.store.stock import Lot
 from app.work.labels.design import DesignForm, add_design
+from app.work.labels.label_sheets import add_common_sheet
 from app.work.labels.round_jar import RoundJarForm, add_round_jar
-from app.work.labels.sheets import add_common_sheet
 from app.work.stock.documents import DocumentForm, add_document
 
 

@@ -11,10 +11,10 @@ from app.science.scales import Scale
 from app.science.weighing import WeighedLine, weigh
 from app.science.weighing_advice import WeighingAdvice
 from app.store.workshop import the_workshop
-from app.work.papers import PaperRequest, asked_formula_at_size
+from app.work.batch_sheet import cautions_of
+from app.work.paper_formula import PaperRequest, asked_formula_at_size
 from app.work.recipe_equipment import equipment_for
 from app.work.recipe_notes import RecipeForm, lines_of, recipe_form
-from app.work.sheets import cautions_of
 
 STEPS_G = (Decimal(1), Decimal("0.1"), Decimal("0.01"), Decimal("0.001"))
 FINE_BELOW_G = Decimal(100)  # a batch below it is weighed to 0.01 g, a larger one to 0.1 g (common practice)

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from app.science.formula import Formula
 from app.science.numbers import plain
-from app.work.sheets import ALKALI_CAUTION, cautions_of
+from app.work.batch_sheet import ALKALI_CAUTION, cautions_of
 
 WARM_C = Decimal(40)
 ROOM = Decimal("1.5")  # a vessel holds half as much again as what is stirred in it

@@ -15,7 +15,7 @@ from app.science.names import inci_key
 from app.science.numbers import plain
 from app.science.rules.names import is_water
 from app.work.formulas.outcome import OutcomePair, outcome, side_by_side
-from app.work.formulas.shelf import read_shelf
+from app.work.formulas.pinned_materials import read_shelf
 from app.work.label_reading.choosing import OWN, main_of, own_shelf
 from app.work.rules.formula_checks import read_given_answers
 

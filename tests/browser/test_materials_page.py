@@ -6,7 +6,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.engine import Store
-from app.work import equipment as gear
+from app.work import equipment
 from app.work.materials import shelf
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price
@@ -25,8 +25,8 @@ BLEND = MaterialForm(
 def blend(store: Store) -> int:
     material_id = shelf.add_material(store, BLEND)
     add_price(store, material_id, PriceForm("12.40", "8 oz", "2026-03-05"))
-    gear.SCALES.add(store, gear.ScaleForm("Bench", "0.1", "2 kg"))
-    gear.PACKAGING.add(store, gear.PackagingForm("Jar", "48", "52.80"))
+    equipment.SCALES.add(store, equipment.ScaleForm("Bench", "0.1", "2 kg"))
+    equipment.PACKAGING.add(store, equipment.PackagingForm("Jar", "48", "52.80"))
     return material_id
 
 

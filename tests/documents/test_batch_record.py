@@ -9,10 +9,10 @@ from pypdf import PdfReader
 
 from app.store.batches import Batch
 from app.store.engine import Store
+from app.work.batches.batch_readings import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.deviations import DeviationForm

@@ -20,8 +20,8 @@ from app.store.engine import Store
 from app.store.formulas import FormulaVersion
 from app.store.workshop import Paper as PaperSize
 from app.store.workshop import Workshop
+from app.work.batch_sheet import BatchSheet, batch_sheet
 from app.work.formulas.versions import formula_of
-from app.work.sheets import BatchSheet, batch_sheet
 
 pytestmark = pytest.mark.paper
 LONG = "Bis-Ethylhexyloxyphenol Methoxyphenyl Triazine/Acrylates/C10-30 Alkyl Acrylate Crosspolymer"

@@ -29,11 +29,11 @@ from app.work.clock import now, today
 from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
-from app.work.labels.bench import BenchLabel
+from app.work.labels.bench_labels import BenchLabel
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design
+from app.work.labels.label_sheets import SHEETS, add_common_sheet
 from app.work.labels.round_jar import RoundJarForm, add_round_jar
-from app.work.labels.sheets import SHEETS, add_common_sheet
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.products.product_form import ProductForm

@@ -16,7 +16,7 @@ from app.science.composition import Part
 from app.science.formula import Formula, Line, Material, Phase
 from app.store.workshop import the_workshop
 from app.work.clock import today
-from app.work.papers import PaperRequest
+from app.work.paper_formula import PaperRequest
 from app.work.recipe import FOR_SALE, PH_CAUTION, recipe, recipe_of, rough_volume
 
 

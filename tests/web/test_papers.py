@@ -11,7 +11,7 @@ from pypdf import PdfReader
 
 from app.documents import render
 from app.store.engine import Store
-from app.work.papers import PaperRequest, batch_sheet_of
+from app.work.paper_formula import PaperRequest, batch_sheet_of
 
 KINDS = ("batch-sheet", "cost-sheet", "declaration")
 

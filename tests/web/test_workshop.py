@@ -6,7 +6,7 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from app.store.engine import Store
-from app.work import equipment as gear
+from app.work import equipment
 from app.work import workshop as work
 
 GOOD = {
@@ -91,7 +91,7 @@ def test_stale_settings_are_told_with_both_texts(client: FlaskClient) -> None:
 def test_scales_are_noted_edited_and_removed(client: FlaskClient, store: Store) -> None:
     data = {"name": "Bench", "readability": "0,1", "capacity": "2 kg", "key": "k"}
     assert [client.post("/workshop/scales", data=data).status_code for _ in range(2)] == [303, 303]
-    assert len(gear.SCALES.list(store)) == 1
+    assert len(equipment.SCALES.list(store)) == 1
     seen = value_of(client.get("/workshop/scales/1"), "seen")
     assert client.post("/workshop/scales/1", data={**data, "capacity": "3 kg", "seen": seen}).status_code == 303
     stale = client.post("/workshop/scales/1", data={**data, "capacity": "4 kg", "seen": seen})
@@ -109,12 +109,12 @@ def test_packaging_is_noted_edited_and_retired(client: FlaskClient, store: Store
     seen = value_of(client.get("/workshop/packaging/1"), "seen")
     changed = {**data, "price": "52,80", "notes": "clear glass", "seen": seen}
     assert client.post("/workshop/packaging/1", data=changed).status_code == 303
-    assert len(gear.PACKAGING.load(store, 1).prices) == 1
+    assert len(equipment.PACKAGING.load(store, 1).prices) == 1
     assert client.post("/workshop/packaging/1", data={**data, "seen": seen}).status_code == 409
     client.post("/workshop/packaging/1/retire")
-    assert gear.PACKAGING.load(store, 1).retired_at is not None
+    assert equipment.PACKAGING.load(store, 1).retired_at is not None
     client.post("/workshop/packaging/1/bring-back")
-    assert gear.PACKAGING.load(store, 1).retired_at is None
+    assert equipment.PACKAGING.load(store, 1).retired_at is None
     assert client.post("/workshop/packaging/1/explode").status_code == 404
 
 

@@ -21,8 +21,8 @@ from app.store.materials import PackagingRow
 from app.store.packing import PackingRun, get_run
 from app.store.products import ExchangeRate, Product, ProductPackaging
 from app.store.workshop import the_workshop
+from app.work.batches.batch_readings import YieldForm, record_yield
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import YieldForm, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.equipment import PACKAGING, PackagingForm

@@ -14,8 +14,8 @@ from app.work.batches.changing import SwapForm, change_plan, plan_of, swap_mater
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import still_open
 from app.work.batches.loading import load_batch
+from app.work.batches.planned_sheet import sheet_of_batch
 from app.work.batches.planning import Plan, plan_batch, planning_choices
-from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import WeighingForm, record_weighings
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft

@@ -8,10 +8,10 @@ from sqlalchemy import select
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store
 from app.store.errors import Conflict
+from app.work.batches.batch_readings import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
 from app.work.batches.changing import SwapForm, change_plan, plan_of, swap_material
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
 from app.work.batches.rescuing import rescue_batch
 from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings

@@ -16,10 +16,10 @@ from app.store.batches import Batch, BatchEvent, BatchLine, BatchReading, BatchS
 from app.store.engine import Store
 from app.work.batches import deviations
 from app.work.batches.as_made import AsMade, _percents, _slack
+from app.work.batches.batch_readings import YieldForm, yield_percent
 from app.work.batches.changing import NewNumber
 from app.work.batches.deviations import _lines, _readings, _weight, _yield
 from app.work.batches.history import actions
-from app.work.batches.observing import YieldForm, yield_percent
 from app.work.batches.weighing import WeighingForm, slip_question, weighing_words
 from app.work.form import Faults
 

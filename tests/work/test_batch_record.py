@@ -19,10 +19,10 @@ from app.store.errors import Conflict
 from app.store.stock import Lot
 from app.store.workshop import the_workshop
 from app.work.batches.as_made import AsMade, as_made, made_formula
+from app.work.batches.batch_readings import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import out_of_plan, record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.record import batch_record
 from app.work.batches.rescuing import offered_rescue, rescue_batch
@@ -32,7 +32,7 @@ from app.work.deviations import DeviationForm
 from app.work.equipment import VESSELS, VesselForm
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
-from app.work.gear import GearCheckForm, record_check
+from app.work.gear_checks import GearCheckForm, record_check
 from app.work.people import PersonForm, add_person, change_presence
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")

@@ -16,11 +16,11 @@ from sqlalchemy.exc import DBAPIError
 from app.store.batches import Batch, BatchState
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict
+from app.work.batches.batch_readings import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.changing import SwapForm, change_plan, plan_of, swap_material
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation, still_open
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import ReadingForm, YieldForm, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings
 from app.work.deviations import DeviationForm

@@ -25,10 +25,7 @@ from app.store.formulas import FormulaVersion
 from app.store.stock import Lot
 from app.store.workshop import the_workshop
 from app.work.batches import planning
-from app.work.batches.deciding import BatchDecision, decide
-from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
-from app.work.batches.loading import load_batch
-from app.work.batches.observing import (
+from app.work.batches.batch_readings import (
     NoteForm,
     ReadingForm,
     YieldForm,
@@ -37,8 +34,11 @@ from app.work.batches.observing import (
     record_yield,
     yield_percent,
 )
+from app.work.batches.deciding import BatchDecision, decide
+from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
+from app.work.batches.loading import load_batch
+from app.work.batches.planned_sheet import sheet_of_batch
 from app.work.batches.planning import Plan, plan_batch, planning_choices
-from app.work.batches.sheets import sheet_of_batch
 from app.work.batches.weighing import (
     WeighingForm,
     WeightCorrection,
@@ -47,7 +47,7 @@ from app.work.batches.weighing import (
 )
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
-from app.work.papers import PaperRequest, batch_sheet_of
+from app.work.paper_formula import PaperRequest, batch_sheet_of
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
 

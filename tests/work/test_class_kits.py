@@ -11,7 +11,7 @@ from app.store.materials import MaterialRow
 from app.store.products import products_of
 from app.store.stock import Lot, LotState
 from app.work.class_kits import ClassKits, class_kits, read_participants, read_step
-from app.work.papers import PaperRequest
+from app.work.paper_formula import PaperRequest
 
 CREAM = 2
 

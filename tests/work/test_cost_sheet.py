@@ -14,7 +14,7 @@ from app.store.workshop import the_workshop
 from app.work.cost_sheet import CostSheet
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
-from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, formula_asked
+from app.work.paper_formula import PaperRequest, batch_sheet_of, cost_sheet_of, formula_asked
 
 CENT = Decimal("1e-9")
 

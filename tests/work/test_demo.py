@@ -17,7 +17,7 @@ from app.web import create_app
 from app.work.formulas.versions import read_version
 from app.work.stock.ledger import SHORT, check_ledger
 from app.work.stock.listing import attention
-from app.work.tracing.finding import find_code
+from app.work.tracing.code_search import find_code
 from app.work.tracing.reach import back
 from app.work.tracing.trace import trace_batch, trace_lot
 

@@ -11,6 +11,7 @@ from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.materials import MaterialRow
 from app.work.batches.as_made import made_formula
+from app.work.batches.batch_readings import yield_percent
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import still_open
 from app.work.batches.heating import (
@@ -24,7 +25,6 @@ from app.work.batches.heating import (
     put_water_back,
 )
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import yield_percent
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.pots import learned_losses
 from app.work.batches.weighing import WeighingForm, WeightCorrection, correct_weighing, record_weighings

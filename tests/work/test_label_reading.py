@@ -17,12 +17,12 @@ from app.work.form import Faults
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
 from app.work.label_reading import lists
-from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import Choices, main_of, own_shelf
-from app.work.label_reading.comparing import compare
 from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.estimate import read_text, work_out
+from app.work.label_reading.estimate_formula import ask
+from app.work.label_reading.list_comparison import compare
 from app.work.label_reading.lists import ListForm, OpenList, TeachForm
 from app.work.label_reading.preview import changes, preview
 from app.work.label_reading.starting import StartForm, start_formula

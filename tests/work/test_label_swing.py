@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from app.work.label_reading import asking
+from app.work.label_reading import estimate_formula as estimate
 
 
 def row(place: int, kind: str) -> Any:
@@ -21,9 +21,9 @@ def test_every_acid_goes_to_one_end_while_every_base_goes_to_the_other(monkeypat
         moved.append(dict(ends))
         return Made(dosed=())
 
-    monkeypatch.setattr(asking, "estimate_formula", estimated)
-    monkeypatch.setattr(asking, "mixture_of", lambda _dosed: (None, None))
-    monkeypatch.setattr(asking, "predict", lambda _mixture: Made(ph=Made(value=next(found))))
+    monkeypatch.setattr(estimate, "estimate_formula", estimated)
+    monkeypatch.setattr(estimate, "mixture_of", lambda _dosed: (None, None))
+    monkeypatch.setattr(estimate, "predict", lambda _mixture: Made(ph=Made(value=next(found))))
     sheet: Any = Made(rows=[row(0, "acid"), row(1, "base"), row(2, "emollient")])
-    assert asking._swing(sheet) == (3.5, 6.5)
+    assert estimate._swing(sheet) == (3.5, 6.5)
     assert moved == [{0: 9.0, 1: 1.0}, {0: 1.0, 1: 9.0}]

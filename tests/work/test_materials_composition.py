@@ -12,8 +12,8 @@ from app.work.materials.composition import (
     with_pasted,
     with_water,
 )
+from app.work.materials.inci_choices import cas_of, names_like
 from app.work.materials.material_form import MaterialForm, PartForm, nearest_allergen, read_allergens
-from app.work.materials.names import cas_of, names_like
 
 D = Decimal
 

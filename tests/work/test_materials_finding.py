@@ -2,8 +2,8 @@ import pytest
 
 from app.store.engine import Store
 from app.work.materials import shelf
-from app.work.materials.finding import PAGE, SearchedFor, find, functions_known
 from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.material_search import PAGE, SearchedFor, find, functions_known
 
 WATER = MaterialForm(name="Water", phase_hint="water", functions="solvent", parts=(PartForm("Aqua", "", "7732-18-5"),))
 GLYCERIN = MaterialForm(

@@ -6,7 +6,7 @@ from app.reference.inference_measures import Observable
 from app.work.form import Faults
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import read_text, work_out
-from app.work.label_reading.observing import ObservedForm, pack_claims, readings_of
+from app.work.label_reading.observations import ObservedForm, pack_claims, readings_of
 
 NAMES = read_text("Aqua, Niacinamide, Alcohol, Carbomer, Sodium Hydroxide, Zinc Oxide, Sodium Chloride", {}).names
 

@@ -14,7 +14,7 @@ from app.science.formula import Formula, Line, Material, Phase
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.work.form import Faults
-from app.work.papers import PaperRequest, asked_formula_at_size
+from app.work.paper_formula import PaperRequest, asked_formula_at_size
 from app.work.pictures import fitted, read_picture
 from app.work.recipe import recipe, recipe_of
 from app.work.recipe_notes import (

@@ -24,7 +24,7 @@ from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.versions import keep_version
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
-from app.work.papers import PaperRequest, declaration_of
+from app.work.paper_formula import PaperRequest, declaration_of
 from app.work.products.product_form import ProductForm
 from app.work.products.products import add_product
 from app.work.rules.answers import AnsweredFinding, fingerprint
@@ -32,7 +32,7 @@ from app.work.rules.book import book_of, corrected_limits, counts_in_checks, lim
 from app.work.rules.checks import FormulaChecks
 from app.work.rules.corrections import find_value, put_right, read_corrections, shipped_values, take_back
 from app.work.rules.own_values import memory_about
-from app.work.rules.products import kind_of_product
+from app.work.rules.product_kind import kind_of_product
 from app.work.rules.sheet import answer_finding, checks_sheet
 from app.work.rules.tables import find_table, old_law, overview, rows_of, tables
 

@@ -20,13 +20,7 @@ from app.science.scales import Scale
 from app.science.weighing import weighed_batch
 from app.store.engine import Store
 from app.work import equipment
-from app.work.equipment import ScaleForm
-from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.editing import create
-from app.work.materials.material_form import MaterialForm, PartForm
-from app.work.materials.shelf import add_material
-from app.work.papers import PaperRequest, batch_sheet_of, formula_asked
-from app.work.sheets import (
+from app.work.batch_sheet import (
     ALKALI_CAUTION,
     HOT_CAUTION,
     POWDER_CAUTION,
@@ -36,6 +30,12 @@ from app.work.sheets import (
     cautions_of,
     loses_water,
 )
+from app.work.equipment import ScaleForm
+from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.editing import create
+from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.shelf import add_material
+from app.work.paper_formula import PaperRequest, batch_sheet_of, formula_asked
 
 PUBLISHED = json.loads((Path(__file__).parents[1] / "data" / "published_formulas.json").read_text())["formulas"]
 SCALES = (ScaleForm("Powder scale", "0.001 g", "50 g"), ScaleForm("Bench scale", "0.1 g", "5 kg"))

@@ -30,8 +30,8 @@ from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.stock import listing
-from app.work.stock.composition import composition_form, lot_parts, set_composition
 from app.work.stock.ledger import check_ledger, count_lot, follow_line, move, rebuild_on_hand, take
+from app.work.stock.lot_composition import composition_form, lot_parts, set_composition
 from app.work.stock.lots import (
     CountForm,
     DecisionForm,

@@ -13,9 +13,9 @@ from app.store.engine import Store
 from app.store.errors import Conflict, Unusable
 from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.materials import MaterialRow
+from app.work.batches.batch_readings import ReadingForm, add_reading
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import ReadingForm, add_reading
 from app.work.batches.planning import Plan, plan_batch
 from app.work.form import Faults
 from app.work.formulas.editing import create

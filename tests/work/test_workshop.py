@@ -7,8 +7,7 @@ from babel.numbers import format_currency
 from app.store.engine import Store, sqlite_url
 from app.store.errors import Conflict, NotFound, Unusable
 from app.store.workshop import Workshop, the_workshop
-from app.work import backups
-from app.work import equipment as gear
+from app.work import backups, equipment
 from app.work import workshop as work
 from app.work.clock import today
 from app.work.equipment import PackagingForm, ScaleForm
@@ -77,9 +76,9 @@ def test_every_currency_and_locale_offered_can_be_written() -> None:
 
 
 def test_scales_are_listed_finest_first(store: Store) -> None:
-    gear.SCALES.add(store, ScaleForm("Floor", "1", "15 kg"))
-    gear.SCALES.add(store, ScaleForm("Pocket", "10 mg", "200"))
-    assert [(s.name, s.readability_g, s.capacity_g) for s in gear.SCALES.list(store)] == [
+    equipment.SCALES.add(store, ScaleForm("Floor", "1", "15 kg"))
+    equipment.SCALES.add(store, ScaleForm("Pocket", "10 mg", "200"))
+    assert [(s.name, s.readability_g, s.capacity_g) for s in equipment.SCALES.list(store)] == [
         ("Pocket", D("0.01"), D(200)),
         ("Floor", D(1), D(15000)),
     ]
@@ -107,42 +106,42 @@ def test_a_scale_that_cannot_be_is_refused(typed: ScaleForm, field: str) -> None
 
 def test_a_scale_is_noted_once_changed_and_removed(store: Store) -> None:
     typed = ScaleForm("Bench", "0.1", "2 kg")
-    gear.SCALES.add(store, typed, "key")
-    gear.SCALES.add(store, typed.but(name="Again"), "key")
-    (scale,) = gear.SCALES.list(store)
+    equipment.SCALES.add(store, typed, "key")
+    equipment.SCALES.add(store, typed.but(name="Again"), "key")
+    (scale,) = equipment.SCALES.list(store)
     with pytest.raises(Faults, match="already one named"):
-        gear.SCALES.add(store, typed)
+        equipment.SCALES.add(store, typed)
     seen = ScaleForm.of(scale).fingerprint
-    gear.SCALES.revise(store, scale.id, typed.but(capacity="3 kg"), seen)
+    equipment.SCALES.revise(store, scale.id, typed.but(capacity="3 kg"), seen)
     with pytest.raises(Conflict):
-        gear.SCALES.revise(store, scale.id, typed.but(capacity="4 kg"), seen)
-    assert gear.SCALES.load(store, scale.id).capacity_g == 3000
-    seen = ScaleForm.of(gear.SCALES.load(store, scale.id)).fingerprint
-    gear.SCALES.revise(store, scale.id, typed.but(vessel="0.35 kg"), seen)
-    assert gear.SCALES.load(store, scale.id).vessel_g == 350
-    assert gear.remove_scale(store, scale.id) == "Bench"
+        equipment.SCALES.revise(store, scale.id, typed.but(capacity="4 kg"), seen)
+    assert equipment.SCALES.load(store, scale.id).capacity_g == 3000
+    seen = ScaleForm.of(equipment.SCALES.load(store, scale.id)).fingerprint
+    equipment.SCALES.revise(store, scale.id, typed.but(vessel="0.35 kg"), seen)
+    assert equipment.SCALES.load(store, scale.id).vessel_g == 350
+    assert equipment.remove_scale(store, scale.id) == "Bench"
     with pytest.raises(NotFound):
-        gear.SCALES.load(store, scale.id)
+        equipment.SCALES.load(store, scale.id)
 
 
 def test_packaging_is_noted_changed_and_retired(store: Store) -> None:
-    gear.PACKAGING.add(store, PackagingForm("Jar", "48", "52,80", "Quay"))
-    gear.PACKAGING.add(store, PackagingForm("a tin", "100"))
-    tin, jar = gear.PACKAGING.list(store)
+    equipment.PACKAGING.add(store, PackagingForm("Jar", "48", "52,80", "Quay"))
+    equipment.PACKAGING.add(store, PackagingForm("a tin", "100"))
+    tin, jar = equipment.PACKAGING.list(store)
     assert (jar.units_per_pack, [price.amount for price in jar.prices], tin.prices) == (D(48), [D("52.8")], [])
     seen = PackagingForm.of(jar).fingerprint
-    gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "50", "50"), seen)
+    equipment.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "50", "50"), seen)
     with pytest.raises(Conflict):
-        gear.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "51"), seen)
-    dated = gear.PACKAGING.load(store, jar.id).prices
+        equipment.PACKAGING.revise(store, jar.id, PackagingForm("Jar", "51"), seen)
+    dated = equipment.PACKAGING.load(store, jar.id).prices
     assert [(price.amount, price.quantity_g, price.priced_on) for price in dated] == [
         (50, 50, today()),
         (D("52.8"), 48, today()),
     ]
-    gear.retire_packaging(store, tin.id)
-    assert [piece.name for piece in gear.PACKAGING.list(store)] == ["Jar", "a tin"]
-    gear.retire_packaging(store, tin.id, back=True)
-    assert gear.PACKAGING.load(store, tin.id).retired_at is None
+    equipment.retire_packaging(store, tin.id)
+    assert [piece.name for piece in equipment.PACKAGING.list(store)] == ["Jar", "a tin"]
+    equipment.retire_packaging(store, tin.id, back=True)
+    assert equipment.PACKAGING.load(store, tin.id).retired_at is None
 
 
 @pytest.mark.parametrize(
@@ -164,14 +163,14 @@ def test_packaging_that_cannot_be_is_refused(typed: PackagingForm, field: str) -
 @pytest.mark.sqlite
 def test_a_backup_holds_the_workshop_and_is_listed_newest_first(store: Store) -> None:
     first = backups.make_backup(store).path
-    gear.SCALES.add(store, ScaleForm("Bench", "0.1", "2 kg"))
+    equipment.SCALES.add(store, ScaleForm("Bench", "0.1", "2 kg"))
     second = backups.make_backup(store).path
     assert [one.path for one in backups.list_backups(store)] == [second, first]
     assert backups.list_backups(store)[0].why == "made by hand"
     copy = Store(sqlite_url(second))
     with copy.reading() as session:
         assert the_workshop(session).name == "Larch Street workshop"
-    assert [scale.name for scale in gear.SCALES.list(copy)] == ["Bench"]
+    assert [scale.name for scale in equipment.SCALES.list(copy)] == ["Bench"]
     copy.close()
 
 

@@ -23,7 +23,7 @@ from app.science.label_list.values import Certainty, ReadName
 from app.science.names import inci_key
 from app.work.form import Faults
 from app.work.label_reading.constraints import UserConstraints
-from app.work.label_reading.observing import AT, LONGEST_PACK, pack_claims, readings_of
+from app.work.label_reading.observations import AT, LONGEST_PACK, pack_claims, readings_of
 
 SUMMARY = "Percentages that a printed ingredient list allows, and the likely ones, with the place of the 1 % line."
 BOOK = LabelNames()

@@ -11,12 +11,12 @@ from app.web import context
 from app.web.row_number import number
 from app.web.template_tools import workshop
 from app.work.batches.as_made import as_made
+from app.work.batches.batch_readings import kinds_of, yield_percent
 from app.work.batches.deciding import what_is_open
 from app.work.batches.deviations import out_of_plan
 from app.work.batches.heating import heating_of
 from app.work.batches.history import actions
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import kinds_of, yield_percent
 from app.work.batches.rescuing import offered_rescue
 from app.work.batches.sections import links, shown
 from app.work.form import Faults

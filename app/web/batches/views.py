@@ -14,11 +14,11 @@ from app.web.batches.forms import asked_plan, search_asked, weighed_entries, wit
 from app.web.batches.page import Page, batch_page, done, row_version, typed_in
 from app.web.paging import page_after_skipped
 from app.web.row_number import number
+from app.work.batches.batch_readings import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
 from app.work.batches.deciding import BatchDecision, decide
 from app.work.batches.deviations import record_deviation
 from app.work.batches.listing import MOST_ROWS, batches_csv, products_made, search_batches
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import NoteForm, ReadingForm, YieldForm, add_note, add_reading, record_yield
 from app.work.batches.planning import Plan, plan_batch, planning_choices
 from app.work.batches.save_conflicts import clashes, still_typed
 from app.work.batches.ticks import TickForm, tick

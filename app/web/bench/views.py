@@ -3,7 +3,7 @@
 from flask import Blueprint, render_template
 
 from app.web import context
-from app.work.bench import look_at_bench
+from app.work.first_page import look_at_bench
 
 blueprint = Blueprint("bench", __name__)
 

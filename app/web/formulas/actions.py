@@ -14,8 +14,8 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, redo, save_draft, undo
 from app.work.formulas.merge import merge
 from app.work.formulas.paste import preview, with_rows
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.results import Results, results_of
-from app.work.formulas.shelf import match_materials
 from app.work.formulas.suggesting import choices, take
 from app.work.formulas.usual_phases import sort_into_phases
 

@@ -18,8 +18,8 @@ from app.work.formulas.draft import Draft
 from app.work.formulas.editing import code_faults, open_draft
 from app.work.formulas.fields import FieldChange, changes
 from app.work.formulas.merge import MergeConflict, merge
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.results import Results, results_of
-from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import Suggestion, unmatched
 

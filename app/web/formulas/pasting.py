@@ -12,8 +12,8 @@ from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import new_id, several_lines
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.formulas.paste import in_percent, preview, with_rows
+from app.work.formulas.pinned_materials import match_materials, shelf_of
 from app.work.formulas.resolve import MOST_LINES
-from app.work.formulas.shelf import match_materials, shelf_of
 from app.work.formulas.steps import OpenDraft
 from app.work.formulas.suggesting import choices, take
 from app.work.formulas.usual_phases import sort_into_phases

@@ -7,10 +7,10 @@ from app.science.errors import Invalid
 from app.science.formula import Formula
 from app.store.errors import NotFound
 from app.web import context
-from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look
+from app.web.formulas.save_answers import refused, too_late
 from app.work.formulas.compare import compare
 from app.work.formulas.editing import DraftConflict, open_draft, save_draft
 from app.work.formulas.faults import FieldFault, IncompleteFormula

@@ -6,11 +6,11 @@ from app.science.errors import Invalid
 from app.web import context
 from app.web.formulas import columns, pasting, pictures, trying, versions
 from app.web.formulas.actions import Done, act
-from app.web.formulas.answers import refused, too_late
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import answer
 from app.web.formulas.forms import posted
 from app.web.formulas.page import full_page, look, parts
+from app.web.formulas.save_answers import refused, too_late
 from app.web.paging import page_after_skipped
 from app.work.form import Faults
 from app.work.formulas.editing import DraftConflict, bring_back, copy_formula, create, retire

@@ -11,22 +11,22 @@ from app.science.inference.infer import MOST_NAMES
 from app.science.inference.wording import percent_words
 from app.store.errors import Conflict
 from app.web import context
-from app.web.label_reading import making, photos
+from app.web.label_reading import photos, starting
 from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
 from app.web.label_reading.forms import statement, typed_values
 from app.web.materials.forms import whole_number
 from app.work.form import Faults
 from app.work.label_reading import lists
-from app.work.label_reading.asking import ask
 from app.work.label_reading.cards import cards
 from app.work.label_reading.choosing import own_shelf
+from app.work.label_reading.estimate_formula import ask
 from app.work.label_reading.lists import ListForm, OpenList, TeachForm
-from app.work.label_reading.observing import MEASURES, ObservedForm
+from app.work.label_reading.observations import MEASURES, ObservedForm
 from app.work.label_reading.start_words import start_words
 from app.work.label_reading.suggesting import suggestions
 
-__all__ = ["blueprint", "making", "photos"]
+__all__ = ["blueprint", "photos", "starting"]
 
 
 @blueprint.app_template_filter("per_cent")
@@ -96,7 +96,7 @@ def _shown(current: OpenList) -> dict[str, object]:
         "ticks": ticks(),
         "line_place": place(1.0),
         "asked": ask(current.sheet),
-        "cost": making.cost_of(current.sheet),
+        "cost": starting.cost_of(current.sheet),
         "start_words": start_words(current.sheet),
     }
 

@@ -22,7 +22,7 @@ from app.work.batches import sections
 from app.work.batches.listing import find_batches
 from app.work.form import Faults
 from app.work.formulas.faults import IncompleteFormula
-from app.work.labels.bench import (
+from app.work.labels.bench_labels import (
     SolutionForm,
     bench_label_of_batch,
     bench_label_of_lot,
@@ -32,8 +32,8 @@ from app.work.labels.bench import (
 )
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design, load_design, remove_design, revise_design, sheet_choices
+from app.work.labels.label_sheets import SHEETS, add_common_sheet, sheet_names
 from app.work.labels.round_jar import RoundJarForm, add_round_jar
-from app.work.labels.sheets import SHEETS, add_common_sheet, sheet_names
 from app.work.products.products import load_product
 
 blueprint = Blueprint("labels", __name__)

@@ -13,7 +13,7 @@ from app.store.errors import NotFound
 from app.web import context
 from app.work.csv_text import write_table
 from app.work.materials.composition import width_text
-from app.work.materials.finding import SearchedFor, search_library
+from app.work.materials.material_search import SearchedFor, search_library
 from app.work.materials.shelf import on_shelf
 from app.work.rules.own_values import memory_about
 

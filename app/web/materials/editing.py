@@ -11,8 +11,8 @@ from app.web.materials.forms import whole_number, with_spare_rows, without_savin
 from app.work.form import Faults
 from app.work.materials import shelf
 from app.work.materials.composition import cas_remark, sum_of
+from app.work.materials.inci_choices import cas_of, names_like
 from app.work.materials.material_form import MaterialForm, PartForm, from_library
-from app.work.materials.names import cas_of, names_like
 
 SAVE = "save"
 FIRST_ROWS = 2

@@ -5,8 +5,8 @@ from collections.abc import Mapping
 from app.store.materials import PhaseHint
 from app.web.row_number import number
 from app.work.materials.composition import fitted, with_pasted, with_water
-from app.work.materials.finding import ALL, IN_USE, RETIRED, SearchedFor
 from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.material_search import ALL, IN_USE, RETIRED, SearchedFor
 
 MORE_ROWS = 3
 

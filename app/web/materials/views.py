@@ -16,7 +16,7 @@ from app.web.materials.page import render_page
 from app.web.paging import asked_number, counted_page
 from app.work.form import Faults
 from app.work.materials import shelf
-from app.work.materials.finding import MOST_LIBRARY, PAGE, SearchedFor, find, functions_known
+from app.work.materials.material_search import MOST_LIBRARY, PAGE, SearchedFor, find, functions_known
 
 __all__ = ["blueprint", "editing", "prices", "transfer"]
 

@@ -13,10 +13,10 @@ from app.store.products import products_of
 from app.web import context
 from app.web.row_number import number
 from app.web.template_tools import workshop
-from app.work.batches.sheets import sheet_of_batch
+from app.work.batches.planned_sheet import sheet_of_batch
 from app.work.clock import today
 from app.work.formulas.faults import IncompleteFormula
-from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
+from app.work.paper_formula import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
 
 blueprint = Blueprint("papers", __name__)
 Page = str | Response | tuple[str, int]

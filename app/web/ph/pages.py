@@ -17,9 +17,15 @@ from app.web.row_number import number
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin
 from app.work.formulas.steps import OpenDraft
-from app.work.ph.comparing import ChangedFormula, choose_neutraliser, choose_thickener, neutralising, thickener_rows
+from app.work.ph.adjuster_comparison import (
+    ChangedFormula,
+    choose_neutraliser,
+    choose_thickener,
+    neutralising,
+    thickener_rows,
+)
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
-from app.work.ph.stock import STARTS, StockForm, start_of, stock_of
+from app.work.ph.stock_solutions import STARTS, StockForm, start_of, stock_of
 
 Page = str | Response | tuple[str, int]
 

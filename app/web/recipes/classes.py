@@ -17,7 +17,7 @@ from app.web.recipes.area import blueprint
 from app.web.row_number import number
 from app.work.class_kits import ClassKits, class_kits, read_participants, read_step
 from app.work.formulas.faults import IncompleteFormula
-from app.work.labels.sheets import grid_of
+from app.work.labels.label_sheets import grid_of
 
 Page = Response | str | tuple[str, int]
 USUAL_COUNT = "8"

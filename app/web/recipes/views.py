@@ -18,7 +18,7 @@ from app.web.recipes import classes
 from app.web.recipes.area import blueprint
 from app.work.form import Faults
 from app.work.formulas.faults import IncompleteFormula
-from app.work.papers import asked_formula_at_size
+from app.work.paper_formula import asked_formula_at_size
 from app.work.recipe import Recipe, recipe_of, with_notes
 from app.work.recipe_notes import (
     PictureForm,

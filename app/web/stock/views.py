@@ -18,9 +18,9 @@ from app.work.batches.loading import load_batch
 from app.work.clock import today
 from app.work.form import Faults, Form
 from app.work.stock import listing, lots, suppliers
-from app.work.stock.composition import LotCompositionForm, load_composition, set_composition
 from app.work.stock.counting import CountSheetForm, count_sheet, save_count
 from app.work.stock.documents import documents_about
+from app.work.stock.lot_composition import LotCompositionForm, load_composition, set_composition
 
 __all__ = ["blueprint", "documents", "orders", "prices"]
 

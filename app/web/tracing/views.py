@@ -13,8 +13,8 @@ from app.web.papers.views import setting
 from app.web.tracing import cases, recalls, sending
 from app.web.tracing.area import Page, as_csv, as_pdf, blueprint
 from app.work.tracing.batch_section import SECTION
-from app.work.tracing.finding import find_code
-from app.work.tracing.papers import papers_of
+from app.work.tracing.code_search import find_code
+from app.work.tracing.lot_documents import papers_of
 from app.work.tracing.trace import Trace, cut, trace_batch, trace_csv, trace_lot, trace_receiver
 
 __all__ = ["SECTION", "blueprint", "cases", "recalls", "sending"]

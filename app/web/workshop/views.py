@@ -12,14 +12,14 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.materials.forms import whole_number
-from app.web.workshop import equipment, gear, people
+from app.web.workshop import equipment, gear_checks, people
 from app.web.workshop.area import blueprint
 from app.work import backups as kept
 from app.work import workshop as work
 from app.work.clock import today
 from app.work.form import Faults
 
-__all__ = ["blueprint", "equipment", "gear", "people"]
+__all__ = ["blueprint", "equipment", "gear_checks", "people"]
 
 
 def _form(typed: work.SettingsForm, row_version: int, **more: object) -> str:

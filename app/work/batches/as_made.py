@@ -19,14 +19,14 @@ from app.science.tolerance import Band, Weight, share_slack
 from app.store.batches import PH, Batch, BatchLine
 from app.store.stock import lots_by_id
 from app.work.batches.deviations import band_of
-from app.work.batches.sheets import formula_of_batch
+from app.work.batches.planned_sheet import formula_of_batch
 from app.work.formulas.declaring import declared_formula
 from app.work.ph.batch_mixture import materials_of
 from app.work.ph.report import PhReport, ph_report
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.carried_answers import unanswered
 from app.work.rules.formula_checks import check_formula, read_given_answers
-from app.work.stock.composition import parts_as_weighed
+from app.work.stock.lot_composition import parts_as_weighed
 
 HUNDRED, ZERO = Decimal(100), Decimal(0)
 PLACES = 6

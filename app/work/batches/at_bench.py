@@ -9,10 +9,10 @@ from app.science.tolerance import Band
 from app.store.batches import Batch, BatchLine, BatchWeighing
 from app.store.errors import NotFound
 from app.store.workshop import scales
+from app.work.batch_sheet import cautions_of
 from app.work.batches.deviations import band_of
 from app.work.batches.loading import load_batch
-from app.work.batches.sheets import formula_to_make
-from app.work.sheets import cautions_of
+from app.work.batches.planned_sheet import formula_to_make
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,16 +13,16 @@ from app.store.errors import Conflict, NotFound
 from app.store.materials import MaterialRow
 from app.store.workshop import the_workshop
 from app.work.action import action
+from app.work.batch_sheet import batch_sheet
 from app.work.batches.loading import open_batch
+from app.work.batches.planned_sheet import formula_to_make
 from app.work.batches.planning import Plan, weights_of, worked_out
-from app.work.batches.sheets import formula_to_make
 from app.work.clock import now
 from app.work.form import Field, Form
 from app.work.form_fields import Name, row_number
 from app.work.formulas.context import read_context
-from app.work.formulas.shelf import pin, read_shelf
+from app.work.formulas.pinned_materials import pin, read_shelf
 from app.work.people import SignedBy, session_of
-from app.work.sheets import batch_sheet
 from app.work.typed_text import required_line
 
 LONGEST_NUMBER = 60

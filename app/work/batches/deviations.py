@@ -11,8 +11,8 @@ from app.science.tolerance import Band, checks_of
 from app.store.batches import Batch, BatchLine
 from app.store.stock import Lot
 from app.work.action import action
+from app.work.batches.batch_readings import yield_percent
 from app.work.batches.loading import open_batch
-from app.work.batches.observing import yield_percent
 from app.work.deviations import DeviationForm, OutOfPlan, answered, undecided, write_deviation
 from app.work.formulas.versions import formula_of
 

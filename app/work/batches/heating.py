@@ -13,17 +13,17 @@ from app.store.batches import Batch, BatchLine, BatchWeighing, Heating
 from app.store.errors import NotFound
 from app.store.workshop import scales, vessels
 from app.work.action import action
+from app.work.batch_sheet import WATER_PERCENT, water_percent
 from app.work.batches.loading import open_batch
+from app.work.batches.planned_sheet import formula_of_batch
 from app.work.batches.pots import learned_losses, pots_of
-from app.work.batches.sheets import formula_of_batch
 from app.work.batches.weighing import LONGEST_LOT, LONGEST_REASON, SLIP, note_overdue, unexplained, weighing_words
 from app.work.clock import now
 from app.work.form import FaultList, Faults, Form, rule
 from app.work.form_fields import Grams, MaybeGrams, Name, ShortText
-from app.work.gear import due_gear
+from app.work.gear_checks import due_gear
 from app.work.people import SignedBy, session_of
 from app.work.ph.batch_mixture import materials_of
-from app.work.sheets import WATER_PERCENT, water_percent
 from app.work.stock.weighed import bind_lot, settle_lines
 
 ZERO = Decimal(0)

@@ -20,6 +20,7 @@ from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.products import Product, find_product, products_of
 from app.store.workshop import Workshop, next_in_series, the_workshop
 from app.work.action import action
+from app.work.batch_sheet import BatchSheet, batch_sheet
 from app.work.batches.loading import log
 from app.work.batches.ticks import planned_ticks
 from app.work.clock import now
@@ -30,11 +31,10 @@ from app.work.formulas.editing import find, open_draft
 from app.work.formulas.faults import IncompleteFormula
 from app.work.formulas.results import results_of
 from app.work.formulas.versions import formula_of, keep_in, latest_version, read_version
-from app.work.papers import at_size
+from app.work.paper_formula import at_size
 from app.work.people import SignedBy
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_stops
-from app.work.sheets import BatchSheet, batch_sheet
 
 NO_SIZE = "Enter the batch size, such as 500 g or 40 units."
 

@@ -10,18 +10,18 @@ from app.science.numbers import exact_arithmetic
 from app.science.specification import Check
 from app.science.tolerance import Band, checks_of
 from app.store.batches import Batch, BatchLine, BatchReading, BatchWeighing, Tick, TickKind
+from app.work.batch_sheet import cautions_of, loses_water
 from app.work.batches.as_made import AsMade, as_made
+from app.work.batches.batch_readings import yield_percent
 from app.work.batches.deciding import weighers
 from app.work.batches.deviations import band_of, out_of_plan
 from app.work.batches.history import Action, actions
 from app.work.batches.loading import load_batch
-from app.work.batches.observing import yield_percent
-from app.work.batches.sheets import formula_to_make
+from app.work.batches.planned_sheet import formula_to_make
 from app.work.deviations import OutOfPlan
-from app.work.gear import GearRow, gear_rows
+from app.work.gear_checks import GearRow, gear_rows
 from app.work.ph.batch_sessions import states_of
 from app.work.ph.session_state import State
-from app.work.sheets import cautions_of, loses_water
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from app.store.workshop import vessels
 from app.work.action import action
 from app.work.batches.deviations import band_of
 from app.work.batches.loading import open_batch
-from app.work.batches.sheets import formula_of_batch
+from app.work.batches.planned_sheet import formula_of_batch
 from app.work.clock import now
 from app.work.people import person_named
 from app.work.stock.listing import lots_of

@@ -7,8 +7,8 @@ from app.store.batches import Tick, TickKind
 from app.store.errors import NotFound
 from app.store.workshop import Workshop
 from app.work.action import action
+from app.work.batches.batch_readings import COLDEST, HOTTEST
 from app.work.batches.loading import open_batch
-from app.work.batches.observing import COLDEST, HOTTEST
 from app.work.clock import now
 from app.work.form import Form
 from app.work.form_fields import MaybeNumber, ShortText

@@ -16,7 +16,7 @@ from app.work.batches.loading import load_batch, open_batch
 from app.work.clock import now
 from app.work.form import FaultList, Faults, Form, rule
 from app.work.form_fields import MaybeGrams, Name, RowId, ShortText
-from app.work.gear import due_gear
+from app.work.gear_checks import due_gear
 from app.work.people import SignedBy
 from app.work.stock.weighed import bind_lot, settle_lines
 

@@ -16,8 +16,8 @@ from app.work.form import Form, rule
 from app.work.form_fields import Name, ShortText
 from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
-from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
 
 LONGEST_CODE = 12

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.store.batches import PH, Batch, BatchLine
 from app.store.formulas import Branch, FormulaRow, FormulaVersion
-from app.work.batches.observing import yield_percent
+from app.work.batches.batch_readings import yield_percent
 
 MOST_BATCHES = 24
 HUNDRED = Decimal(100)

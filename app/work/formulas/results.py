@@ -20,8 +20,8 @@ from app.work.formulas.declaring import Declared, declared
 from app.work.formulas.draft import Draft, DraftLine
 from app.work.formulas.emulsion_sides import phase_sides, substance_sides
 from app.work.formulas.faults import FieldFault, IncompleteFormula
+from app.work.formulas.pinned_materials import Shelf, shelf_of
 from app.work.formulas.resolve import Resolution, fills_up, resolve
-from app.work.formulas.shelf import Shelf, shelf_of
 from app.work.formulas.steps import OpenDraft
 from app.work.pricing import price_book
 

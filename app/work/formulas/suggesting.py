@@ -11,8 +11,8 @@ from app.science.names import inci_key
 from app.store.engine import Store
 from app.work.form import Faults
 from app.work.formulas.paste import MaterialOffer
-from app.work.materials.finding import LONGEST_QUERY, shelf_index
 from app.work.materials.material_form import MaterialForm, PartForm
+from app.work.materials.material_search import LONGEST_QUERY, shelf_index
 from app.work.materials.shelf import add_material, put_on_shelf
 
 MOST = 12

@@ -19,8 +19,8 @@ from app.work.clock import now
 from app.work.formulas.declaring import Declared, DeclaredLists, declared_everywhere, declared_formula
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import find, insert
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.results import read_complete
-from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import OpenDraft, add_step, opened
 from app.work.typed_text import clean_text, one_line
 

@@ -28,8 +28,8 @@ from app.work.form_fields import is_yes
 from app.work.formulas.declaring import DeclaredLists
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import LONGEST_CODE, insert
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.resolve import MOST_LINES
-from app.work.formulas.shelf import match_materials
 from app.work.formulas.steps import add_step, code_taken, opened
 from app.work.formulas.versions import version_lines
 from app.work.handover.going_out import add_draft, versions_out, with_ids

@@ -17,7 +17,7 @@ from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
 from app.work.form import FaultList
 from app.work.label_reading.constraints import UserConstraints, parse_known
-from app.work.label_reading.observing import pack_claims, readings_of
+from app.work.label_reading.observations import pack_claims, readings_of
 
 TOO_MANY = (
     "There are {count:,} names in this text; at most {most} are worked out at once. Paste the ingredient list alone."

@@ -26,7 +26,7 @@ from app.work.form import Form
 from app.work.form_fields import LongText, Name, OneOf, ShortText
 from app.work.label_reading.constraints import UserConstraints
 from app.work.label_reading.estimate import LabelEstimate, read_text, work_out
-from app.work.label_reading.observing import ObservedForm
+from app.work.label_reading.observations import ObservedForm
 from app.work.pricing import price_book
 
 KILOGRAM = Decimal(1000)

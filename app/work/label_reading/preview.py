@@ -17,13 +17,13 @@ from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
 from app.work.formulas.context import read_context
 from app.work.formulas.declaring import Declared
 from app.work.formulas.draft import Draft
+from app.work.formulas.pinned_materials import read_shelf
 from app.work.formulas.results import Results, results
-from app.work.formulas.shelf import read_shelf
-from app.work.label_reading.asking import look_at
 from app.work.label_reading.choosing import OWN, Choices, OwnShelf, StartPlan, make_plan
-from app.work.label_reading.comparing import compared
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.estimate import LabelEstimate
+from app.work.label_reading.estimate_formula import look_at
+from app.work.label_reading.list_comparison import compared
 from app.work.ph.report import PhReport
 
 

@@ -17,7 +17,7 @@ from app.store.workshop import the_workshop
 from app.work.action import action
 from app.work.form import Choice, Faults, Field, Form, rule
 from app.work.form_fields import LongText, Name, OneOf, ShortText, TickBox
-from app.work.labels.sheets import LONGEST_MM
+from app.work.labels.label_sheets import LONGEST_MM
 from app.work.products.products import load_product
 
 # What can stand on a label, in the order it stands there, with its words on the form.

@@ -15,7 +15,7 @@ from app.work.action import action
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import OneOf
 from app.work.labels.design import ELEMENTS, MOST_DESIGNS, DesignForm, MaybeLength
-from app.work.labels.sheets import Length
+from app.work.labels.label_sheets import Length
 from app.work.products.products import load_product
 
 ASKED = "Enter a length, such as 60 mm or 2 3/8 in."

@@ -21,8 +21,8 @@ from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.store.stock import Lot, MoveKind, StockMove, lots_by_id
 from app.work.batches.loading import load_batch
+from app.work.batches.planned_sheet import formula_of_batch, planned_weighing
 from app.work.batches.sections import Section, add
-from app.work.batches.sheets import formula_of_batch, planned_weighing
 from app.work.packing.packaging_lots import PackagingPiece, pieces_of
 from app.work.packing.runs import nominal_g
 from app.work.pricing import PriceBook, price_book, received_amounts

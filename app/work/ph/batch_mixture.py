@@ -11,7 +11,7 @@ from app.science.errors import Invalid
 from app.science.formula import Material
 from app.science.numbers import exact_arithmetic, to_places
 from app.store.batches import Batch, BatchLine
-from app.work.formulas.shelf import Shelf, pinned, read_shelf
+from app.work.formulas.pinned_materials import Shelf, pinned, read_shelf
 from app.work.formulas.versions import formula_of
 from app.work.ph.mixture import PhLine, adjuster_of, choose_ph_line
 

@@ -17,7 +17,7 @@ from app.work.batches.weighing import weighing_words
 from app.work.clock import now
 from app.work.form import Faults, Field, Form, rule
 from app.work.form_fields import MaybeGrams, MaybeNumber, Number, OneOf, RowId, ShortText, TickBox
-from app.work.formulas.shelf import pin, pinned, read_shelf
+from app.work.formulas.pinned_materials import pin, pinned, read_shelf
 from app.work.people import SignedBy
 from app.work.ph.batch_mixture import line_for
 from app.work.ph.droppers import grams_of_drops

@@ -20,7 +20,7 @@ from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.formulas.editing import find
 from app.work.formulas.faults import IncompleteFormula
-from app.work.formulas.shelf import match_materials
+from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.steps import add_step, opened
 from app.work.formulas.versions import keep_in
 from app.work.ph.batch_mixture import materials_of, sets_ph

@@ -22,7 +22,7 @@ from app.science.errors import Invalid
 from app.store.batches import Batch, BatchReading, BatchWeighing
 from app.store.bench_ph import PhSession
 from app.store.growing import standing
-from app.work.formulas.shelf import Shelf, pinned, read_shelf
+from app.work.formulas.pinned_materials import Shelf, pinned, read_shelf
 from app.work.ph.batch_mixture import kept_materials, materials_of, mixture_in_batch
 from app.work.ph.mixture import mixture_of
 from app.work.ph.solutions import Solution, as_solution, solutions_on_shelf

@@ -17,7 +17,7 @@ from app.work.batches.loading import CLOSED, load_batch, log, open_batch
 from app.work.clock import now
 from app.work.form import Faults, Field, Form
 from app.work.form_fields import Grams, Number, row_number
-from app.work.formulas.shelf import pin, read_shelf
+from app.work.formulas.pinned_materials import pin, read_shelf
 from app.work.formulas.versions import formula_of
 from app.work.people import SignedBy
 from app.work.ph.batch_mixture import adjuster_line, materials_of, mixture_in_batch

@@ -10,7 +10,7 @@ from app.science.acid_base.values import Adjuster
 from app.science.formula import Material
 from app.store.engine import Store
 from app.store.materials import live_materials
-from app.work.formulas.shelf import as_shelf_material
+from app.work.formulas.pinned_materials import as_shelf_material
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.ph.mixture import adjuster_of

@@ -31,7 +31,8 @@ from app.store.products import Product
 from app.store.quality import CaseFile
 from app.store.stock import Document, DocumentKind, DocumentLink, Lot, Supplier
 from app.store.workshop import Workshop, the_workshop
-from app.work.batches.observing import yield_percent
+from app.work.batch_sheet import cautions_of
+from app.work.batches.batch_readings import yield_percent
 from app.work.batches.record import CheckRecord
 from app.work.clock import today
 from app.work.formulas.declaring import Declared
@@ -45,7 +46,6 @@ from app.work.ph.report import PhReport, ph_report
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.checks import FormulaChecks
 from app.work.rules.formula_checks import check_formula, read_given_answers
-from app.work.sheets import cautions_of
 from app.work.tracing.cases import CaseRate, complaints_by_units_sold
 from app.work.tracing.sending import units_sold
 

@@ -16,9 +16,9 @@ from app.science.rules.selectors import Ingredient, ingredients
 from app.science.rules.values import Severity
 from app.science.rules.warnings import LabelStatement
 from app.work.rules.answers import AnsweredFinding, Answers, attach_answers
-from app.work.rules.asking import Question
 from app.work.rules.book import book_of
 from app.work.rules.corrections import Correction
+from app.work.rules.question import Question
 
 NO_WORDS = "Front label text: none are written, so no claim could be looked at but the name."
 NO_KIND = "Kind of product: none chosen and none recognised, so limits for particular kinds are only named."

@@ -7,10 +7,10 @@ from sqlalchemy.orm import Session
 from app.science.formula import Formula
 from app.work.formulas.results import Results
 from app.work.rules.answers import Answers, read_answers
-from app.work.rules.asking import question
 from app.work.rules.checks import FormulaChecks, check
 from app.work.rules.corrections import Correction, read_corrections
 from app.work.rules.predicted_ph import predicted_ph
+from app.work.rules.question import question
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,8 @@ from app.science.rules.values import Finding, LimitRule
 from app.store.formulas import FormulaRow
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
-from app.work.rules.asking import question
 from app.work.rules.predicted_ph import predicted_ph
+from app.work.rules.question import question
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.model import compile_model, dose_system
 from app.science.acid_base.prediction import predict_model
 from app.science.acid_base.speciation import undissociated_fraction
-from app.science.acid_base.stock import sodium_hydroxide_density
+from app.science.acid_base.stock_solutions import sodium_hydroxide_density
 from app.science.acid_base.values import WATER_MOLAR_MASS, Adjuster, Mixture, MixtureLine
 
 CASES = json.loads((Path(__file__).parents[2] / "data" / "chem_check_cases.json").read_text(encoding="utf-8"))["cases"]

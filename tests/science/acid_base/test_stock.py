@@ -1,7 +1,7 @@
 import pytest
 
 from app.reference.acid_base import acid_base_table
-from app.science.acid_base.stock import StockMaterial, make_stock, sodium_hydroxide_density
+from app.science.acid_base.stock_solutions import StockMaterial, make_stock, sodium_hydroxide_density
 from app.science.errors import Invalid
 
 

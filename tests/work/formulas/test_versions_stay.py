@@ -16,9 +16,9 @@ from app.store.engine import Store
 from app.store.formulas import FormulaVersion
 from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.workshop import CostBy, Jurisdiction, ScaleRow, Workshop
+from app.work.batches.planned_sheet import sheet_of_batch
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.record import batch_record
-from app.work.batches.sheets import sheet_of_batch
 from app.work.class_kits import class_kits
 from app.work.clock import now
 from app.work.formulas import declaring, resolve
@@ -29,7 +29,7 @@ from app.work.formulas.versions import ingredient_list, keep_version, read_versi
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
 from app.work.packing.actual_cost import batch_cost
-from app.work.papers import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
+from app.work.paper_formula import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
 from app.work.recipe import recipe_of
 from app.work.rules.corrections import put_right
 from app.work.rules.formula_checks import GivenAnswers

@@ -15,7 +15,7 @@ from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft
 from app.work.formulas.results import results_of
-from app.work.ph.comparing import (
+from app.work.ph.adjuster_comparison import (
     ChangedFormula,
     bare_mixture,
     choose_neutraliser,
@@ -27,7 +27,7 @@ from app.work.ph.mixture import choose_ph_line
 from app.work.ph.preservation import VERDICT_WORDS, preservation_details
 from app.work.ph.report import ph_report
 from app.work.ph.rewriting import Rewrite, rewritten
-from app.work.ph.stock import STARTS, StockForm, stock_of
+from app.work.ph.stock_solutions import STARTS, StockForm, stock_of
 
 # Figures, which no database can change.
 pytestmark = pytest.mark.sqlite

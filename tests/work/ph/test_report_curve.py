@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 
 from app.store.engine import Store
-from app.work.papers import PaperRequest, formula_asked
+from app.work.paper_formula import PaperRequest, formula_asked
 from app.work.ph.report import titration
 
 # Figures, which no database can change.

@@ -10,7 +10,7 @@ from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
 from app.store.products import live_products, products_of
 from app.work.form import Faults
-from app.work.papers import PaperRequest, cost_sheet_of, declaration_of, formula_asked
+from app.work.paper_formula import PaperRequest, cost_sheet_of, declaration_of, formula_asked
 from app.work.products.product_form import PackForm, ProductForm, RateForm
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sqlalchemy.orm import Session
 
 from app.store.engine import Store
-from app.work.tracing.finding import find_code
+from app.work.tracing.code_search import find_code
 from app.work.tracing.reach import back, onward
 from app.work.tracing.trace import lines_of, trace_batch, trace_csv, trace_lot, trace_receiver
 from tests.conftest import GelBatch

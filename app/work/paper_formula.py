@@ -13,19 +13,19 @@ from app.science.numbers import parse_number
 from app.store.errors import NotFound
 from app.store.material_queries import every_packaging
 from app.store.workshop import Jurisdiction, the_workshop
+from app.work.batch_sheet import BatchSheet, batch_sheet
 from app.work.batches.pots import pots_of
 from app.work.cost_sheet import CostSheet, cost_sheet
 from app.work.formulas.context import rates_of
 from app.work.formulas.declaring import Declared
 from app.work.formulas.editing import open_draft
+from app.work.formulas.pinned_materials import Shelf, read_shelf
 from app.work.formulas.results import by_weight, read_complete
-from app.work.formulas.shelf import Shelf, read_shelf
 from app.work.formulas.versions import ingredient_list, read_version
 from app.work.pricing import price_book
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.answers import AnsweredFinding
 from app.work.rules.open_findings import open_findings, open_stops
-from app.work.sheets import BatchSheet, batch_sheet
 
 TODAY = "today"
 

@@ -10,7 +10,7 @@ from app.science.rules.certificates import CertifiedDose, read_certificate
 from app.science.rules.names import is_water
 from app.science.rules.values import Exposure, FormulaFacts
 from app.work.clock import today
-from app.work.rules.products import KindOfProduct, kind_of_product
+from app.work.rules.product_kind import KindOfProduct, kind_of_product
 
 # Phases at least this hot are taken to be joined hot; a cool-down phase goes in later, at its own temperature.
 JOINED_HOT_C = Decimal(55)

@@ -7,7 +7,7 @@ from app.web import context
 from app.web.workshop.area import blueprint
 from app.work.clock import today
 from app.work.form import Faults
-from app.work.gear import GearCheckForm, load_gear, record_check
+from app.work.gear_checks import GearCheckForm, load_gear, record_check
 
 Page = str | Response | tuple[str, int]
 

@@ -18,7 +18,7 @@ from app.store.engine import Store
 from app.store.materials import live_materials
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import SaveOrigin, save_draft
-from app.work.formulas.shelf import as_shelf_material
+from app.work.formulas.pinned_materials import as_shelf_material
 from app.work.formulas.steps import OpenDraft
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, put_on_shelf

@@ -10,10 +10,10 @@ from app.store.batches import BatchState
 from app.store.engine import Store
 from app.store.stock import Lot, LotState
 from app.store.workshop import ScaleRow
-from app.work.batches.observing import ReadingForm, add_reading
+from app.work.batches.batch_readings import ReadingForm, add_reading
 from app.work.batches.ticks import TickForm, tick
-from app.work.bench import look_at_bench
 from app.work.clock import today
+from app.work.first_page import look_at_bench
 from app.work.materials.prices import PriceForm, add_price
 from app.work.stock.lots import DecisionForm, ReceiveForm, decide_lot, receive
 

@@ -11,8 +11,8 @@ from app.web.label_reading.forms import OUT, choices
 from app.web.materials.forms import whole_number
 from app.work.form import Faults
 from app.work.label_reading.choosing import Choices, check_something_left, own_shelf
-from app.work.label_reading.comparing import compare
 from app.work.label_reading.estimate import LabelEstimate
+from app.work.label_reading.list_comparison import compare
 from app.work.label_reading.lists import open_list, taught_names
 from app.work.label_reading.preview import changes, preview
 from app.work.label_reading.starting import StartForm, start_formula

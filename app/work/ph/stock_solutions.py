@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.reference.acid_base import acid_base_table
-from app.science.acid_base.stock import StockMaterial, StockRecipe, make_stock
+from app.science.acid_base.stock_solutions import StockMaterial, StockRecipe, make_stock
 from app.science.errors import Invalid
 from app.work.form import Choice, Faults, Field, Form
 from app.work.form_fields import Grams, Number

@@ -12,12 +12,12 @@ from app.science.scales import Scale
 from app.science.weighing import WeighedLine, Weighing
 from app.science.weighing_advice import WeighingAdvice
 from app.store.batches import Batch
+from app.work.batch_sheet import sheet_of
 from app.work.batches.loading import load_batch
 from app.work.batches.pots import pots_of
-from app.work.formulas.shelf import pinned
+from app.work.formulas.pinned_materials import pinned
 from app.work.formulas.versions import formula_of
 from app.work.rules.open_findings import open_findings
-from app.work.sheets import sheet_of
 
 
 def sheet_of_batch(session: Session, batch_id: int) -> dict[str, Any]:
