@@ -87,6 +87,8 @@ def compile_statements_once() -> None:
 
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the suite away from the person's own workshop."""
+    # What is collected stays to the end, so nothing is swept until then.
+    gc.disable()
     compile_statements_once()
     draw_from_strategies_alone(config)
     # A suite that was started in the background ignores Ctrl-C, and so would every program that its tests start.
@@ -105,8 +107,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_collection_finish() -> None:
     """Look no more through what is there before the first test whenever memory is swept."""
-    gc.collect()
     gc.freeze()
+    gc.enable()
     gc.set_threshold(50_000, 20, 50)
 
 

@@ -123,7 +123,8 @@ def test_the_crawler_meets_the_forms_of_every_area(forms: list[Form]) -> None:
 @pytest.mark.parametrize("bad", HOSTILE, ids=lambda text: repr(text[:12]))
 def test_no_field_of_any_form_breaks_a_page(demo_client: FlaskClient, forms: list[Form], bad: str) -> None:
     faults = []
-    for form in forms:
+    # A form without a field to type into says the same each time, so it is sent with the first of them alone.
+    for form in (form for form in forms if form.typed or bad == HOSTILE[0]):
         answer = send(demo_client, form, bad)
         if answer.status_code >= 500:
             faults.append(f"{form.action}: {answer.status_code}")

@@ -1,11 +1,11 @@
 """The loop at the bench, on beakers whose truth is drawn from the stated uncertainties."""
 
 import re
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 from hypothesis import settings
-from scipy.stats import norm
 
 from app.science.acid_base.bench import NextMove, expected_reading, implausible, next_step, open_session
 from app.science.acid_base.charge_balance import solve
@@ -106,7 +106,7 @@ def test_a_reading_that_cannot_well_be_advises_nothing_until_a_second_one(scenes
 def test_a_reading_is_asked_about_beyond_one_ph_or_four_standard_uncertainties(scenes, off):
     session = open_session(*scenes[3], BATCH_G)
     start = expected_reading(session, None, np.zeros(2))
-    edge = min(1.0, max(4 * np.hypot((start.high - start.value) / norm.ppf(0.95), READING_NOISE), 0.3))
+    edge = min(1.0, max(4 * np.hypot((start.high - start.value) / NormalDist().inv_cdf(0.95), READING_NOISE), 0.3))
     found = implausible(session, (0.0, 0.0), [], start.value + off, READING_NOISE)
     assert (found is not None) == (abs(off) > edge)
 

@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
-from scipy.stats import beta
+from scipy.special import beta, ndtr
 
 from app.science.inference.draws import draw_compositions
 from app.science.inference.posterior import Belief, ListConstraints, Tilt, believe
@@ -68,7 +67,11 @@ def drawn() -> Drawn:
     width = np.where(rng.random((size, 6)) < 0.85, 1.0, 2.3) * USUAL.sigma[1:]
     rest = np.exp(USUAL.mu[1:] + shift + width * rng.standard_normal((size, 6)))
     percents = np.column_stack((100 - rest.sum(axis=1), rest))[rest.sum(axis=1) < 99]
-    weight = order_weight(percents[:, :6]) * beta.pdf(percents[:, 0] / 100, 0.7, 0.7) * (percents[:, 3] <= CAP)
+    # The water alone is likely at 0 and at 100 % and less so between: a beta distribution.
+    water = percents[:, 0] / 100
+    weight = (
+        order_weight(percents[:, :6]) * water**-0.3 * (1 - water) ** -0.3 / beta(0.7, 0.7) * (percents[:, 3] <= CAP)
+    )
     weight *= np.exp(-0.5 * ((percents[:, 2] - 8.0) / 1.5) ** 2)
     kept = weight > 0
     return Drawn(percents[kept], weight[kept] / weight.sum())

@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 from decimal import Decimal
+from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 import pytest
-from scipy.stats import norm
 from sqlalchemy import text
 
 from app.science.acid_base.bench import BenchStep, NextMove, open_session
@@ -423,7 +423,7 @@ def test_a_reading_is_one_row_with_its_uncertainty(store: Store, gel: Any) -> No
 @pytest.mark.parametrize("uncertainty", ["0.2", "0.5", "1.5"])
 def test_a_stated_uncertainty_covers_nine_readings_in_ten(uncertainty: str) -> None:
     whole = float(np.hypot(noise_of(Decimal(uncertainty)), METER_OFFSET))
-    assert 2 * norm.cdf(float(uncertainty) / whole) - 1 == pytest.approx(0.9, abs=1e-3)
+    assert 2 * NormalDist().cdf(float(uncertainty) / whole) - 1 == pytest.approx(0.9, abs=1e-3)
 
 
 def test_nothing_added_is_nothing_to_take_back(store: Store, gel: Any) -> None:
