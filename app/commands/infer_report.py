@@ -41,6 +41,7 @@ from app.science.inference.accuracy import (
 from app.science.inference.fit import KnownList, count_by_class, fit_priors
 from app.science.inference.infer import infer
 from app.science.inference.values import Inference, PriorTable
+from app.work.clock import today
 
 HEADINGS = ("method", "lists", "values", "points", "log10", "in bounds", "in band")
 
@@ -201,7 +202,7 @@ def start_lines(lists: Iterable[KnownList]) -> Iterable[str]:
     count, faults = 0, []
     for known in lists:
         found = infer(known.names, class_priors(), kind=known.kind)
-        begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type)
+        begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type, on=today())
         count += 1
         if begun is None:
             said["anything"] += 1

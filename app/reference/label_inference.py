@@ -16,6 +16,7 @@ from app.reference.inference_measures import (
 )
 from app.reference.inference_prior import class_of, class_priors, kind_by_names, kind_of, listed_name
 from app.reference.label_blends import bought_together
+from app.reference.label_targets import PRESERVING
 from app.science.inference.classes import in_company
 from app.science.inference.infer import infer, work_out
 from app.science.inference.tail import colour_tail
@@ -24,7 +25,6 @@ from app.science.inference.wording import percent_words
 from app.science.label_list.values import Certainty, ReadName
 from app.science.rules.values import Exposure
 
-PRESERVING = frozenset({"preservative", "paraben", "preservative_trace"})
 STARTING_POINT = (
     "The percentages are what order, law and habit make likely: a starting point of your own, never proof that two "
     "products are the same."

@@ -36,6 +36,13 @@ CODES = frozenset((
 ))  # fmt: skip
 
 
+# A peel is no slip for a leaf: a part of the plant that is printed stays.
+PLANT_PARTS = frozenset((
+    "LEAF", "PEEL", "SEED", "ROOT", "FLOWER", "FRUIT", "BARK", "KERNEL", "WOOD", "STEM", "BUD", "HERB", "NUT", "JUICE",
+    "SAP", "RESIN", "OIL", "EXTRACT", "WATER", "BUTTER", "WAX", "POWDER", "GUM", "ACID",
+))  # fmt: skip
+
+
 @cache
 def printed_otherwise() -> Mapping[str, str]:
     """Return the INCI name by the key of another way to print it, from ``synonyms.csv`` and ``label_synonyms.csv``.
@@ -158,7 +165,10 @@ def _guess(key: str) -> Match | None:
     lengths = range(len(key) - slips, len(key) + slips + 1)
     near = [name for length in lengths for name in _by_start().get((key[:1], length), ())]
     close = process.extract(key, near, scorer=OSA.distance, processor=None, score_cutoff=slips, limit=8)
-    likely = [(name, distance) for name, distance, _ in close if _digits(name) == _digits(key)]
+    parts = PLANT_PARTS & set(key.split())
+    likely = [
+        (name, distance) for name, distance, _ in close if _digits(name) == _digits(key) and parts <= set(name.split())
+    ]
     best = [name for name, distance in likely if distance == min(d for _, d in likely)]
     # The library goes before the thousands of the inventory where both are equally close.
     shipped = [name for name in best if name in substances() or name in printed_otherwise()]

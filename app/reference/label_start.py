@@ -6,35 +6,41 @@ are common practice.
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from datetime import date
+from decimal import Decimal
 
 import numpy as np
 
 from app.reference.blends import Blend, blend_uses, blends
 from app.reference.inference_caps import usual_exposure
 from app.reference.label_blends import telling_parts
-from app.reference.label_ph import ACIDS, BASES, adjuster_dose, entries_of, ph_of
+from app.reference.label_ph import BASES, adjuster_dose, entries_of, ph_of
+from app.reference.label_shape import ALKALINE_KINDS, Shape
+from app.reference.label_start_law import lawful_shares
+from app.reference.label_target_ph import EDGE, target_ph
 from app.reference.label_targets import targets_from
-from app.reference.library import find_substance
 from app.reference.mixtures import build_mixture
 from app.reference.preservatives import assess_mixture, preservatives
+from app.reference.product_kinds import propose_kind, words_for
 from app.reference.thickeners import thickener_of
-from app.science.acid_base.gel import GelState, GelWindow
-from app.science.acid_base.model import LEAST_WATER_PERCENT
+from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
 from app.science.inference.cover import Target
-from app.science.inference.makeable import MakeableStart, Requirement, makeable_start, weighable
-from app.science.inference.values import PLANT_WATER, WATER, Estimate, Inference, ListedName
+from app.science.inference.makeable import MakeableStart, Requirement, makeable_start, rounded_down, weighable
+from app.science.inference.phases import is_oily_filter
+from app.science.inference.values import Estimate, Inference, Integers, ListedName
 from app.science.names import inci_key
 from app.science.preservation import Preservation
 from app.science.rules.values import Exposure
 
 OILS = frozenset({"oil", "ester", "hydrocarbon", "silicone", "wax"})
+FILTERS = frozenset({"uv_filter"})
 SCENTS = frozenset({"perfume", "essential_oil"})
 FATTY = "fatty_alcohol"
 BASE_CLASSES = frozenset({"emulsifier", "surfactant", "surfactant_co", "cationic", "hydrocarbon", FATTY})
+BLEND_WEIGHT = 60.0
 LIKELY, ODDS = 0.5, 2.0  # names that are sold as one blend are more often bought so than alone (common practice)
 ALONE = 0.33  # density of the ln of the ratio of two names bought each by itself, spread 1.2 (from the fitted classes)
 WORKING = frozenset({"chelator", "antioxidant"})
@@ -42,9 +48,11 @@ EMULSIFIER_SHARE, LEAST_OIL = 0.15, 5.0  # an emulsifier of about a sixth of its
 SOLUBILISER_SHARE = 3.0  # solubiliser over perfume or essential oil (common practice)
 MEANT_TO_PRESERVE = 0.2  # estimates below this part of the least usual amount are taken as carried in
 IN_EMULSION = 0.3  # a gum stabilises an emulsion at about a third of the dose of a gel (common practice)
-COMFORTABLE_PH, EDGE, TRIED_PH = 5.5, 0.3, np.arange(3.0, 8.01, 0.1)
-LARGEST_ADJUSTER = 1.0  # % w/w: an acid above it is an active, not what sets the pH (common practice)
 ROUNDS = 3
+LAW_ROUNDS = 4  # what gives way for one maximum may run into the next
+BY_LAW = 5000.0  # price of missing a legal maximum: nothing else is worth it
+# What a preservative is dissolved in or kept stable with is seldom printed (common practice).
+CARRIERS = frozenset({"AQUA", "MAGNESIUM NITRATE", "MAGNESIUM CHLORIDE"})
 AS_BEFORE = 0.5  # rounding the rest may move the adjuster by no more than half, or it would leave its place
 
 
@@ -85,7 +93,8 @@ class ProposedPh:
 class LabelStart:
     """A composition to start from with what speaks for it: moves, open points, blends, pH, preservation.
 
-    ``targets`` are the same percentages as materials are chosen for them.
+    ``targets`` are the same percentages as materials are chosen for them; ``freed`` are places that the law keeps
+    under 1 % though the list prints them higher, so that they follow no order.
     """
 
     start: MakeableStart
@@ -94,6 +103,7 @@ class LabelStart:
     preservation: Preservation | None
     requirements: tuple[Requirement, ...] = ()
     targets: tuple[Target, ...] = ()
+    freed: frozenset[int] = frozenset()
 
     @property
     def percents(self) -> tuple[float, ...]:
@@ -106,50 +116,138 @@ def start_from_label(
     inference: Inference,
     counted: Sequence[bool],
     product_type: str = "",
+    jurisdiction: str = "EU",
+    on: date | None = None,
 ) -> LabelStart | None:
-    """Find what to start from: nearest to what is likely, and preserved, thickened, emulsified and at its pH.
+    """Find what to start from: nearest to what is likely, and lawful, preserved, thickened, emulsified and at its pH.
+
+    The law is that of a jurisdiction (``EU`` or ``US``) on a day, without one the newest of the tables.
 
     Returns:
         None where the bounds leave no composition that adds up.
     """
-    chain = np.array([i for i, name in enumerate(listed) if not name.colour], dtype=np.int64)
-    shape = _Shape(listed, inference.rows, tuple(counted), usual_exposure(product_type) is Exposure.LEAVE_ON)
+    most: dict[int, float] = {}
+    begun = _start(listed, inference, counted, product_type, most)
+    for _ in range(LAW_ROUNDS):
+        shares = {} if begun is None else _lawful_shares(listed, begun.percents, (product_type, jurisdiction, on))
+        if begun is None or not shares:
+            break
+        most |= {place: rounded_down(begun.percents[place] * share) for place, share in shares.items()}
+        begun = _start(listed, inference, counted, product_type, most)
+    return begun
+
+
+def _lawful_shares(
+    listed: Sequence[ListedName], percents: Sequence[float], law: tuple[str, str, date | None]
+) -> Mapping[int, float]:
+    """Return for each place over a legal maximum the part of it that the maximum leaves (0..1)."""
+    dosed = (
+        DosedMaterial(str(place), Decimal(str(round(percent, 6))), (Part(listed[place].key, Decimal(100)),))
+        for place, percent in enumerate(percents)
+        if percent > 1e-6
+    )
+    return {int(name): share for name, share in lawful_shares(dosed, *law).items()}
+
+
+def _start(
+    listed: Sequence[ListedName],
+    inference: Inference,
+    counted: Sequence[bool],
+    product_type: str,
+    most: Mapping[int, float],
+) -> LabelStart | None:
+    """Find the start with no more of some places than the law allows, % w/w.
+
+    What has to be under 1 % by law, though the list prints it higher, leaves the order of the others alone.
+    """
+    rows = [_lowered(row, most.get(place, np.inf)) for place, row in enumerate(inference.rows)]
+    freed = frozenset(place for place, cap in most.items() if cap < 1)
+    chain, line = _chain_and_line(listed, inference.line_probability, freed)
+    words = words_for(propose_kind(product_type))
+    leave_on = usual_exposure(product_type) is Exposure.LEAVE_ON
+    shape = Shape(listed, rows, tuple(counted), leave_on, bool(words & ALKALINE_KINDS))
     bought = tuple(_bought_blends(shape))
-    target, reason, adjuster = _target(shape)
+    target, reason, adjuster = target_ph(shape)
     solvable = ph_of(shape.listed, [row.estimate for row in shape.rows]) is not None
-    needs = [*_requirements(shape, bought, target)]
+    by_law = [Requirement("law", {place: 1.0}, high=cap, weight=BY_LAW) for place, cap in most.items()]
+    likely = [replace(row, low=min(row.low, most.get(place, np.inf))) for place, row in enumerate(inference.rows)]
+    needs = [*by_law, *_requirements(shape, bought, target)]
 
     def nearest(requirements: Sequence[Requirement]) -> MakeableStart:
-        return makeable_start(inference.rows, chain, inference.line_probability, requirements, counted)
+        solved = {place for one in requirements if one.rule == "pH" for place in one.terms}
+        return makeable_start(likely, chain, line, requirements, counted, solved)
 
     try:
         start = nearest(needs)
         kept = tuple(blend for blend in bought if not _missed(blend, start.unmet))
         if kept != bought:  # bought alone, then
-            bought, needs = kept, [*_requirements(shape, kept, target)]
+            bought, needs = kept, [*by_law, *_requirements(shape, kept, target)]
             start = nearest(needs)
         if target is not None and adjuster is not None and solvable:
             start = _at_its_ph(nearest, start, needs, (listed, adjuster, target))
     except ValueError:
         return None
     bought = tuple(blend for blend in bought if not _missed(blend, start.unmet))
-    percents = _weighable(start.percents, needs, adjuster, bought)
-    if not _descends(percents, chain[: start.above_line]):
-        percents = _weighable(start.percents, needs, adjuster, bought, three_figures)
-    if adjuster is not None and target is not None and solvable:
-        amount = adjuster_dose(listed, percents, adjuster, target)
-        if amount is not None and abs(amount - percents[adjuster]) <= AS_BEFORE * amount:
-            refined = [amount if place == adjuster else percent for place, percent in enumerate(percents)]
-            better = _weighable(refined, needs, adjuster, bought)
-            percents = better if _descends(better, chain[: start.above_line]) else percents
+    dosed = (adjuster, target) if solvable and adjuster is not None and target is not None else None
+    percents = _as_weighed(listed, start, (needs, adjuster, bought), chain, dosed)
     reached = ph_of(shape.listed, percents)
     missed = target is not None and reached is not None and abs(reached - target) > EDGE
     unmet = (*start.unmet, Requirement("pH", {})) if missed else start.unmet
     start = replace(start, percents=percents, unmet=unmet)
     ph = ProposedPh(target, reached, adjuster, reason)
     close = {place for requirement in needs for place in requirement.terms}
-    targets = targets_from(listed, inference.rows, counted, percents, close, adjuster)
-    return LabelStart(start, bought, ph, _preservation(shape, start, reached), tuple(needs), targets)
+    targets = targets_from(listed, rows, counted, percents, close, adjuster)
+    return LabelStart(start, bought, ph, _preservation(shape, start, reached), tuple(needs), targets, freed)
+
+
+def _chain_and_line(
+    listed: Sequence[ListedName], line_probability: Sequence[float], freed: Container[int]
+) -> tuple[Integers, list[float]]:
+    """Return the places that descend, and the probability of every number of them above the 1 % line."""
+    whole = [i for i, name in enumerate(listed) if not name.colour]
+    chain = np.array([i for i in whole if i not in freed], dtype=np.int64)
+    line = [0.0] * (len(chain) + 1)
+    for above, share in enumerate(line_probability):
+        line[sum(place not in freed for place in whole[:above])] += share
+    return chain, line
+
+
+def _as_weighed(
+    listed: Sequence[ListedName],
+    start: MakeableStart,
+    setting: tuple[Sequence[Requirement], int | None, Sequence[BoughtBlend]],
+    chain: Integers,
+    dosed: tuple[int, float] | None,
+) -> tuple[float, ...]:
+    """Round a start without changing its order, and work out what sets the pH once more for the rounded rest.
+
+    ``dosed`` is the place of what sets the pH with the pH to reach, None where the pH is not solved.
+    """
+    ordered = chain[: start.above_line]
+    percents = _weighable(start.percents, *setting)
+    if not _descends(percents, ordered):
+        percents = _weighable(start.percents, *setting, three_figures)
+    if dosed is None:
+        return percents
+    adjuster, target = dosed
+    amount = adjuster_dose(listed, percents, adjuster, target)
+    if amount is None or abs(amount - percents[adjuster]) > AS_BEFORE * amount:
+        return percents
+    refined = [amount if place == adjuster else percent for place, percent in enumerate(percents)]
+    better = _weighable(refined, *setting)
+    return better if _descends(better, ordered) else percents
+
+
+def _lowered(row: Estimate, most: float) -> Estimate:
+    """Return an answer that knows of a maximum, % w/w."""
+    return replace(
+        row,
+        low=min(row.low, most),
+        high=min(row.high, most),
+        band_low=min(row.band_low, most),
+        estimate=min(row.estimate, most),
+        band_high=min(row.band_high, most),
+    )
 
 
 def three_figures(percent: float) -> float:
@@ -168,17 +266,22 @@ def _weighable(
     bought: Iterable[BoughtBlend],
     figures: Callable[[float], float] = weighable,
 ) -> tuple[float, ...]:
-    """Round to figures as one weighs them, never below a least amount; the largest takes what is left to 100.
+    """Round to figures as one weighs them, never below a least amount nor above a legal maximum.
+
+    The largest that has no maximum takes what is left to 100.
 
     The parts of a blend follow its largest part.
     """
+    needs = list(needs)
     least = {place: r.low for r in needs if len(r.terms) == 1 for place in r.terms if np.isfinite(r.low)}
-    largest = max(range(len(percents)), key=lambda place: percents[place])
+    most = {place: r.high for r in needs if r.rule == "law" for place in r.terms}
+    largest = max(range(len(percents)), key=lambda place: (place not in most, percents[place]))
     rounded = []
     for place, percent in enumerate(percents):
         value = float(f"{percent:.2g}") if place == adjuster else figures(percent)
         low = least.get(place, 0.0)
-        rounded.append(min(low, percent) if value < low <= percent + 1e-6 else value)
+        value = min(low, percent) if value < low <= percent + 1e-6 else value
+        rounded.append(min(value, most.get(place, np.inf)))
     for blend in bought:
         for place, share in blend.shares.items():
             if place not in blend.on_top and place != blend.lead:
@@ -193,38 +296,6 @@ def _weighable(
     return tuple(rounded)
 
 
-@dataclass(frozen=True, slots=True)
-class _Shape:
-    """A list with its estimates, as the requirements look at it."""
-
-    listed: Sequence[ListedName]
-    rows: Sequence[Estimate]
-    counted: tuple[bool, ...]
-    leave_on: bool
-
-    def places(self, classes: frozenset[str]) -> list[int]:
-        return [i for i, name in enumerate(self.listed) if name.class_name in classes and self.counted[i]]
-
-    def total(self, classes: frozenset[str]) -> float:
-        return sum(self.rows[i].estimate for i in self.places(classes))
-
-    @property
-    def wet(self) -> bool:
-        return self.total(frozenset({WATER, PLANT_WATER})) >= LEAST_WATER_PERCENT
-
-    @property
-    def soapy(self) -> bool:
-        return any(_is_soap(name.key) and self.rows[i].estimate >= 1 for i, name in enumerate(self.listed))
-
-
-@cache
-def _is_soap(key: str) -> bool:
-    base, _, rest = key.partition(" ")
-    return base in ("SODIUM", "POTASSIUM") and rest.split(" ")[-1] in {
-        "COCOATE", "PALMATE", "OLIVATE", "TALLOWATE", "STEARATE", "OLEATE", "LAURATE", "KERNELATE", "CASTORATE",
-    }  # fmt: skip
-
-
 def _at_its_ph(
     nearest: Callable[[Sequence[Requirement]], MakeableStart],
     start: MakeableStart,
@@ -235,6 +306,8 @@ def _at_its_ph(
     listed, adjuster, target = setting
     for _ in range(ROUNDS):
         amount = adjuster_dose(listed, start.percents, adjuster, target)
+        if amount is None and _moves_away(listed, start.percents, adjuster, target):
+            amount = 0.0
         if amount is None or abs(amount - start.percents[adjuster]) < 0.005 * max(amount, 1e-4):
             break
         pinned = Requirement("pH", {adjuster: 1.0}, amount, amount, "charge balance of the shipped tables", 200.0)
@@ -242,18 +315,26 @@ def _at_its_ph(
     return start
 
 
+def _moves_away(listed: Sequence[ListedName], percents: Sequence[float], adjuster: int, target: float) -> bool:
+    """Say whether any of a base or acid would only move the pH further from the target."""
+    without = ph_of(listed, [0.0 if i == adjuster else p for i, p in enumerate(percents)], rough=True)
+    return without is not None and (without > target) == (listed[adjuster].class_name in BASES)
+
+
 def _missed(blend: BoughtBlend, unmet: Iterable[Requirement]) -> bool:
     return any(one.rule == "blend" and set(one.terms) <= set(blend.places) for one in unmet)
 
 
-def _bought_blends(shape: _Shape) -> Iterator[BoughtBlend]:
+def _bought_blends(shape: Shape) -> Iterator[BoughtBlend]:
     """Find blends whose parts all stand in the list: preservatives where the bands allow the ratio, emulsifiers and
     detergents where the ratio is likelier than two names bought alone would make it.
     """
     places = {name.key: i for i, name in enumerate(shape.listed) if shape.counted[i]}
     taken: set[int] = set()
     for name, blend in sorted(blends().items(), key=lambda pair: -len(pair[1].parts)):
-        parts = {inci_key(part.inci): float(part.percent) for part in blend.parts if inci_key(part.inci) != "AQUA"}
+        parts = {
+            inci_key(part.inci): float(part.percent) for part in blend.parts if inci_key(part.inci) not in CARRIERS
+        }
         kept = {places[key]: share for key, share in parts.items() if key in places}
         known = name in blend_uses() and 1 < len(parts) == len(kept)
         if known and not taken & set(kept) and _ratio_fits(shape, kept):
@@ -270,7 +351,7 @@ def _source(blend: Blend) -> str:
     return f"{blend.provenance.source} ({blend.provenance.status})"
 
 
-def _base_blend(shape: _Shape, name: str, places: Mapping[str, int]) -> tuple[float, BoughtBlend] | None:
+def _base_blend(shape: Shape, name: str, places: Mapping[str, int]) -> tuple[float, BoughtBlend] | None:
     """Return a blend of emulsifiers, detergents or light oils with the chance that it was bought as one.
 
     The odds are those beforehand, times the density of the ratio of its parts at that of the blend over the density
@@ -302,21 +383,22 @@ def _spread(row: Estimate) -> float:
     return max(math.log(max(row.band_high, 1e-6) / max(row.band_low, 1e-6)) / 2.56, 0.02)
 
 
-def _ratio_fits(shape: _Shape, shares: Mapping[int, float]) -> bool:
+def _ratio_fits(shape: Shape, shares: Mapping[int, float]) -> bool:
     """Say whether some dose of the blend puts every part inside its band, or near it by half."""
     low = max(shape.rows[i].band_low / 1.5 / share for i, share in shares.items())
     high = min(min(shape.rows[i].band_high * 1.5, shape.rows[i].high) / share for i, share in shares.items())
     return low <= high
 
 
-def _requirements(shape: _Shape, bought: Sequence[BoughtBlend], target: float | None) -> Iterator[Requirement]:
+def _requirements(shape: Shape, bought: Sequence[BoughtBlend], target: float | None) -> Iterator[Requirement]:
     for blend in bought:
         first = blend.lead
         for place, share in blend.shares.items():
             if place != first:
                 terms = {place: 1.0, first: -share / blend.shares[first]}
                 most = np.inf if place in blend.on_top else 0.0
-                yield Requirement("blend", terms, 0.0, most, blend.source)
+                weight = BLEND_WEIGHT * max(1.0, 0.1 / max(shape.rows[first].estimate, 1e-5))  # also of traces
+                yield Requirement("blend", terms, 0.0, most, blend.source, weight)
         least = blend_uses()[blend.name].use_low if blend.name in blend_uses() else None
         if shape.wet and least is not None:
             low = float(least) * blend.shares[first] / 100
@@ -329,7 +411,7 @@ def _requirements(shape: _Shape, bought: Sequence[BoughtBlend], target: float | 
     yield from _working_levels(shape)
 
 
-def _preserving(shape: _Shape, in_blend: set[int], target: float | None) -> Iterator[Requirement]:
+def _preserving(shape: Shape, in_blend: set[int], target: float | None) -> Iterator[Requirement]:
     """Ask the least usual amount of what is meant to preserve; what stands far below it was carried in."""
     if not shape.wet:
         return
@@ -349,7 +431,7 @@ def _preserving(shape: _Shape, in_blend: set[int], target: float | None) -> Iter
             yield Requirement("preservation", {place: 1.0}, row.preservative.use_low, source=source)
 
 
-def _gels(shape: _Shape, target: float | None) -> Iterator[Requirement]:
+def _gels(shape: Shape, target: float | None) -> Iterator[Requirement]:
     emulsion = shape.total(OILS) >= LEAST_OIL
     for place, name in enumerate(shape.listed):
         one = thickener_of(name.name) or thickener_of(name.key)
@@ -362,17 +444,18 @@ def _gels(shape: _Shape, target: float | None) -> Iterator[Requirement]:
             yield Requirement("gel", {place: 1.0}, low, high, f"{one.source} ({one.source_status})", 30.0)
 
 
-def _emulsifier(shape: _Shape) -> Iterator[Requirement]:
+def _emulsifier(shape: Shape) -> Iterator[Requirement]:
     if shape.total(OILS) < LEAST_OIL:
         return
     terms = dict.fromkeys(shape.places(frozenset({"emulsifier", "solubiliser", "cationic", "surfactant"})), 1.0)
     if terms:
         terms |= dict.fromkeys(shape.places(frozenset({"fatty_alcohol"})), 0.5)
         terms |= dict.fromkeys(shape.places(OILS), -EMULSIFIER_SHARE)
+        terms |= {i: -EMULSIFIER_SHARE for i in shape.places(FILTERS) if is_oily_filter(shape.listed[i].key)}
         yield Requirement("emulsifier", terms, 0.0, source="a sixth of the oils (common practice)", weight=20.0)
 
 
-def _solubiliser(shape: _Shape) -> Iterator[Requirement]:
+def _solubiliser(shape: Shape) -> Iterator[Requirement]:
     scents = shape.places(SCENTS)
     holding = shape.places(frozenset({"solubiliser"}))
     if scents and holding and shape.total(OILS) < LEAST_OIL:
@@ -380,7 +463,7 @@ def _solubiliser(shape: _Shape) -> Iterator[Requirement]:
         yield Requirement("solubiliser", terms, 0.0, source="three times the perfume (common practice)", weight=20.0)
 
 
-def _working_levels(shape: _Shape) -> Iterator[Requirement]:
+def _working_levels(shape: Shape) -> Iterator[Requirement]:
     for place in shape.places(WORKING):
         name = shape.listed[place]
         if name.use_low and shape.rows[place].estimate >= name.use_low / 3 and shape.rows[place].high >= name.use_low:
@@ -389,65 +472,7 @@ def _working_levels(shape: _Shape) -> Iterator[Requirement]:
             )
 
 
-def _target(shape: _Shape) -> tuple[float | None, str, int | None]:
-    """Choose the pH that most preservatives, gels and actives of the list work at, nearest to that of the skin.
-
-    Only a pH on the side to which a printed base or acid can move it counts. Returns the pH, what it serves, and the
-    place of the base or acid that sets it.
-    """
-    bases = shape.places(BASES)
-    acids = [i for i in shape.places(ACIDS) if shape.rows[i].estimate < LARGEST_ADJUSTER]
-    if not shape.wet or shape.soapy or not (bases or acids):
-        return None, "", None
-    without = [0.0 if i in {*bases, *acids} else row.estimate for i, row in enumerate(shape.rows)]
-    natural = ph_of(shape.listed, without, rough=True)
-    keeping = [
-        (name.name, row.preservative)
-        for i, name in enumerate(shape.listed)
-        if shape.counted[i] and (row := preservatives().get(name.key)) and not row.preservative.support
-    ]
-    gels = [(n.name, t) for n in shape.listed if (t := thickener_of(n.key)) and t.needs_neutraliser]
-    actives = [*_active_windows(shape)]
-
-    likely = ph_of(shape.listed, [row.estimate for row in shape.rows]) or COMFORTABLE_PH
-    aim = min(max(likely, COMFORTABLE_PH - 1), COMFORTABLE_PH + 1)
-
-    def worth(ph: float) -> float:
-        kept = sum(3.0 * (p.ph_low <= ph <= p.ph_high) + 0.5 * (ph <= p.ph_high - EDGE) for _, p in keeping)
-        thick = sum(3.0 * (t.window.at(ph - EDGE) is GelState.FULL) + 0.5 * _best(t.window, ph) for _, t in gels)
-        kind = sum(2.0 * (low <= ph <= high) + 0.5 * (low + EDGE <= ph <= high - EDGE) for _, low, high in actives)
-        return kept + thick + kind - 0.4 * abs(ph - aim)
-
-    below = TRIED_PH[natural >= TRIED_PH] if natural is not None and not bases else TRIED_PH
-    tried = below[below >= natural] if natural is not None and not acids else below
-    if not len(tried):
-        return None, "", None
-    best = round(float(max(tried, key=worth)), 1)
-    served = [n for n, p in keeping if p.ph_low <= best <= p.ph_high]
-    served += [n for n, t in gels if t.window.at(best) is GelState.FULL]
-    served += [n for n, low, high in actives if low <= best <= high]
-    rising = bool(bases) and (natural is None or best >= natural or not acids)
-    setting = max(bases if rising else acids, key=lambda i: shape.rows[i].estimate)
-    return best, ", ".join(dict.fromkeys(served)), setting
-
-
-def _active_windows(shape: _Shape) -> Iterator[tuple[str, float, float]]:
-    """Yield the actives that are there at a level that works, each with the pH from and to which it keeps."""
-    for place, name in enumerate(shape.listed):
-        substance = find_substance(name.key)
-        if substance is None or substance.group != "actives" or substance.ph_min is None or substance.ph_max is None:
-            continue
-        if shape.counted[place] and shape.rows[place].estimate >= float(substance.use_low or 0):
-            yield name.name, float(substance.ph_min), float(substance.ph_max)
-
-
-def _best(window: GelWindow, ph: float) -> bool:
-    if window.best_from is None or window.best_to is None:
-        return False
-    return window.best_from <= ph <= window.best_to
-
-
-def _preservation(shape: _Shape, start: MakeableStart, ph: float | None) -> Preservation | None:
+def _preservation(shape: Shape, start: MakeableStart, ph: float | None) -> Preservation | None:
     try:
         return assess_mixture(build_mixture(entries_of(shape.listed, start.percents)).mixture, shape.leave_on, ph)
     except Invalid:

@@ -14,7 +14,8 @@ def start_faults(listed: Sequence[ListedName], begun: LabelStart) -> Iterator[st
     """Yield each fault as a sentence; a requirement of which the start says that it cannot be met is none."""
     if abs(sum(begun.percents) - 100) > EXACTLY or min(begun.percents) < 0:
         yield f"adds up to {sum(begun.percents):g}"
-    chain = [place for place, name in enumerate(listed) if not name.colour][: begun.start.above_line]
+    ordered = (place for place, name in enumerate(listed) if not name.colour and place not in begun.freed)
+    chain = [*ordered][: begun.start.above_line]
     for first, second in itertools.pairwise(chain):
         if begun.percents[first] < begun.percents[second] - 1e-6:
             yield f"{listed[second].name} is more than {listed[first].name} before it"

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from app.reference.blend_materials import from_blend
 from app.reference.blends import blends
 from app.reference.density_materials import densities_left_out, density_materials
+from app.reference.inventory_materials import inventory_key, inventory_material
 from app.reference.library import substances
 from app.reference.material import LeftOut, LibraryMaterial
 from app.reference.substance_materials import NOT_ONE_GRADE, from_substance, merged_into
@@ -51,8 +52,8 @@ def left_out() -> tuple[LeftOut, ...]:
 
 
 def material(key: str) -> LibraryMaterial | None:
-    """Find a shipped material by its key; None if there is none."""
-    return _by_key().get(key)
+    """Find a shipped material by its key, or one that is nothing but a name of the inventory; None if there is none."""
+    return inventory_material(inventory_key(key)) if inventory_key(key) else _by_key().get(key)
 
 
 @cache

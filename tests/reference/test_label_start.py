@@ -1,5 +1,7 @@
 """What to start from: the checks of a formula hold, and products come out as what they are."""
 
+from datetime import date
+
 import pytest
 
 from app.reference.corpus import held_out_lists, known_lists
@@ -22,6 +24,7 @@ CREAM = (
     "Aqua, Glycerin, Cetearyl Alcohol, Caprylic/Capric Triglyceride, Glyceryl Stearate, Butyrospermum Parkii Butter, "
     "PEG-100 Stearate, Dimethicone, Phenoxyethanol, Carbomer, Ethylhexylglycerin, Disodium EDTA, Sodium Hydroxide"
 )
+DAY = date(2026, 11, 26)
 CLAY = "Aqua, Kaolin, Glycerin, Bentonite, Benzyl Alcohol, Xanthan Gum, Dehydroacetic Acid, Citric Acid"
 SUN = (
     "Aqua, Zinc Oxide, Caprylic/Capric Triglyceride, C12-15 Alkyl Benzoate, Polyglyceryl-3 Diisostearate, Glycerin, "
@@ -29,10 +32,10 @@ SUN = (
 )
 
 
-def start(text: str, kind: str) -> tuple[dict[str, float], LabelStart]:
+def start(text: str, kind: str, law: str = "EU") -> tuple[dict[str, float], LabelStart]:
     names = read_list(text, LabelNames()).names
-    found = infer_label(names, {}, kind)
-    begun = start_from_label(found.names, found.inference, [True] * len(names), kind)
+    found = infer_label(names, {}, kind, law)
+    begun = start_from_label(found.names, found.inference, [True] * len(names), kind, law, DAY)
     assert begun is not None
     return {name.key: p for name, p in zip(names, begun.percents, strict=True)}, begun
 
@@ -88,7 +91,7 @@ def test_every_list_starts_whole_and_says_what_cannot_be_met(known: KnownList) -
     `infer-report` asks all lists.
     """
     found = infer(known.names, class_priors(), kind=known.kind)
-    begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type)
+    begun = start_from_label(known.names, found, [True] * len(known.names), known.product_type, on=DAY)
     assert begun is not None
     assert list(start_faults(known.names, begun)) == []
     judged = begun.preservation
@@ -140,3 +143,100 @@ def test_names_in_no_ratio_of_a_blend_are_bought_alone() -> None:
     begun = start_from_label(found.names, found.inference, [True] * len(names), "o/w cream")
     assert begun is not None
     assert begun.blends == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "text", "limited", "most"),
+    [
+        (
+            "hair mask",
+            "Aqua, Cetearyl Alcohol, Cetrimonium Chloride, Glycerin, Panthenol, Sodium Benzoate, Citric Acid",
+            "CETRIMONIUM CHLORIDE",
+            2.5,  # Annex III entry 286, rinse-off hair products
+        ),
+        (
+            "body lotion",
+            "Aqua, Salicylic Acid, Caprylic/Capric Triglyceride, Glyceryl Stearate, Urea, Benzyl Alcohol, "
+            "Sodium Hydroxide",
+            "SALICYLIC ACID",
+            0.5,  # Annex III entry 98, body lotion
+        ),
+        (
+            "face cream",
+            "Aqua, Glyceryl Stearate, Kojic Acid, Caprylic/Capric Triglyceride, Cetyl Alcohol, Phenoxyethanol",
+            "KOJIC ACID",
+            1.0,  # Annex III entry 375, face and hand products
+        ),
+        (
+            "nappy cream",
+            "Zinc Oxide, Paraffinum Liquidum, Lanolin, Petrolatum, Cera Alba, Tocopheryl Acetate",
+            "ZINC OXIDE",
+            25.0,  # Annex VI entry 30
+        ),
+    ],
+)
+def test_no_start_exceeds_the_legal_maximum_of_its_kind_of_product(
+    kind: str, text: str, limited: str, most: float
+) -> None:
+    """Regulation (EC) 1223/2009; each of these names is likely far above its maximum by its place alone."""
+    percents, begun = start(text, kind)
+    assert most * 0.9 <= percents[limited] <= most
+    assert sum(percents.values()) == pytest.approx(100)
+    assert "law" in {move.rule for move in begun.start.moves}
+    assert not [one for one in begun.start.unmet if one.rule == "law"]
+
+
+def test_what_the_law_keeps_under_one_per_cent_drags_no_other_name_along() -> None:
+    text = "Aqua, Salicylic Acid, Caprylic/Capric Triglyceride, Glyceryl Stearate, Urea, Benzyl Alcohol, Citric Acid"
+    percents, begun = start(text, "body lotion")
+    assert percents["CAPRYLIC/CAPRIC TRIGLYCERIDE"] >= 3
+    assert begun.freed == {1}
+
+
+def test_a_law_that_is_not_yet_in_force_lowers_nothing() -> None:
+    """Annex III entry 381 (Regulation (EU) 2026/909) binds clay from 2027 on."""
+    clay, _ = start(CLAY, "clay mask")
+    assert clay["KAOLIN"] >= 10
+
+
+def test_a_preservative_does_not_set_the_ph_and_a_base_stays_with_its_soap() -> None:
+    """Salicylic acid is there to preserve; the acid printed to adjust is citric acid.
+
+    Half a per cent of triethanolamine makes soap of stearic acid, which is what emulsifies this cream.
+    """
+    _, shampoo = start(
+        "Aqua, Sodium Laureth Sulfate, Cocamidopropyl Betaine, Salicylic Acid, Sodium Benzoate, Citric Acid", "shampoo"
+    )
+    assert shampoo.ph.adjuster == 5
+    cream, begun = start("Aqua, Stearic Acid, Glycerin, Cetyl Alcohol, Triethanolamine, Phenoxyethanol", "hand cream")
+    assert begun.ph.adjuster is None
+    assert cream["TRIETHANOLAMINE"] >= 0.2
+
+
+def test_a_base_that_nothing_asks_for_is_left_out_and_not_weighed_at_ph_twelve() -> None:
+    """A fiftieth of a per cent of sodium hydroxide in water that holds no pH is 5 mmol/kg: pH 11.7."""
+    text = "Aqua, Glycerin, Caprylic/Capric Triglyceride, Niacinamide, Xanthan Gum, Phenoxyethanol, Sodium Hydroxide"
+    percents, begun = start(text, "face cream")
+    assert percents["SODIUM HYDROXIDE"] == 0
+    assert "SODIUM HYDROXIDE" not in {target.key for target in begun.targets}
+    assert [one.rule for one in begun.start.unmet] == ["pH"]
+
+
+def test_a_depilatory_and_an_oxidative_dye_keep_their_alkali() -> None:
+    """They work at pH 9 and above; the pH of the skin is no target for them (common practice)."""
+    text = "Aqua, Cetearyl Alcohol, Ammonium Hydroxide, Ceteareth-20, Resorcinol, Sodium Sulfite, Ascorbic Acid"
+    percents, begun = start(text, "hair dye, oxidative")
+    assert begun.ph.target is None
+    assert percents["AMMONIUM HYDROXIDE"] > 0.2
+
+
+def test_isothiazolinones_are_bought_as_the_solution_that_is_sold() -> None:
+    """The 3:1 mixture is sold with magnesium salts that no label prints; alone the second excludes the first."""
+    text = (
+        "Aqua, Sodium Laureth Sulfate, Sodium Chloride, Methylchloroisothiazolinone, Methylisothiazolinone, Citric Acid"
+    )
+    percents, begun = start(text, "hand wash")
+    assert [one.name for one in begun.blends] == ["MCI/MI 3:1 solution 1.5 %"]
+    ratio = percents["METHYLCHLOROISOTHIAZOLINONE"] / percents["METHYLISOTHIAZOLINONE"]
+    assert ratio == pytest.approx(3, rel=0.1)
+    assert all(target.keep for target in begun.targets if "ISOTHIAZOLINONE" in target.key)

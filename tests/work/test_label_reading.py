@@ -30,6 +30,8 @@ from app.work.label_reading.suggesting import suggestions
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.prices import PriceForm, add_price
 from app.work.materials.shelf import add_material, load_material, put_on_shelf
+from app.work.rules.checks import check
+from app.work.rules.question import question
 
 LIST = (
     "Aqua, Glycerin, Caprylic/Capric Triglyceride, Cetearyl Alcohol, Urea, Glyceryl Stearate, Panthenol, "
@@ -350,3 +352,54 @@ def test_deleting_a_list_keeps_its_formulas(store: Store, cream: int) -> None:
         opened(store, cream)
     with store.reading() as session:
         assert open_draft(session, formula_id).name == "Stays"
+
+
+@pytest.mark.parametrize(
+    ("kind", "law", "text"),
+    [
+        (
+            "hair mask",
+            "EU",
+            "Aqua, Cetearyl Alcohol, Cetrimonium Chloride, Glycerin, Cetyl Esters, Sodium Benzoate, Citric Acid",
+        ),
+        ("face cream", "EU", "Aqua, Glycerin, Caprylic/Capric Triglyceride, Retinol, Xanthan Gum, Phenoxyethanol"),
+        ("toothpaste", "EU", "Aqua, Hydrated Silica, Sorbitol, Sodium Fluoride, Xanthan Gum, Aroma, Sodium Benzoate"),
+    ],
+)
+def test_a_started_formula_keeps_the_law_in_the_very_weights_of_its_draft(
+    store: Store, kind: str, law: str, text: str
+) -> None:
+    """Cetrimonium chloride 2.5 %, retinol 0.3 %, fluoride 0.15 % (Annex III); the checks of the formula page decide."""
+    listed = lists.start_list(store, ListForm("Mine", text, kind, law), "one")
+    formula_id = start_formula(store, listed, Choices(), StartForm("Started"))
+    with store.reading() as session:
+        found = results_of(session, open_draft(session, formula_id))
+    stops = check(question(found.formula), law).home.open("stop")
+    assert [answered.finding.what for answered in stops] == []
+    assert found.complete is not None
+    assert "Not in this formula" not in found.draft.notes
+
+
+def test_a_name_that_only_the_inventory_knows_becomes_a_material_of_its_own(store: Store) -> None:
+    """Octocrylene is no material of the library; of it nothing but its name is known, which its note says."""
+    text = "Aqua, Octocrylene, Caprylic/Capric Triglyceride, Glyceryl Stearate, Phenoxyethanol, Zorbium Extract"
+    listed = lists.start_list(store, ListForm("Sun", text, "sunscreen", "EU"), "sun")
+    formula_id = start_formula(store, listed, Choices(), StartForm("Sun"))
+    with store.reading() as session:
+        draft = open_draft(session, formula_id).draft
+    line = next(line for line in draft.lines if line.typed == "Octocrylene")
+    assert line.phase == "b"
+    assert "Only its name is known here" in line.note
+    assert [(one.inci, one.percent) for one in load_material(store, line.material_id or 0).parts] == [
+        ("Octocrylene", 100)
+    ]
+    assert re.search(r"holds it: Zorbium Extract \(about", draft.notes)
+
+
+def test_a_formula_without_heat_has_no_cool_down_and_water_fills_it_up(store: Store) -> None:
+    text = "Alcohol Denat., Parfum, Aqua, Limonene"
+    listed = lists.start_list(store, ListForm("Scent", text, "eau de toilette", "EU"), "scent")
+    formula_id = start_formula(store, listed, Choices(), StartForm("Scent"))
+    with store.reading() as session:
+        draft = open_draft(session, formula_id).draft
+    assert [(phase.name, phase.temperature) for phase in draft.phases] == [("One phase", "")]

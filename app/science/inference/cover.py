@@ -5,7 +5,7 @@ is not wanted, and using what is not on the maker's own shelf each have a price.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from app.science.inference.values import Floats
 DUSTING = 0.01
 OFF_CENTRE, OUTSIDE, UNWANTED, BORROWED = 1.0, 30.0, 2.0, 0.4
 OWN, MIXED = 0.05, 0.25
+STRONGER = 1e-4  # a per cent of anything but water: of two that cost the same the stronger is taken
 SMALLEST_DOSE = 1e-5
 SMALLEST_SCALE = 1e-3
 CLOSE = 1e-6
@@ -109,6 +110,9 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
     ]
     if not usable:
         raise Invalid("shelf", "no material holds any of these substances")
+    buyable = {key for material in usable for key in material.parts}
+    missing = tuple(w for w in kept if w.key not in buyable and w not in dusting)
+    aimed = _filled_up([w for w in aimed if w not in missing], sum(w.estimate for w in missing))
     doses = _without_crumbs(_doses(aimed, usable), aimed, usable)
     chosen = [(usable[i], float(doses[i])) for i in np.flatnonzero(doses > SMALLEST_DOSE)]
     lines = [CoverLine(m, dose, tuple(_assumptions(m, dose, by_key))) for m, dose in chosen]
@@ -117,14 +121,20 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
         for key, share in line.material.parts.items():
             totals[key] = totals.get(key, 0.0) + line.percent * share / 100
     given = [(w, totals.get(w.key, 0.0)) for w in kept]
-    buyable = {key for material in usable for key in material.parts}
     return Cover(
         tuple(sorted(lines, key=lambda line: -line.percent)),
         tuple(Reached(w, percent, w.low - CLOSE <= percent <= w.high + CLOSE) for w, percent in given),
         {key: percent for key, percent in totals.items() if key not in by_key},
-        tuple(w for w in kept if w.key not in buyable and w not in dusting),
+        missing,
         dusting,
     )
+
+
+def _filled_up(aimed: Sequence[Target], rest: float) -> list[Target]:
+    """Let the largest take the place of what no material holds: it fills up to 100 %."""
+    largest = max(aimed, key=lambda w: w.estimate)
+    more = replace(largest, estimate=largest.estimate + rest, high=max(largest.high, largest.estimate + rest))
+    return [more if w is largest else w for w in aimed]
 
 
 def _without_crumbs(doses: Floats, aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
@@ -163,8 +173,10 @@ def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
     for m in usable:
         unwanted = UNWANTED * sum(p for key, p in m.parts.items() if key not in goals) / 100
         usual = min((goals[k] * 100 / p for k, p in m.parts.items() if k in goals and p > 0), default=1.0)
-        effort = BORROWED * (1 + MIXED * (len(m.parts) - 1)) * (OWN if m.own else 1.0)
-        by_material.append(unwanted + effort / max(usual, SMALLEST_SCALE))
+        # Water costs nothing, or a weak solution would be bought for the water in it.
+        plain_water = m.parts.keys() == {"AQUA"}
+        effort = 0.0 if plain_water else BORROWED * (1 + MIXED * (len(m.parts) - 1)) * (OWN if m.own else 1.0)
+        by_material.append(unwanted + effort / max(usual, SMALLEST_SCALE) + STRONGER * (not plain_water))
     prices = np.concatenate((by_material, *inside, *outside))
     limits = [(0.0, 100.0)] * count + [(0.0, float(r)) for r in (*over, *under)] + [(0.0, 100.0)] * (2 * len(aimed))
     solved = linprog(prices, None, None, np.vstack((balance, whole)), np.append(middle, 100.0), limits, method="highs")

@@ -6,7 +6,7 @@ can, in units of each name's own band, until order, bounds and the sum hold and 
 
 import itertools
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +27,8 @@ class Requirement:
     """What a composition must meet: ``low <= sum(coefficient * x) <= high``, x in % w/w, coefficients by place.
 
     ``rule`` names the check it comes from (``preservation``, ``blend``, ``gel``, ``pH``, ``emulsifier``,
-    ``solubiliser``, ``working level``), ``source`` where its figure comes from; ``weight`` is the price of missing it.
+    ``solubiliser``, ``working level``, ``law``), ``source`` where its figure comes from; ``weight`` is the price of
+    missing it.
     """
 
     rule: str
@@ -67,6 +68,7 @@ def makeable_start(
     line_probability: Sequence[float],
     requirements: Sequence[Requirement],
     counted: Sequence[bool],
+    unordered: Collection[int] = (),
 ) -> MakeableStart:
     """Find the nearest makeable composition.
 
@@ -76,12 +78,16 @@ def makeable_start(
         line_probability: probability of every number of names above the 1 % line.
         requirements: what should hold; what cannot is reported.
         counted: whether each name is certainly in the product.
+        unordered: places that pull no neighbour along below 1 %, such as what sets the pH.
 
     Raises:
         ValueError: when no place of the line lets the bounds hold.
     """
     aimed = [r for r in requirements if any(counted[place] for place in r.terms)]
-    aimed += [Requirement("order", {a: 1.0, b: -1.0}, 0.0, weight=ORDER_WEIGHT) for a, b in itertools.pairwise(chain)]
+    following = [place for place in chain if place not in unordered]
+    aimed += [
+        Requirement("order", {a: 1.0, b: -1.0}, 0.0, weight=ORDER_WEIGHT) for a, b in itertools.pairwise(following)
+    ]
     lines = [k for k, share in enumerate(line_probability) if share >= PLAUSIBLE and k <= len(chain)]
     lines = lines or [int(np.argmax(line_probability))]
     found = [one for k in lines if (one := _solve(rows, chain, k, aimed, counted, -np.log(line_probability[k] + 1e-9)))]
@@ -190,6 +196,18 @@ def weighable(percent: float) -> float:
     """
     step = next((step for least, step in STEPS if percent >= least), 0.0001)
     return round(round(percent / step) * step, 6)
+
+
+def rounded_down(percent: float) -> float:
+    """Return the next lower percentage that one would weigh, of two figures at the most.
+
+    >>> [rounded_down(x) for x in (12.7, 2.47, 0.49, 0.0787)]
+    [12.0, 2.4, 0.45, 0.075]
+    """
+    step = 10.0 ** (math.floor(math.log10(percent) + 1e-9) - 1)
+    two = math.floor(percent / step + 1e-9) * step
+    grid = next((one for least, one in STEPS if two >= least - 1e-12), 0.0001)
+    return round(math.floor(two / grid + 1e-9) * grid, 6)
 
 
 def rounded_up(percent: float) -> float:

@@ -4,6 +4,7 @@ The order is common practice: gums are wetted first, both phases are heated apar
 follows below 40 C, the pH is set last.
 """
 
+import re
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -15,7 +16,10 @@ LETTERS = {WET: "A", OILY: "B", COOL: "C", ADJUSTING: "D"}
 ADJUSTERS = frozenset({"base", "amine_base", "acid"})
 OILS = frozenset({"oil", "ester", "wax", "fatty_alcohol", "hydrocarbon", "silicone", "emulsifier", "antioxidant"})
 RANKS = {WATER: 0, PLANT_WATER: 1, "chelator": 2, "polyol": 3, "thickener": 4, "wax": 0, "fatty_alcohol": 1, "oil": 3}
-LATE = 9
+LATE, UV = 9, "uv_filter"
+NO_OIL = re.compile(r"SULFONIC ACID$|^(DI)?SODIUM |ZINC OXIDE|TITANIUM DIOXIDE", re.IGNORECASE)
+MELTING = frozenset({"wax", "fatty_alcohol"})
+LATE_IN_THE_COLD = frozenset({"preservative", "paraben", "booster", "perfume", "essential_oil", "antioxidant"})
 HEATED_C = 75  # the heat of both phases when they are joined (common practice)
 SHARE_OF_WATER, SHARE_OF_OIL = 20.0, 5.0
 CAUTIONS = {
@@ -52,12 +56,15 @@ class Step:
 
 
 def propose_phases(
-    lines: Sequence[CoverLine], hints: Mapping[str, str] | None = None, tender: Collection[str] = ()
+    lines: Sequence[CoverLine],
+    hints: Mapping[str, str] | None = None,
+    tender: Collection[str] = (),
+    solid: Collection[str] | None = None,
 ) -> tuple[Step, ...]:
     """Propose phases A (water), B (oil), C (cool-down), D (adjusting) and the order within each.
 
-    Without enough water everything that melts or mixes goes into one heated phase. Powders against the sun are wetted
-    in the oils where there are any to speak of.
+    Without enough water everything that melts or mixes goes into one phase, heated where there is anything to melt.
+    Powders against the sun are wetted in the oils where there are any to speak of.
 
     Args:
         lines: materials with their doses, % w/w.
@@ -65,14 +72,25 @@ def propose_phases(
             for what sets the pH of this formula.
         tender: ids of materials that do not stand the heat of a melt; they follow below 40 °C, but for the largest of
             a phase, without which there would be none.
+        solid: ids of materials that are solid in the cold; None where that is not known, and all is heated.
     """
-    phase_hints = hints or {}
-    wet = sum(i.percent for i in lines if i.material.class_name in (WATER, PLANT_WATER)) >= SHARE_OF_WATER
-    oily = sum(i.percent for i in lines if i.material.class_name in OILS) >= SHARE_OF_OIL
+    phase_hints = dict(hints or {})
+    wet = sum(map(_water_of, lines)) >= SHARE_OF_WATER
+    if wet:  # what brings most of the water is the water phase, whatever is dissolved in it
+        phase_hints[max(lines, key=_water_of).material.id] = WET
+    filters = {i.material.id for i in lines if i.material.class_name == UV and is_oily_filter(i.material.main)}
+    oily = sum(i.percent for i in lines if i.material.class_name in OILS or i.material.id in filters) >= SHARE_OF_OIL
     placed = []
     for line in lines:
-        in_oil = line.material.class_name == "uv_filter" and oily
-        placed.append((_phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet, in_oil), line))
+        in_oil = line.material.id in filters or (line.material.class_name == UV and oily)
+        phase = _phase(line.material.class_name, phase_hints.get(line.material.id, ""), wet, in_oil)
+        placed.append((phase, line))
+    if not wet and solid is not None:
+        melts = any(
+            phase == OILY and (line.material.id in solid or line.material.class_name in MELTING)
+            for phase, line in placed
+        )
+        placed = placed if melts else [(_mixed_cold(line), line) for _, line in placed]
     heated = any(phase == OILY for phase, _ in placed)
     largest = {phase: max(one.percent for at, one in placed if at == phase) for phase, _ in placed}
     cooled = (
@@ -91,6 +109,23 @@ def propose_phases(
         how, caution = (words.get(line.material.class_name, "") for words in (SENTENCES, CAUTIONS))
         steps.append(Step(line, LETTERS[phase], len(steps) + 1, how, caution))
     return tuple(steps)
+
+
+def is_oily_filter(key: str) -> bool:
+    """Tell by its name whether a filter against the sun is an oil or dissolves in one; powders and salts do not."""
+    return not NO_OIL.search(key)
+
+
+def _water_of(line: CoverLine) -> float:
+    """Return the water that a line brings, % w/w of the formula; the water of a plant counts as water."""
+    whole = line.material.class_name in (WATER, PLANT_WATER)
+    return line.percent * (1.0 if whole else line.material.parts.get("AQUA", 0.0) / 100)
+
+
+def _mixed_cold(line: CoverLine) -> str:
+    """Place what needs no heat: scents and preservatives of a mixture follow once the rest is even."""
+    late = line.material.class_name in LATE_IN_THE_COLD and line.percent < SHARE_OF_OIL
+    return COOL if late else WET
 
 
 def _phase(class_name: str, hint: str, wet: bool, in_oil: bool) -> str:

@@ -7,21 +7,29 @@ from decimal import Decimal
 from sqlalchemy.orm import Session
 
 from app.reference.inference_prior import class_of
-from app.reference.label_cover import library_shelf
+from app.reference.label_cover import inventory_shelf, library_shelf
+from app.reference.label_start_law import lawful_shares
+from app.reference.label_targets import PRESERVING
 from app.reference.materials import material as library_material
 from app.science.acid_base.dosing import plan_dose
 from app.science.acid_base.model import compile_model
 from app.science.composition import DosedMaterial, Part
 from app.science.errors import Invalid
-from app.science.inference.cover import Cover, ShelfMaterial, Target, cover, substitutes
-from app.science.inference.phases import ADJUSTING, HEATED_C, Step, propose_phases
+from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Target, cover, substitutes
+from app.science.inference.makeable import rounded_down, rounded_up, weighable
+from app.science.inference.phases import ADJUSTERS, ADJUSTING, HEATED_C, Step, propose_phases
+from app.science.inference.values import WATER
 from app.science.names import inci_key
 from app.store.materials import live_materials
 from app.work.label_reading.estimate import LabelEstimate
 from app.work.ph.mixture import choose_ph_line, mixture_of, without
 
-OWN = "own-"
+OWN, ALLERGEN = "own-", "allergen"
 MOST_CHANGE = 10.0  # a line that would have to be ten times as much does something else than set the pH
+LEAST_WATER, MOST_OF_IT = 1.0, 50.0  # % w/w
+# What is there for what it does, at a dose of its own, is no filling (common practice).
+NEVER_FILLING = PRESERVING | ADJUSTERS | {"uv_filter", "antiperspirant", "active", "acid_active", "colour", "dye"}
+LAW_ROUNDS = 4  # two lines may bring what one maximum counts together
 LEAST_ADJUSTER = 0.002  # % w/w of what sets the pH: a drop of a 20 % solution in half a kilogram (common practice)
 
 
@@ -42,12 +50,13 @@ class Choices:
 class OwnShelf:
     """The maker's materials as something a list can be covered with.
 
-    With each goes the phase where it usually stands, and the most °C it stands where that is known.
+    With each goes the phase where it usually stands, the most °C it stands where that is known, and its form.
     """
 
     materials: tuple[ShelfMaterial, ...] = ()
     hints: Mapping[str, str] = field(default_factory=dict)
     most_c: Mapping[str, Decimal | None] = field(default_factory=dict)
+    forms: Mapping[str, str] = field(default_factory=dict)
     library_keys: frozenset[str] = frozenset()
 
     @property
@@ -78,6 +87,7 @@ def own_shelf(session: Session) -> OwnShelf:
         tuple(materials),
         {f"{OWN}{m.id}": m.phase_hint.value for m in rows},
         {f"{OWN}{m.id}": m.max_temp_c for m in rows},
+        {f"{OWN}{m.id}": m.form for m in rows},
         frozenset(m.library_key for m in rows if m.library_key),
     )
 
@@ -97,8 +107,10 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     Raises:
         Invalid: when no material holds any of the substances that are left.
     """
-    everything = own.everything
     asked = sheet.targets
+    held = {key for material in own.everything for key in material.parts}
+    named = (w.key for w in asked if w.class_name != ALLERGEN)  # an allergen comes with what smells of it
+    everything = (*own.everything, *inventory_shelf(named, held))
     offers = {w.key: substitutes(w, everything) for w in asked}
     # A replacement that is not offered is passed over.
     chosen = {
@@ -112,22 +124,25 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     ph = sheet.start.ph if sheet.start else None
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found
-    hints, most_c = {}, {}
+    hints, most_c, solid = {}, {}, set()
     for key in (line.material.id for line in found.lines):
         shipped = library_material(key)
         hints[key] = shipped.phase_hint if shipped else own.hints.get(key, "any")
         most_c[key] = shipped.max_temp_c if shipped else own.most_c.get(key)
+        if (shipped.form if shipped else own.forms.get(key)) == "solid":
+            solid.add(key)
     if ph and ph.adjuster is not None:
         found, setting = _weighable_at_ph(found, sheet.names[ph.adjuster].key)
         hints |= dict.fromkeys(setting, ADJUSTING)
-    steps = propose_phases(found.lines, hints, {key for key, most in most_c.items() if most and most < HEATED_C})
+    found = _within_law(found, sheet)
+    tender = {key for key, most in most_c.items() if most and most < HEATED_C}
+    steps = propose_phases(found.lines, hints, tender, solid)
     return StartPlan(found, steps, Choices(choices.out, {key: m.id for key, m in chosen.items()}), offers)
 
 
-def _at_ph(found: Cover, target: float) -> Cover:
-    """Set the line that moves the pH so that the materials together come out at the target."""
-    lines = found.lines
-    dosed = tuple(
+def _dosed(lines: Iterable[CoverLine]) -> tuple[DosedMaterial, ...]:
+    """Return lines as a formula has them, % w/w."""
+    return tuple(
         DosedMaterial(
             line.material.name,
             Decimal(str(line.percent)),
@@ -135,6 +150,11 @@ def _at_ph(found: Cover, target: float) -> Cover:
         )
         for line in lines
     )
+
+
+def _at_ph(found: Cover, target: float) -> Cover:
+    """Set the line that moves the pH so that the materials together come out at the target."""
+    lines, dosed = found.lines, _dosed(found.lines)
     adjusting = choose_ph_line(dosed, Decimal(str(target)))
     if adjusting is None:
         return found
@@ -158,6 +178,43 @@ def _weighable_at_ph(found: Cover, key: str) -> tuple[Cover, list[str]]:
         for line in found.lines
     )
     return replace(found, lines=tuple(lines)), setting
+
+
+def _within_law(found: Cover, sheet: LabelEstimate) -> Cover:
+    """Take back what is over a legal maximum in the doses as weighed; what fills up to 100 takes its place."""
+    filling = filling_line(found.lines)
+    weighed = (line if line is filling else replace(line, percent=weighed_percent(line)) for line in found.lines)
+    found = replace(found, lines=tuple(weighed))
+    for _ in range(LAW_ROUNDS):
+        shares = lawful_shares(_dosed(found.lines), sheet.product_type, sheet.jurisdiction, sheet.on)
+        if not shares:
+            break
+        lines = (
+            replace(line, percent=rounded_down(line.percent * shares.get(line.material.name, 1.0)))
+            if line.material.name in shares
+            else line
+            for line in found.lines
+        )
+        found = replace(found, lines=tuple(lines))
+    return found
+
+
+def filling_line(lines: Sequence[CoverLine]) -> CoverLine:
+    """Return the line that fills up to 100: water where there is enough, else the largest that no law looks at."""
+
+    def fitness(line: CoverLine) -> tuple[bool, bool, float]:
+        water = line.material.class_name == WATER and line.percent >= LEAST_WATER
+        filling = line.material.class_name not in NEVER_FILLING or line.percent >= MOST_OF_IT
+        return water, filling, line.percent
+
+    return max(lines, key=fitness)
+
+
+def weighed_percent(line: CoverLine) -> float:
+    """Return a dose as one weighs it: a preservative never below what it needs, two figures of what sets the pH."""
+    if line.material.class_name in ADJUSTERS:
+        return float(f"{line.percent:.2g}")
+    return rounded_up(line.percent) if line.material.class_name in PRESERVING else weighable(line.percent)
 
 
 def _swapped(

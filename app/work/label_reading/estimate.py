@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 from functools import lru_cache
 
 from app.reference.label_inference import LabelInference, infer_label
@@ -15,6 +16,7 @@ from app.science.inference.values import Clash, Estimate, Known, ListedName
 from app.science.inference.wording import clash_sentences, percent_words, statement_words
 from app.science.label_list.reading import MOST_CHARACTERS, read_list
 from app.science.label_list.values import ReadList, ReadName
+from app.work.clock import today
 from app.work.form import FaultList
 from app.work.label_reading.constraints import UserConstraints, parse_known
 from app.work.label_reading.observations import pack_claims, readings_of
@@ -77,7 +79,10 @@ class DroppedStatement:
 
 @dataclass(frozen=True, slots=True)
 class LabelEstimate:
-    """Everything that follows from a list; ``before_first`` is the chance that no name stands above 1 %."""
+    """Everything that follows from a list; ``before_first`` is the chance that no name stands above 1 %.
+
+    ``on`` is the day whose law the start follows.
+    """
 
     reading: ReadList
     product_type: str
@@ -90,6 +95,7 @@ class LabelEstimate:
     notes: tuple[str, ...]
     before_first: float = 0.0
     start: LabelStart | None = None
+    on: date | None = None
     constraints: UserConstraints = field(default_factory=UserConstraints)
 
     @property
@@ -175,15 +181,15 @@ def work_out(
         Faults: at ``value-<place>``, with every value that cannot be read.
     """
     priced = tuple(sorted((prices or {}).items()))
-    return _worked_out(reading, constraints.to_json(), product_type, jurisdiction, priced)
+    return _worked_out(reading, constraints.to_json(), (product_type, jurisdiction), priced, today())
 
 
 @lru_cache(maxsize=32)
 def _worked_out(
-    reading: ReadList, told: str, product_type: str, jurisdiction: str, priced: tuple[tuple[str, float], ...]
+    reading: ReadList, told: str, product: tuple[str, str], priced: tuple[tuple[str, float], ...], on: date
 ) -> LabelEstimate:
     """Work a list out once for the pages that show it: an answer is followed by the page it leads to."""
-    constraints, names = UserConstraints.from_json(told), reading.names
+    constraints, names, (product_type, jurisdiction) = UserConstraints.from_json(told), reading.names, product
     found = _inferred(reading, constraints, product_type, jurisdiction, dict(priced))
     shares = found.inference.line_probability
     gaps = {place: shares[number] for number, place in enumerate(_chain(found), start=1)}
@@ -212,7 +218,10 @@ def _worked_out(
         line_words=line_words(found),
         notes=tuple(notes),
         before_first=shares[0],
-        start=start_from_label(found.names, found.inference, [not name.may_contain for name in names], product_type),
+        start=start_from_label(
+            found.names, found.inference, [not name.may_contain for name in names], product_type, jurisdiction, on
+        ),
+        on=on,
         constraints=constraints,
     )
 

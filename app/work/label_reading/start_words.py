@@ -13,6 +13,7 @@ WHY = {
     "emulsifier": "enough for the oils",
     "solubiliser": "enough for the perfume",
     "working level": "the least usual amount at which it works",
+    "law": "the legal maximum for this kind of product",
     "sum": "fills up to 100 %",
     "order": "keeps the printed order and the sum",
 }
@@ -23,6 +24,7 @@ UNMET = {
     "pH": "What is printed cannot bring it to the proposed pH.",
     "emulsifier": "There is less emulsifier than usual for these oils.",
     "solubiliser": "There is less solubiliser than usual for this perfume.",
+    "law": "A name cannot be brought under its legal maximum.",
     "working level": "A chelator or antioxidant stays below its usual least amount.",
 }
 

@@ -242,3 +242,36 @@ def test_a_dose_that_gives_much_of_one_name_is_no_crumb_and_none_leaves_nothing_
     aimed = [want("AQUA", 99.0), want("P", 0.5), want("E", 0.01)]
     assert _without_crumbs(np.array([99.0, 0.01]), aimed, [WATER, pair]) == pytest.approx([99.0, 0.01])
     assert _without_crumbs(np.zeros(2), aimed, [WATER, pair]) == pytest.approx([0.0, 0.0])
+
+
+def test_what_no_material_holds_is_filled_up_with_the_largest_and_with_nothing_unasked() -> None:
+    """By hand: 24 % of filters that nothing holds leave 24 % more water, not a protein that nobody asked for."""
+    protein = ShelfMaterial("protein", "Protein", {"AQUA": 77.0, "PROTEIN": 23.0})
+    found = cover([want("AQUA", 66.0, 50.0, 70.0), want("A", 10.0), want("FILTER", 24.0)], [WATER, protein,
+                  ShelfMaterial("a", "A", {"A": 100.0})])  # fmt: skip
+    assert doses(found) == pytest.approx({"water": 90.0, "a": 10.0})
+    assert [w.key for w in found.missing] == ["FILTER"]
+
+
+def test_of_a_strong_and_a_weak_solution_the_strong_one_is_taken() -> None:
+    """Three per cent of an alkali are 3 % of it, not 60 % of a solution of 5 %, which takes the place of the water."""
+    weak = ShelfMaterial("weak", "A 5 %", {"A": 5.0, "AQUA": 95.0})
+    strong = ShelfMaterial("strong", "A 50 %", {"A": 50.0, "AQUA": 50.0})
+    found = cover([want("AQUA", 97.0), want("A", 3.0)], [WATER, weak, strong])
+    assert doses(found) == pytest.approx({"water": 94.0, "strong": 6.0})
+
+
+def test_what_melts_decides_whether_a_dry_mixture_is_heated() -> None:
+    """A face powder and a perfume in alcohol are mixed cold; shea butter is melted (common practice)."""
+    powder = [placed("t", "TALC", 90, "powder"), placed("o", "SQUALANE", 9, "oil"), placed("p", "PARFUM", 1, "perfume")]
+    assert phases_used(propose_phases(powder, {}, solid=set())) == ("A", "C")
+    butter = [*powder, placed("s", "SHEA", 20, "oil")]
+    assert phases_used(propose_phases(butter, {}, solid={"s"})) == ("B",)
+
+
+def test_oily_filters_go_into_the_oils_and_what_brings_the_water_is_the_water_phase() -> None:
+    peroxide = CoverLine(ShelfMaterial("h", "Peroxide", {"AQUA": 97.0, "X": 3.0}, class_name="active"), 80.0, ())
+    items = [peroxide, placed("f", "OCTOCRYLENE", 8, "uv_filter"), placed("s", "ENSULIZOLE SULFONIC ACID", 2,
+             "uv_filter"), placed("w", "WAX", 10, "wax")]  # fmt: skip
+    steps = {step.line.material.id: step.phase for step in propose_phases(items, {"h": "cool-down"})}
+    assert (steps["h"], steps["f"]) == ("A", "B")
