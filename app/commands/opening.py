@@ -2,7 +2,8 @@
 
 import logging
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TypeVar
 
@@ -80,10 +81,54 @@ def open_demonstration(where: Places) -> Store:
     if demo.database.exists():
         _bring_up_to_date(demo)
     else:
-        from app.work.demo import load_demo
-
-        backup.create(demo.database, lambda draft: fill(sqlite_url(draft), load_demo))
+        _make_demonstration(demo)
     return Store(sqlite_url(demo.database))
+
+
+def _make_demonstration(demo: Places) -> None:
+    from app.work.demo import load_demo
+
+    backup.create(demo.database, lambda draft: fill(sqlite_url(draft), load_demo))
+
+
+def demonstration_made_aside(where: Places) -> Places:
+    """Make a demonstration beside the one that is there, and return where it is.
+
+    Raises:
+        Unusable: when it cannot be made; then the one that is there is as it was.
+    """
+    aside = Places(where.folder / "demonstration-new")
+    try:
+        shutil.rmtree(aside.folder, ignore_errors=True)
+        places.prepare_folder(aside)
+        _make_demonstration(aside)
+    except Unusable:
+        shutil.rmtree(aside.folder, ignore_errors=True)
+        raise
+    return aside
+
+
+def put_demonstration(where: Places, made: Places) -> None:
+    """Put a demonstration that was made aside in its place, where none is any more.
+
+    Raises:
+        Unusable: when its folder cannot be moved.
+    """
+    with _told_of_files("the demonstration cannot be put in its place"):
+        made.folder.replace(where.demonstration.folder)
+
+
+def set_demonstration_aside(where: Places) -> Path:
+    """Move a demonstration that cannot be opened out of the way, with everything in it; return where it lies now.
+
+    Raises:
+        Unusable: when its folder cannot be moved.
+    """
+    where.backups.mkdir(parents=True, exist_ok=True, mode=0o700)
+    away = where.backups / f"demonstration-{places.moment():%Y%m%d-%H%M%S}"
+    with _told_of_files("the demonstration cannot be moved away"):
+        where.demonstration.folder.replace(away)
+    return away
 
 
 def keep_demonstration(where: Places) -> Path:
@@ -99,10 +144,16 @@ def remove_demonstration(where: Places) -> None:
     Raises:
         Unusable: when a file of it cannot be removed.
     """
-    try:
+    with _told_of_files("the demonstration cannot be removed"):
         shutil.rmtree(where.demonstration.folder)
+
+
+@contextmanager
+def _told_of_files(what: str) -> Iterator[None]:
+    try:
+        yield
     except OSError as error:
-        raise Unusable(f"the demonstration cannot be removed: {error.strerror}") from error
+        raise Unusable(f"{what}: {error.strerror}") from error
 
 
 def _move_former_demonstration(where: Places) -> bool:

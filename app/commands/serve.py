@@ -191,6 +191,8 @@ def _greet(address: str, where: Places, site: Site) -> None:
         click.echo(f"The demonstration is at http://{HOST}:{beside}/")
     elif site.may_begin():
         click.echo("It shows a demonstration; start your own workshop from its first page.")
+    if site.trouble:
+        click.echo(f"Caution: {site.trouble}. It can be made afresh on its page.")
     click.echo(f"Its files are in {where.folder}. Press Ctrl-C to stop.")
     if advice := places.drive_advice(where.folder):
         click.echo(f"Caution: {advice}.")

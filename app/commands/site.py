@@ -2,7 +2,8 @@
 
 import logging
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from functools import partial
 from typing import Any
 from urllib.parse import quote
@@ -18,6 +19,7 @@ from app.work.workshop import BeginForm, begin_workshop
 
 LOG = logging.getLogger(__name__)
 HOSTS = {"127.0.0.1", "localhost"}
+SECONDS_TO_ANSWER = 10
 JUST_NOW = b"The demonstration is being made. Try again in a moment.\n"
 FOREIGN = b"This address is not ours. Open Tarebook at the address it printed when it started.\n"
 
@@ -36,6 +38,9 @@ class Site:
         self._secret = places.secret_key(where)
         self._apps: dict[int, Flask] = {}
         self._change = threading.Lock()
+        self._answered = threading.Condition()
+        self._answering: dict[int, int] = {}
+        self.trouble = ""
 
     def open(self, begin: BeginForm | None = None) -> None:
         """Open what is there; without a workshop of one's own the demonstration is always there.
@@ -55,7 +60,17 @@ class Site:
         elif begin:
             self.begin_own(begin)
         if not self.own_port() or self._where.demonstration.database.exists():
+            self._open_demonstration()
+
+    def _open_demonstration(self) -> None:
+        try:
             self._show(self._demonstration, opening.open_demonstration(self._where))
+        except Unusable as error:
+            if not self.own_port():
+                folder = self._where.demonstration.folder
+                raise Unusable(f"{error}. Move {folder} away; the next start makes a new demonstration") from error
+            LOG.error("the demonstration cannot be opened: %s", error)
+            self.trouble = f"the demonstration cannot be opened: {error}"
 
     def _show(self, port: int, store: Store) -> None:
         self._apps[port] = create_app(store, secret=self._secret, port=port, workshops=self)
@@ -67,7 +82,22 @@ class Site:
 
     def _hide(self, port: int) -> None:
         store: Store = self._apps.pop(port).extensions["store"]
+        # What is just being answered still reads and writes there; a later request finds the port empty.
+        with self._answered:
+            self._answered.wait_for(lambda: port not in self._answering.values(), SECONDS_TO_ANSWER)
         store.close()
+
+    @contextmanager
+    def _changing(self) -> Iterator[None]:
+        """Change what is served, one change at a time; the request that asks for it does nothing else any more."""
+        self._forget(threading.get_ident())
+        with self._change:
+            yield
+
+    def _forget(self, thread: int) -> None:
+        with self._answered:
+            self._answering.pop(thread, None)
+            self._answered.notify_all()
 
     def own_port(self) -> int | None:
         """Return the port of one's own workshop; None while there is none."""
@@ -89,7 +119,7 @@ class Site:
             Conflict: when there is one already.
         """
         form.checked()
-        with self._change:
+        with self._changing():
             if self._own is None or not self.may_begin():
                 raise Conflict("There is a workshop of your own already.")
             self._show(self._own, opening.make_own(self._where, partial(begin_workshop, typed=form)))
@@ -98,8 +128,14 @@ class Site:
 
     def renew_demonstration(self) -> str:
         """Make the demonstration afresh, whole; return where the former one was kept, empty when there was none."""
-        with self._change:
-            kept = self._discard() if self.demonstration_port() else ""
+        with self._changing():
+            made = opening.demonstration_made_aside(self._where)
+            if self.demonstration_port():
+                kept = self._discard()
+            else:
+                there = self._where.demonstration.folder.exists()
+                kept = str(opening.set_demonstration_aside(self._where)) if there else ""
+            opening.put_demonstration(self._where, made)
             self._show(self._demonstration, opening.open_demonstration(self._where))
             return kept
 
@@ -109,7 +145,7 @@ class Site:
         Raises:
             Conflict: when it is gone already, or nothing else would be left.
         """
-        with self._change:
+        with self._changing():
             if not self.demonstration_port() or not self.own_port():
                 raise Conflict("The demonstration cannot be thrown away: it is gone, or nothing else would be there.")
             return self._discard()
@@ -123,8 +159,15 @@ class Site:
 
     def __call__(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         """Answer a request with the application of the port it came to, or lead to the other one."""
-        app = self._apps.get(int(environ["SERVER_PORT"]))
-        return app(environ, start_response) if app else self._lead_over(environ, start_response)
+        port, thread = int(environ["SERVER_PORT"]), threading.get_ident()
+        with self._answered:
+            app = self._apps.get(port)
+            if app:
+                self._answering[thread] = port
+        try:
+            return app(environ, start_response) if app else self._lead_over(environ, start_response)
+        finally:
+            self._forget(thread)
 
     def _lead_over(self, environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
         host = str(environ.get("HTTP_HOST", "")).partition(":")[0]

@@ -162,8 +162,13 @@ class Store:
             yield session
 
     def close(self) -> None:
-        """Let go of every connection."""
+        """Let go of every connection, for good: whoever comes later opens, and so makes, no file again."""
+        event.listen(self.engine, "do_connect", _refuse_once_closed)
         self.engine.dispose()
+
+
+def _refuse_once_closed(*_how: Any) -> None:
+    raise Unusable("the workshop was closed in the meantime; open the page again")
 
 
 # Signs in what SQLite and PostgreSQL write, and what they mean to the person at the bench.
