@@ -29,6 +29,7 @@ from app.work.equipment import PACKAGING, PackagingForm
 from app.work.form import Faults
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material
+from app.work.pricing import received_amounts
 from app.work.stock import listing
 from app.work.stock.ledger import check_ledger, count_lot, follow_line, move, rebuild_on_hand, take
 from app.work.stock.lot_composition import composition_form, lot_parts, set_composition
@@ -551,4 +552,19 @@ def test_a_slip_of_the_pen_that_is_corrected_leaves_no_more_on_hand_than_there_w
     with store.reading() as session:
         # 8 g came, 5 g were taken; the 2 g that the ledger lacked for 10 g never were.
         assert session.get_one(Lot, lot).on_hand == 3
+    assert check_ledger(store)[1] == []
+
+
+def test_water_drawn_for_a_slip_of_the_pen_was_never_drawn(store: Store, gel: Any) -> None:
+    with store.transaction() as session:
+        session.get_one(MaterialRow, gel.materials["water"]).drawn_here = True
+    weigh(store, gel, "490", "", "water")
+    with store.reading() as session:
+        line = line_of(session, gel, "water")
+        batch_id, weighing = line.batch_id, line.standing[0]
+    correct_weighing(store, batch_id, weighing.id, WeightCorrection("470", weighing.lot_text, "Per", "misread"))
+    with store.reading() as session:
+        (lot,) = session.scalars(select(Lot)).all()
+        assert lot.on_hand == 0
+        assert received_amounts(session) == {lot.id: D(470)}
     assert check_ledger(store)[1] == []

@@ -18,6 +18,8 @@ from app.work.clock import now, today
 
 STEP = Decimal("0.000001")
 SHORT = "more was taken than the ledger held"
+# What a record lets come into a lot by itself, so that what was taken is there: it goes again with a slip of the pen.
+COMES_BY_ITSELF = (MoveKind.COUNTED, MoveKind.RECEIVED)
 
 
 def move(
@@ -143,7 +145,7 @@ def _follow(
     before = dict(
         session.execute(
             select(StockMove.lot_id, func.sum(StockMove.amount))
-            .where(of_record, StockMove.kind != MoveKind.COUNTED)
+            .where(of_record, StockMove.kind.not_in(COMES_BY_ITSELF))
             .group_by(StockMove.lot_id)
         ).all()
     )
@@ -158,7 +160,7 @@ def _follow(
             if lot.on_hand + difference < 0:
                 missing = -(lot.on_hand + difference)
                 if lot.material is not None and lot.material.drawn_here:
-                    move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here")
+                    move(session, lot, MoveKind.RECEIVED, missing, by=by, why="drawn here", line=line, run=run)
                 else:
                     was_empty = lot.on_hand <= 0
                     move(session, lot, MoveKind.COUNTED, missing, by=by, why=SHORT, line=line, run=run)
@@ -169,14 +171,16 @@ def _follow(
         elif difference > 0:
             back = why or ("record corrected" if run is None else f"returned from {run.number}")
             move(session, lot, MoveKind.RETURNED, difference, by=by, why=back, line=line, run=run)
-            # What was counted up for a weight that was never taken was never there.
-            counted = select(func.coalesce(func.sum(StockMove.amount), 0)).where(
-                of_record, StockMove.kind == MoveKind.COUNTED, StockMove.lot_id == lot_id
-            )
-            never_taken = difference if corrected is None else corrected.get(lot_id, Decimal(0))
-            too_much = min(Decimal(session.scalar(counted) or 0), never_taken, difference)
-            if too_much > 0:
-                move(session, lot, MoveKind.COUNTED, -too_much, by=by, why=back, line=line, run=run)
+            # What was counted up or drawn for a weight that was never taken was never there.
+            never_taken = difference if corrected is None else min(corrected.get(lot_id, Decimal(0)), difference)
+            for came_as in COMES_BY_ITSELF:
+                came = select(func.coalesce(func.sum(StockMove.amount), 0)).where(
+                    of_record, StockMove.kind == came_as, StockMove.lot_id == lot_id
+                )
+                too_much = min(Decimal(session.scalar(came) or 0), never_taken)
+                if too_much > 0:
+                    move(session, lot, came_as, -too_much, by=by, why=back, line=line, run=run)
+                    never_taken -= too_much
     return remarks
 
 
