@@ -27,6 +27,7 @@ MOVED = "() => new Promise((tell) => requestAnimationFrame(() => setTimeout(() =
 STILL = 0.01
 HEAD = """() => [document.querySelector(".top").offsetHeight,
   new Set([...document.querySelectorAll(".top li")].map((one) => one.offsetTop)).size]"""
+INNER = "new Set([...document.querySelectorAll('.inner li')].map((one) => one.offsetTop)).size"
 LINE_PX = 48
 # Everything that is folded is opened; the rows of a long table are alike.
 OPEN = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
@@ -105,6 +106,8 @@ def test_a_page_is_whole_on_a_phone_keeps_still_and_has_no_serious_barrier(
             page.set_viewport_size({"width": 961, "height": 900})
             high, lines = page.evaluate(HEAD)
             found += [f"the head is {high} high in {lines} lines"] if high > LINE_PX or lines != 1 else []
+            page.set_viewport_size({"width": 820, "height": 900})
+            found += ["its pages take more than a line at 820"] if page.evaluate(INNER) > 1 else []
         page.set_viewport_size({"width": 360, "height": 900})
         found += [f"cut at 360: {text}" for text in page.evaluate(CUT)]
         page.set_viewport_size({"width": 320, "height": 900})

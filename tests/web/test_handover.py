@@ -50,9 +50,13 @@ def test_a_spreadsheet_of_ones_own_is_shown_with_questions_and_taken(demo_client
     form = {"data": data[1], "file_name": "own.csv", asked[1]: "5", "take": "", "name ": "My cream", "key": "q"}
     again = demo_client.post("/formulas/file/kept", data={**form, "again": "yes"})
     assert "Every cell was read" in again.text
-    assert demo_client.post("/formulas/file/kept", data=form).status_code == 303
-    assert "My cream" in demo_client.get("/formulas").text
-    assert "1 formula of a spreadsheet" in demo_client.get("/formulas/file").text
+    taken = demo_client.post("/formulas/file/kept", data=form)
+    assert taken.status_code == 303
+    assert "<title>My cream" in demo_client.get(taken.location).text
+    link = f'1 formula of a spreadsheet: <a href="{taken.location}">My cream</a>'
+    assert link in demo_client.get("/formulas/file").text
+    assert demo_client.post("/formulas/file/1/undo").status_code == 303
+    assert link not in demo_client.get("/formulas/file").text
 
 
 def test_everything_goes_out_as_one_archive(demo_client: FlaskClient) -> None:

@@ -120,9 +120,11 @@ def take_sheets() -> Page:
     named = [replace(one, name=request.form.get(f"name {one.sheet}", "").strip()[:200] or one.name) for one in found]
     who = request.form.get("who", "")
     context.remember_person(who)
-    take_kept(context.store(), named, who=who, file_name=name, key=request.form.get("key", ""))
+    taken = take_kept(context.store(), named, who=who, file_name=name, key=request.form.get("key", ""))
     flash(f"Added {', '.join(one.name for one in named)}. What was left open is marked on the page of each formula.")
-    return redirect(url_for("handover.index"), 303)
+    with context.store().reading() as session:
+        came = next((formulas for row, formulas in list_imports(session) if row.id == taken), [])
+    return redirect(f"/formulas/{came[0].id}" if len(came) == 1 else "/formulas", 303)
 
 
 @blueprint.post("/formulas/file/take")

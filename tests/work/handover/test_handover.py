@@ -81,7 +81,7 @@ def test_an_import_is_taken_back_as_a_whole(demo: Store, store: Store) -> None:
     undo_import(store, taken)
     assert (out(store), count(store, FormulaRow), count(store, MaterialRow)) == before
     with store.reading() as session:
-        assert list_imports(session)[0].undone_at is not None
+        assert list_imports(session)[0][0].undone_at is not None
 
 
 def test_drafts_put_over_others_are_taken_back_too_unless_somebody_worked_on_them(demo: Store) -> None:

@@ -203,7 +203,7 @@ def test_what_is_left_open_comes_into_the_draft_as_it_stands(store: Store) -> No
     with store.reading() as session:
         assert session.scalar(select(func.count(FormulaRow.id))) == 1
         assert open_draft(session, 1).draft.lines[0].amount == "about 60"
-        assert list_imports(session)[0].summary == "1 formula of a spreadsheet"
+        assert list_imports(session)[0][0].summary == "1 formula of a spreadsheet"
 
 
 @pytest.mark.parametrize(
