@@ -37,6 +37,7 @@ const live = new Live(form, `tarebook${address}`, {
     again.addEventListener("click", () => live.now());
     state.append(" ", again);
     form.querySelectorAll(".line:has(.waiting)").forEach((row) => row.classList.add("unsaved"));
+    form.querySelectorAll("[data-f].waiting, [data-s].waiting:not(.strip-label > *)").forEach((one) => one.classList.add("stale"));
     follows.lost();
   },
   conflict(found) {
@@ -108,6 +109,7 @@ function drawFigures(figures, newer, stale) {
   for (const [name, words] of Object.entries(strip)) {
     const place = document.querySelector(`[data-s="${name}"]`);
     set(place, words);
+    place.classList.remove("stale");
     place.classList.toggle("waiting", stale);
   }
   for (const [name, words] of Object.entries(figures.notes)) set(document.querySelector(`[data-n="${name}"]`), words);
@@ -121,6 +123,7 @@ function drawLine(line, found, waits) {
   for (const place of row.querySelectorAll("[data-f]")) {
     const words = found[place.dataset.f];
     if (place.textContent !== words) place.textContent = words;
+    place.classList.remove("stale");
     place.classList.toggle("waiting", waits);
   }
   row.querySelector(".share").classList.toggle("of-cost", found.share.includes("%"));

@@ -198,6 +198,8 @@ def test_figures_that_wait_and_figures_of_the_formula_before_are_marked(
     expect(page.locator("#state")).to_contain_text("Not saved")
     expect(page.locator("[data-line='g'] [data-f='grams']")).to_have_class(re.compile("waiting"))
     expect(page.locator("[data-line='g']")).to_have_class(re.compile("unsaved"))
+    for figure in ("[data-line='g'] [data-f='grams']", "[data-s='total']", "[data-s='unit']", "[data-s='weigh']"):
+        expect(page.locator(figure)).to_have_class(re.compile("stale"))
     expect(page.locator("#strip-ph .strip-figure")).to_have_class(re.compile("stale"))
     expect(page.locator("#after-fault")).to_contain_text("of the formula before")
     page.mouse.wheel(0, 2000)
@@ -208,6 +210,7 @@ def test_figures_that_wait_and_figures_of_the_formula_before_are_marked(
     page.get_by_role("button", name="Save now").click()
     saved(page)
     expect(page.locator("#after-fault")).to_be_hidden()
+    expect(page.locator(".stale")).to_have_count(0)
     expect(page.locator("#strip-ph .strip-figure")).not_to_have_class(re.compile("stale|waiting"))
 
 

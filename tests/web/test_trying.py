@@ -41,7 +41,7 @@ def test_what_cannot_be_read_is_said_at_its_line(client: FlaskClient, formula: i
     answer = client.post(f"/formulas/{formula}/what-if", data={"amount.g": "x"}, headers={"X-Live": "1"})
     assert "x is not a number" in answer.get_json()["faults"]["line.g.amount"]
     assert "1 amount is missing or cannot be read" in answer.get_json()["outcome"]
-    assert "so far" in answer.get_json()["outcome"]
+    assert re.search(r"Total</th><td[^>]*>100 %</td><td[^>]*>–</td>", answer.get_json()["outcome"])
     page = client.post(f"/formulas/{formula}/what-if", data={"amount.g": "x", "do": "version"})
     assert page.status_code in (409, 422)
     assert 'value="x"' in page.text

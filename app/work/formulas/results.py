@@ -53,7 +53,7 @@ class LineResult:
 
 @dataclass(frozen=True, slots=True)
 class Total:
-    """The total as a figure and in words; ``state`` is ``whole``, ``short``, ``over`` or ``unknown``."""
+    """The total as a figure and in words; ``state`` is ``whole``, ``short``, ``over``, ``unknown`` or ``empty``."""
 
     percent: Decimal
     words: str
@@ -250,6 +250,8 @@ def total_of(resolution: Resolution, shelf: Shelf) -> Total:
         )
     if written == HUNDRED:
         return Total(HUNDRED, "adds up", "whole")
+    if not any(line.typed.strip() for line in resolution.draft.lines):
+        return Total(written, "no line yet", "empty")
     return Total(written, f"{percent_words(HUNDRED - written)} % missing", "short")
 
 

@@ -68,6 +68,7 @@ def test_grams_follow_batch_and_loss_and_sum_to_what_is_weighed(draft: Make, she
         ([(1, None), (2, "28.7")], "whole", "100", "Aqua fills up with 71.30 %"),
         ([(1, None), (2, "80"), (3, "21.2")], "over", "101.2", "1.20 % too much"),
         ([(1, "99.9999")], "short", "99.9999", "0.0001 % missing"),
+        ([], "empty", "0", "no line yet"),
     ],
 )
 def test_the_total_is_said_in_words(draft: Make, shelf: Shelf, rows: list, state: str, figure: str, words: str) -> None:
