@@ -13,13 +13,13 @@ from app.web import context
 from app.web.handover import batch_section
 from app.work.clock import today
 from app.work.csv_text import Unreadable
-from app.work.handover.coming_in import list_imports, preview_file, take_file, take_kept
+from app.work.handover.coming_in import preview_file, take_file, take_kept
 from app.work.handover.everything import everything_out
 from app.work.handover.going_out import formulas_out
 from app.work.handover.kept_sheets import read_kept
 from app.work.handover.records import NOT_CARRIED
 from app.work.handover.tables import DESCRIBED, FORMATS, WRITERS, is_hand_over
-from app.work.handover.undoing import undo_import
+from app.work.handover.undoing import list_imports, undo_import
 
 __all__ = ["batch_section", "blueprint"]
 

@@ -47,7 +47,6 @@ from app.work.materials.transfer_prices import read_prices
 from app.work.products.product_form import ProductForm
 
 LONGEST_TEXT = 10_000
-MOST_NAMED = 12
 EXPOSURES = frozenset(one.value for one in Exposure)
 _PACK = re.compile(r"(?P<count>[\d.]+)\s*x\s*(?P<name>.+)")
 
@@ -493,12 +492,3 @@ def _add_products(session: Session, formula: FormulaRow, incoming: IncomingFormu
         session.flush()
         added.append(product.id)
     return added
-
-
-def list_imports(session: Session) -> list[tuple[FormulaImport, list[FormulaRow]]]:
-    """List the imports, newest first, each with the first of the formulas that came with it and are still here."""
-    imports = list(session.scalars(select(FormulaImport).order_by(FormulaImport.id.desc()).limit(20)))
-    came = {row.id: json.loads(row.content).get("formulas", [])[:MOST_NAMED] for row in imports if not row.undone_at}
-    asked = select(FormulaRow).where(FormulaRow.id.in_({one for ids in came.values() for one in ids}))
-    here = {formula.id: formula for formula in session.scalars(asked)}
-    return [(row, [here[one] for one in came.get(row.id, ()) if one in here]) for row in imports]

@@ -1,4 +1,4 @@
-"""An import undone as a whole: everything that came with it goes, unless something later stands on any of it."""
+"""The imports, and one undone as a whole: all that came with it goes, unless something later stands on any of it."""
 
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -40,6 +40,7 @@ PARTS = {
     "ph_session": "batch_id", "batch_heating": "line_id", "batch_weighing": "line_id", "batch_reading": "batch_id",
     "batch_tick": "batch_id", "batch_deviation": "batch_id", "batch_event": "batch_id",
 }  # fmt: skip
+MOST_NAMED = 12
 # What may stand on something that came with an import, in words.
 LATER = {
     "formula_version": "a version was saved", "draft_step": "it was changed", "draft_material": "a formula uses it",
@@ -85,6 +86,15 @@ def undo_import(session: Session, import_id: int) -> None:
     session.expunge_all()
     _delete(session, own)
     session.execute(delete(ImportedRecord).where(ImportedRecord.import_id == import_id))
+
+
+def list_imports(session: Session) -> list[tuple[FormulaImport, list[FormulaRow]]]:
+    """List the imports, newest first, each with the first of the formulas that came with it and are still here."""
+    imports = list(session.scalars(select(FormulaImport).order_by(FormulaImport.id.desc()).limit(20)))
+    came = {row.id: json.loads(row.content).get("formulas", [])[:MOST_NAMED] for row in imports if not row.undone_at}
+    asked = select(FormulaRow).where(FormulaRow.id.in_({one for ids in came.values() for one in ids}))
+    here = {formula.id: formula for formula in session.scalars(asked)}
+    return [(row, [here[one] for one in came.get(row.id, ()) if one in here]) for row in imports]
 
 
 def mark(

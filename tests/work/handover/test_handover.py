@@ -19,10 +19,10 @@ from app.work.csv_text import Unreadable
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.formulas.listing import list_formulas
-from app.work.handover.coming_in import list_imports, preview_file, take_file
+from app.work.handover.coming_in import preview_file, take_file
 from app.work.handover.going_out import formulas_out
 from app.work.handover.tables import LAYOUT, TABLES, WRITERS, Tables, empty_tables, read_tables, write_json
-from app.work.handover.undoing import undo_import
+from app.work.handover.undoing import list_imports, undo_import
 
 KINDS = sorted(WRITERS)
 cells = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=12)

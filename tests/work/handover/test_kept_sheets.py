@@ -15,10 +15,10 @@ from app.store.formulas import FormulaRow
 from app.work.csv_text import Unreadable
 from app.work.formulas.editing import open_draft
 from app.work.formulas.results import results_of
-from app.work.handover.coming_in import list_imports, take_kept
+from app.work.handover.coming_in import take_kept
 from app.work.handover.kept_sheets import KeptFormula, read_kept
 from app.work.handover.tables import is_hand_over
-from app.work.handover.undoing import undo_import
+from app.work.handover.undoing import list_imports, undo_import
 
 Rows = Sequence[Sequence[object]]
 CREAM = {"Water": "70", "Glycerin": "5", "Shea butter": "10", "Olive oil": "14", "Preservative": "1"}
