@@ -78,7 +78,7 @@ class Environment:
     def missing(self, size: str) -> set[str]:
         """Return the packages of a lock of which nothing is there, those aside that only some systems need."""
         pins = re.findall(r"^(\S+)==\S+ \\$", lock_file(size).read_text(encoding="utf-8"), re.MULTILINE)
-        there = {plain_name(path.name.rpartition("-")[0]) for path in self.packages.glob("*.dist-info")}
+        there = {plain_name(path.name.partition("-")[0]) for path in self.packages.glob("*.dist-info")}
         return {plain_name(pin) for pin in pins} - there
 
     def spoiled(self) -> bool:

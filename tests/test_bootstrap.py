@@ -98,7 +98,8 @@ def project(tmp_path: Path) -> Project:
     return Project(tmp_path / "a bench, été")
 
 
-def test_the_life_of_an_environment(project: Project) -> None:
+def test_the_life_of_an_environment(project: Project, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap, "LOCKS", project.folder / "app" / "requirements")
     # A first start that was killed, then two more while a third prepares it: both wait and say so; then one makes anew
     # what was half made, and both run inside.
     killed = project.start()
@@ -118,8 +119,11 @@ def test_the_life_of_an_environment(project: Project) -> None:
     said = "".join(words for _, _, words in outcomes)
     assert (said.count("half made"), said.count("making a private environment")) == (1, 1)
 
-    # Ready: nothing to say.
+    # Ready: nothing is looked for, installed or said.
+    assert project.environment.ready("run")
+    stamped = project.environment.stamp.stat().st_mtime_ns
     assert project.run("again")[::2] == (STATUS, "")
+    assert project.environment.stamp.stat().st_mtime_ns == stamped
 
     # A package that went missing is put back.
     for path in project.environment.packages.glob("brick*"):
