@@ -100,6 +100,17 @@ def test_what_does_not_add_up_is_not_costed_weighed_or_drawn_and_its_ph_is_so_fa
         assert "<svg" not in told["bodies"]["ph"]
 
 
+def test_a_formula_of_which_nothing_has_a_price_shows_no_figure_for_its_cost(client: FlaskClient, store: Store) -> None:
+    water = load_material(store, put_on_shelf(store, "aqua")).name
+    content = Draft(phases=(DraftPhase("a", "Water"),), lines=(DraftLine("l", "a", water, qs=True),), batch="100 g")
+    made = create(store, "Plain", content=content)
+    page = client.get(f"/formulas/{made}").text
+    assert "no price yet" in page
+    assert "at least" not in page
+    told = client.get(f"/formulas/{made}/follows?open=cost").get_json()
+    assert "No material has a price yet" in told["bodies"]["cost"]
+
+
 @pytest.mark.parametrize(
     ("amount", "words"),
     [

@@ -8,7 +8,9 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from app.science.jurisdiction import Jurisdiction
 from app.store.engine import Store
+from app.store.workshop import the_workshop
 from app.work.label_reading import lists
 from app.work.label_reading.choosing import Choices
 from app.work.label_reading.starting import StartForm, start_formula
@@ -48,6 +50,14 @@ def told(client: FlaskClient, list_id: int, values: dict[str, str], *, live: boo
     keys = list(values)
     data = {"key": keys, "was": [""] * len(keys), "value": list(values.values())}
     return client.post(f"/read-a-label/{list_id}/known", data=data, headers={"X-Live": "1"} if live else {})
+
+
+def test_a_list_is_read_under_the_law_of_the_workshop_unless_another_is_chosen(
+    client: FlaskClient, store: Store
+) -> None:
+    with store.transaction() as session:
+        the_workshop(session).jurisdiction = Jurisdiction.US
+    assert re.search(r'value="US"\s+selected', client.get("/read-a-label").text)
 
 
 def test_a_pasted_list_opens_worked_out(client: FlaskClient) -> None:

@@ -54,6 +54,8 @@ def _unit(results: Results, shop: Workshop) -> dict[str, str]:
     label, of, value = "a unit", "", cost.costing.per_unit.total
     if cost.why_no_unit:
         label, of, value = "a kg", ", materials", cost.materials_per_kg
+    if cost.at_least and not value:
+        return {"label": label, "of": of, "figure": "no price yet", "short": NOT_YET}
     amount = in_currency(value, shop.currency, shop.locale)
     least = {"figure": f"at least {amount}", "short": f"≥ {amount}"} if cost.at_least else {}
     return {"label": label, "of": of, "figure": amount, "short": amount, **least}

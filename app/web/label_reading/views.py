@@ -16,6 +16,7 @@ from app.web.label_reading.area import Page, blueprint
 from app.web.label_reading.drawing import place, strip, ticks
 from app.web.label_reading.forms import statement, typed_values
 from app.web.materials.forms import whole_number
+from app.web.template_tools import workshop
 from app.work.form import Faults
 from app.work.label_reading import lists
 from app.work.label_reading.cards import cards
@@ -38,7 +39,7 @@ def per_cent(value: float) -> str:
 @blueprint.get("")
 def index() -> str:
     """List what was read, with the form for the next one."""
-    return _index(ListForm(), {})
+    return _index(ListForm(jurisdiction=workshop().jurisdiction.value), {})
 
 
 def _index(typed: ListForm, faults: Mapping[str, str]) -> str:
