@@ -168,6 +168,10 @@ def _move_former_demonstration(where: Places) -> bool:
         return False
     places.prepare_folder(where.demonstration)
     backup.move(where.database, where.demonstration.database)
+    documents = where.folder / "files"
+    if documents.exists():
+        with _told_of_files("the documents of the demonstration cannot be moved to it"):
+            documents.replace(where.demonstration.folder / "files")
     LOG.info("the demonstration now lies in %s", where.demonstration.folder)
     return True
 

@@ -293,7 +293,7 @@ def restore(source: Path, database: Path, folder: Path, moment: datetime) -> Bac
     Raises:
         Unusable: when the copy is not whole or the workshop file is in use; then nothing has changed.
     """
-    with archive.unpacked(source, database) as plain, _draft(database) as draft:
+    with _plain_words(database), archive.unpacked(source, database) as plain, _draft(database) as draft:
         examine(plain, thorough=True)
         with closing(_open_to_look(plain)) as copy:
             _copy_and_check(copy, draft)

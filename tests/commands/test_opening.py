@@ -91,8 +91,13 @@ def test_a_demonstration_of_a_former_release_is_given_its_place_with_all_that_wa
     shutil.copy(demo_file, where.database)
     with closing(sqlite3.connect(where.database)) as connection, connection:
         connection.execute("UPDATE workshop SET name = 'Played with'")
+    document = where.folder / "files" / "ab" / "abcd"
+    document.parent.mkdir(parents=True)
+    document.write_bytes(b"certificate")
     assert opening.open_own(where) is None
     assert not where.database.exists()
+    assert not (where.folder / "files").exists()
+    assert (where.demonstration.folder / "files" / "ab" / "abcd").read_bytes() == b"certificate"
     store = opening.open_demonstration(where)
     assert names(store) == ["Played with"]
     store.close()

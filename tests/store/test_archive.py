@@ -1,7 +1,9 @@
 """A backup with documents is one archive; restoring proves every hash, and a damaged one changes nothing."""
 
+import errno
 import hashlib
 import json
+import os
 import shutil
 import sqlite3
 import zipfile
@@ -73,6 +75,20 @@ def test_a_restore_brings_database_and_documents_back(workshop: Path, tmp_path: 
     again = backup.restore(path, other, other.parent / "backups", NOON)
     assert again is not None
     assert again.path.suffix == ".zip"
+
+
+def test_a_restore_onto_a_full_disk_says_so_and_leaves_what_is_there(
+    workshop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, before = made(workshop), workshop.read_bytes()
+
+    def full(*_entry: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(archive, "_extract", full)
+    with pytest.raises(Unusable, match="cannot be written: No space left"):
+        backup.restore(path, workshop, tmp_path / "backups", NOON)
+    assert workshop.read_bytes() == before
 
 
 def test_a_workshop_without_documents_is_one_file_by_itself(migrated_file: Path, tmp_path: Path) -> None:

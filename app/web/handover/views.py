@@ -87,7 +87,7 @@ def show() -> Page:
 def _kept(data: bytes, name: str, answers: Mapping[str, str], status: int = 200) -> Page:
     """Show what the sheets of a spreadsheet were read as, with what is asked."""
     try:
-        found = read_kept(data, answers)
+        found = read_kept(data, answers, file_name=name)
     except Unreadable as wrong:
         return _page(422, faults=wrong.faults, file_name=name)
     coded = base64.b64encode(data).decode("ascii")
@@ -111,7 +111,7 @@ def take_sheets() -> Page:
         return _kept(data, name, answers)
     chosen = set(request.form.getlist("take"))
     try:
-        found = [one for one in read_kept(data, answers) if one.sheet in chosen]
+        found = [one for one in read_kept(data, answers, file_name=name) if one.sheet in chosen]
     except Unreadable as wrong:
         return _page(422, faults=wrong.faults, file_name=name)
     if not found:

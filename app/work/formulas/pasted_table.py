@@ -21,13 +21,19 @@ from app.work.formulas.resolve import FILLS_UP
 LONGEST_PASTE = 400_000
 MOST_COLUMNS = 30
 ROLES = ("phase", "name", "inci", "amount", "ignore")
+# In English, German, French, Spanish and Italian, in which cells with a decimal comma are mostly written.
 HEADINGS = {
-    "phase": r"phase|ph|part",
-    "inci": r"inci( name)?|inci/?latin",
-    "name": r"ingredients?|materials?|raw materials?|components?|(trade ?)?name|substance",
+    "phase": r"phase|ph|part|teil|fase",
+    "inci": r"inci( name)?|inci/?latin|inci-?(name|bezeichnung)",
+    "name": r"ingredients?|materials?|raw materials?|components?|(trade ?)?name|substance"
+    r"|zutat(en)?|rohstoffe?|inhaltsstoffe?|ingrédients?|mati[èe]res? premi[èe]res?|ingredientes?|materias? primas?"
+    r"|ingredienti?|materi[ae] prim[ae]|nom|nombre|nome",
     "amount": r"%( ?\(?(w/?w|by weight|weight)\)?)?|percent(age)?|w/?w( ?%)?|(wt\.?|weight) ?\(?%\)?|amount|quantity"
-    r"|weight( ?\(?g\)?)?|g|gram(me)?s?",
-    "ignore": r"functions?|notes?|comments?|suppliers?|cas( no\.?)?|why|use|batch|cost|price|lot|no\.?|#",
+    r"|weight( ?\(?g\)?)?|g|gram(me)?s?|(gew(ichts)?\.?-?)?(prozent|%)|menge( in %| ?\(%\))?|gewicht( ?\(g\)| in g)?"
+    r"|pour ?centage|quantité|poids( ?\(g\))?|porcentaje|cantidad|peso( ?\(g\))?|percentuale|quantità",
+    "ignore": r"functions?|notes?|comments?|suppliers?|cas( no\.?)?|why|use|batch|cost|price|lot|no\.?|#"
+    r"|funktion|notiz(en)?|bemerkung(en)?|lieferant|preis|kosten|charge|nr\.?|fonctions?|fournisseur|prix|función"
+    r"|notas?|proveedor|precio|funzione|note|fornitore|prezzo",
 }
 _HEADING = {role: re.compile(rf"\s*(?:{words})\s*:?\s*", re.IGNORECASE) for role, words in HEADINGS.items()}
 _TOTAL = re.compile(r"\s*((sub|grand )?total(s|e)?|sum(me)?|suma|somme|gesamt|together|in all|)\s*:?\s*", re.IGNORECASE)

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import count
+from pathlib import PurePosixPath
 from typing import Any
 
 from openpyxl import load_workbook
@@ -36,7 +37,11 @@ NEAR_HUNDRED = Decimal("0.05")
 NEAR_ONE = Decimal("0.005")
 PERCENT, WEIGHTS = "percent", "weights"
 _ERROR = re.compile(r"#(REF|VALUE|NAME\?|DIV/0|N/A|NUM|NULL)!?", re.IGNORECASE)
-_GRAMS = re.compile(r"(?i)(.*\(\s*g(rams?)?\s*\)|g|gram(me)?s?|weight.*|.*\bin g(rams?)?)\s*:?")
+_GRAMS = re.compile(
+    r"(?i)(?!.*(%|prozent))(.*\(\s*g(rams?)?\s*\)|g|gram(me)?s?|(weight|gewicht|poids|peso).*|.*\bin g(rams?)?)\s*:?"
+)
+# What a spreadsheet program calls a sheet that nobody named.
+_UNNAMED = re.compile(r"(?i)((sheet|tabelle|feuil|hoja|foglio|blad)\d*)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +103,10 @@ class KeptFormula:
         return replace(draft, lines=lines, phases=phases, notes=self.notes, basis=basis)
 
 
-def read_kept(data: bytes, answers: Mapping[str, str] | None = None) -> tuple[KeptFormula, ...]:
+def read_kept(data: bytes, answers: Mapping[str, str] | None = None, *, file_name: str = "") -> tuple[KeptFormula, ...]:
     """Return the formulas of a spreadsheet or of comma-separated text; ``answers`` are those given, by key.
+
+    A formula that neither a cell nor its sheet names has the name of its file.
 
     Raises:
         Unreadable: when it cannot be read, or holds no formula.
@@ -111,6 +118,10 @@ def read_kept(data: bytes, answers: Mapping[str, str] | None = None) -> tuple[Ke
     grids = _xlsx(data) if data.startswith(b"PK") else [("", _csv(data))]
     read = (_formula(name, grid, answers or {}) for name, grid in grids)
     found = tuple(formula for formula in read if formula is not None)
+    stem = PurePosixPath(file_name.replace("\\", "/")).stem.strip() or "Formula from a file"
+    unnamed = [formula for formula in found if _UNNAMED.fullmatch(formula.name)]
+    called = {one.sheet: stem if len(unnamed) == 1 else f"{stem}, {one.sheet}" for one in unnamed}
+    found = tuple(replace(one, name=called.get(one.sheet, one.name)[:LONGEST_NAME]) for one in found)
     if not found:
         raise _fault("There is no formula in this file: no sheet has names with amounts beside them.")
     return found
@@ -252,6 +263,18 @@ def _by_content(grid: Grid) -> _Columns | None:
     return _Columns(-1, best[1], best[2]) if best else None
 
 
+def _amounts_left_out(grid: Grid, columns: _Columns, rows: set[int]) -> Iterator[str]:
+    """Name the columns that are not read though most lines have an amount in them."""
+    taken = {columns.name, columns.amount, columns.inci, columns.phase, columns.note, columns.grams}
+    for place in range(max(map(len, grid), default=0)):
+        heads = [_at(row, place).text for number, row in enumerate(grid, start=1) if number not in rows]
+        heading = next((text for text in heads if text and not _is_amount(text)), "")
+        cells = [_at(row, place).text for number, row in enumerate(grid, start=1) if number in rows]
+        amounts = sum(_is_amount(text) for text in cells)
+        if place not in taken and heading_role(heading) != "ignore" and amounts >= 2 and amounts * 2 > len(rows):
+            yield f"Column {get_column_letter(place + 1)}{f' ({heading})' if heading else ''}"
+
+
 def _is_name(text: str) -> bool:
     return len(text) > 1 and any(sign.isalpha() for sign in text) and not _is_amount(text) and not is_total(text)
 
@@ -273,7 +296,12 @@ def _formula(sheet: str, grid: Grid, answers: Mapping[str, str]) -> KeptFormula 
     above, lines, below, total = _body(sheet, grid, columns, answers)
     if not lines:
         return None
+    left_out = [
+        f"{words} holds amounts too and is not read; if it is a formula of its own, give it a sheet of its own."
+        for words in _amounts_left_out(grid, columns, {line.row for line in lines})
+    ]
     lines, basis, remarks, question = _judged(sheet, lines, columns, total, answers)
+    remarks = [*remarks, *left_out]
     questions = tuple(line.question for line in lines if line.question)
     if len(lines) > MOST_LINES:
         raise _fault(f"The sheet {sheet or 'of this file'} has {len(lines)} lines; a formula holds {MOST_LINES}.")
@@ -294,7 +322,7 @@ def _heads(sheet: str, above: Sequence[Sequence[str]]) -> tuple[str, list[str]]:
             name = words[0]
         else:
             notes.append(" ".join(words))
-    return (name or sheet or "Formula from a file")[:LONGEST_NAME], notes
+    return (name or sheet)[:LONGEST_NAME], notes
 
 
 def _body(

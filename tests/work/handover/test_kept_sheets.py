@@ -97,6 +97,8 @@ SHAPES: dict[str, bytes] = {
         [("Ingredient", "%"), *[(name, f"{n:.1f}".replace(".", ",")) for name, n in BODY]], ";"
     ),
     "tabs and Windows letters": text([("Cream",), ("Ingredient", "%"), *BODY], "\t", "cp1252"),
+    "German headings": text([("Phase", "Zutat", "Gew.-%"), *[("A", name, n) for name, n in BODY]], ";"),
+    "French headings": text([("Phase", "Ingrédient", "%"), *[("A", name, n) for name, n in BODY]], ";", "cp1252"),
     "a mark of UTF-16": text([("Ingredient", "%"), *BODY], "\t", "utf-16"),
 }
 
@@ -126,6 +128,28 @@ def test_phases_notes_and_the_name_come_along() -> None:
     assert "Date 2026-03-01" in titled.draft.notes
     noted = read_kept(SHAPES["number, supplier, cost and function beside"])[0]
     assert {line.note for line in noted.draft.lines} == {"x"}
+
+
+def test_the_headings_of_other_languages_keep_the_phases() -> None:
+    for shape in ("German headings", "French headings"):
+        (found,) = read_kept(SHAPES[shape])
+        assert {line.phase for line in found.lines} == {"A"}
+        assert found.notes == ""
+
+
+def test_a_second_column_of_amounts_is_named_and_not_left_out_in_silence() -> None:
+    rows = [("Ingredient", "Cream 1", "Cream 2", "Cost"), *[(name, n, n + 1, 3.5) for name, n in BODY]]
+    (found,) = read_kept(book(("Creams", rows)))
+    assert weights(found)["Water"] == "70"
+    (remark,) = found.remarks
+    assert "Column C (Cream 2) holds amounts too" in remark
+
+
+def test_a_formula_that_nothing_else_names_has_the_name_of_its_file() -> None:
+    assert [one.name for one in read_kept(text(BODY), file_name="Hand cream 3.csv")] == ["Hand cream 3"]
+    two = book(("Sheet1", BODY), ("Sheet2", BODY), ("Gel", BODY))
+    names = [one.name for one in read_kept(two, file_name=r"C:\mine\creams.xlsx")]
+    assert names == ["creams, Sheet1", "creams, Sheet2", "Gel"]
 
 
 def test_each_sheet_is_a_formula_and_a_sheet_without_one_is_none() -> None:
