@@ -10,7 +10,7 @@ from app.science.numbers import parse_number, plain, to_places
 from app.science.quantities import parse_quantity, to_grams
 from app.science.units import Measure
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.pasted_table import is_measure, letter_in, read_table
+from app.work.formulas.pasted_table import is_measure, is_range, letter_in, read_table
 from app.work.formulas.resolve import FILLS_UP, MOST_LINES
 
 LONGEST_NAME = 200
@@ -100,6 +100,8 @@ def _fault(name: str, amount: str) -> str:
         return f"No name in “{amount}”."
     if not amount or FILLS_UP.fullmatch(amount) or is_measure(amount):
         return ""
+    if is_range(amount):
+        return f"“{amount}” is a range: enter the amount that you weigh."
     try:
         parse_number(amount, "")
     except Invalid as fault:

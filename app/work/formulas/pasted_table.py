@@ -9,12 +9,12 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import islice
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number
+from app.science.numbers import parse_number, plain, to_places
 from app.science.quantities import parse_quantity
 from app.work.formulas.resolve import FILLS_UP
 
@@ -38,21 +38,35 @@ HEADINGS = {
 _HEADING = {role: re.compile(rf"\s*(?:{words})\s*:?\s*", re.IGNORECASE) for role, words in HEADINGS.items()}
 _TOTAL = re.compile(r"\s*((sub|grand )?total(s|e)?|sum(me)?|suma|somme|gesamt|together|in all|)\s*:?\s*", re.IGNORECASE)
 _RULE = re.compile(r"[\s|:+=_-]*")
-_BULLET = re.compile(r"^\s*(?:[-*•·–]|\d{1,2}[.)])\s+")
+_BULLET = re.compile(r"^\s*(?:[-*+•·–]|\d{1,2}[.)]|[a-z]\))\s+(?:\[[ xX]\]\s+)?|^\s*\[[ xX]\]\s+")
+_QUOTE_MARKS = re.compile(r"^\s*(?:>\s*)+|^\s*#{1,6}\s+")  # of an answered message, of a heading in plain text
+_ROUGHLY = re.compile(r"(?<=[\s(])(?:~|≈|about|approx\.?|approximately|ca\.?|circa)\s*(?=\d)", re.IGNORECASE)
+_BY_WEIGHT = re.compile(r"(?<=%)\s*\(?w/w\)?", re.IGNORECASE)
+_PARTS = re.compile(r"(?P<count>\d[\d.,]*)\s*(?:parts?|teile?)", re.IGNORECASE)
+_PHASE_BEFORE = re.compile(r"[(\[]?(?P<letter>[A-Z]\d?)[)\].:]*\s+(?=\S)")
 _EMPHASIS = re.compile(r"(\*\*|__)(.*?)\1")
-_NEEDED = r"(?:q\.?\s?s\.?\s*)?(?:to|for|until)\s+pH\b.*|as (?:needed|required)|if (?:needed|required)"
+_NEEDED = r"traces?|(?:q\.?\s?s\.?\s*)?(?:to|for|until)\s+pH\b.*|as (?:needed|required)|if (?:needed|required)"
 _AS_NEEDED = re.compile(_NEEDED, re.IGNORECASE)
+_NUMBER = r"\d[\d.,]*(?:[-–]\d[\d.,]*)?"
+_UNIT = r"(?:%|[a-z]{1,8}\.?(?:\s?oz)?)"
 _AMOUNT = (
-    rf"(?:\d[\d.,]*(?:\s*(?:%|[a-z]{{1,4}}\.?))?|{_NEEDED}|q\.?\s?s\.?(?:\s.*)?"
+    rf"(?:{_NUMBER}(?:\s*{_UNIT})?|{_NEEDED}|q\.?\s?s\.?(?:\s.*)?"
     r"|(?:(?:make|fill)\s+)?(?:up\s+)?to\s+100\s*%?)"
 )
 _NAME_FIRST = re.compile(rf"(?P<name>.*?\S)\s*(?:[-–—:=]|\.{{2,}}|\s)\s*(?P<amount>{_AMOUNT})", re.IGNORECASE)
+_NOTE_AFTER = re.compile(
+    rf"(?P<name>\D.*?\S)\s*(?:[-–—:=]|\s)\s*(?P<amount>{_NUMBER}\s*{_UNIT})\s*(?:[(\[].*[)\]]|[-–—:,]\s.*)",
+    re.IGNORECASE,
+)
+_IN_NAME = re.compile(r"%\s*$")
+_RANGE = re.compile(r"\d[\d.,]*\s*[-–]\s*\d[\d.,]*\s*(?:%|g)?", re.IGNORECASE)
 _IN_BRACKETS = re.compile(r"(?P<name>.*\S)\s*[(\[]\s*(?P<amount>\d[\d.,]*\s*(?:%|[a-z]{1,4}))\s*[)\]]", re.IGNORECASE)
 _AMOUNT_FIRST = re.compile(
     r"(?P<amount>\d[\d.,]*\s*(?:%|g\b)|q\.?\s?s\.?|(?:up\s+)?to\s+100\s*%?)[\s:–-]+(?:of\s+)?(?P<name>\D.*)",
     re.IGNORECASE,
 )
-_PART_OF_LIST = re.compile(r"[,;]\s+|\s+[/•|]\s+")
+_PART_OF_LIST = re.compile(r"[,;]\s+|\s+[/•|]\s+|(?<=[%g])\s+(?:and|&|und|et|y|en)\s+")
+_LISTED = re.compile(r",\s+")
 _MOST_UNIT_WORDS = 4  # of an amount at the head of a line, such as 1 1/2 fl oz
 _TWO_SPACES = re.compile(r"\s{2,}")
 _LETTER = re.compile(r"(?:phase|part)?\s*(?P<letter>[A-Z]\d?)", re.IGNORECASE)
@@ -105,35 +119,87 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
             phase = row.phase
             rows.append(row)
     first = next((cells for cells in lines if not is_heading(cells) and len(cells) > 1), ())
-    return PastedTable(roles, tuple(rows), passed, tuple(first[:width]))
+    return PastedTable(roles, tuple(_out_of_parts(rows)), passed, tuple(first[:width]))
+
+
+def _out_of_parts(rows: Sequence[TableRow]) -> Iterable[TableRow]:
+    """Turn ``3 parts`` into % where every amount is so many parts; other rows stay as they are."""
+    counts = [one and parse_number(one["count"]) for one in (_PARTS.fullmatch(row.amount) for row in rows)]
+    known = [count for count in counts if count]
+    whole = sum(known, Decimal(0))
+    if not whole or len(known) < len(rows):
+        return rows
+    return [
+        replace(row, amount=plain(to_places(100 * count / whole, 4))) for row, count in zip(rows, known, strict=True)
+    ]
+
+
+def is_range(amount: str) -> bool:
+    """Tell whether an amount is from one to another, such as ``2-3 %``."""
+    return bool(_RANGE.fullmatch(amount))
 
 
 def _cells(text: str) -> Iterable[list[str]]:
     """Split lines into cells at tabs, bars or semicolons, else as comma-separated values, else at wide blanks."""
-    lines = [_EMPHASIS.sub(r"\2", line) for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
+    lines = [_plain(line) for line in text.splitlines() if line.strip() and not _RULE.fullmatch(line)]
     if len(lines) == 1 and all(map(_spoken, parts := _PART_OF_LIST.split(lines[0].strip(" .")))):
         lines = parts
     mark = next((mark for mark in "\t|;" if sum(mark in line for line in lines) * 2 > len(lines)), "")
     framed = mark == "|" and all(line.strip().startswith("|") for line in lines)
-    for line in lines:
+    letters = [] if mark else _phases_before(lines)
+    if len(letters) > 2 and len(set(letters)) == len(letters):  # they only count the lines
+        lines, letters = [_PHASE_BEFORE.sub("", _BULLET.sub("", line).strip(), count=1) for line in lines], []
+    # A blend is named with commas, a column is there on every line: only a text of several lines with as many cells.
+    counts = {len(_LISTED.split(line)) for line in lines}
+    columns = len(lines) > 1 and len(counts) == 1 and counts != {1}
+    for place, line in enumerate(lines):
         whole = line.strip().removeprefix("|").removesuffix("|") if framed else line
-        yield [cell.strip() for cell in _split(whole, mark)]
+        if letters:
+            yield [letters[place], *_split(_PHASE_BEFORE.sub("", whole.strip(), count=1), mark, columns)]
+        else:
+            yield [cell.strip() for cell in _split(whole, mark, columns)]
 
 
-def _split(line: str, mark: str) -> list[str]:
+def _plain(line: str) -> str:
+    """Take off what is no part of a row: quotation marks of a message, emphasis, ``about``, ``w/w``, a last comma."""
+    whole = _QUOTE_MARKS.sub("", line.replace("\u00a0", " ").replace("\u202f", " "))
+    return _BY_WEIGHT.sub("", _ROUGHLY.sub("", _EMPHASIS.sub(r"\2", whole))).rstrip(" ,")
+
+
+def _phases_before(lines: Sequence[str]) -> list[str]:
+    """Return the letter of the phase before the name of each line; empty unless every line has one."""
+    found = [_PHASE_BEFORE.match(_BULLET.sub("", line).strip()) for line in lines]
+    letters = [one["letter"] for one in found if one is not None]
+    return [] if len(letters) < len(lines) or len(lines) < 2 else letters
+
+
+def _split(line: str, mark: str, columns: bool) -> list[str]:
     if mark and mark in line:
         return _quoted(line, mark)
     bare = _BULLET.sub("", line).strip()
-    cells = _quoted(bare, ",") if "," in bare else []
-    if len(cells) > 1 and heading_role(cells[0]):
+    cells = [] if "," not in bare else _LISTED.split(bare) if ", " in bare and '"' not in bare else _quoted(bare, ",")
+    several, spoken = len(cells) > 1, _spoken(bare)
+    if several and heading_role(cells[0]):
         return cells
-    if cells and ((len(cells) == 2 and not _spoken(bare)) or '"' in bare):
+    if not columns and (blend := _with_commas(cells)):
+        return blend
+    if several and ((len(cells) == 2 and not spoken) or '"' in bare):
         return cells
-    if (spoken := _spoken(bare)) is not None:
+    if spoken is not None:
         return spoken
-    if len(cells) > 1 and any(map(reads_as_amount, cells)):
-        return cells
-    return _TWO_SPACES.split(bare)
+    return cells if several and any(map(reads_as_amount, cells)) else _TWO_SPACES.split(bare)
+
+
+def _with_commas(cells: Sequence[str]) -> list[str]:
+    """Read a name with commas and its amount, such as ``cetearyl alcohol, ceteareth-20, 5 %``; empty for others."""
+    rows = (_spoken(cell) for cell in cells[:-1])  # ceteareth-20 is a name, glycerin 5 % is a row of its own
+    if len(cells) < 2 or any(map(reads_as_amount, cells[:-1])) or any(row and not row[1].isdigit() for row in rows):
+        return []
+    last = cells[-1]
+    if reads_as_amount(last):
+        return [", ".join(cells[:-1]), last] if len(cells) > 2 else []
+    spoken = _spoken(last)
+    return [", ".join([*cells[:-1], spoken[0]]), spoken[1]] if spoken else []
 
 
 def _spoken(line: str) -> list[str] | None:
@@ -146,6 +212,9 @@ def _spoken(line: str) -> list[str] | None:
         if is_measure(amount := " ".join(words[:count])):
             return [" ".join(words[count:]).removeprefix("of "), amount]
     found = _IN_BRACKETS.fullmatch(line) or _NAME_FIRST.fullmatch(line)
+    noted = None if "," in line else _NOTE_AFTER.fullmatch(line)
+    if noted is not None and (found is None or "%" in noted["amount"]) and not _IN_NAME.search(noted["name"]):
+        found = noted if found is None or found.re is _IN_BRACKETS else found
     if found is None or "," in found["name"]:
         return None
     amount = found["amount"].strip()
@@ -163,7 +232,8 @@ def _quoted(line: str, mark: str) -> list[str]:
 
 def reads_as_amount(cell: str) -> bool:
     """Tell whether a cell is a number, a percentage, a weight or measure, or says that it fills up."""
-    return bool(FILLS_UP.fullmatch(cell)) or _is(parse_number, cell) or is_measure(cell)
+    words = (FILLS_UP, _RANGE, _PARTS)
+    return any(one.fullmatch(cell) for one in words) or _is(parse_number, cell) or is_measure(cell)
 
 
 def is_measure(cell: str) -> bool:

@@ -242,3 +242,178 @@ def test_a_formula_holds_so_many_lines_and_no_more() -> None:
     assert len(preview(text, MOST_LINES - 4, nothing).rows) == 4
     with pytest.raises(Invalid, match="3 are free"):
         preview(text, MOST_LINES - 3, nothing)
+
+
+WAYS = [
+    pytest.param(
+        "Cetearyl alcohol, ceteareth-20, 5%",
+        [("Cetearyl alcohol, ceteareth-20", "5%", "")],
+        id="blend comma single",
+    ),
+    pytest.param(
+        "Water, 70%\nCetearyl alcohol, ceteareth-20, 5%\nGlycerin, 3%\n"
+        "Phenoxyethanol, ethylhexylglycerin, 1%\nSunflower oil, 21%",
+        [
+            ("Water", "70%", ""),
+            ("Cetearyl alcohol, ceteareth-20", "5%", ""),
+            ("Glycerin", "3%", ""),
+            ("Phenoxyethanol, ethylhexylglycerin", "1%", ""),
+            ("Sunflower oil", "21%", ""),
+        ],
+        id="blend comma among",
+    ),
+    pytest.param(
+        "Glyceryl stearate, cetearyl alcohol, sodium stearoyl lactylate - 6%\nAqua - 94%",
+        [("Glyceryl stearate, cetearyl alcohol, sodium stearoyl lactylate", "6%", ""), ("Aqua", "94%", "")],
+        id="blend three",
+    ),
+    pytest.param(
+        "Water, Aqua, 70\nGlycerine, Glycerin, 5\nVitamin E, Tocopherol, 25",
+        [("Water", "70", ""), ("Glycerine", "5", ""), ("Vitamin E", "25", "")],
+        id="inci column csv",
+    ),
+    pytest.param(
+        "| Phase | Ingredient | % |\n|:---|:---:|---:|\n| A | Water | 70.0 |\n| A | Glycerin | 5.0 |\n"
+        "| B | Sunflower oil | 25.0 |",
+        [("Water", "70.0", "A"), ("Glycerin", "5.0", "A"), ("Sunflower oil", "25.0", "B")],
+        id="markdown",
+    ),
+    pytest.param(
+        "water 70g\nglycerin 5g\nshea butter 25g",
+        [("water", "70g", ""), ("glycerin", "5g", ""), ("shea butter", "25g", "")],
+        id="glued grams",
+    ),
+    pytest.param(
+        "Water 80%\nGlycerin 2-3%\nOil 15–18 %",
+        [("Water", "80%", ""), ("Glycerin", "2-3%", ""), ("Oil", "15–18 %", "")],
+        id="range",
+    ),
+    pytest.param(
+        "A1 Water 60\nA1 Glycerin 5\nA2 Xanthan gum 0.3\nB1 Oil 34.7",
+        [("Water", "60", "A1"), ("Glycerin", "5", "A1"), ("Xanthan gum", "0.3", "A2"), ("Oil", "34.7", "B1")],
+        id="phases A1",
+    ),
+    pytest.param(
+        "A1\tWater\t60\nA1\tGlycerin\t5\nA2\tXanthan gum\t0.3\nB1\tOil\t34.7",
+        [("Water", "60", "A1"), ("Glycerin", "5", "A1"), ("Xanthan gum", "0.3", "A2"), ("Oil", "34.7", "B1")],
+        id="phase col tabs A1",
+    ),
+    pytest.param(
+        "Water (boiled and cooled) 70%\nGlycerin (vegetable) 5%\nShea butter (melt first) 25%",
+        [
+            ("Water (boiled and cooled)", "70%", ""),
+            ("Glycerin (vegetable)", "5%", ""),
+            ("Shea butter (melt first)", "25%", ""),
+        ],
+        id="notes in brackets",
+    ),
+    pytest.param(
+        "Water 70% (boiled)\nGlycerin 5% (veg)\nShea 25% - melt gently",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Shea", "25%", "")],
+        id="note after amount",
+    ),
+    pytest.param(
+        "2 oz shea butter\n1 1/2 oz coconut oil\n½ oz beeswax",
+        [("shea butter", "2 oz", ""), ("coconut oil", "1 1/2 oz", ""), ("beeswax", "½ oz", "")],
+        id="ounces first",
+    ),
+    pytest.param(
+        ">> Phase A\n>> Water - 70\n>> Glycerin - 5\n>> Phase B\n>> Oil - 25",
+        [("Water", "70", "Phase A"), ("Glycerin", "5", "Phase A"), ("Oil", "25", "Phase B")],
+        id="email double quote",
+    ),
+    pytest.param(
+        "## Phase A\n- Water 70%\n- Glycerin 5%\n## Phase B\n- Oil 25%",
+        [("Water", "70%", "Phase A"), ("Glycerin", "5%", "Phase A"), ("Oil", "25%", "Phase B")],
+        id="markdown heading phases",
+    ),
+    pytest.param(
+        "- [ ] Water 70%\n- [x] Glycerin 5%\n- [ ] Oil 25%",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")],
+        id="checkbox",
+    ),
+    pytest.param(
+        "Sodium hydroxide 10% solution 1.5%\nLactic acid 80 % 0.5 %\nWater 98%",
+        [("Sodium hydroxide 10% solution", "1.5%", ""), ("Lactic acid 80 %", "0.5 %", ""), ("Water", "98%", "")],
+        id="strength in name",
+    ),
+    pytest.param(
+        "Water 70%, glycerin 5% and sunflower oil 25%",
+        [("Water", "70%", ""), ("glycerin", "5%", ""), ("sunflower oil", "25%", "")],
+        id="one line and",
+    ),
+    pytest.param(
+        "Water ~70%\nGlycerin approx. 5%\nOil ca. 25%",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")],
+        id="x approx",
+    ),
+    pytest.param(
+        "Rose oil 10 drops\nJojoba oil 30 ml",
+        [("Rose oil", "10 drops", ""), ("Jojoba oil", "30 ml", "")],
+        id="drops",
+    ),
+    pytest.param(
+        "Water\xa070\xa0%\nOil\xa030\xa0%",
+        [("Water", "70 %", ""), ("Oil", "30 %", "")],
+        id="nbsp",
+    ),
+    pytest.param(
+        "Water 70%,\nGlycerin 5%,\nOil 25%",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")],
+        id="trailing comma",
+    ),
+    pytest.param(
+        "Water 70% w/w\nGlycerin 5% w/w\nOil 25% w/w",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")],
+        id="percent w/w",
+    ),
+    pytest.param(
+        "Water 70% (350 g)\nGlycerin 5% (25 g)\nOil 25% (125 g)",
+        [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")],
+        id="two amounts spoken",
+    ),
+    pytest.param(
+        "A: Water 70%\nA: Glycerin 5%\nB: Oil 25%",
+        [("Water", "70%", "A"), ("Glycerin", "5%", "A"), ("Oil", "25%", "B")],
+        id="phase prefix colon",
+    ),
+    pytest.param(
+        "(A) Water 70%\n(A) Glycerin 5%\n(B) Oil 25%",
+        [("Water", "70%", "A"), ("Glycerin", "5%", "A"), ("Oil", "25%", "B")],
+        id="phase in brackets",
+    ),
+    pytest.param(
+        "Phase A (75 °C)\nWater 75\nPhase B (75 °C)\nOil 25",
+        [("Water", "75", "Phase A (75 °C)"), ("Oil", "25", "Phase B (75 °C)")],
+        id="inline heading temp",
+    ),
+    pytest.param(
+        "Water 99.9\nFragrance trace\nColour as needed",
+        [("Water", "99.9", ""), ("Fragrance", "", ""), ("Colour", "", "")],
+        id="trace",
+    ),
+    pytest.param(
+        "1,2-Hexanediol, 2%\nWater, 98%",
+        [("1,2-Hexanediol", "2%", ""), ("Water", "98%", "")],
+        id="1,2-hexanediol comma",
+    ),
+]
+
+
+@pytest.mark.parametrize(("text", "wanted"), WAYS)
+def test_a_formula_is_read_as_the_person_who_keeps_it_means_it(text: str, wanted: list[tuple[str, str, str]]) -> None:
+    """Ways in which people keep formulas: each with the name, amount and phase that a person reads in it."""
+    assert [(row.name, row.amount, row.phase) for row in preview(text, 0, nothing).rows] == wanted
+
+
+def test_parts_become_shares_of_their_sum_and_a_range_asks_for_one_amount() -> None:
+    assert rows("Oil 3 parts\nBeeswax 1 part") == [("Oil", "75"), ("Beeswax", "25")]
+    assert preview("Water 80%\nGlycerin 2-3%", 0, nothing).rows[1].fault == (
+        "“2-3%” is a range: enter the amount that you weigh."
+    )
+
+
+def test_letters_that_only_count_are_no_phases() -> None:
+    text = "A) Water 70%\nB) Glycerin 5%\nC) Oil 25%"
+    found = [(row.name, row.amount, row.phase) for row in preview(text, 0, nothing).rows]
+    assert found == [("Water", "70%", ""), ("Glycerin", "5%", ""), ("Oil", "25%", "")]
