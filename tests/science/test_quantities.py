@@ -16,6 +16,7 @@ NIST_GRAMS = {
     "1 oz": "28.349523125", "1 lb": "453.59237", "1 grain": "0.06479891", "1 troy oz": "31.1034768",
     "1 stone": "6350.29318", "1 kg": "1000", "1 mg": "0.001", "1 µg": "0.000001", "1 tonne": "1000000",
     "1 dram": "1.7718451953125", "16 oz": "453.59237", "7000 grains": "453.59237", "14 lb": "6350.29318",
+    "1 imperial lb": "453.59237", "2 UK oz": "56.69904625",
 }  # fmt: skip
 NIST_MILLILITRES = {
     "1 tsp": "4.92892159375", "1 tbsp": "14.78676478125", "1 fl oz": "29.5735295625", "1 cup": "236.5882365",
@@ -70,6 +71,7 @@ def test_a_quantity_is_read_as_typed(text: str, read: tuple[str, str]) -> None:
         ("1 lb 3", "unit"), ("1_0 g", "not an amount"), ("٣ g", "digits 0 to 9"), ("1/0 g", "zero"),
         ("2 x 5 g", "not known"),
         ("1 lb - 3 oz", "not known"), ("1 imperial kg", "no imperial kg"), ("nan g", "no number"),
+        ("1 Australian lb", "no Australian lb"),
         ("=1 g", "not an amount"),
         ("9" * 50 + " g", "digits"), ("1 g " * 10, "not an amount"), ("2 spoons", "tsp or tbsp"), ("1 ton", "tonne"),
     ],
