@@ -259,6 +259,18 @@ def test_what_is_short_is_bought_by_the_pack() -> None:
     assert "Total, as far as prices are known: €45.60" in text(drawn)
 
 
+def test_the_margin_of_a_formula_says_what_a_kilogram_a_unit_and_the_batch_cost() -> None:
+    costing = Of(
+        units=6, per_unit=amounts("0.21", "0.72", "1.25", "0.26"), batch=amounts("1.24", "4.32", "7.50", "1.57"),
+        margin_percent=D("70.7"),
+    )  # fmt: skip
+    cost = Of(at_least=False, materials_per_kg=D("3.98"), why_no_unit="", costing=costing, unpriced=())
+    drawn = page("formulas/_note_cost.html", results=Of(cost=cost, lines=()), current=Of(formula_id=1))
+    assert facts(drawn) == {
+        "Material cost per kg": "€3.98", "Cost per unit": "€2.44", "The batch, 6 units": "€14.63", "Margin": "70.7 %"
+    }  # fmt: skip
+
+
 # Stock and trace
 
 
@@ -345,7 +357,7 @@ def batch_record() -> str:
     )  # fmt: skip
     batch = Of(
         is_decided=True, number="HC-1", state=Of(value="released"), size_text="", size_g=D(900), planned_on=DAY,
-        started_at=NOON, made_by="Ines", product=None, fill_g=D(50), loss_percent=D(4), heatings=[heating],
+        started_at=NOON, made_by="Ines", product=None, fill_g=D(30), loss_percent=D(4), heatings=[heating],
         weighed_g=D(935), held_g=D(915), yield_g=D(850), readings=[reading], version=Of(number=4), decided_by="Zoe",
         decided_at=NOON,
     )  # fmt: skip
@@ -405,7 +417,7 @@ def test_a_batch_record_says_what_was_planned_and_weighed_by_whom_from_which_lot
         {"When": when, "What": "yield", "Before": "840 g", "After": "850 g", "By": "Ines", "Why": "read again"}
     ]
     found = facts(drawn)
-    assert (found["Batch size (net)"], found["Units of 50 g"], found["Process loss"]) == ("900 g", "18", "4 %")
+    assert (found["Batch size (net)"], found["Units of 30 g"], found["Process loss"]) == ("900 g", "30", "4 %")
     assert found["Target pH"] == "5.5"
     whole = text(drawn)
     assert (
@@ -620,3 +632,108 @@ def test_an_order_is_in_its_own_currency() -> None:
     assert tables(drawn, "Ordered") == [
         {"Item": "Oil", "Ordered": "1 kg", "Price": "CHF31.20", "Lot received": "O-7, 950 g"}
     ]
+
+
+def test_a_stock_solution_is_so_much_water_and_so_much_of_the_material() -> None:
+    made = Of(
+        water_g=D("89.796"), material_g=D("10.204"), steps=(), cautions=(), strength_percent=10, mmol_per_g=2.5,
+        molality=2.778, density_g_ml=1.109, density_source="a table", temperature_rise_c=21.4, label="NaOH",
+    )  # fmt: skip
+    drawn = page(
+        "ph/stock.html", form=Of(text=Of(start="naoh"), fields={}), current=Of(formula_id=1, name="Gel"), faults={},
+        made=(Of(words="Pellets"), made),
+    )  # fmt: skip
+    found = facts(drawn)
+    assert (found["Water"], found["Pellets"]) == ("89.80 g", "10.20 g")
+    assert found["Strength"] == "10 % w/w, 2.5 mmol/g, 2.78 mol per kg of water"
+    assert found["Heats up, mixed at once"] == "by about 21 °C (estimate)"
+
+
+def test_a_pot_says_what_it_lost_and_what_was_put_back() -> None:
+    row = Of(
+        id=1, vessel="Pot", phase="A", before_g=D(900), before_by="Ines", before_at=NOON, scale="", after_g=D(880),
+        after_by="Tom", after_at=NOON, reason="", lost_g=D(20), missing_g=D(0), line=Of(name="Water"),
+        put_back=[Of(id=2, grams=D("19.5"), lot_text="W-4", by="Ida", at=NOON)],
+    )  # fmt: skip
+    pot = Of(rows=[row], learned={}, water=None, pots=(), scales=(), phases=())
+    field = TEMPLATE.get_template("_macros.html").module.field  # type: ignore[attr-defined]
+    given = {
+        "heating": pot,
+        "batch": Of(id=1),
+        "closed": False,
+        "typed": Of(),
+        "faults": {},
+        "again": "",
+        "field": field,
+    }
+    whole = text(page("batches/_heating.html", **given))
+    assert "Pot, phase A: 900 g before heating Ines" in whole
+    assert "880 g after Tom" in whole
+    assert "20 g lost. 19.5 g of Water put back, lot W-4 Ida" in whole
+    assert "put back, g" not in whole  # nothing is missing any more
+    row.missing_g = D("0.5")
+    again = text(page("batches/_heating.html", **given))
+    assert "Water put back, g" in again
+    assert "0.5 g" in again
+
+
+DOSSIER_TABLES = {
+    "On the label": {
+        "Allergen": "Limonene", "% in the product": "0.0123", "Named above, %": "0.001", "On the label": "to be named",
+        "From": "Lemon oil",
+    },
+    "Yield, %": {
+        "Batch": "HC-1version 4", "Made": "4 Nov 2026", "State": "released", "Size, g": "900", "Yield, %": "92.9",
+        "pH": "5.4",
+    },
+    "Acts, %": {
+        "Substance": "Benzoic Acid", "In it, %": "0.5", "Acts, %": "0.12", "pH window": "3 to 5", "Found": "works",
+        "Barely covers": "moulds", "Why": "acid",
+    },
+    "After, days": {"Batch": "HC-1", "Looked at": "4 Nov 2026", "After, days": "180", "What was seen": "no change"},
+    "Function": {
+        "INCI name": "Glycerin", "CAS": "56-81-5", "% w/w": "5.25", "Function": "humectant",
+        "From": "Glycerin 99 5 %; Extract 0.25 %",
+    },
+    "Bought from": {
+        "Phase": "A", "Material": "Extract", "% w/w": "1.5", "Bought from": "Quay Oils",
+        "What it consists of, %": "Glycerin 65 (60 to 70); 35 not named",
+    },
+}  # fmt: skip
+
+
+def test_a_dossier_has_each_figure_of_a_substance_a_batch_and_a_preservative_in_its_column() -> None:
+    batch = Of(number="HC-1", version=Of(number=4), state=Of(value="released"), size_g=D(900), weighed_g=D(935))
+    check = Of(what="pH", wanted="5 to 6", method="", source="", is_required=True)
+    reading = Of(words="5.4")
+    system = Of(
+        inci="Benzoic Acid", percent=0.5, active_percent=0.12, undissociated_fraction=0.24, ph_window=(3.0, 5.0),
+        verdict=Of(value="works"), why="acid",
+    )  # fmt: skip
+    total = Of(
+        inci="Glycerin", percent=D("5.25"),
+        contributions=[Of(material="Glycerin 99", percent=D(5)), Of(material="Extract", percent=D("0.25"))],
+    )  # fmt: skip
+    line = Of(
+        name="Extract", percent=D("1.5"), is_remainder=False,
+        parts=[Of(inci="Glycerin", percent=D(65), low=D(60), high=D(70))],
+    )  # fmt: skip
+    dossier = Of(
+        formula=Of(special_uses=(), target_ph=None, packaging=(), size=None, loss_percent=D(4)), product=Of(
+            name="Cream", jurisdiction=Of(value="EU"), fill_amount=None),
+        checks=Of(everywhere=(), home=Of(statements=())), documents_of=lambda _: (), day=DAY,
+        workshop=Of(name="", address=""),
+        substances=[Of(total=total, is_nano=False, cas="56-81-5", functions=("humectant",))],
+        declared=Of(jurisdiction="EU", fault="", text=""), ph=None, specification=[check], unsheeted={}, method=(),
+        materials=[Of(phase="A", line=line, unnamed=D(35), suppliers=("Quay Oils",))],
+        batches=[Of(batch=batch, made_on=DAY, yield_percent=D("92.9"),
+                    results=[Of(check=check, reading=reading, is_inside=True)])],
+        allergens=[Of(label_name="Limonene", percent=D("0.0123"), threshold=D("0.001"), materials=("Lemon oil",))],
+        preservation=Of(status=Of(value="likely"), systems=[system], gaps=(), hints=()),
+        keeping=Of(water_percent=72.0, chelators=(), weak_against=lambda _: ("moulds",)),
+        seen=[Of(batch="HC-1", look=Of(looked_on=DAY, seen="no change"), days=180)], documents=(),
+        complaints=Of(cases=(), units_out=0),
+    )  # fmt: skip
+    drawn = page("papers/_dossier.html", dossier=dossier, headings=(), proof=None, on_page=True)
+    for heading, row in DOSSIER_TABLES.items():
+        assert tables(drawn, heading) == [row]

@@ -153,6 +153,8 @@ def test_what_does_not_add_up_is_refused(formula: list[Line], field: str, words:
 WATER = Material(1, "Water", (Part("Aqua", D(100)),), form="liquid", solvency=Solvency.WATER)
 OLIVE = Material(2, "Olive oil", (Part("Olea Europaea Fruit Oil", D(100)),), form="liquid", solvency=Solvency.OIL)
 BUTTER = Material(3, "Shea butter", (Part("Shea Butter", D(100)),), form="solid", solvency=Solvency.OIL)
+SYRUP = Material(5, "Half syrup", (Part("Aqua", D(50)), Part("Glycerin", D(50))), form="liquid")
+THICK_SYRUP = Material(6, "Thick syrup", (Part("Aqua", D("49.9")), Part("Glycerin", D("50.1"))), form="liquid")
 
 
 @pytest.mark.parametrize(
@@ -163,6 +165,8 @@ BUTTER = Material(3, "Shea butter", (Part("Shea Butter", D(100)),), form="solid"
         (Solvency.OIL, (WATER, BUTTER), None),
         (Solvency.WATER, (OLIVE, BUTTER), None),
         (Solvency.NEITHER, (WATER, OLIVE), None),
+        (Solvency.WATER, (OLIVE, SYRUP), "Half syrup"),
+        (Solvency.WATER, (OLIVE, THICK_SYRUP), None),
     ],
 )
 def test_a_stock_solution_is_made_only_in_what_dissolves_the_material(
