@@ -1,6 +1,8 @@
 """Each figure of a paper or a page stands under its own heading: drawn from values of which no two are alike."""
 
+import csv
 import html
+import io
 import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime
@@ -15,8 +17,11 @@ from app.documents import words
 from app.documents.drawings.shapes import Drawing, Shape
 from app.documents.paper import TEMPLATES
 from app.science.cost import Amounts
+from app.work.batches import listing
 from app.work.materials.prices import PriceForm
+from app.work.stock import shopping
 from app.work.stock.lots import CountForm, DecisionForm, MoveForm, ReceiveForm
+from app.work.tracing.recalls import recipients_csv
 
 NOON = datetime(2026, 11, 3, 12, tzinfo=UTC)
 DAY = date(2026, 11, 4)
@@ -62,6 +67,10 @@ def tables(drawn: str, *headings: str) -> list[dict[str, str]]:
         if set(headings) <= set(heads):
             return [dict(zip(heads, cells(row), strict=True)) for row in re.findall(r"<tr\b.*?</tr>", rest, re.S)]
     raise AssertionError(headings)
+
+
+def file_rows(table: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(table)))
 
 
 def facts(drawn: str) -> dict[str, str]:
@@ -236,20 +245,14 @@ def test_a_price_list_has_the_price_before_tax_and_with_it() -> None:
     ]  # fmt: skip
 
 
-def test_what_is_short_is_bought_by_the_pack() -> None:
+def test_what_is_short_is_bought_by_the_pack(monkeypatch: pytest.MonkeyPatch) -> None:
     row = Of(
-        unit="g",
-        material_id=1,
-        packaging_id=None,
-        name="Oil",
-        reserved=D(800),
-        reorder=D(500),
-        usable=D(420),
-        held=D(60),
-    )
+        unit="g", material_id=1, packaging_id=None, name="Oil", reserved=D(800), reorder=D(500), usable=D(420),
+        held=D(60), free=D(-380),
+    )  # fmt: skip
     one = Of(
-        row=row, short=D(820), on_order=D(55), packs=D(2), pack_text="450 g", cost=D("31.20"), supplier="Quay Oils",
-        delivery_days=D(4),
+        row=row, short=D(820), on_order=D(55), packs=D(2), pack_text="450 g", pack_price=D("15.60"),
+        cost=D("31.20"), supplier="Quay Oils", delivery_days=D(4),
     )  # fmt: skip
     drawn = page("stock/to_buy.html", found=[one], total=D("45.60"), faults={})
     assert tables(drawn, "Short") == [
@@ -257,6 +260,12 @@ def test_what_is_short_is_bought_by_the_pack() -> None:
          "On order": "55", "Packs": "2 × 450 g", "At last price": "€31.20"}
     ]  # fmt: skip
     assert "Total, as far as prices are known: €45.60" in text(drawn)
+    monkeypatch.setattr(shopping, "load_to_buy", lambda _: [one])
+    assert file_rows(shopping.export_to_buy(None)) == [  # type: ignore[arg-type]
+        {"item": "Oil", "short": "820", "unit": "g", "needed": "800", "keep": "500", "usable": "420",
+         "in quarantine": "60", "on order": "55", "packs": "2", "pack": "450 g", "pack price": "15.6", "cost": "31.2",
+         "supplier": "Quay Oils", "delivery days": "4"}
+    ]  # fmt: skip
 
 
 def test_the_margin_of_a_formula_says_what_a_kilogram_a_unit_and_the_batch_cost() -> None:
@@ -290,8 +299,8 @@ def test_what_is_on_hand_is_usable_needed_free_held_or_past() -> None:
 
 def test_a_recall_counts_what_was_sent_reached_and_came_back() -> None:
     shop = Of(
-        name="Corner shop", contact="by mail", batches=("HC-1", "HC-2"), sent=24, returned=5, told_at=NOON,
-        reached=True, receiver_id=3,
+        name="Corner shop", kind="trade", contact="by mail", batches=("HC-1", "HC-2"), sent=24, returned=5,
+        told_at=NOON, reached=True, receiver_id=3,
     )  # fmt: skip
     figures = Of(
         receivers=4, sent=60, reached=48, reached_percent=80, returned=15, returned_percent=25, on_shelf=9
@@ -310,6 +319,10 @@ def test_a_recall_counts_what_was_sent_reached_and_came_back() -> None:
     }  # fmt: skip
     (row,) = tables(drawn, "Units", "Came back")
     assert (row["Receiver"], row["Batches"], row["Units"], row["Came back"]) == ("Corner shop", "HC-1, HC-2", "24", "5")
+    assert file_rows(recipients_csv(sheet)) == [  # type: ignore[arg-type]
+        {"receiver": "Corner shop", "kind": "trade", "contact": "by mail", "batches": "HC-1, HC-2", "units_sent": "24",
+         "units_back": "5", "told": "2026-11-03", "reached": "yes"}
+    ]  # fmt: skip
 
 
 # The record of a batch
@@ -426,6 +439,18 @@ def test_a_batch_record_says_what_was_planned_and_weighed_by_whom_from_which_lot
     )
     assert "Lactic acid to pH 5.4, 870 g in the beaker, Zoe" in whole
     assert "Added 2.5 g, and 0.7 g of Soda to correct it." in whole
+
+
+def test_a_file_of_batches_has_a_column_for_each_figure(monkeypatch: pytest.MonkeyPatch) -> None:
+    row = Of(
+        id=77, number="HC-1", formula="Hand cream", version_number=4, size_g=D(900), state=Of(value="released"),
+        planned_on=DAY, made_by="Ines",
+    )  # fmt: skip
+    monkeypatch.setattr(listing, "search_batches", lambda *_: [row])
+    assert file_rows(listing.batches_csv(None, listing.Search())) == [  # type: ignore[arg-type]
+        {"number": "HC-1", "product": "Hand cream", "version": "4", "size_g": "900", "state": "released",
+         "planned_for": "2026-11-04", "made_by": "Ines"}
+    ]  # fmt: skip
 
 
 def test_a_batch_is_made_beside_its_version() -> None:

@@ -4,6 +4,8 @@ import io
 import math
 import shutil
 import subprocess
+from dataclasses import replace
+from datetime import UTC, datetime
 from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
@@ -28,7 +30,7 @@ from app.work.batches.planning import Plan, plan_batch
 from app.work.clock import now, today
 from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
-from app.work.formulas.editing import create
+from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
 from app.work.labels.bench_labels import BenchLabel
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design
@@ -232,13 +234,14 @@ def test_a_small_label_of_the_bench_opens_its_batch(store, tmp_path: Path):
         assert "QUARANTINE" in pdf.pages[0].extract_text()
 
 
-def released(store, product_id):
+def released(store, product_id, started=None):
     """Make a batch of the formula of a product and release it, and return its id."""
     with store.reading() as session:
         formula_id = label_set(session, product_id).product.formula_id
     number = plan_batch(store, Plan(formula_id, None, "1000 g", made_by="Ines", planned_on="2026-11-25"))
     with store.transaction() as session:
         batch = session.get(Batch, number)
+        batch.started_at = started
         batch.state, batch.decided_at, batch.decided_by = BatchState.RELEASED, now(), "Ines"
     return number
 
@@ -262,6 +265,23 @@ def test_the_printed_month_never_promises_more_than_the_months_of_the_product(st
     found, drawings, _ = read(store, made, released(store, made))
     text = " ".join(line.text for line in drawings[found.designs[0].id].laid.lines)
     assert "Best used before the end of 04/2028" in text
+
+
+def test_a_label_of_a_batch_says_when_and_of_what_it_was_made_whatever_became_of_the_formula(store):
+    """Begun on 24 October with 18 months: 24 April 2028, so the end of March; planned for the month after."""
+    made = product(store, shelf_months="18", open_months="")
+    batch_id = released(store, made, datetime(2026, 10, 24, 12, tzinfo=UTC))
+    with store.reading() as session:
+        current = open_draft(session, label_set(session, made).product.formula_id)
+    line = next(one for one in current.draft.lines if one.typed == "Glycerin")
+    changed = current.draft.with_line(replace(line, amount="0.5"))
+    save_draft(store, current.formula_id, changed, SaveOrigin(current.row_version, "test"))
+    with store.reading() as session:
+        (of_batch,), (proof,) = (label_set(session, made, one).words.values() for one in (batch_id, None))
+    assert of_batch.ingredients == "Ingredients: Aqua, Glycerin, Phenoxyethanol"
+    assert proof.ingredients == "Ingredients: Aqua, Phenoxyethanol, Glycerin"
+    assert (of_batch.keeping, of_batch.batch) == ("Best used before the end of 03/2028", "Batch HC-2026-1")
+    assert (of_batch.price, of_batch.content, of_batch.barcode) == ("€12.50", "50 g", "4006381333931")
 
 
 def jar(store, product_id, **changes):
