@@ -2,7 +2,6 @@
 
 import signal
 import socket
-import subprocess
 import sys
 import urllib.error
 import urllib.request
@@ -14,9 +13,9 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from app.bootstrap import ROOT
 from app.commands import serve as command
 from app.commands.backup import backup
+from app.commands.cli import cli
 from app.commands.restore import restore
 from app.documents.render import PdfState
 from app.store.errors import Unusable
@@ -33,9 +32,12 @@ def fetch(address: str, **headers: str) -> tuple[int, str]:
             return error.code, error.read().decode()
 
 
-def attempt(folder: Path, *options: str) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "app.commands.cli", "serve", "--no-browser", "--data", str(folder), *options]
-    return subprocess.run(command, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
+def attempt(folder: Path, *options: str) -> tuple[int, str]:
+    """Start it where it must refuse, in this process, and give its exit status and what it says."""
+    outcome = CliRunner().invoke(cli, ["serve", "--no-browser", "--data", str(folder), *options])
+    assert isinstance(outcome.exception, SystemExit)
+    assert outcome.stdout == ""
+    return outcome.exit_code, outcome.stderr.strip()
 
 
 def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
@@ -54,11 +56,8 @@ def test_it_serves_and_stops(serve: Serve, tmp_path: Path) -> None:
         assert fetch(served.address)[0] == 200
 
     # A second start on the same folder is told where the first one is.
-    second = attempt(served.folder)
-    assert second.returncode == 1
-    assert second.stderr.strip() == (
-        f"Error: Tarebook is already running with the folder {served.folder}: {served.address}"
-    )
+    running = f"Error: Tarebook is already running with the folder {served.folder}: {served.address}"
+    assert attempt(served.folder) == (1, running)
     # While it runs it is backed up but not replaced.
     copy = tmp_path / "copy.db"
     assert CliRunner().invoke(backup, [str(copy), "--data", str(served.folder)]).exit_code == 0
@@ -95,8 +94,7 @@ def test_a_port_that_is_taken_is_named(tmp_path: Path) -> None:
     with closing(command.listen(0)) as taken:
         port = taken.getsockname()[1]
         refused = attempt(tmp_path, "--port", str(port))
-    assert refused.returncode == 1
-    assert refused.stderr.strip() == (f"Error: the port {port} is in use by another program; choose one with --port")
+    assert refused == (1, f"Error: the port {port} is in use by another program; choose one with --port")
 
 
 def test_without_a_wish_the_next_free_port_is_taken(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -122,21 +120,20 @@ def test_it_listens_on_loopback_only() -> None:
 )
 def test_a_file_that_is_not_a_workshop_stops_the_start(data: bytes, words: str, tmp_path: Path) -> None:
     (tmp_path / "tarebook.db").write_bytes(data)
-    refused = attempt(tmp_path, "--port", "0")
-    assert refused.returncode == 1
-    assert refused.stdout == ""
-    assert words in refused.stderr
-    assert f"There is no backup in {tmp_path / 'backups'}" in refused.stderr
-    assert "Traceback" not in refused.stderr
+    status, said = attempt(tmp_path, "--port", "0")
+    assert status == 1
+    assert words in said
+    assert f"There is no backup in {tmp_path / 'backups'}" in said
+    assert "Traceback" not in said
     assert (tmp_path / "tarebook.db").read_bytes() == data
     assert "did not start" in (tmp_path / "tarebook.log").read_text(encoding="utf-8")
 
 
 def test_a_folder_that_cannot_be_made_stops_the_start(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("", encoding="utf-8")
-    refused = attempt(tmp_path / "file" / "bench")
-    assert refused.returncode == 1
-    assert "name another with --data or in the variable TAREBOOK_HOME" in refused.stderr
+    status, said = attempt(tmp_path / "file" / "bench")
+    assert status == 1
+    assert "name another with --data or in the variable TAREBOOK_HOME" in said
 
 
 @pytest.mark.parametrize(
