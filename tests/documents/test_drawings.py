@@ -74,6 +74,8 @@ def test_a_hot_phase_is_poured_hot_and_a_cool_one_after_cooling() -> None:
     ]
     assert pours[0].x < pours[1].x
     assert pours[0].y < pours[1].y
+    for few in (vessels, vessels[:1], [*vessels, PhaseVessel("D", "Adjust", 0.1, None)]):
+        assert max(shape.x2 for shape in making(few).shapes if shape.look == "main") == pytest.approx(0.98)
 
 
 def test_a_batch_out_of_its_window_is_a_square_and_not_only_a_colour() -> None:

@@ -94,7 +94,7 @@ def test_the_page_of_a_material_shows_everything(client: FlaskClient, store: Sto
         session.add(DraftMaterial(formula_id=1, material_id=blend))
     page = text_of(client.get(f"/materials/{blend}"))
     for words in (
-        "60–80",
+        "60 to 80",
         "1.02 g/mL",
         "€12.40",
         "8 oz",

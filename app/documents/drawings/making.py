@@ -1,7 +1,7 @@
 """The making: phases as vessels on an axis of temperature."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from app.documents.drawings.shapes import Drawing, Shape
@@ -37,6 +37,16 @@ def making_of(formula: Formula) -> Drawing | None:
     return making(vessels) if vessels else None
 
 
+def _lengths(vessels: Sequence[PhaseVessel]) -> Iterator[float]:
+    """Give how far each phase leads on: the first warms up, a cooler one waits, each is then stirred in."""
+    now = ROOM_C
+    for place, vessel in enumerate(vessels):
+        wanted = vessel.temperature_c if vessel.temperature_c is not None else now
+        cools = place > 0 and wanted < HOT_C and now > wanted
+        yield 1.0 if place == 0 or cools else 0.3
+        now = wanted if place == 0 or cools else now
+
+
 def making(vessels: Sequence[PhaseVessel]) -> Drawing:
     """Draw phases as vessels on an axis of temperature: the first is the main one, the others are poured into it.
 
@@ -53,7 +63,7 @@ def making(vessels: Sequence[PhaseVessel]) -> Drawing:
     for step in range(int(low), int(top) + 1, 20):
         shapes += [Shape("line", 0.1, y(step), 1.0, y(step), "grid")]
         shapes += [Shape("text", 0.09, y(step) + 4, look="tick", words=f"{step} °C", anchor="end")]
-    wide = 0.86 / max(len(vessels) + 1, 2)
+    wide = 0.86 / sum(_lengths(vessels))
     x, now = 0.12, ROOM_C
     for place, vessel in enumerate(vessels):
         wanted = vessel.temperature_c if vessel.temperature_c is not None else now

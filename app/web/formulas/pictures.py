@@ -37,8 +37,11 @@ def pictures(formula_id: int) -> Page:
     drawn = making_of(sheet.results.formula)
     words = "From left to right is the order of the work. A circle is where one phase goes into another."
     making = FormulaDrawing("The making", words, drawn) if drawn else None
-    shown = (_ph(sheet), _shares(sheet.results), making, *_made(lived, sheet))
-    return render_template("formulas/pictures.html", current=sheet.current, pictures=[one for one in shown if one])
+    whole = sheet.results.total.state == "whole"
+    of_the_whole = (_ph(sheet), _shares(sheet.results)) if whole and sheet.results.cost else ()
+    shown = [one for one in (*of_the_whole, making, *_made(lived, sheet)) if one]
+    held_back = not of_the_whole and sheet.results.total.state != "empty"
+    return render_template("formulas/pictures.html", current=sheet.current, pictures=shown, held_back=held_back)
 
 
 def _ph(sheet: FormulaPage) -> FormulaDrawing | None:
@@ -67,7 +70,7 @@ def _shares(results: Results) -> FormulaDrawing | None:
 
 def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
     found: list[FormulaDrawing | None] = []
-    if lived.batches:
+    if any(one.ph is not None or one.yield_percent is not None for one in lived.batches):
         shop = sheet.results.context.workshop
         low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
         target = sheet.results.formula.target_ph

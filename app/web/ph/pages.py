@@ -46,6 +46,7 @@ def _page(sheet: FormulaPage, fault: str = "") -> str:
         current=sheet.current,
         view=view,
         fault=fault,
+        total=sheet.results.total,
         neutral=neutralising(choice.materials, formula.target_ph, view.batch_g, choice.chosen) if view else None,
         thickeners=thickener_rows(choice.materials, at.ph.value if at else None),
         ids=choice.ids,

@@ -146,5 +146,5 @@ def cas_remark(cas: str) -> str:
 
 
 def width_text(part: Part) -> str:
-    """Write the range of a part, such as ``30-50``; empty when there was none."""
-    return f"{plain(part.low)}–{plain(part.high)}" if part.low is not None and part.high is not None else ""
+    """Write the range of a part, such as ``30 to 50``; empty when there was none."""
+    return f"{plain(part.low)} to {plain(part.high)}" if part.low is not None and part.high is not None else ""
