@@ -16,6 +16,7 @@ from app.work.labels.label_sheets import grid_of
 # Small labels of the bench: common practice for a label printer, 62 x 29 mm.
 BENCH_WIDTH_MM, BENCH_HEIGHT_MM = 62.0, 29.0
 BENCH_MODULE_MM = 0.4
+LEAST_NAME = 24  # letters of a name that are kept
 
 
 def label_paper(
@@ -51,7 +52,7 @@ def calibration_paper(sheet: LabelSheet, setting: Setting) -> PdfFile:
     crosses = [(corners[place][0] + half[0], corners[place][1] + half[1]) for place in ends]
     html = paper_html(
         "labels/calibration_press.html", workshop=setting.workshop, printed_on=setting.printed_on, sheet=sheet,
-        grid=grid, corners=corners, crosses=crosses,
+        grid=grid, corners=corners, crosses=crosses, words_mm=min(2.4, grid.label_width_mm / 24),
     )  # fmt: skip
     return PdfFile(file_name("calibration", sheet.name), to_pdf(html))
 
@@ -71,16 +72,26 @@ def bench_paper(label: BenchLabel, address: str, setting: Setting) -> PdfFile:
 
 
 def bench_drawing(label: BenchLabel, address: str) -> LabelDrawing:
-    """Lay out the small label: the state large, the code, the name, the dates, the QR code beside them."""
+    """Lay out the small label: the state large, the code, the name, the dates, the QR code beside them.
+
+    Where not everything fits, the name gives way from its end, then the longest line: state, code and dates are what
+    the bench acts on.
+    """
     drawn = qr_code(address, BENCH_MODULE_MM)
     width = BENCH_WIDTH_MM - drawn.width_mm
-    blocks = [
-        Block("state", label.state.upper(), 3.0, 4.2, bold=True),
-        Block("code", label.code, 2.6, 3.6, bold=True),
-        Block("name", label.name, 2.2, 3.0),
-        *(Block("line", line, 2.0, 2.6) for line in label.lines),
-    ]
-    laid = lay_out(Label(width, BENCH_HEIGHT_MM), blocks, [], text_width)
+    texts = [label.name, *label.lines]
+    while True:
+        blocks = [
+            Block("state", label.state.upper(), 3.0, 4.2, bold=True),
+            Block("code", label.code, 2.6, 3.6, bold=True),
+            Block("name", texts[0], 2.0, 3.0),
+            *(Block("line", line, 1.8, 2.6) for line in texts[1:]),
+        ]
+        laid = lay_out(Label(width, BENCH_HEIGHT_MM), blocks, [], text_width)
+        longest = 0 if len(texts[0]) > LEAST_NAME else max(range(len(texts)), key=lambda place: len(texts[place]))
+        if not laid.missing_mm or len(texts[longest]) <= LEAST_NAME:
+            break
+        texts[longest] = f"{texts[longest][:-4].rstrip(' …')}…"
     place = Code("qr", address, drawn.width_mm, drawn.height_mm)
     picture = LabelPicture(place.kind, width, (BENCH_HEIGHT_MM - drawn.height_mm) / 2, drawn)
     return LabelDrawing(laid, (picture,), ())

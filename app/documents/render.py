@@ -99,13 +99,15 @@ class PdfWorker:
                 pipe.send(html)
                 if not pipe.poll(seconds):
                     raise PaperFault(f"the sheet took longer than {seconds:g} seconds and was stopped")
-                good, answer = pipe.recv()
+                outcome, answer = pipe.recv()
             except (PaperFault, EOFError, OSError) as error:
                 self.stop()
                 raise (
                     error if isinstance(error, PaperFault) else PaperFault("the sheet could not be laid out")
                 ) from error
-        if not good:
+        if outcome == "refused":
+            raise PaperFault(str(answer))
+        if outcome == "failed":
             LOG.error("paper: %s", answer)
             raise PaperFault("the sheet could not be laid out; nothing outside the workshop's own files is loaded")
         return bytes(answer)

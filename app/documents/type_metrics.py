@@ -2,9 +2,11 @@
 
 from functools import cache
 from pathlib import Path
+from unicodedata import east_asian_width
 
 FOLDER = Path(__file__).resolve().parents[2] / "static" / "fonts"
-UNKNOWN = 0.6  # em, for a sign the face lacks
+# em, for a sign the face lacks: Chinese, Japanese and Korean signs and emoji fill a square.
+UNKNOWN, SQUARE = 0.6, 1.0
 
 
 @cache
@@ -38,4 +40,4 @@ def _of_letters(name: str) -> float:
 def text_width(text: str, bold: bool = False) -> float:
     """Return the width of a text at size 1, without kerning, which only ever makes it narrower."""
     advances = _advances(bold)
-    return sum(advances.get(sign, UNKNOWN) for sign in text)
+    return sum(advances.get(sign) or (SQUARE if east_asian_width(sign) in "WF" else UNKNOWN) for sign in text)

@@ -16,7 +16,7 @@ from app.documents.drawings.shapes import Drawing
 from app.documents.drawings.shares import Share, weight_against_cost
 from app.science.acid_base.wording import in_words, range_in_words
 from app.science.numbers import figures, to_places
-from app.store.types import plain_text
+from app.store.types import day_text, plain_text
 from app.store.workshop import Workshop
 
 if TYPE_CHECKING:
@@ -34,6 +34,8 @@ def equip(environment: Environment) -> None:
         at_point=at_point,
         places=places,
         figures=some_figures,
+        grams=grams,
+        count_of=count_of,
         money=money,
         money_in=money_in,
         day=day,
@@ -74,13 +76,33 @@ def some_figures(value: Decimal | None, digits: int = 4) -> str:
     return DASH if value is None else figures(value, digits)
 
 
+def grams(value: Decimal | None) -> str:
+    """Write a worked-out weight in g: to 0.01 g, below 1 g to three significant figures; a dash for none.
+
+    >>> grams(Decimal("907.18474")), grams(Decimal("57.9641179425")), grams(Decimal("0.002835")), grams(Decimal(600))
+    ('907.18', '57.96', '0.00284', '600')
+    """
+    if value is None:
+        return DASH
+    return plain_text(to_places(value, 2)) if abs(value) >= 1 else figures(value, 3)
+
+
+def count_of(number: int, noun: str) -> str:
+    """Write a number with its noun, one or many.
+
+    >>> count_of(1, "unit"), count_of(0, "complaint")
+    ('1 unit', '0 complaints')
+    """
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
 def decimals(text: str) -> str:
     """Return how many decimals a typed or written number has, or nothing when it is none.
 
     >>> decimals("68.15"), decimals("+5"), decimals("0,3 %"), decimals("q.s.")
     ('2', '0', '1', '')
     """
-    number = text.strip().lstrip("+−").removesuffix("g").removesuffix("%").strip().replace(",", ".")
+    number = text.strip().lstrip("+−-").removesuffix("g").removesuffix("%").strip().replace(",", ".")
     whole, point, part = number.partition(".")
     if not (whole + part).isdecimal() or (point and not part):
         return ""
@@ -149,7 +171,7 @@ def _workshop(found: Any) -> Workshop:
 
 def day(value: date | None) -> str:
     """Write a date so that day and month cannot be taken for each other; a dash for none."""
-    return DASH if value is None else f"{value.day} {value:%b %Y}"
+    return DASH if value is None else day_text(value)
 
 
 def moment(value: datetime | None) -> str:

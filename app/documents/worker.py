@@ -19,12 +19,39 @@ def inside_static(address: str) -> bool:
     return Path(url2pathname(unquote(parts.path))).resolve().is_relative_to(STATIC)
 
 
+# Where a sheet says which of its signs no font here has; a page without this mark, such as a label, is refused then.
+UNPRINTABLE_HERE = "<!-- what no font has -->"
+MOST_SIGNS = 12
+
+
+class NoFontError(ValueError):
+    """No font of this computer has some signs of a page; the message says which, for whoever prints it."""
+
+
 def lay_out(html: str) -> bytes:
-    """Turn a page into a tagged PDF.
+    """Turn a page into a tagged PDF; a sheet names the signs that no font of this computer has.
 
     Raises:
         PermissionError: when the page asks for anything outside the static folder.
+        NoFontError: when signs would be printed as empty boxes, and the page has no place to say so.
     """
+    made, signs = _made(html)
+    if not signs:
+        return made
+    more = " and more" if len(signs) > MOST_SIGNS else ""
+    if UNPRINTABLE_HERE not in html:
+        shown = "".join(signs[:MOST_SIGNS])
+        raise NoFontError(f"No font on this computer has {shown}{more}: install one, such as Noto, and print again.")
+    codes = ", ".join(f"U+{ord(sign):04X}" for sign in signs[:MOST_SIGNS])
+    words = (
+        f"Empty boxes stand for letters that no font on this computer has ({codes}{more}); install one, such as Noto."
+    )
+    note = f'<p class="paper-care"><strong>Caution.</strong> {words}</p>'
+    return _made(html.replace(UNPRINTABLE_HERE, note, 1))[0]
+
+
+def _made(html: str) -> tuple[bytes, list[str]]:
+    """Return a page as a PDF, and the signs that are empty boxes in it."""
     from weasyprint import HTML
     from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
 
@@ -35,11 +62,13 @@ def lay_out(html: str) -> bytes:
             return super().fetch(url, headers)
 
     fetcher = OwnFilesOnly(allowed_protocols={"file", "data"}, allow_redirects=False)
+    how = {"pdf_variant": "pdf/ua-1", "pdf_tags": True}
     try:
-        document = HTML(string=html, base_url=STATIC.as_uri() + "/", url_fetcher=fetcher)
-        return bytes(document.write_pdf(pdf_variant="pdf/ua-1", pdf_tags=True))
+        document = HTML(string=html, base_url=STATIC.as_uri() + "/", url_fetcher=fetcher).render(**how)
+        made = bytes(document.write_pdf(**how))
     except FatalURLFetchingError as error:
         raise PermissionError(str(error)) from error
+    return made, sorted({chr(code) for font in document.fonts.values() for code in font.missing})
 
 
 def serve(pipe: Connection) -> None:
@@ -52,6 +81,8 @@ def serve(pipe: Connection) -> None:
         except EOFError:
             return
         try:
-            pipe.send((True, lay_out(html)))
+            pipe.send(("made", lay_out(html)))
+        except NoFontError as error:
+            pipe.send(("refused", str(error)))
         except Exception as error:
-            pipe.send((False, f"{type(error).__name__}: {error}"))
+            pipe.send(("failed", f"{type(error).__name__}: {error}"))

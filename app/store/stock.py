@@ -28,7 +28,7 @@ from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.growing import EventColumns, WithHistory, event_rules
 from app.store.materials import MaterialRow, PackagingRow
-from app.store.types import IsoDay, Millionths, Word
+from app.store.types import IsoDay, Millionths, Word, day_text
 
 HELD = text("on_hand > 0")
 # The same as a condition of a query: written out, since a value that is bound lets no partial index serve.
@@ -189,9 +189,9 @@ class Lot(WithHistory, Base):
         if self.recalled_in:
             return f"under recall {self.recalled_in}"
         if self.expires_on and self.expires_on < today:
-            return f"expired on {_written(self.expires_on)}"
+            return f"expired on {day_text(self.expires_on)}"
         if self.retest_on and self.retest_on < today:
-            return f"to be re-tested since {_written(self.retest_on)}"
+            return f"to be re-tested since {day_text(self.retest_on)}"
         return ""
 
 
@@ -209,11 +209,6 @@ Lot.recalled_in = column_property(
     .correlate(Lot)
     .scalar_subquery()
 )
-
-
-def _written(day: date) -> str:
-    """Write a date so that day and month cannot be taken for each other."""
-    return f"{day.day} {day:%b %Y}"
 
 
 class StockMove(Base):

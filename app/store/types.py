@@ -24,6 +24,15 @@ def plain_text(value: Decimal) -> str:
     return "0" if text in {"-0", ""} else text
 
 
+def day_text(day: date) -> str:
+    """Write a date so that day and month cannot be taken for each other.
+
+    >>> day_text(date(2026, 11, 5))
+    '5 Nov 2026'
+    """
+    return f"{day.day} {day:%b %Y}"
+
+
 class ExactDecimal(TypeDecorator[Decimal]):
     """A decimal kept as text, digit for digit."""
 

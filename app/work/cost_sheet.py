@@ -43,12 +43,16 @@ class CostedPackaging:
 
 @dataclass(frozen=True, slots=True)
 class KindRow:
-    """One kind of cost, printed: ``materials``, ``packaging``, ``labour`` or ``overhead``; ``share_percent`` of all."""
+    """One kind of cost, printed: ``materials``, ``packaging``, ``labour`` or ``overhead``; ``share_percent`` of all.
+
+    It ``is_least`` what it comes to while something that counts into it has no price.
+    """
 
     kind: str
     unit: Decimal
     batch: Decimal
     share_percent: Decimal
+    is_least: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +118,8 @@ def cost_sheet(formula: Formula) -> CostSheet:
         raise Invalid("fill", fault.message) from fault
     job, digits = job_of(formula, weighing), formula.rates.digits
     unit, batch = printed(costing.per_unit, digits), printed(costing.batch, digits)
+    materials = _material_rows(formula, weighing, job, costing, batch.materials)
+    packaging = _packaging_rows(formula, job, costing.units, batch.packaging)
     return CostSheet(
         formula=formula,
         weighing=weighing,
@@ -121,9 +127,9 @@ def cost_sheet(formula: Formula) -> CostSheet:
         costing=costing,
         unit=unit,
         batch=batch,
-        kinds=_kinds(costing.batch, unit, batch),
-        materials=_material_rows(formula, weighing, job, costing, batch.materials),
-        packaging=_packaging_rows(formula, job, costing.units, batch.packaging),
+        kinds=_kinds(costing.batch, unit, batch, materials, packaging),
+        materials=materials,
+        packaging=packaging,
         at_batches=tuple(AtBatches(n, cost_formula(formula, weighing, n)) for n in NUMBERS_OF_BATCHES),
         asking=tuple(AskingPrice(m, price_for_margin(unit.total, m, job.tax_percent)) for m in MARGINS),
         unpriced=names_without_price(formula, costing),
@@ -136,11 +142,20 @@ def printed(amounts: Amounts, digits: int) -> Amounts:
     return Amounts(*rounded(amounts.parts, amounts.total, digits))
 
 
-def _kinds(exact: Amounts, unit: Amounts, batch: Amounts) -> tuple[KindRow, ...]:
+def _kinds(
+    exact: Amounts,
+    unit: Amounts,
+    batch: Amounts,
+    materials: tuple[CostedMaterial, ...],
+    packaging: tuple[CostedPackaging, ...],
+) -> tuple[KindRow, ...]:
     with exact_arithmetic():
         shares = [HUNDRED * part / exact.total if exact.total else Decimal(0) for part in exact.parts]
     names = ("materials", "packaging", "labour", "overhead")
-    return tuple(KindRow(*row) for row in zip(names, unit.parts, batch.parts, _shares(shares), strict=True))
+    unpriced = any(row.per_kg is None for row in materials), any(row.each is None for row in packaging)
+    # Overhead is a part of all the others.
+    least = (*unpriced, False, any(unpriced))
+    return tuple(KindRow(*row) for row in zip(names, unit.parts, batch.parts, _shares(shares), least, strict=True))
 
 
 def _shares(shares: list[Decimal]) -> tuple[Decimal, ...]:

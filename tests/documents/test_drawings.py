@@ -118,3 +118,13 @@ def test_what_is_typed_is_escaped_and_a_paper_gets_plain_numbers(drawing: Drawin
 def test_a_share_of_nothing_has_no_length() -> None:
     drawing = weight_against_cost([Share("Trace", float(Decimal("0.0001")), 0.0)])
     assert all(shape.x2 - shape.x < 1e-9 for shape in drawing.shapes if shape.look in ("weight", "cost"))
+
+
+def test_a_long_name_is_shortened_between_the_bars_and_whole_in_its_words() -> None:
+    long = "Bis-Ethylhexyloxyphenol Methoxyphenyl Triazine of the second pressing"
+    for wide in (True, False):
+        shapes = weight_against_cost([Share(long, 5.0, 2.0)], wide=wide).shapes
+        name = next(shape.words for shape in shapes if shape.look == "name")
+        assert name.endswith("…")
+        assert len(name) <= 42
+        assert any(shape.words.startswith(long) for shape in shapes)

@@ -5,7 +5,7 @@ import math
 import shutil
 import subprocess
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from itertools import pairwise
 from pathlib import Path
@@ -14,24 +14,27 @@ import pdfplumber
 import pytest
 import zxingcpp
 from PIL import Image
+from sqlalchemy import select
 
 from app.documents.codes import bar_code, qr_code
-from app.documents.label_papers import bench_paper, calibration_paper, label_paper
+from app.documents.label_papers import bench_drawing, bench_paper, calibration_paper, label_paper
 from app.documents.labels import all_obstacles, drawings_of
 from app.documents.papers import Setting
+from app.documents.render import PaperFault
 from app.documents.type_metrics import cap_height, text_width, x_height
 from app.science.jurisdiction import Jurisdiction
 from app.science.net_content import Panel, PanelShape, net_content
 from app.science.quantities import parse_quantity
 from app.store.batches import Batch, BatchState
 from app.store.labels import LabelDesign, PanelKind, designs_of
+from app.store.stock import Lot, LotState
 from app.store.workshop import the_workshop
 from app.work.batches.planning import Plan, plan_batch
 from app.work.clock import now, today
 from app.work.form import Faults
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import SaveOrigin, create, open_draft, save_draft
-from app.work.labels.bench_labels import BenchLabel
+from app.work.labels.bench_labels import BenchLabel, bench_label_of_batch, bench_label_of_lot
 from app.work.labels.content import label_set
 from app.work.labels.design import DesignForm, add_design
 from app.work.labels.label_sheets import SHEETS, add_common_sheet
@@ -378,3 +381,67 @@ def test_a_roll_printer_gets_a_label_a_page(store):
     with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
         sizes = [(float(page.width) / MM, float(page.height) / MM) for page in pdf.pages]
     assert sizes == [pytest.approx((192.5, 40), abs=0.1)] * 3
+
+
+def small_label(name="Cream", code="HC-2026-001", *lines):
+    return bench_drawing(BenchLabel(name, code, "rejected", lines), f"http://127.0.0.1:8520/scan?code={code}").laid
+
+
+LOT = ("received 5 Jan 2026, opened 3 Feb 2026", "expires 31 Dec 2028, re-test by 31 Dec 2027")
+SOLUTION = ("made 25 Nov 2026 by Ines, use by 31 Dec 2026", "\u25b2 Corrosive: wear goggles.")
+
+
+@pytest.mark.parametrize(
+    ("name", "first", "kept"),
+    [
+        ("Cream", "supplier's lot 1", LOT),
+        ("Bis-Ethylhexyloxyphenol Methoxyphenyl Triazine " * 3, "supplier's lot 98765432109876543210", LOT),
+        ("\u6912\u6cb9" * 60, "supplier's lot 1", LOT),
+        ("Pre-mix", "Caprylic/Capric Triglyceride 50 %, " * 12, SOLUTION),
+    ],
+    ids=["short", "long name", "square letters", "long composition"],
+)
+def test_nothing_of_a_small_label_is_cut_off_and_its_dates_are_whole(name, first, kept):
+    code = "01345678901234567890"
+    laid = small_label(name, code, first, *kept)
+    assert laid.missing_mm == 0
+    text = " ".join(line.text for line in laid.lines)
+    for whole in ("REJECTED", code, *kept):
+        assert whole in text
+    assert max(line.baseline_mm for line in laid.lines) < laid.height_mm
+    assert all(line.x_mm + text_width(line.text, line.bold) * line.size_mm <= laid.width_mm for line in laid.lines)
+
+
+def test_the_small_label_of_a_lot_says_rejected_as_its_page_does(demo):
+    with demo.transaction() as session:
+        lot = session.scalars(select(Lot).limit(1)).one()
+        lot.state, lot.expires_on = LotState.REFUSED, date(2027, 3, 1)
+        label = bench_label_of_lot(session, lot.id)
+    assert label.state == "rejected"
+    assert label.lines[-1] == "expires 1 Mar 2027"
+
+
+def test_the_small_label_of_a_batch_is_made_on_a_day_only_once_it_is_begun(demo):
+    with demo.reading() as session:
+        planned, made = (
+            session.scalars(select(Batch).where(Batch.state == state)).first() for state in ("planned", "released")
+        )
+        words = [bench_label_of_batch(session, one.id).lines[-1] for one in (planned, made)]
+    assert words[0].startswith("planned for ")
+    assert words[1].startswith("made ")
+
+
+@pytest.mark.parametrize(
+    ("typed", "printed"), [("Germany", "Made in Germany"), ("Made in the USA", "Made in the USA"), ("", "")]
+)
+def test_an_origin_is_printed_once_however_it_was_typed(store, typed, printed):
+    found, _, _ = read(store, product(store, origin=typed))
+    assert next(iter(found.words.values())).origin == printed
+
+
+@pytest.mark.paper
+def test_a_label_with_letters_that_no_font_has_is_refused_by_name_and_the_press_goes_on(store):
+    with store.reading() as session:
+        setting = Setting(the_workshop(session), today())
+    with pytest.raises(PaperFault, match="No font on this computer has \ue000"):
+        bench_paper(BenchLabel("\ue000", "A", "released", ()), "http://127.0.0.1/", setting)

@@ -1,16 +1,18 @@
 """The press: our own files only, a time limit, and a name for every file."""
 
+import io
 import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
+from pypdf import PdfReader
 
 from app.documents.drawings.titration import ticks
 from app.documents.paper import file_name
 from app.documents.render import LONG_PAGE, LONGEST_PAGE, Lane, PaperFault, PdfWorker, StillPrintingError, to_pdf
-from app.documents.worker import STATIC, inside_static
+from app.documents.worker import STATIC, UNPRINTABLE_HERE, inside_static
 
 PAGE = "<!doctype html><html lang='en'><head><title>Sheet</title>{head}</head><body><p>Text</p>{body}</body></html>"
 FOREIGN = [
@@ -119,3 +121,20 @@ def test_an_axis_has_a_handful_of_round_ticks_inside_its_limits(low: float, widt
     found = ticks(low, low + width)
     assert 1 <= len(found) <= 13
     assert all(low - 1e-6 <= tick <= low + width + 1e-6 for tick in found)
+
+
+@pytest.mark.paper
+def test_a_sheet_says_which_letters_no_font_has() -> None:
+    """U+E000 is for private use: no font that is shipped here or by a system draws it."""
+    pdf = to_pdf(PAGE.format(head="", body=f"{UNPRINTABLE_HERE}<p>Oil \ue000</p>"))
+    assert "U+E000" in PdfReader(io.BytesIO(pdf)).pages[0].extract_text().replace("\0", "")
+
+
+@pytest.mark.paper
+def test_the_total_of_a_long_table_stands_once() -> None:
+    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "press", "press-A4"))
+    rows = "".join(f"<tr><td>Row {n}</td></tr>" for n in range(90))
+    table = f"<div class='paper'><table><tbody>{rows}</tbody><tfoot><tr><td>Total</td></tr></tfoot></table></div>"
+    pages = PdfReader(io.BytesIO(to_pdf(PAGE.format(head=css, body=table)))).pages
+    assert len(pages) > 1
+    assert ["Total" in page.extract_text() for page in pages] == [False] * (len(pages) - 1) + [True]

@@ -142,3 +142,10 @@ def test_a_version_can_be_costed_with_todays_prices_and_stays_what_it_was(demo: 
     assert today.costing.batch.materials == pytest.approx(2 * kept.costing.batch.materials, abs=CENT)
     assert (kept.job.labour_rate, today.job.labour_rate) == (22, 30)
     assert [row.grams for row in today.materials] == [row.grams for row in kept.materials]
+
+
+def test_what_counts_something_without_a_price_is_at_least_what_it_comes_to(demo: Store) -> None:
+    """The folding box of the hand cream has no price: packaging and the overhead on it, but no material."""
+    found = sheet(demo, 2, "40 units")
+    assert found.unpriced == ("Folding box",)
+    assert [row.kind for row in found.kinds if row.is_least] == ["packaging", "overhead"]

@@ -17,6 +17,7 @@ class Share:
 
 
 SHARE_ROW, WIDE_ROW = 28.0, 16.0
+LONGEST_NAME = 28  # letters between the bars at the width of a sheet; above them there is room for half as many more
 DEAR = 10  # times its weight
 DECADES = 4.0
 
@@ -51,7 +52,9 @@ def weight_against_cost(shares: Sequence[Share], *, wide: bool = False) -> Drawi
         left = 0.5 - inner - length * _log(one.weight)
         words = f"{one.name}: {one.weight:.3g} % of the weight"
         shapes.append(Shape("rect", left, bar, 0.5 - inner, bar + 8, "weight", words))
-        shapes.append(Shape("text", 0.5, top + 12, words=one.name, anchor="middle", look="name"))
+        most = LONGEST_NAME if wide else LONGEST_NAME * 3 // 2
+        name = one.name if len(one.name) <= most else f"{one.name[: most - 1].rstrip()}…"
+        shapes.append(Shape("text", 0.5, top + 12, words=name, anchor="middle", look="name"))
         if one.cost is None:
             shapes.append(Shape("text", 0.5 + inner, bar + 8, look="tick", words="no price"))
             continue

@@ -15,6 +15,7 @@ from app.store.materials import MaterialRow
 from app.store.packing import PackingRun, RetainedSample
 from app.store.products import Product
 from app.store.stock import Lot
+from app.store.types import day_text
 from app.store.workshop import the_workshop
 from app.work.batches.loading import load_batch
 from app.work.form import Form
@@ -42,8 +43,8 @@ def bench_label_of_batch(session: Session, batch_id: int) -> BenchLabel:
         NotFound: when there is no such batch.
     """
     batch = load_batch(session, batch_id)
-    made = batch.made_on
-    lines = (f"version {batch.version.number}", f"made {made.isoformat()}", batch.size_text or f"{batch.size_g:f} g")
+    made = _dated("made", batch.made_on) if batch.started_at else _dated("planned for", batch.planned_on)
+    lines = (f"version {batch.version.number}, {batch.size_text or f'{plain(batch.size_g)} g'}", made)
     return BenchLabel(batch.version.name, batch.number, batch.state.value, lines)
 
 
@@ -56,14 +57,14 @@ def bench_label_of_lot(session: Session, lot_id: int) -> BenchLabel:
     lot = session.get(Lot, lot_id)
     if lot is None:
         raise NotFound("There is no such lot.")
+    came = (_dated("received", lot.received_on), _dated("opened", lot.opened_on))
+    ends = (_dated("expires", lot.expires_on), _dated("re-test by", lot.retest_on))
     lines = (
         f"supplier's lot {lot.supplier_lot}" if lot.supplier_lot else "",
-        f"received {lot.received_on.isoformat()}",
-        _dated("opened", lot.opened_on),
-        _dated("use by", lot.expires_on),
-        _dated("re-test", lot.retest_on),
+        ", ".join(filter(None, came)),
+        ", ".join(filter(None, ends)),
     )
-    return BenchLabel(lot.name, lot.code, lot.state.value, tuple(line for line in lines if line))
+    return BenchLabel(lot.name, lot.code, lot.state.shown, tuple(line for line in lines if line))
 
 
 def bench_label_of_sample(session: Session, sample_id: int) -> BenchLabel:
@@ -76,8 +77,7 @@ def bench_label_of_sample(session: Session, sample_id: int) -> BenchLabel:
     run = session.get_one(PackingRun, sample.run_id)
     lines = (
         f"batch {run.batch.number}, {sample.units} {'unit' if sample.units == 1 else 'units'}",
-        f"kept {sample.kept_on.isoformat()}",
-        f"keep until {sample.keep_until.isoformat()}",
+        f"{_dated('kept', sample.kept_on)}, {_dated('keep until', sample.keep_until)}",
         sample.place,
     )
     return BenchLabel(run.product.name, f"{SAMPLE}{sample.id}", "retained sample", lines)
@@ -101,17 +101,17 @@ def bench_label_of_solution(session: Session, material_id: int, typed: SolutionF
     form = typed.checked(the_workshop(session))
     material = get_material(session, material_id)
     parts = ", ".join(f"{part.inci} {plain(part.percent)} %" for part in material.parts)
+    made = f"{_dated('made', form.made_on)}{f' by {form.by}' if form.by else ''}"
     lines = (
         parts,
-        f"made {form.made_on.isoformat()}{f' by {form.by}' if form.by else ''}",
-        _dated("use by", form.use_by),
+        ", ".join(filter(None, (made, _dated("use by", form.use_by)))),
         f"▲ {material.cautions.splitlines()[0]}" if material.cautions.strip() else "",
     )
     return BenchLabel(material.name, f"{MATERIAL}{material.id}", "stock", tuple(line for line in lines if line))
 
 
 def _dated(words: str, day: date | None) -> str:
-    return "" if day is None else f"{words} {day.isoformat()}"
+    return "" if day is None else f"{words} {day_text(day)}"
 
 
 def code_in(text: str) -> str:

@@ -134,7 +134,7 @@ def _words(
         warnings="\n".join([*legal, *([design.cautions] if design.cautions else [])]),
         ingredients=f"{lead}{listed.text}" if listed.text else "",
         responsible=product.responsible_person or "\n".join(t for t in (shop.name, shop.address) if t),
-        origin=f"Made in {product.origin}" if product.origin else "",
+        origin=_origin(product.origin),
         keeping=keeping,
         open_jar=open_jar,
         batch=f"Batch {batch.number if batch else OPEN_BATCH}",
@@ -145,6 +145,12 @@ def _words(
         nominal=nominal,
         blank=batch is None,
     )
+
+
+def _origin(typed: str) -> str:
+    """Return the country of origin in words, whether the country alone was typed or the whole statement."""
+    whole = typed.casefold().startswith(("made in ", "product of ", "assembled in "))
+    return typed if whole or not typed else f"Made in {typed}"
 
 
 def _keeping(product: Product, batch: Batch | None) -> tuple[str, str]:
