@@ -273,3 +273,24 @@ def test_the_composition_of_a_lot_is_typed_from_its_certificate(client: FlaskCli
     assert client.post("/stock/lots/1/composition", data={**data, "part-0-percent": "99.2"}).status_code == 303
     assert "of its own" in text_of(client.get("/stock/lots/1"))
     assert client.post("/stock/lots/1/composition", data={**data, "part-0-percent": "98"}).status_code == 409
+
+
+def test_everything_wrong_with_a_stock_take_is_told_at_once(client: FlaskClient, oil: int) -> None:
+    receive(client, oil)
+    data = {"row-0-lot": "1", "row-0-seen": "4600", "row-0-amount": "much", "row-1-lot": "99", "row-1-amount": "1"}
+    answer = client.post("/stock/count", data={**data, "by": "", "key": "t"})
+    assert answer.status_code == 422
+    for words in ("Enter your name or initials.", "There is no such lot.", "much"):
+        assert words in text_of(answer)
+
+
+def test_a_supplier_is_retired_and_brought_back_and_no_longer_offered_meanwhile(client: FlaskClient, oil: int) -> None:
+    receive(client, oil)
+    offered = '<option value="Quay Oils">'
+    assert offered in client.get("/stock/orders/new").text
+    assert client.post("/stock/suppliers/1/retire").status_code == 303
+    assert 'Quay Oils <span class="state">retired</span>' in client.get("/stock/suppliers").text
+    assert offered not in client.get("/stock/orders/new").text
+    client.post("/stock/suppliers/1/bring-back")
+    assert offered in client.get("/stock/orders/new").text
+    assert client.post("/stock/suppliers/99/retire").status_code == 404

@@ -250,3 +250,14 @@ def test_an_order_in_the_currency_of_its_supplier_is_received_and_costed_by_the_
         assert exchange_of(session).rate("USD", date(2026, 10, 5)) == D("0.90")
     # Ordered again the rate is known; the one typed last holds.
     assert load(store, order(store, ("Sunflower oil", "1 kg", "50"), currency="USD")).currency == "USD"
+
+
+def test_a_missing_rate_is_told_with_everything_else_that_is_wrong(store: Store) -> None:
+    add_oil(store)
+    with pytest.raises(Faults) as wrong:
+        order(store, ("Moon dust", "1 kg"), currency="USD", made_by="", expected_on="soon")
+    assert set(wrong.value.by_field) == {"expected_on", "rate", "made_by", "line-0-item"}
+    placed = order(store, ("Sunflower oil", "1 kg", "50"))
+    with pytest.raises(Faults) as wrong:
+        deliver(store, placed, 0, by="", rate="0.9")
+    assert set(wrong.value.by_field) == {"by", "rate"}

@@ -57,11 +57,10 @@ class ShelfMaterial:
 
 @dataclass(frozen=True, slots=True)
 class CoverLine:
-    """A material with its dose in % w/w of the formula, and what to know of the choice."""
+    """A material with its dose in % w/w of the formula."""
 
     material: ShelfMaterial
     percent: float
-    assumptions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +114,7 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
     aimed = _filled_up([w for w in aimed if w not in missing], sum(w.estimate for w in missing))
     doses = _without_crumbs(_doses(aimed, usable), aimed, usable)
     chosen = [(usable[i], float(doses[i])) for i in np.flatnonzero(doses > SMALLEST_DOSE)]
-    lines = [CoverLine(m, dose, tuple(_assumptions(m, dose, by_key))) for m, dose in chosen]
+    lines = [CoverLine(m, dose) for m, dose in chosen]
     totals: dict[str, float] = {}
     for line in lines:
         for key, share in line.material.parts.items():
@@ -182,18 +181,6 @@ def _doses(aimed: Sequence[Target], usable: Sequence[ShelfMaterial]) -> Floats:
     solved = linprog(prices, None, None, np.vstack((balance, whole)), np.append(middle, 100.0), limits, method="highs")
     doses: Floats = np.maximum(solved.x[:count], 0.0)
     return doses
-
-
-def _assumptions(material: ShelfMaterial, dose: float, kept: Mapping[str, Target]) -> Iterable[str]:
-    for key, share in sorted(material.parts.items(), key=lambda part: -part[1]):
-        given = dose * share / 100
-        if key in kept:
-            w = kept[key]
-            yield f"gives {given:.3g} % {w.name} (likely {w.estimate:.3g} %, band {w.low:.3g} to {w.high:.3g} %)"
-        else:
-            yield f"brings {given:.3g} % {key}, which the list does not name"
-    if material.assumption:
-        yield material.assumption
 
 
 def substitutes(wanted: Target, shelf: Iterable[ShelfMaterial], most: int = 6) -> tuple[ShelfMaterial, ...]:

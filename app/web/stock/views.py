@@ -30,6 +30,15 @@ SHOWN = {"": "everything", "low": "low", "due": "due within 30 days or past", "q
 RegisterPages(suppliers.SUPPLIERS, "stock", "supplier", "suppliers").mount(blueprint, "/stock/suppliers")
 
 
+@blueprint.post("/stock/suppliers/<int:supplier_id>/<any(retire, 'bring-back'):action>")
+def retire_supplier(supplier_id: int, action: str) -> Response:
+    """Take a supplier out of the choices, or put it back."""
+    back = action == "bring-back"
+    name = suppliers.retire_supplier(context.store(), supplier_id, back=back)
+    flash(f"{name} is back." if back else f"Retired {name}. Lots and orders keep it.")
+    return redirect(url_for("stock.suppliers"), 303)
+
+
 @blueprint.get("/stock")
 def index() -> str:
     """Show what is on hand."""

@@ -12,7 +12,7 @@ from app.science.numbers import plain
 from app.store.engine import Store
 from app.store.stock import Lot, lots_by_id
 from app.work.action import action
-from app.work.form import Faults, Form, Rows
+from app.work.form import FaultList, Faults, Form, Rows
 from app.work.form_fields import Name, ShortText
 from app.work.stock.ledger import count_lot
 from app.work.stock.lots import StockAmount, lot_context
@@ -61,17 +61,15 @@ def save_count(session: Session, typed: CountSheetForm, *, key: str = "") -> int
     Raises:
         Faults: with everything that is wrong, each at its field; also when a lot moved since the sheet was drawn.
     """
-    form, faults = typed.checked(), []
-    counted: list[tuple[Lot, Decimal]] = []
-    known = lots_by_id(session, {int(row.lot) for row in form.rows if row.lot.isascii() and row.lot.isdecimal()})
-    for row in form.rows:
-        try:
-            counted.append(_read_row(session, known, row))
-        except Invalid as fault:
-            faults.append(fault)
-    if faults:
-        raise Faults(faults)
-    return sum(count_lot(session, lot, amount, by=form.by, why=form.why) != 0 for lot, amount in counted)
+    wrong = FaultList()
+    form = wrong.read(typed.checked)
+    rows = [row for row in typed.text["rows"] if not row.blank]
+    numbers = {int(row.text["lot"]) for row in rows if row.text["lot"].isascii() and row.text["lot"].isdecimal()}
+    known = lots_by_id(session, numbers)
+    counted = [wrong.read(_read_row, session, known, row) for row in rows]
+    wrong.finish()
+    assert form is not None  # noqa: S101 - nothing was wrong
+    return sum(count_lot(session, *one, by=form.by, why=form.why) != 0 for one in counted if one)
 
 
 def _read_row(session: Session, known: Mapping[int, Lot], row: Any) -> tuple[Lot, Decimal]:

@@ -1,7 +1,6 @@
 """Orders to suppliers: made from what is short or by hand, and received line by line into lots and prices at once."""
 
 from dataclasses import replace
-from datetime import date
 from decimal import Decimal
 from typing import Any
 
@@ -111,8 +110,10 @@ def place_order(session: Session, typed: OrderForm, *, key: str = "") -> int:
     """
     given = lot_context(session, None)
     lines, wrong = _read_lines(session, typed, given)
-    form = typed.checked(given, also=wrong)
-    _note_rate(session, form.currency, form.rate, form.ordered_on)
+    rate = _RateValues(typed.text["currency"], typed.text["rate"], typed.text["ordered_on"])
+    form = typed.checked(given, also=[*wrong, *_rate_faults(session, rate, given)])
+    if form.rate is not None:
+        note_rate(session, form.currency, form.rate, form.ordered_on)
     supplier = supplier_named(session, form.supplier)
     assert supplier is not None  # noqa: S101 - the form asked for a name
     number = f"{form.ordered_on:%Y}-{next_in_series(session, f'order {form.ordered_on:%Y}'):03}"
@@ -132,21 +133,31 @@ def place_order(session: Session, typed: OrderForm, *, key: str = "") -> int:
     return order.id
 
 
-def _note_rate(session: Session, currency: str, rate: Decimal | None, day: date) -> None:
-    """Write the rate that was typed for a currency.
+class _RateValues(Form):
+    """What decides whether a rate is needed, read beside whatever else is wrong with an order or a delivery."""
 
-    Raises:
-        Faults: at ``rate``, when none is known of another currency, or one is typed of the workshop's own.
+    currency = CurrencyCode("Currency")
+    rate = ExchangeRateField()
+    day = DayOrToday("Day")
+
+
+def _rate_faults(session: Session, typed: _RateValues, given: LotContext) -> list[Invalid]:
+    """Return a fault when no rate is known of another currency, or one is typed of the workshop's own.
+
+    What cannot be read is told by the form that the values come from.
     """
+    try:
+        form = typed.checked(given)
+    except Faults:
+        return []
     exchange = exchange_of(session)
-    if currency in ("", exchange.home):
-        if rate is not None:
-            raise Faults([Invalid("rate", f"{exchange.home} is the workshop's own currency; leave the rate empty.")])
-    elif rate is not None:
-        note_rate(session, currency, rate, day)
-    elif exchange.rate(currency, day) is None:
-        asked = f"No rate of {currency} is typed yet. Enter what 1 {currency} is worth in {exchange.home}."
-        raise Faults([Invalid("rate", asked)])
+    if form.currency in ("", exchange.home):
+        own = f"{exchange.home} is the workshop's own currency; leave the rate empty."
+        return [] if form.rate is None else [Invalid("rate", own)]
+    if form.rate is None and exchange.rate(form.currency, form.day) is None:
+        asked = f"No rate of {form.currency} is typed yet. Enter what 1 {form.currency} is worth in {exchange.home}."
+        return [Invalid("rate", asked)]
+    return []
 
 
 def _read_lines(session: Session, typed: OrderForm, given: LotContext) -> tuple[list[PurchaseLine], list[Invalid]]:
@@ -245,7 +256,8 @@ def receive_order(session: Session, order_id: int, typed: DeliveryForm, row_vers
         raise Conflict(f"Order {order.number} was changed in the meantime.")
     came = _what_came(session, order, typed)
     delivery = typed.checked()
-    _note_rate(session, order.currency, delivery.rate, delivery.received_on)
+    if delivery.rate is not None:
+        note_rate(session, order.currency, delivery.rate, delivery.received_on)
     for line, thing, form in came:
         line.lot = receive_lot(session, thing, form)
     if all(line.lot is not None for line in order.lines):
@@ -257,7 +269,9 @@ def receive_order(session: Session, order_id: int, typed: DeliveryForm, row_vers
 def _what_came(
     session: Session, order: Purchase, typed: DeliveryForm
 ) -> list[tuple[PurchaseLine, MaterialRow | PackagingRow, ReceiveForm]]:
-    faults = {fault.field: fault for fault in typed.faults()}
+    rate = _RateValues(order.currency, typed.text["rate"], typed.text["received_on"])
+    found = [*typed.faults(), *_rate_faults(session, rate, lot_context(session, None))]
+    faults = {fault.field: fault for fault in found}
     open_lines = {str(line.id): line for line in order.lines if line.lot_id is None}
     came: list[tuple[PurchaseLine, MaterialRow | PackagingRow, ReceiveForm]] = []
     for row in typed.text["rows"]:
