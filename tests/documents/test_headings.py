@@ -221,14 +221,14 @@ def test_a_cost_sheet_says_what_each_piece_each_kilogram_and_each_margin_costs()
         {"Material": "Oil", "Grams": "57.81", "Price of 1 kg": "€9.00", "In the batch": "€0.52", "Share": "41.9 %"},
         {"Material": "Total", "Grams": "312.5", "Price of 1 kg": "", "In the batch": "€1.24", "Share": "100.0 %"},
     ]
-    assert tables(drawn, "Piece") == [
-        {"Piece": "Jar", "Per unit": "2", "Unit price": "€0.36", "In the batch": "€4.32"},
-        {"Piece": "Total", "Per unit": "", "Unit price": "", "In the batch": "€4.32"},
+    assert tables(drawn, "Packaging") == [
+        {"Packaging": "Jar", "Per unit": "2", "Unit price": "€0.36", "In the batch": "€4.32"},
+        {"Packaging": "Total", "Per unit": "", "Unit price": "", "In the batch": "€4.32"},
     ]
     assert tables(drawn, "For a margin of") == [{"For a margin of": "Price with tax", "50 %": "€5.80", "60 %": "€7.26"}]
     assert tables(drawn, "Batches") == [
-        {"Batches": "1", "Units": "6", "Materials of a unit": "€0.21", "A unit": "€2.44", "Margin": "67.2 %"},
-        {"Batches": "5", "Units": "30", "Materials of a unit": "€0.15", "A unit": "€2.35", "Margin": "91.2 %"},
+        {"Batches": "1", "Units": "6", "Materials per unit": "€0.21", "Cost per unit": "€2.44", "Margin": "67.2 %"},
+        {"Batches": "5", "Units": "30", "Materials per unit": "€0.15", "Cost per unit": "€2.35", "Margin": "91.2 %"},
     ]
     assert "Material cost per kg: €3.98." in text(drawn)
     assert "At €9.90 with 19 % tax: €8.32 before tax, margin 70.7 %." in text(drawn)
@@ -393,15 +393,15 @@ def test_a_batch_record_says_what_was_planned_and_weighed_by_whom_from_which_lot
     when = text(words.moment(NOON))
     oil, corrected, water, first, second = tables(drawn, "Planned, g")
     assert oil == {
-        "Material": "Oil", "Planned, g": "100.2", "From, to": "98 to 103", "Actual, g": "101.50", "Difference": "+1.30",
-        "Lot": "L1", "Scale": "Fine", "By": "Ines 1", "Checked": "Tom 1", "When": when,
+        "Material": "Oil", "Planned, g": "100.2", "From, to": "98.0 to 103.0", "Actual, g": "101.50",
+        "Difference": "+1.30", "Lot": "L1", "Scale": "Fine", "By": "Ines 1", "Checked": "Tom 1", "When": when,
     }  # fmt: skip
     assert (corrected["Material"], corrected["Actual, g"], corrected["Lot"]) == ("Corrected: read badly", "1015", "L9")
     assert [water[name] for name in ("Planned, g", "From, to", "Actual, g", "Difference", "Lot")] == [
         "99.1", "–", "101.00", "-0.50 !", "2 portions",
     ]  # fmt: skip
     portions = [(row["Actual, g"], row["Lot"], row["By"], row["Checked"]) for row in (first, second)]
-    assert portions == [("60", "L2", "Ines 2", "Tom 2"), ("41", "L3", "Ines 3", "Tom 3")]
+    assert portions == [("60.00", "L2", "Ines 2", "Tom 2"), ("41.00", "L3", "Ines 3", "Tom 3")]
     assert tables(drawn, "Step") == [{"Step": "Stir", "At °C": "72", "By": "Ida", "When": when}]
     assert tables(drawn, "Pot") == [
         {"Pot": "Pot", "Phase": "A", "Before, g": "900", "By, when": f"Tom, {when}", "After, g": "880", "Lost, g": "20",
