@@ -186,15 +186,14 @@ def _bring_up_to_date(where: Places) -> None:
         LOG.info("upgrading the workshop from %s; copy kept at %s", revision, kept.path)
         for old in kept.removed:
             LOG.info("removed the oldest copy of its kind: %s", old)
-        _upgrade(sqlite_url(where.database), f"the copy made just before is {kept.path}")
-
-
-def _upgrade(url: str, comfort: str) -> None:
-    try:
-        migrate.to_revision(url)
-    except Exception as error:
-        LOG.exception("the upgrade failed")
-        raise Unusable(f"the workshop could not be brought up to date and is left as it was; {comfort}") from error
+        try:
+            migrate.to_revision(sqlite_url(where.database))
+        except Exception as error:
+            LOG.exception("the upgrade failed")
+            raise Unusable(
+                "the workshop could not be brought up to date and is left as it was; "
+                f"the copy made just before is {kept.path}"
+            ) from error
 
 
 def fill(url: str, begin: Callable[[Store], None]) -> None:

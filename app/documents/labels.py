@@ -73,14 +73,16 @@ def draw_label(design: LabelDesign, words: Words) -> LabelDrawing:
     sheet = design.sheet
     width, height = float(sheet.label_width_mm), float(sheet.label_height_mm)
     panel, surface = _panel(design), _surface(design)
-    type_heights = _type_heights(words, panel, surface)
+    least = _least_x_mm(words.law, surface)
+    content = 0.0 if words.nominal is None else float(net_content(words.nominal, panel, words.law).min_type_mm)
+    type_heights = TypeHeights(least, SIXTEENTH_MM if words.law is Jurisdiction.US else least, content, words.law)
     laid, pictures, problems = [], [], []
     for space in _spaces(design):
         blocks = [_block(kind, words, type_heights) for kind in ORDER if kind in space.shown]
         codes, drawn, wrong = _codes(space.shown, words)
         label = Label(space.width_mm, height, sheet.is_round)
         one = lay_out(label, [block for block in blocks if block], codes, text_width)
-        laid.append(_moved(one, space.x_mm))
+        laid.append(replace(one, lines=tuple(replace(line, x_mm=line.x_mm + space.x_mm) for line in one.lines)))
         pictures += [LabelPicture(p.code.kind, p.x_mm + space.x_mm, p.y_mm, drawn[p.code.kind]) for p in one.codes]
         problems += wrong
     whole = Laid(
@@ -96,10 +98,6 @@ def draw_label(design: LabelDesign, words: Words) -> LabelDrawing:
     wrap = wrap_of(design)
     folds = () if wrap is None else (wrap.front_mm, wrap.circumference_mm)
     return LabelDrawing(whole, tuple(pictures), (*problems, *faults), type_heights, folds)
-
-
-def _moved(laid: Laid, x_mm: float) -> Laid:
-    return replace(laid, lines=tuple(replace(line, x_mm=line.x_mm + x_mm) for line in laid.lines))
 
 
 def _spaces(design: LabelDesign) -> tuple[Space, ...]:
@@ -142,12 +140,6 @@ class TypeHeights:
     def content_em(self) -> float:
         """The em of a content statement."""
         return self.content_mm / (x_height() if self.law is Jurisdiction.US else cap_height())
-
-
-def _type_heights(words: Words, panel: Panel, surface_mm2: float) -> TypeHeights:
-    least = _least_x_mm(words.law, surface_mm2)
-    content = 0.0 if words.nominal is None else float(net_content(words.nominal, panel, words.law).min_type_mm)
-    return TypeHeights(least, SIXTEENTH_MM if words.law is Jurisdiction.US else least, content, words.law)
 
 
 def _least_x_mm(law: Jurisdiction, area_mm2: float) -> float:

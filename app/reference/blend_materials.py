@@ -36,7 +36,10 @@ def from_blend(blend: Blend) -> LibraryMaterial:
     """Make a material of a blend; what the table does not state follows from its parts."""
     parts = named_parts(blend.parts)
     subjects = known(parts)
-    main = _main(parts)
+    # What a blend is bought for: what protects or acts if there is 2 % of it, else the most.
+    dry = _dry(parts)
+    named = [pair for pair in dry if pair[1].group in _BOUGHT_FOR and pair[0] >= 2]
+    main = max(named or dry, key=lambda pair: pair[0], default=(None, None))[1]
     limits = _blend_limits(parts, blend_uses().get(blend.name))
     density = nearest_room(_blend_densities(blend))
     form, watery = _blend_form(parts), _water(parts) >= 30
@@ -84,13 +87,6 @@ def _blend_densities(blend: Blend) -> list[DensityValue]:
 def _dry(parts: Iterable[Part]) -> list[tuple[Decimal, Substance]]:
     pairs = ((part.percent, substances().get(inci_key(part.inci))) for part in parts if part.inci != "Aqua")
     return [(percent, substance) for percent, substance in pairs if substance is not None]
-
-
-def _main(parts: Iterable[Part]) -> Substance | None:
-    """Find the part that a blend is bought for: what protects or acts if there is 2 % of it, else the most."""
-    dry = _dry(parts)
-    named = [pair for pair in dry if pair[1].group in _BOUGHT_FOR and pair[0] >= 2]
-    return max(named or dry, key=lambda pair: pair[0], default=(None, None))[1]
 
 
 def _water(parts: Iterable[Part]) -> Decimal:

@@ -100,7 +100,7 @@ def _assumptions(table: AcidBaseTable, entry: MixtureEntry) -> list[str]:
 
 
 def build_adjuster(
-    inci: str, strength_percent: Decimal, field: str = "adjuster", hydrate: str | None = None
+    inci: str, strength_percent: Decimal, hydrate: str | None = None
 ) -> tuple[Adjuster, tuple[str, ...]]:
     """Write an adjuster from its INCI name, its strength in % w/w and, where it has one, its hydrate in words.
 
@@ -111,16 +111,16 @@ def build_adjuster(
     try:
         found = table.find(inci, hydrate)
     except Invalid as error:
-        raise Invalid(f"{field}.{'inci' if hydrate is None else 'hydrate'}", error.message) from error
+        raise Invalid(f"adjuster.{'inci' if hydrate is None else 'hydrate'}", error.message) from error
     if found is None:
         close = process.extract(
             inci_key(inci), list(table.by_name), scorer=fuzz.ratio, processor=None, limit=3, score_cutoff=70
         )
         names = dict.fromkeys(table.by_name[name][0].substance.inci for name, _, _ in close)
         hint = f"; did you mean {', '.join(names)}?" if names else ""
-        raise Invalid(f"{field}.inci", f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}")
+        raise Invalid("adjuster.inci", f"there are no acid-base data for {inci!r}, so no dose can be worked out{hint}")
     if not found.substance.active:
-        raise Invalid(f"{field}.inci", f"{found.substance.inci} is neither an acid nor a base: it cannot set the pH")
+        raise Invalid("adjuster.inci", f"{found.substance.inci} is neither an acid nor a base: it cannot set the pH")
     if strength_percent <= 0:
-        raise Invalid(f"{field}.strength_percent", "must be more than 0")
+        raise Invalid("adjuster.strength_percent", "must be more than 0")
     return Adjuster(found.substance, float(strength_percent)), ((f"{found.note}.",) if found.note else ())

@@ -1,6 +1,6 @@
 """Preserving substances and chelators, and a formula read for them."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import cache, lru_cache
@@ -122,7 +122,12 @@ def assess_mixture(mixture: Mixture, leave_on: bool, ph: float | None = None) ->
     found = predict_model(model) if ph is None and model is not None else None
     at = found.ph.value if found is not None and not found.withheld else ph
     strength = strength_at(model, at) if model is not None and at is not None else 0.0
-    present = _present(mixture.lines)
+    present: dict[str, tuple[PreservativeRow, MixtureLine, float]] = {}
+    for line in mixture.lines:
+        entry = preservatives().get(_name(line))
+        if entry is not None and _pure(line) > 0:
+            before = present[_name(line)][2] if _name(line) in present else 0.0
+            present[_name(line)] = (entry, line, before + _pure(line))
     blended = _blends_in({name: percent for name, (_, _, percent) in present.items()})
     dosed = [
         replace(_dosed(entry, line, percent, at, (strength, mixture.temperature_c)), blend=blended.get(name))
@@ -203,17 +208,6 @@ def _pure(line: MixtureLine) -> float:
 
 def _name(line: MixtureLine) -> str:
     return inci_key(line.substance.inci if line.substance is not None else line.name)
-
-
-def _present(lines: Sequence[MixtureLine]) -> dict[str, tuple[PreservativeRow, MixtureLine, float]]:
-    """Sum the lines by preservative, in the order they first appear."""
-    found: dict[str, tuple[PreservativeRow, MixtureLine, float]] = {}
-    for line in lines:
-        entry = preservatives().get(_name(line))
-        if entry is not None and _pure(line) > 0:
-            before = found[_name(line)][2] if _name(line) in found else 0.0
-            found[_name(line)] = (entry, line, before + _pure(line))
-    return found
 
 
 def _dosed(

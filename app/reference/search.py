@@ -181,7 +181,10 @@ def search(index: Index[K], text: str, limit: int = 20) -> list[Hit[K]]:
     typed = words_of(text)[:12]
     if not typed or limit < 1:
         return []
-    written_out = words_of(_written_out(" ".join(typed)))
+    said = " ".join(typed)
+    for way, same in _SAME:
+        said = way.sub(same, said)
+    written_out = words_of(said)
     ways = [typed] if written_out == typed else [typed, written_out]
     joined = [[*typed[:n], typed[n] + typed[n + 1], *typed[n + 2 :]] for n in range(len(typed) - 1)]
     found = _spelled(index, ways) or _spelled(index, joined)
@@ -200,12 +203,6 @@ def _spelled(index: Index[K], ways: Iterable[list[str]]) -> dict[int, Hit[K]]:
             if number not in found or _order(hit) < _order(found[number]):
                 found[number] = hit
     return found
-
-
-def _written_out(text: str) -> str:
-    for way, same in _SAME:
-        text = way.sub(same, text)
-    return text
 
 
 def _guessed(index: Index[K], words: list[str]) -> dict[int, float]:

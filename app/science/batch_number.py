@@ -107,13 +107,13 @@ def series_key(pattern: str, code: str, day: date) -> str:
     return _written(pieces, code, day, "#count")
 
 
-def example(pattern: str, day: date, code: str = "HC1") -> str:
+def example(pattern: str, day: date) -> str:
     """Write the number that the first batch of a formula would get on a day.
 
     Raises:
         Invalid: when the pattern cannot be read.
     """
-    return format_number(pattern, code, day, 1)
+    return format_number(pattern, "HC1", day, 1)
 
 
 def _written(pieces: tuple[NumberPiece, ...], code: str, day: date, count: str) -> str:

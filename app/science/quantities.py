@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from app.science.errors import Invalid
 from app.science.numbers import figures, normalise, parse_number, plain
-from app.science.units import DROPS_PER_ML, Measure, Unit, find_unit, registry
+from app.science.units import Measure, Unit, find_unit, registry
 
 MOST_PARTS = 6
 LIGHTEST_G_ML = Decimal("0.001")
@@ -108,9 +108,7 @@ def _unreadable(text: str, field: str) -> Invalid:
     return Invalid(field, f"{shown} is not an amount; enter a number and a unit, such as 2.5 g or 1 lb 3 oz.")
 
 
-def to_grams(
-    quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "", *, drops_per_ml: Decimal = DROPS_PER_ML
-) -> Decimal:
+def to_grams(quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "") -> Decimal:
     """Return the grams of a quantity; a volume needs the density in g/mL.
 
     Raises:
@@ -118,7 +116,7 @@ def to_grams(
     """
     if quantity.unit.measure is Measure.MASS:
         return quantity.base
-    return to_millilitres(quantity, field=field, drops_per_ml=drops_per_ml) * _density(density_g_ml, quantity, field)
+    return to_millilitres(quantity, field=field) * _density(density_g_ml, quantity, field)
 
 
 def parse_grams(
@@ -146,16 +144,12 @@ def parse_grams(
     return grams
 
 
-def to_millilitres(
-    quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "", *, drops_per_ml: Decimal = DROPS_PER_ML
-) -> Decimal:
-    """Return the millilitres of a quantity; a mass needs the density in g/mL. ``drops_per_ml`` is a calibrated dropper.
+def to_millilitres(quantity: Quantity, density_g_ml: Decimal | None = None, field: str = "") -> Decimal:
+    """Return the millilitres of a quantity; a mass needs the density in g/mL, drops count 20 to the mL.
 
     Raises:
         Invalid: at ``field``, when a mass has no density, or the density is not a plausible one.
     """
-    if quantity.unit.name == "drop":
-        return quantity.amount / drops_per_ml
     if quantity.unit.measure is Measure.VOLUME:
         return quantity.base
     return quantity.base / _density(density_g_ml, quantity, field)

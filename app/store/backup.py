@@ -62,7 +62,12 @@ def examine(database: Path, *, thorough: bool = False) -> str:
             raise Unusable(
                 f"the file {database} was written by a newer Tarebook; start that one, this one leaves it alone"
             )
-        _check_schema(database, connection, revision)
+        found = differences(schema_of(connection), schema_at(revision))
+        if found:
+            more = f", and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
+            raise Unusable(f"the file {database} is not as Tarebook makes it: {', '.join(found[:MOST_NAMED])}{more}")
+        if connection.execute("SELECT count(*) FROM workshop").fetchone() != (1,):
+            raise Unusable(f"the file {database} holds no workshop")
     return revision
 
 
@@ -84,15 +89,6 @@ def _check_integrity(database: Path, connection: sqlite3.Connection, thorough: b
         raise Unusable(f"the file {database} is damaged")
     if thorough and connection.execute("PRAGMA foreign_key_check").fetchone():
         raise Unusable(f"the file {database} has records that point to nothing")
-
-
-def _check_schema(database: Path, connection: sqlite3.Connection, revision: str) -> None:
-    found = differences(schema_of(connection), schema_at(revision))
-    if found:
-        more = f", and {len(found) - MOST_NAMED} more" if len(found) > MOST_NAMED else ""
-        raise Unusable(f"the file {database} is not as Tarebook makes it: {', '.join(found[:MOST_NAMED])}{more}")
-    if connection.execute("SELECT count(*) FROM workshop").fetchone() != (1,):
-        raise Unusable(f"the file {database} holds no workshop")
 
 
 def _open(database: Path, mode: str) -> sqlite3.Connection:

@@ -40,11 +40,11 @@ class Base(DeclarativeBase):
     }
 
 
-def number_between(column: str, low: float | None, high: float | None, name: str | None = None) -> CheckConstraint:
+def number_between(column: str, low: float | None, high: float | None) -> CheckConstraint:
     """Keep an exact decimal column inside limits; both limits are allowed values."""
     value = f"CAST({column} AS REAL)"
     sides = [f"{value} >= {low}" if low is not None else "", f"{value} <= {high}" if high is not None else ""]
-    return CheckConstraint(" AND ".join(s for s in sides if s), name=name or f"{column}_in_range")
+    return CheckConstraint(" AND ".join(s for s in sides if s), name=f"{column}_in_range")
 
 
 def above_zero(column: str) -> CheckConstraint:

@@ -111,7 +111,16 @@ def live_id_of_library_key(session: Session, library_key: str) -> int | None:
 def use_of(session: Session, material_id: int) -> MaterialUse:
     """Tell what depends on a material; five statements however much that is."""
     drafts = set(session.scalars(select(DraftMaterial.formula_id).where(DraftMaterial.material_id == material_id)))
-    versions = _versions_of(session, material_id)
+    kept = (
+        select(FormulaVersion.formula_id, FormulaVersion.number)
+        .join(VersionLine, VersionLine.version_id == FormulaVersion.id)
+        .where(VersionLine.material_id == material_id)
+        .distinct()
+        .order_by(FormulaVersion.formula_id, FormulaVersion.number)
+    )
+    versions: dict[int, list[int]] = {}
+    for formula_id, number in session.execute(kept):
+        versions.setdefault(formula_id, []).append(number)
     ids = drafts | versions.keys()
     rows = session.execute(
         select(FormulaRow.id, FormulaRow.code, FormulaRow.name).where(FormulaRow.id.in_(ids)).order_by(FormulaRow.code)
@@ -121,20 +130,6 @@ def use_of(session: Session, material_id: int) -> MaterialUse:
         batches=session.scalar(select(func.count(BatchLine.id)).where(BatchLine.material_id == material_id)) or 0,
         prices=session.scalar(select(func.count(PriceRow.id)).where(PriceRow.material_id == material_id)) or 0,
     )
-
-
-def _versions_of(session: Session, material_id: int) -> dict[int, list[int]]:
-    rows = session.execute(
-        select(FormulaVersion.formula_id, FormulaVersion.number)
-        .join(VersionLine, VersionLine.version_id == FormulaVersion.id)
-        .where(VersionLine.material_id == material_id)
-        .distinct()
-        .order_by(FormulaVersion.formula_id, FormulaVersion.number)
-    )
-    found: dict[int, list[int]] = {}
-    for formula_id, number in rows:
-        found.setdefault(formula_id, []).append(number)
-    return found
 
 
 def materials_in_order(session: Session, ids: Sequence[int]) -> list[MaterialRow]:

@@ -9,7 +9,7 @@ from decimal import Decimal
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
-from sqlalchemy import CheckConstraint, Index, column, func, select, table, text
+from sqlalchemy import CheckConstraint, Index, Select, column, or_, select, table, text
 from sqlalchemy.orm import Mapped, Session, column_property, mapped_column, relationship
 
 from app.store.base import (
@@ -202,13 +202,15 @@ _RECALL_LOT = table("recall_lot", column("recall_id"), column("lot_id"))
 _RECALL_BATCH = table("recall_batch", column("recall_id"), column("batch_id"))
 _OF_LOT = select(_RECALL_LOT.c.recall_id).where(_RECALL_LOT.c.lot_id == Lot.id).correlate(Lot)
 _OF_BATCH = select(_RECALL_BATCH.c.recall_id).where(_RECALL_BATCH.c.batch_id == Lot.from_batch_id).correlate(Lot)
-Lot.recalled_in = column_property(
-    select(func.min(_RECALL.c.number))
-    .where(_RECALL.c.closed_at.is_(None), _RECALL.c.is_mock == 0)
-    .where(_RECALL.c.id.in_(_OF_LOT) | _RECALL.c.id.in_(_OF_BATCH))
-    .correlate(Lot)
-    .scalar_subquery()
-)
+
+
+def open_recall(*of: Select[int]) -> Select[str]:
+    """Select the number of the first recall that is open and no mock one, of those whose ids ``of`` selects."""
+    asked = select(_RECALL.c.number).where(_RECALL.c.closed_at.is_(None), _RECALL.c.is_mock == 0)
+    return asked.where(or_(*(_RECALL.c.id.in_(ids) for ids in of))).order_by(_RECALL.c.id).limit(1)
+
+
+Lot.recalled_in = column_property(open_recall(_OF_LOT, _OF_BATCH).correlate(Lot).scalar_subquery())
 
 
 class StockMove(Base):

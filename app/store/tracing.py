@@ -303,10 +303,9 @@ def sent_of(
     session: Session,
     *,
     batches: Collection[int] = (),
-    runs: Collection[int] = (),
     receiver_id: int | None = None,
 ) -> list[SentNode]:
-    """Return what went out of batches, of runs, or to one receiver, summed up by batch, run, receiver and product."""
+    """Return what went out of batches, or to one receiver, summed up by batch, run, receiver and product."""
     came_back = Dispatch.kind == DispatchKind.RETURNED
     sent, returned = case((came_back, 0), else_=Dispatch.units), case((came_back, Dispatch.units), else_=0)
     asked = (
@@ -322,11 +321,11 @@ def sent_of(
     )  # fmt: skip
     if receiver_id is not None:
         return [_sent(*row) for row in session.execute(asked.where(Dispatch.receiver_id == receiver_id))]
-    column, ids = (Dispatch.run_id, sorted(runs)) if runs else (Dispatch.batch_id, sorted(batches))
+    ids = sorted(batches)
     return [
         _sent(*row)
         for start in range(0, len(ids), AT_ONCE)
-        for row in session.execute(asked.where(column.in_(ids[start : start + AT_ONCE])))
+        for row in session.execute(asked.where(Dispatch.batch_id.in_(ids[start : start + AT_ONCE])))
     ]
 
 

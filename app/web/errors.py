@@ -79,6 +79,8 @@ def _page(status: int, detail: str, advice: str = "") -> tuple[str, int]:
     heading, usual = WORDS.get(status, ("That could not be done", "Nothing was saved."))
     posted = request.method == "POST" and status in GIVEN_BACK
     fields = sent_fields(request) if posted else []
+    # Back to the page that the form was on, where that was one of ours.
+    before = urlsplit(request.referrer or "")
     page = render_template(
         "error.html",
         heading=heading,
@@ -88,15 +90,9 @@ def _page(status: int, detail: str, advice: str = "") -> tuple[str, int]:
         many=sum(field.typed for field in fields) > MANY,
         files=list(request.files) if posted else [],
         again=status in SEND_AGAIN and posted,
-        back=_page_before(),
+        back=(before.path + (f"?{before.query}" if before.query else "")) if before.netloc == request.host else "",
     )
     return page, status
-
-
-def _page_before() -> str:
-    """Return the path of the page that a form was on, where that was one of ours; else nothing."""
-    before = urlsplit(request.referrer or "")
-    return (before.path + (f"?{before.query}" if before.query else "")) if before.netloc == request.host else ""
 
 
 def _unusable(error: Unusable) -> tuple[str, int]:

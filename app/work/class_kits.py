@@ -129,26 +129,22 @@ def class_kits(session: Session, asked: PaperRequest, participants: int, step_g:
     there = {row.packaging_id: row for row in stock if row.packaging_id is not None}
     size = found.formula.size
     units = max(size.units or 1, 1) if size else 1
+    # Each material once, however many lines it stands in.
+    on_hand = {row.material_id: row for row in stock if row.material_id is not None}
+    needed: dict[tuple[int, str], NeededAmount] = {}
+    for line in lines:
+        key = line.line.material_id, line.line.name
+        row = on_hand.get(line.line.material_id)
+        before = needed.get(key) or _wanted(line.line.name, "g", ZERO, row)
+        needed[key] = replace(before, needed=before.needed + line.all_g)
     wanted = (
-        *_materials(lines, stock),
+        *needed.values(),
         *[
             _wanted(pack.name, "pieces", pack.per_unit * units * participants, there.get(pack.id))
             for pack in found.formula.packaging
         ],
     )
     return ClassKits(found, participants, lines, tuple(wanted), ingredient_list(session, formula))
-
-
-def _materials(lines: tuple[KitLine, ...], stock: list[StockRow]) -> list[NeededAmount]:
-    """Return each material once, however many lines it stands in."""
-    there = {row.material_id: row for row in stock if row.material_id is not None}
-    found: dict[tuple[int, str], NeededAmount] = {}
-    for line in lines:
-        key = line.line.material_id, line.line.name
-        row = there.get(line.line.material_id)
-        before = found.get(key) or _wanted(line.line.name, "g", ZERO, row)
-        found[key] = replace(before, needed=before.needed + line.all_g)
-    return list(found.values())
 
 
 def _wanted(name: str, unit: str, needed: Decimal, row: StockRow | None) -> NeededAmount:

@@ -248,9 +248,22 @@ def _make(store: Store, batch_id: int, row: Row) -> None:
     for kind, words in row["readings"]:
         add_reading(store, batch_id, ReadingForm(kind, words, who=row["made_by"]))
     if "makes" in row:
-        _keep_output(store, batch_id, row)
+        # What a batch made, such as a stock solution, is kept as a lot of the shelf and accepted.
+        made = row["makes"]
+        with store.reading() as session:
+            material_id = session.scalars(select(MaterialRow.id).where(MaterialRow.name == made["material"])).one()
+        form = OutputForm(by=row["made_by"], **made["texts"])
+        lot_id = receive_output(store, batch_id, form, material_id=material_id)
+        accepted = DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"])
+        decide_lot(store, lot_id, accepted)
     if row["state"] != BatchState.IN_PROCESS:
-        _finish(store, batch_id, row)
+        weighed = _load(store, batch_id)
+        came_out = to_step(weighed.weighed_g * Decimal("0.972"), Decimal(1))
+        record_yield(store, batch_id, YieldForm(plain(came_out), row["made_by"]))
+        for one in _load(store, batch_id).ticks:
+            tick(store, batch_id, [one.id], TickForm(who=row["made_by"]))
+        version = _load(store, batch_id).row_version
+        decide(store, batch_id, version, BatchDecision(row["state"], row.get("why", ""), row["decided_by"]))
 
 
 def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[WeighingForm]:
@@ -279,25 +292,6 @@ def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[WeighingFo
                 entries.append(WeighingForm(line.id, plain(portion), lot.code))
                 left -= portion
     return entries
-
-
-def _keep_output(store: Store, batch_id: int, row: Row) -> None:
-    """Keep what a batch made as a lot of the shelf, such as a stock solution, and accept it."""
-    made = row["makes"]
-    with store.reading() as session:
-        material_id = session.scalars(select(MaterialRow.id).where(MaterialRow.name == made["material"])).one()
-    lot_id = receive_output(store, batch_id, OutputForm(by=row["made_by"], **made["texts"]), material_id=material_id)
-    decide_lot(store, lot_id, DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"]))
-
-
-def _finish(store: Store, batch_id: int, row: Row) -> None:
-    batch = _load(store, batch_id)
-    came_out = to_step(batch.weighed_g * Decimal("0.972"), Decimal(1))
-    record_yield(store, batch_id, YieldForm(plain(came_out), row["made_by"]))
-    for one in _load(store, batch_id).ticks:
-        tick(store, batch_id, [one.id], TickForm(who=row["made_by"]))
-    version = _load(store, batch_id).row_version
-    decide(store, batch_id, version, BatchDecision(row["state"], row.get("why", ""), row["decided_by"]))
 
 
 def _stock(session: Session, stock: Row, shelf: Mapping[str, MaterialRow]) -> None:

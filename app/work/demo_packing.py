@@ -26,18 +26,14 @@ Row = Mapping[str, Any]
 def load_packing(store: Store, told: Row, ids: Mapping[str, int]) -> None:
     """Put packaging lots and packing runs into the demo workshop; ``ids`` are the formulas by their codes."""
     for row in told["lots"]:
-        _receive(store, row)
+        with store.reading() as session:
+            pack = session.scalars(select(PackagingRow).where(PackagingRow.name == row["packaging"])).one()
+            price = pack_price(pack, exchange_of(session))
+        texts = {"amount": plain(pack.units_per_pack * row["packs"]), "supplier": pack.supplier, "accepted": "yes"}
+        texts |= {"paid": "" if price is None else plain(price * row["packs"]), "by": "Tom", **row["texts"]}
+        receive(store, ReceiveForm(**texts), packaging_id=pack.id)
     for row in told["runs"]:
         _run(store, row, ids[row["formula"]])
-
-
-def _receive(store: Store, row: Row) -> None:
-    with store.reading() as session:
-        pack = session.scalars(select(PackagingRow).where(PackagingRow.name == row["packaging"])).one()
-        price = pack_price(pack, exchange_of(session))
-    texts = {"amount": plain(pack.units_per_pack * row["packs"]), "supplier": pack.supplier, "accepted": "yes"}
-    texts |= {"paid": "" if price is None else plain(price * row["packs"]), "by": "Tom", **row["texts"]}
-    receive(store, ReceiveForm(**texts), packaging_id=pack.id)
 
 
 def _run(store: Store, row: Row, formula_id: int) -> None:
@@ -54,18 +50,14 @@ def _run(store: Store, row: Row, formula_id: int) -> None:
         record_lot_use(store, run_id, LotUseForm(who=who, **lot))
     add_weights(store, run_id, FillForm(weights=row["weights"], who=who))
     if "closed_by" in row:
-        _finish(store, run_id, row)
-
-
-def _finish(store: Store, run_id: int, row: Row) -> None:
-    with store.reading() as session:
-        run = get_run(session, run_id)
-        version, form = run.row_version, figures_form(run, who=row["who"]).but(**row["figures"])
-        after = [tick.id for tick in run.ticks if tick.kind.value == "after"]
-    record_figures(store, run_id, version, form)
-    sample_id = keep_sample(store, run_id, SampleForm(who=row["who"], **row["sample"]))
-    tick_clearance(store, run_id, after, who=row["who"])
-    with store.reading() as session:
-        version = get_run(session, run_id).row_version
-    close_run(store, run_id, version, who=row["closed_by"])
-    look_at_sample(store, sample_id, LookForm(who=row["who"], **row["look"]))
+        with store.reading() as session:
+            run = get_run(session, run_id)
+            seen, form = run.row_version, figures_form(run, who=row["who"]).but(**row["figures"])
+            after = [tick.id for tick in run.ticks if tick.kind.value == "after"]
+        record_figures(store, run_id, seen, form)
+        sample_id = keep_sample(store, run_id, SampleForm(who=row["who"], **row["sample"]))
+        tick_clearance(store, run_id, after, who=row["who"])
+        with store.reading() as session:
+            seen = get_run(session, run_id).row_version
+        close_run(store, run_id, seen, who=row["closed_by"])
+        look_at_sample(store, sample_id, LookForm(who=row["who"], **row["look"]))

@@ -153,17 +153,13 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
             names[next_id] = name
             next_id += 1
     put(session, MaterialRow, materials)
-    _parts(session, sample, copies[1:])
-    if len(copies) > 1 and len(copies[-1]) < len(first):
-        copies.pop()
-    return Copies(tuple(copies), names, _lots(session, names))
-
-
-def _parts(session: Session, sample: Sample, copies: list[dict[int, int]]) -> None:
-    """Copy what the materials are made of and what they cost."""
+    copies = copies[1:]
     parts = _copied(session, MaterialPart, sample.parts, "material_id", copies)
     _copied(session, PriceRow, sample.prices, "material_id", copies)
     _copied(session, PartAllergen, sample.allergens, "part_id", parts)
+    if len(copies) > 1 and len(copies[-1]) < len(first):
+        copies.pop()
+    return Copies(tuple(copies), names, _lots(session, names))
 
 
 def _copied(

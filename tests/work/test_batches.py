@@ -35,7 +35,7 @@ from app.work.batches.batch_readings import (
     yield_percent,
 )
 from app.work.batches.deciding import BatchDecision, decide
-from app.work.batches.listing import Search, batches_csv, find_batches, search_batches
+from app.work.batches.listing import Search, batches_csv, search_batches
 from app.work.batches.loading import load_batch
 from app.work.batches.planned_sheet import sheet_of_batch
 from app.work.batches.planning import Plan, plan_batch, planning_choices
@@ -256,7 +256,7 @@ def test_a_decided_batch_is_corrected_by_a_signed_row_and_its_lot_is_found_by_th
     after = load(demo, batch_id)
     assert (after.row_version, after.state) == (before.row_version, BatchState.RELEASED)
     assert after.lines[0].lot_text == "PD-99"
-    assert [row.number for row in find_batches(demo, "PD-99")] == [after.number]
+    assert [row.number for row in search_batches(demo, Search(words="PD-99"))] == [after.number]
 
 
 def test_portions_of_two_lots_add_up_to_the_line(demo: Store) -> None:
@@ -525,12 +525,12 @@ def run_failing_at(store: Store, action: Callable[[Store], object], nth: int) ->
 
 
 def test_the_list_is_searched_by_any_words_in_any_order(demo: Store) -> None:
-    assert [row.number for row in find_batches(demo, "hand oat")] == ["HC-2026-001"]
-    assert {row.number for row in find_batches(demo, "lavender")} == {"HC-2026-001"}
-    assert [row.number for row in find_batches(demo, state="rejected")] == ["BW-2026-001"]
-    assert find_batches(demo, "100%_") == []
-    assert [row.planned_on for row in find_batches(demo)] == sorted(
-        (row.planned_on for row in find_batches(demo)), reverse=True
+    assert [row.number for row in search_batches(demo, Search(words="hand oat"))] == ["HC-2026-001"]
+    assert {row.number for row in search_batches(demo, Search(words="lavender"))} == {"HC-2026-001"}
+    assert [row.number for row in search_batches(demo, Search(state="rejected"))] == ["BW-2026-001"]
+    assert search_batches(demo, Search(words="100%_")) == []
+    assert [row.planned_on for row in search_batches(demo, Search())] == sorted(
+        (row.planned_on for row in search_batches(demo, Search())), reverse=True
     )
 
 
@@ -557,8 +557,10 @@ def test_a_lot_is_found_with_its_own_material_and_as_it_stands_after_corrections
 def test_the_list_has_no_last_batch(demo: Store) -> None:
     for _ in range(3):
         plan_batch(demo, PLAN)
-    assert len(find_batches(demo)) == 9
-    assert [row.id for row in search_batches(demo, Search(), skip=2, most=3)] == [r.id for r in find_batches(demo)[2:5]]
+    assert len(search_batches(demo, Search())) == 9
+    assert [row.id for row in search_batches(demo, Search(), skip=2, most=3)] == [
+        r.id for r in search_batches(demo, Search())[2:5]
+    ]
 
 
 def test_a_pattern_of_the_workshop_is_followed(demo: Store) -> None:

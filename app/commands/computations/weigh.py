@@ -91,7 +91,18 @@ def compute(request: Request) -> Answer:
     Raises:
         Invalid: when the lines do not make a formula or a value makes no sense.
     """
-    weighing = weigh(_formula(request))
+    phases: dict[str, list[Line]] = {}
+    for line, percent in zip(request.lines, _percents(request.lines), strict=True):
+        made = Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
+        phases.setdefault(line.phase, []).append(made)
+    weighing = weigh(
+        Formula(
+            phases=tuple(Phase(letter, lines=tuple(lines)) for letter, lines in phases.items()),
+            size=BatchSize(request.batch_g),
+            loss_percent=request.loss_percent,
+            scales=tuple(Scale(scale.readability_g, scale.capacity_g) for scale in request.scales),
+        )
+    )
     return Answer(
         lines=[
             AnswerLine(
@@ -106,20 +117,6 @@ def compute(request: Request) -> Answer:
             for line in weighing.lines
         ],
         total_shown_g=weighing.total_shown_g,
-    )
-
-
-def _formula(request: Request) -> Formula:
-    """Make the formula of a request: each line of a material that is called by its id."""
-    phases: dict[str, list[Line]] = {}
-    for line, percent in zip(request.lines, _percents(request.lines), strict=True):
-        made = Line(line.id, Material(0, line.id), percent, is_remainder=line.qs)
-        phases.setdefault(line.phase, []).append(made)
-    return Formula(
-        phases=tuple(Phase(letter, lines=tuple(lines)) for letter, lines in phases.items()),
-        size=BatchSize(request.batch_g),
-        loss_percent=request.loss_percent,
-        scales=tuple(Scale(scale.readability_g, scale.capacity_g) for scale in request.scales),
     )
 
 

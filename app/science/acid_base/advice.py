@@ -170,7 +170,7 @@ def _notes(
     model: Model, plan: tuple[Dose, float, float], rest: tuple[Dose, Array, float] | None, back_g: float | None
 ) -> tuple[str, ...]:
     dose, target, _ = plan
-    notes = _reach_notes(model, dose, target) if rest is None else _reading_notes(model, dose, rest, back_g)
+    notes = _reach_notes(model, dose, target) if rest is None else _reading_notes(model, rest, back_g)
     if dose.value:
         doses = np.zeros((1, len(model.adjusters)))
         doses[0, 0] = dose.value
@@ -202,7 +202,7 @@ def _reach_notes(model: Model, dose: Dose, target: float) -> list[str]:
     return []
 
 
-def _reading_notes(model: Model, dose: Dose, rest: tuple[Dose, Array, float], back_g: float | None) -> list[str]:
+def _reading_notes(model: Model, rest: tuple[Dose, Array, float], back_g: float | None) -> list[str]:
     left = rest[0]
     name = model.adjusters[0].substance.inci
     if left.value is not None:

@@ -32,20 +32,20 @@ class BufferShare:
     capacity: float
 
 
-def useful_doses(dose: Dose, points: int = POINTS) -> Array:
+def useful_doses(dose: Dose) -> Array:
     """Return the doses worth drawing, grams per gram of batch: from 0 to well past the target."""
     if dose.value is None:
-        return np.linspace(0.0, 0.2, points)
+        return np.linspace(0.0, 0.2, POINTS)
     top = max(1.6 * dose.value, 1.1 * min(dose.high or 0.0, 2.0 * dose.value))
     if dose.value == 0.0:
         top = 0.02
-    return np.linspace(0.0, min(top, LARGEST_DOSE), points)
+    return np.linspace(0.0, min(top, LARGEST_DOSE), POINTS)
 
 
 def curve_with_band(
-    model: Model, doses: Array, batch_g: float, belief: InputBelief | None = None, which: int = 0
+    model: Model, doses: Array, batch_g: float, belief: InputBelief | None = None
 ) -> tuple[CurvePoint, ...]:
-    """Return the titration curve of one adjuster with its band (about 90 % cover).
+    """Return the titration curve of the first adjuster with its band (about 90 % cover).
 
     Near a jump of the curve the doubt lies in the grams, not in the pH: an edge of the band is therefore the curve of
     a whole variant of the inputs, the one that moves the pH there furthest for its probability (the first-order
@@ -57,13 +57,12 @@ def curve_with_band(
         doses: grams of the adjuster per gram of batch, rising, shape (D,).
         batch_g: grams of the batch, for the grams of the points.
         belief: what is known of the inputs; before any reading the stated uncertainties.
-        which: index of the adjuster.
     """
     believed = belief or InputBelief.prior(model)
     theta, offsets = believed.rows()
     count = len(doses)
     table = np.zeros((count, len(model.adjusters)))
-    table[:, which] = doses
+    table[:, 0] = doses
     solved = solve(dose_system(model, np.repeat(theta, count, axis=0), np.tile(table, (theta.shape[0], 1))))
     ph = solved.ph.reshape(theta.shape[0], -1) + offsets[:, None]
     half = np.array([believed.model_share * model_half_width(float(i)) for i in solved.ionic_strength[:count]])

@@ -5,7 +5,7 @@ follows below 40 C, the pH is set last.
 """
 
 import re
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from app.science.inference.cover import CoverLine
@@ -134,8 +134,3 @@ def _phase(class_name: str, hint: str, wet: bool, in_oil: bool) -> str:
     if hint in (WET, OILY, COOL):
         return hint if wet or hint != WET else OILY
     return OILY if class_name in OILS or in_oil or not wet else WET
-
-
-def phases_used(steps: Iterable[Step]) -> tuple[str, ...]:
-    """Return the letters of the phases in order."""
-    return tuple(sorted({step.phase for step in steps}))

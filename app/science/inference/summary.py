@@ -7,6 +7,7 @@ from app.science.inference.values import Floats
 STRETCH = (1.06, 1.08)  # below and above the median: fitted on lists left out of the fit
 LONG_LIST, LENGTHENING = 12, 0.25  # errors of neighbours go together, so bands of long lists are too sure: fitted too
 BAND = (0.1, 0.5, 0.9)
+ROUNDS = 30
 
 
 def quantiles(masses: Floats, edges: Floats) -> Floats:
@@ -26,14 +27,14 @@ def stretched(points: Floats) -> Floats:
     return wider
 
 
-def closed_to_whole(middle: Floats, width: Floats, low: Floats, high: Floats, rounds: int = 30) -> Floats:
+def closed_to_whole(middle: Floats, width: Floats, low: Floats, high: Floats) -> Floats:
     """Move the estimates to a sum of 100 in proportion to the square of their uncertainty, inside the bounds.
 
     Raises nothing: when the bounds leave no room the nearest sum is given.
     """
     answer = np.clip(middle, low, high)
     weight = np.where(high > low, np.maximum(width, 1e-12) ** 2, 0.0)
-    for _ in range(rounds):
+    for _ in range(ROUNDS):
         missing = 100.0 - answer.sum()
         free = weight * (answer < high if missing > 0 else answer > low)
         if abs(missing) < 1e-10 or free.sum() <= 0:

@@ -110,7 +110,11 @@ def known(list_id: int) -> Page:
     try:
         current = lists.say_known(context.store(), list_id, typed)
     except Faults as wrong:
-        return _refused(list_id, typed, wrong.by_field, live=live)
+        if live:
+            return jsonify(faults=wrong.by_field), 422
+        with context.store().reading() as session:
+            current = lists.open_list(session, list_id)
+        return _page(current, typed, wrong.by_field), 422
     if live:
         return jsonify(parts=_parts(current))
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
@@ -127,14 +131,6 @@ def observe(list_id: int) -> Page:
             current = lists.open_list(session, list_id)
         return _page(current, {}, wrong.by_field, typed), 422
     return redirect(url_for("label_reading.show", list_id=list_id, _anchor="working"), 303)
-
-
-def _refused(list_id: int, typed: Mapping[str, str], faults: dict[str, str], *, live: bool) -> Page:
-    if live:
-        return jsonify(faults=faults), 422
-    with context.store().reading() as session:
-        current = lists.open_list(session, list_id)
-    return _page(current, typed, faults), 422
 
 
 def _parts(current: OpenList) -> dict[str, str]:

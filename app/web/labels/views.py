@@ -19,7 +19,7 @@ from app.web.papers.views import setting
 from app.web.register_pages import RegisterPages
 from app.web.row_number import number
 from app.work.batches import sections
-from app.work.batches.listing import find_batches
+from app.work.batches.listing import Search, search_batches
 from app.work.form import Faults
 from app.work.formulas.faults import IncompleteFormula
 from app.work.labels.bench_labels import (
@@ -84,7 +84,7 @@ def of_product(product_id: int) -> Page:
     except (IncompleteFormula, Invalid) as fault:
         words = fault.message if isinstance(fault, Invalid) else "The formula does not add up yet."
         return render_template("labels/not_yet.html", words=words, back=back), 422
-    batches = find_batches(context.store(), formula_id=found.product.formula_id)
+    batches = search_batches(context.store(), Search(formula_id=found.product.formula_id))
     return render_template(
         "labels/product.html",
         found=found,

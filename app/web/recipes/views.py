@@ -81,7 +81,17 @@ def publish(formula_id: int) -> Page:
     except Faults as wrong:
         return _refused(formula_id, 422, form, wrong.by_field)
     if kind == "save":
-        return _save(formula_id, form)
+        seen = request.form.get("seen", "")
+        try:
+            save_recipe_notes(context.store(), formula_id, form, seen)
+        except Conflict:
+            with context.store().reading() as session:
+                kept = recipe_form(session, formula_id)
+            differing = form.differences(kept)
+            if differing:
+                return _refused(formula_id, 409, form, {}, differences=differing)
+        flash("Saved what stands on the recipe.")
+        return redirect(_back(formula_id), 303)
     if kind not in KINDS:
         return _refused(formula_id, 422, form, {"words": "Choose a page, Markdown or plain text."})
     try:
@@ -102,20 +112,6 @@ def _written(kind: str, formula_id: int, found: Recipe) -> str:
 def _refused(formula_id: int, status: int, form: RecipeForm, faults: Mapping[str, str], **more: object) -> Page:
     page = _show(formula_id, form, faults, **more)
     return (page, status) if isinstance(page, str) else page
-
-
-def _save(formula_id: int, form: RecipeForm) -> Page:
-    seen = request.form.get("seen", "")
-    try:
-        save_recipe_notes(context.store(), formula_id, form, seen)
-    except Conflict:
-        with context.store().reading() as session:
-            kept = recipe_form(session, formula_id)
-        differing = form.differences(kept)
-        if differing:
-            return _refused(formula_id, 409, form, {}, differences=differing)
-    flash("Saved what stands on the recipe.")
-    return redirect(_back(formula_id), 303)
 
 
 def _back(formula_id: int) -> str:

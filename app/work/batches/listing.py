@@ -59,7 +59,14 @@ class Search:
 
 def search_batches(store: Store, search: Search, *, skip: int = 0, most: int | None = None) -> list[BatchRow]:
     """Return the batches that a search finds, newest first; all of them unless ``most`` are asked for."""
-    wanted = _matching(_all_rows(), search.words)
+    wanted = _all_rows()
+    for word in search.words.split()[:MOST_WORDS]:
+        sign = word[:80]
+        of_material = select(BatchLine.batch_id).where(BatchLine.name.icontains(sign, autoescape=True))
+        in_lines = union(of_material, _weighed("", sign)).subquery()
+        columns = (Batch.number, FormulaVersion.name, FormulaRow.code, Batch.made_by)
+        named = (column.icontains(sign, autoescape=True) for column in columns)
+        wanted = wanted.where(or_(Batch.id.in_(select(in_lines.c.batch_id)), *named))
     if search.material.strip() or search.lot.strip():
         wanted = wanted.where(Batch.id.in_(_weighed(search.material, search.lot)))
     if search.state in {known.value for known in BatchState}:
@@ -72,11 +79,6 @@ def search_batches(store: Store, search: Search, *, skip: int = 0, most: int | N
         wanted = wanted.where(Batch.planned_on <= search.until)
     with store.reading() as session:
         return [BatchRow(*row) for row in session.execute(wanted.offset(skip).limit(most))]
-
-
-def find_batches(store: Store, words: str = "", state: str = "", formula_id: int | None = None) -> list[BatchRow]:
-    """Return every batch, newest first, that holds each word in number, product, code, maker, material or as a lot."""
-    return search_batches(store, Search(words=words, state=state, formula_id=formula_id))
 
 
 def products_made(store: Store) -> list[tuple[int, str]]:
@@ -153,14 +155,3 @@ def _all_rows() -> Rows:
         .join(FormulaRow, FormulaVersion.formula_id == FormulaRow.id)
         .order_by(Batch.planned_on.desc(), Batch.id.desc())
     )
-
-
-def _matching(wanted: Rows, words: str) -> Rows:
-    for word in words.split()[:MOST_WORDS]:
-        sign = word[:80]
-        of_material = select(BatchLine.batch_id).where(BatchLine.name.icontains(sign, autoescape=True))
-        in_lines = union(of_material, _weighed("", sign)).subquery()
-        columns = (Batch.number, FormulaVersion.name, FormulaRow.code, Batch.made_by)
-        named = (column.icontains(sign, autoescape=True) for column in columns)
-        wanted = wanted.where(or_(Batch.id.in_(select(in_lines.c.batch_id)), *named))
-    return wanted

@@ -115,7 +115,12 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         NotFound: when the named formula does not exist.
     """
     with store.reading() as session:
-        formulas = _formulas_to_choose(session, formula_id)
+        # The formulas that were changed last, and the one that is chosen.
+        live = select(FormulaRow.id, FormulaRow.code, FormulaRow.name).where(FormulaRow.retired_at.is_(None))
+        rows = session.execute(live.order_by(FormulaRow.changed_at.desc(), FormulaRow.id).limit(MOST_OFFERED)).all()
+        if formula_id not in {row.id for row in rows}:
+            rows = [*rows, *session.execute(live.where(FormulaRow.id == formula_id)).all()]
+        formulas = tuple(sorted((FormulaChoice(*row) for row in rows), key=lambda one: one.name))
         chosen = formula_id or (formulas[0].id if formulas else None)
         if chosen is None:
             return PlanningChoices((), None, (), "", "", "")
@@ -130,15 +135,6 @@ def planning_choices(store: Store, formula_id: int | None, version_id: int | Non
         stops = open_stops(session, formula)
         sold = product_choices(session, chosen)
         return PlanningChoices(formulas, chosen, versions, size, fill, plain(formula.loss_percent), stops, sold)
-
-
-def _formulas_to_choose(session: Session, chosen: int | None) -> tuple[FormulaChoice, ...]:
-    """Return the formulas that were changed last, and the one that is chosen, by name."""
-    live = select(FormulaRow.id, FormulaRow.code, FormulaRow.name).where(FormulaRow.retired_at.is_(None))
-    rows = session.execute(live.order_by(FormulaRow.changed_at.desc(), FormulaRow.id).limit(MOST_OFFERED)).all()
-    if chosen not in {row.id for row in rows}:
-        rows = [*rows, *session.execute(live.where(FormulaRow.id == chosen)).all()]
-    return tuple(sorted((FormulaChoice(*row) for row in rows), key=lambda one: one.name))
 
 
 def product_choices(session: Session, formula_id: int) -> tuple[ProductChoice, ...]:
@@ -188,23 +184,19 @@ def _pinned(session: Session, plan: Plan) -> FormulaVersion:
     if plan.formula is None:
         raise Invalid("formula", "Choose a formula.")
     if plan.version is None:
-        return _pinned_draft(session, plan.formula, plan.text["made_by"])
+        try:
+            return keep_in(session, find(session, plan.formula), "Kept when a batch was planned", plan.text["made_by"])
+        except IncompleteFormula as error:
+            raise Invalid("draft", f"The draft does not add up yet: {error}") from error
+        except Invalid:
+            latest = latest_version(session, plan.formula)
+            if latest is None:
+                raise
+            return latest
     version = session.get(FormulaVersion, plan.version)
     if version is None or version.formula_id != plan.formula:
         raise NotFound("There is no such version of this formula.")
     return version
-
-
-def _pinned_draft(session: Session, formula_id: int, who: str) -> FormulaVersion:
-    try:
-        return keep_in(session, find(session, formula_id), "Kept when a batch was planned", who)
-    except IncompleteFormula as error:
-        raise Invalid("draft", f"The draft does not add up yet: {error}") from error
-    except Invalid:
-        latest = latest_version(session, formula_id)
-        if latest is None:
-            raise
-        return latest
 
 
 @dataclass(frozen=True, slots=True)

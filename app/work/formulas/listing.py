@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import func, or_, select
 
 from app.store.batches import Batch
 from app.store.engine import Store
@@ -44,20 +44,10 @@ def list_formulas(
 ) -> list[ListedFormula]:
     """List formulas that hold every word in name, code or type; ``order`` is ``changed``, ``name`` or ``code``."""
     kept = FormulaRow.retired_at.is_not(None) if retired else FormulaRow.retired_at.is_(None)
-    asked = _rows().where(kept)
-    for word in words.split()[:MOST_WORDS]:
-        columns = (FormulaRow.name, FormulaRow.code, FormulaRow.product_type)
-        asked = asked.where(or_(*(column.icontains(word[:80], autoescape=True) for column in columns)))
-    asked = asked.order_by(ORDERS.get(order, ORDERS["changed"]), FormulaRow.id)
-    with store.reading() as session:
-        return [ListedFormula(*row) for row in session.execute(asked.offset(skip).limit(most))]
-
-
-def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, int, int]:
     versions = select(func.count(FormulaVersion.id)).where(FormulaVersion.formula_id == FormulaRow.id)
     joined = select(func.count(Batch.id)).join(FormulaVersion, Batch.version_id == FormulaVersion.id)
     batches = joined.where(FormulaVersion.formula_id == FormulaRow.id)
-    return select(
+    asked = select(
         FormulaRow.id,
         FormulaRow.code,
         FormulaRow.name,
@@ -67,4 +57,10 @@ def _rows() -> Select[int, str, str, str, Exposure, datetime, datetime | None, i
         FormulaRow.retired_at,
         versions.scalar_subquery(),
         batches.scalar_subquery(),
-    )
+    ).where(kept)
+    for word in words.split()[:MOST_WORDS]:
+        columns = (FormulaRow.name, FormulaRow.code, FormulaRow.product_type)
+        asked = asked.where(or_(*(column.icontains(word[:80], autoescape=True) for column in columns)))
+    asked = asked.order_by(ORDERS.get(order, ORDERS["changed"]), FormulaRow.id)
+    with store.reading() as session:
+        return [ListedFormula(*row) for row in session.execute(asked.offset(skip).limit(most))]

@@ -36,7 +36,17 @@ def merge(base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str] | No
     chosen = picks or {}
     rows = {group: _Rows(group, base, theirs, mine, chosen) for group in GROUPS}
     gone = {f"{group}.{row_id}" for group, found in rows.items() for row_id in found.gone}
-    values, field_clashes = _merge_fields(base, theirs, mine, chosen)
+    old, other, own = flat(base), flat(theirs), flat(mine)
+    values: dict[str, Value] = {}
+    field_clashes = []
+    for path in dict.fromkeys([*own, *other]):
+        before = old.get(path)
+        there, here = other.get(path, before), own.get(path, before)
+        takes_theirs = here == before or (chosen.get(path) == "theirs" and there != before)
+        values[path] = there if takes_theirs else here
+        if path in own and path in other and there not in (before, here) and here != before:
+            texts = (shown(path, value, mine) for value in (before, there, here))
+            field_clashes.append(MergeConflict(path, words_of(path, mine), *texts))
     row_clashes = [clash for found in rows.values() for clash in found.clashes]
     kept = {path: value for path, value in values.items() if _row_path(path) not in gone}
     orders = {group: found.order for group, found in rows.items()}
@@ -47,23 +57,6 @@ def merge(base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str] | No
 
 def _row_path(path: str) -> str:
     return ".".join(path.split(".")[:2])
-
-
-def _merge_fields(
-    base: Draft, theirs: Draft, mine: Draft, picks: Mapping[str, str]
-) -> tuple[dict[str, Value], list[MergeConflict]]:
-    old, other, own = flat(base), flat(theirs), flat(mine)
-    values: dict[str, Value] = {}
-    clashes = []
-    for path in dict.fromkeys([*own, *other]):
-        before = old.get(path)
-        there, here = other.get(path, before), own.get(path, before)
-        takes_theirs = here == before or (picks.get(path) == "theirs" and there != before)
-        values[path] = there if takes_theirs else here
-        if path in own and path in other and there not in (before, here) and here != before:
-            texts = (shown(path, value, mine) for value in (before, there, here))
-            clashes.append(MergeConflict(path, words_of(path, mine), *texts))
-    return values, clashes
 
 
 class _Rows:

@@ -91,27 +91,25 @@ def side_by_side(left: Outcome, right: Outcome) -> OutcomePair:
     """Return two outcomes with their differences."""
     common = set(left.names) & set(right.names)
     order = [name for name in left.names if name in common] != [name for name in right.names if name in common]
+    # What rules find on one side only, and what they find on both with other figures.
+    before, after = (
+        {(one.rule, one.inci, one.severity): one.what for one in side} for side in (left.findings, right.findings)
+    )
     return OutcomePair(
         left,
         right,
         _apart(left.names, right.names),
         order,
-        _findings_apart(left.findings, right.findings),
+        ListDifference(
+            came=tuple(what for key, what in after.items() if key not in before),
+            went=tuple(what for key, what in before.items() if key not in after),
+            changed=tuple(what for key, what in after.items() if before.get(key, what) != what),
+        ),
     )
 
 
 def _apart(left: Sequence[str], right: Sequence[str]) -> ListDifference:
     return ListDifference(tuple(x for x in right if x not in left), tuple(x for x in left if x not in right))
-
-
-def _findings_apart(left: Sequence[Finding], right: Sequence[Finding]) -> ListDifference:
-    """Return what rules find on one side only, and what they find on both with other figures."""
-    before, after = ({(one.rule, one.inci, one.severity): one.what for one in side} for side in (left, right))
-    return ListDifference(
-        came=tuple(what for key, what in after.items() if key not in before),
-        went=tuple(what for key, what in before.items() if key not in after),
-        changed=tuple(what for key, what in after.items() if before.get(key, what) != what),
-    )
 
 
 def with_amounts(draft: Draft, amounts: dict[str, str]) -> Draft:

@@ -16,6 +16,7 @@ from app.work.materials.material_search import LONGEST_QUERY, shelf_index
 from app.work.materials.shelf import add_material, put_on_shelf
 
 MOST = 12
+MOST_UNMATCHED = 8
 FROM_SHELF, FROM_LIBRARY, BARE = "shelf", "library", "bare"
 
 
@@ -118,7 +119,7 @@ def take(store: Store, value: str, typed: str) -> str:
     return names.get(int(key), typed) if source == FROM_SHELF and key.isdecimal() else typed
 
 
-def unmatched(lines: Iterable[tuple[str, str]], store: Store, most: int = 8) -> dict[str, list[Suggestion]]:
+def unmatched(lines: Iterable[tuple[str, str]], store: Store) -> dict[str, list[Suggestion]]:
     """Return suggestions for lines (id, typed name) without a material; for the first few, so that pages stay quick."""
-    wanted = [(line_id, typed) for line_id, typed in lines if typed.strip()][:most]
+    wanted = [(line_id, typed) for line_id, typed in lines if typed.strip()][:MOST_UNMATCHED]
     return {line_id: suggest(store, typed, 3) for line_id, typed in wanted}

@@ -3,7 +3,6 @@
 import io
 import re
 import zipfile
-from collections.abc import Iterable, Mapping, Sequence
 
 from sqlalchemy.orm import Session
 
@@ -40,11 +39,6 @@ def read_me() -> str:
     return "\n".join(lines) + "\n"
 
 
-def _numeric(columns: Iterable[str], rows: Sequence[Mapping[str, str]]) -> list[str]:
-    """Return the columns that hold nothing but numbers: a minus before one is no formula of a spreadsheet."""
-    return [column for column in columns if all(NUMBER.fullmatch(row.get(column, "")) for row in rows)]
-
-
 def everything_out(session: Session) -> bytes:
     """Return the archive of everything."""
     tables: Tables = {**formulas_out(session, every=True), **records_out(session)}
@@ -52,7 +46,9 @@ def everything_out(session: Session) -> bytes:
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("README.txt", read_me())
         for name, rows in tables.items():
-            table = write_table(LAYOUT[name], rows, _numeric(LAYOUT[name], rows))
+            # A minus before what is nothing but numbers begins no formula of a spreadsheet.
+            numeric = [one for one in LAYOUT[name] if all(NUMBER.fullmatch(row.get(one, "")) for row in rows)]
+            table = write_table(LAYOUT[name], rows, numeric)
             archive.writestr(f"csv/{name}.csv", "\ufeff" + table)
         archive.writestr(ARCHIVED, write_json(tables))
         archive.writestr("everything.xlsx", write_xlsx(tables))

@@ -48,12 +48,12 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
         for version in sorted(formula.versions, key=lambda one: one.number):
             tables["versions"].append(_version(formula.code, version, shelf_names))
             materials |= {line.material_id for line in version.lines}
-        for product in _products(session, formula.id, every=every):
+        for product in every_product_of(session, formula.id) if every else products_of(session, formula.id):
             tables["products"].append(_product(formula.code, product))
             packaging |= {pack.packaging_id: pack.packaging for pack in product.packaging}
     shelf = all_materials(session) if every else list(materials_by_id(session, materials).values())
     currency = the_workshop(session).currency
-    for material in sorted(shelf, key=_name):
+    for material in sorted(shelf, key=lambda one: one.name_key):
         tables["materials"] += material_lines(material)
         tables["prices"] += (price_cells(material, price, currency) for price in material.prices)
     pieces = every_packaging(session) if every else [piece for _, piece in sorted(packaging.items())]
@@ -73,14 +73,6 @@ def _pack_price(piece: PackagingRow, exchange: Exchange) -> str:
     """Return what a pack costs in the workshop's currency, as it would be typed; empty where it is not known."""
     price = pack_price(piece, exchange)
     return "" if price is None else plain(price)
-
-
-def _name(material: MaterialRow) -> str:
-    return material.name_key
-
-
-def _products(session: Session, formula_id: int, *, every: bool) -> list[Product]:
-    return every_product_of(session, formula_id) if every else products_of(session, formula_id)
 
 
 def versions_out(session: Session, code: str) -> list[dict[str, str]]:

@@ -419,7 +419,7 @@ def _judged(
     sheet: str, lines: list[KeptLine], columns: _Columns, total: Decimal | None, answers: Mapping[str, str]
 ) -> tuple[list[KeptLine], str, list[str], CellQuestion | None]:
     """Tell percentages, fractions and weights apart, and ask where the sum leaves it open."""
-    sums = _sum(lines)
+    sums = sum((value for line in lines if (value := _number(line.amount)) is not None), Decimal(0))
     fills = any(FILLS_UP.fullmatch(line.amount) for line in lines)
     twice = _twice(lines)
     remarks = [f"{name} stands there more than once; every line is kept." for name in twice]
@@ -446,10 +446,6 @@ def _judged(
     asks = f"The amounts add up to {plain(sums)}, not to 100{says}. What are they?"
     question = CellQuestion(key, "the total", plain(sums), asks, choices, guess)
     return lines, PERCENT, remarks, question
-
-
-def _sum(lines: Iterable[KeptLine]) -> Decimal:
-    return sum((value for line in lines if (value := _number(line.amount)) is not None), Decimal(0))
 
 
 def _number(amount: str) -> Decimal | None:

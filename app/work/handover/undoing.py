@@ -84,7 +84,13 @@ def undo_import(session: Session, import_id: int) -> None:
     row.undone_at = now()
     session.flush()
     session.expunge_all()
-    _delete(session, own)
+    # What refers to others goes before what it refers to, and of one table the youngest first.
+    for ids in _portions(own["formula"]):
+        session.execute(delete(DraftMaterial).where(DraftMaterial.formula_id.in_(ids)))
+    for table in reversed(Base.metadata.sorted_tables):
+        ids = sorted(own.get(table.name, ()), reverse=True)
+        if ids:
+            session.execute(delete(table).where(table.c.id == bindparam("row")), [{"row": one} for one in ids])
     session.execute(delete(ImportedRecord).where(ImportedRecord.import_id == import_id))
 
 
@@ -176,13 +182,3 @@ def _named(session: Session, table: str, row_id: int) -> str:
         if model.__tablename__ == table:
             return f"{word} {getattr(session.get_one(model, row_id), field)}"
     return "a part of it"
-
-
-def _delete(session: Session, own: Own) -> None:
-    """Delete the rows, what refers to others before what it refers to, and of one table the youngest first."""
-    for ids in _portions(own["formula"]):
-        session.execute(delete(DraftMaterial).where(DraftMaterial.formula_id.in_(ids)))
-    for table in reversed(Base.metadata.sorted_tables):
-        ids = sorted(own.get(table.name, ()), reverse=True)
-        if ids:
-            session.execute(delete(table).where(table.c.id == bindparam("row")), [{"row": one} for one in ids])

@@ -1,4 +1,4 @@
-"""From a plan to the draft of a formula: phases, amounts that add up, steps, and what is assumed of each material."""
+"""From a plan to the draft of a formula: phases, amounts that add up, and steps."""
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal

@@ -256,7 +256,14 @@ def _chain(found: LabelInference) -> list[int]:
 def line_words(found: LabelInference) -> str:
     """Say where the 1 % line sits, with its probability and the stretch that holds 80 % of it."""
     shares, best = found.inference.line_probability, found.inference.line_position
-    first, last = _stretch(shares, best)
+    # The stretch of places around the likeliest that holds 80 %.
+    first = last = best
+    while sum(shares[first : last + 1]) < BAND:
+        before = shares[first - 1] if first else -1.0
+        after = shares[last + 1] if last + 1 < len(shares) else -1.0
+        if max(before, after) < 0:
+            break
+        first, last = (first - 1, last) if before >= after else (first, last + 1)
     words = f"The 1 % line most likely sits {_after(best, found)} ({_chance(shares[best])})"
     if first == last:
         return f"{words}."
@@ -266,18 +273,6 @@ def line_words(found: LabelInference) -> str:
 
 def _chance(share: float) -> str:
     return f"{100 * share:.0f} %"
-
-
-def _stretch(shares: Sequence[float], best: int) -> tuple[int, int]:
-    """Grow a stretch of places from the likeliest until it holds 80 %."""
-    first = last = best
-    while sum(shares[first : last + 1]) < BAND:
-        before = shares[first - 1] if first else -1.0
-        after = shares[last + 1] if last + 1 < len(shares) else -1.0
-        if max(before, after) < 0:
-            break
-        first, last = (first - 1, last) if before >= after else (first, last + 1)
-    return first, last
 
 
 def _after(count: int, found: LabelInference) -> str:

@@ -137,7 +137,16 @@ def in_reading_order(lines: Sequence[PhotoLine], width: float) -> list[PhotoLine
     """
     cut = _column_cut(lines, width)
     if cut is None:
-        return _rows(lines)
+        # By rows, boxes of one row from left to right.
+        rows: list[list[PhotoLine]] = []
+        for line in sorted(lines, key=lambda one: one.top + one.bottom):
+            last = rows[-1][-1] if rows else None
+            same = last is not None and (line.top + line.bottom) / 2 < last.top + 0.7 * (last.bottom - last.top)
+            if same:
+                rows[-1].append(line)
+            else:
+                rows.append([line])
+        return [line for row in rows for line in sorted(row, key=lambda one: one.left)]
     left = [line for line in lines if line.right <= cut]
     right = [line for line in lines if line.left >= cut]
     return [*in_reading_order(left, width), *in_reading_order(right, width)]
@@ -157,19 +166,6 @@ def _column_cut(lines: Sequence[PhotoLine], width: float) -> float | None:
                 return (line.left + reach) / 2
         reach = max(reach, line.right)
     return None
-
-
-def _rows(lines: Sequence[PhotoLine]) -> list[PhotoLine]:
-    """Order by rows, boxes of one row from left to right."""
-    rows: list[list[PhotoLine]] = []
-    for line in sorted(lines, key=lambda one: one.top + one.bottom):
-        last = rows[-1][-1] if rows else None
-        same = last is not None and (line.top + line.bottom) / 2 < last.top + 0.7 * (last.bottom - last.top)
-        if same:
-            rows[-1].append(line)
-        else:
-            rows.append([line])
-    return [line for row in rows for line in sorted(row, key=lambda one: one.left)]
 
 
 def _listed(lines: Sequence[PhotoLine], picture: "Image") -> PhotoList:

@@ -17,7 +17,7 @@ from app.work.formulas.editing import insert
 from app.work.label_reading.choosing import OWN, Choices, StartPlan, check_something_left, make_plan, own_shelf
 from app.work.label_reading.drafting import draft_of
 from app.work.label_reading.lists import open_list
-from app.work.materials.material_form import MaterialForm, from_library
+from app.work.materials.material_form import from_library
 from app.work.materials.shelf import insert_material
 
 
@@ -54,16 +54,13 @@ def shelved(session: Session, plan: StartPlan) -> dict[str, int]:
             shipped = library_material(key)
             if shipped is None:
                 raise NotFound("The library has no such material.")
-            present = insert_material(session, _with_free_name(session, from_library(shipped)).checked()).id
+            # Under another name when one of the maker's own has it.
+            typed = from_library(shipped)
+            names = (
+                typed.text["name"] if n == 1 else f"{typed.text['name']} (library{'' if n == 2 else f' {n - 1}'})"
+                for n in count(1)
+            )
+            free = next(text for text in names if live_id_of_name(session, inci_key(text)) is None)
+            present = insert_material(session, typed.but(name=free).checked()).id
         found[key] = present
     return found
-
-
-def _with_free_name(session: Session, typed: MaterialForm) -> MaterialForm:
-    """Return the material another name when one of the maker's own has it."""
-    names = (
-        typed.text["name"] if n == 1 else f"{typed.text['name']} (library{'' if n == 2 else f' {n - 1}'})"
-        for n in count(1)
-    )
-    free = next(text for text in names if live_id_of_name(session, inci_key(text)) is None)
-    return typed.but(name=free)

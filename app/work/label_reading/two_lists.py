@@ -64,7 +64,15 @@ def two_lists(session: Session, first_id: int, second_id: int) -> TwoLists:
     swapped, together = [], {}
     if not comparison.missing and not comparison.added:
         swapped = changing_places(*([row.name.key for row in one.sheet.rows if not row.listed.colour] for one in pair))
-        answers = _as_one(first, second, swapped)
+        # The first list with what is known of either, and with what two orders of one product tell.
+        mine, others = first.sheet.constraints, second.sheet.constraints
+        free = {"tail": "scattered"} if swapped else {}
+        both = UserConstraints(
+            {**dict.fromkeys(swapped, "0-1"), **others.values, **mine.values},
+            mine.dropped | others.dropped,
+            {**free, **others.observed, **mine.observed},
+        )
+        answers = answers_alone(first.sheet.reading, both, first.sheet.product_type, first.sheet.jurisdiction)
         together = {row.name.key: answer for row, answer in zip(first.sheet.rows, answers, strict=True)}
     names = tuple(_paired(first, second, comparison, together))
     printed = {row.name.key: row.name.printed for row in first.sheet.rows}
@@ -83,18 +91,6 @@ def changing_places(first: Sequence[str], second: Sequence[str]) -> list[str]:
     pairs = itertools.combinations(shared, 2)
     swapped = {key for earlier, later in pairs if after[earlier] > after[later] for key in (earlier, later)}
     return [key for key in shared if key in swapped]
-
-
-def _as_one(first: OpenList, second: OpenList, swapped: Sequence[str]) -> tuple[Estimate, ...]:
-    """Work the first list out with what is known of either, and with what two orders of one product tell."""
-    mine, others = first.sheet.constraints, second.sheet.constraints
-    free = {"tail": "scattered"} if swapped else {}
-    both = UserConstraints(
-        {**dict.fromkeys(swapped, "0-1"), **others.values, **mine.values},
-        mine.dropped | others.dropped,
-        {**free, **others.observed, **mine.observed},
-    )
-    return answers_alone(first.sheet.reading, both, first.sheet.product_type, first.sheet.jurisdiction)
 
 
 def _paired(

@@ -76,7 +76,9 @@ def add_round_jar(session: Session, product_id: int, typed: RoundJarForm, *, key
     if len(designs_of(session, product_id)) + (2 if jar.base else 1) > MOST_DESIGNS:
         raise Faults([Invalid("diameter", f"A product has at most {MOST_DESIGNS} labels; take one off first.")])
     length = wrap_length(jar.diameter, jar.overlap)
-    shown = _elements(product.barcode, jar.base is not None)
+    # Everything stands on the wrap but what no product needs, and what the base has.
+    left_out = {"price", "qr", *(() if product.barcode else ("barcode",)), *(ON_BASE if (jar.base is not None) else ())}
+    shown = {_field(element): "" if element in left_out else "yes" for element in ELEMENTS}
     wrap = DesignForm(name="Wrap", sheet="0", **shown).checked(the_workshop(session)).columns() | {
         "sheet_id": _sheet(session, jar.paper, length, jar.height, is_round=False).id,
         "panel": PanelKind.WRAP,
@@ -93,12 +95,6 @@ def add_round_jar(session: Session, product_id: int, typed: RoundJarForm, *, key
         session.add(LabelDesign(product_id=product_id, **disc))
     session.flush()
     return 2 if jar.base else 1
-
-
-def _elements(barcode: str, has_base: bool) -> dict[str, str]:
-    """Return what stands on the wrap: everything but what no product needs, and what the base has."""
-    left_out = {"price", "qr", *(() if barcode else ("barcode",)), *(ON_BASE if has_base else ())}
-    return {_field(element): "" if element in left_out else "yes" for element in ELEMENTS}
 
 
 def _field(element: str) -> str:

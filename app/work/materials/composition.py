@@ -31,7 +31,6 @@ class Sum:
     total: Decimal
     counted: tuple[Decimal | None, ...]
     unread: int
-    can_fit: bool
 
     @property
     def missing(self) -> Decimal:
@@ -61,7 +60,6 @@ def sum_of(form: MaterialForm) -> Sum:
         total=total,
         counted=tuple(share.typical if share else None for share in shares),
         unread=sum(share is None and not row.blank for share, row in zip(shares, rows, strict=True)),
-        can_fit=total != HUNDRED and fit_to_hundred(found) is not None,
     )
 
 

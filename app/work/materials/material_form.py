@@ -356,7 +356,7 @@ def from_library(shipped: LibraryMaterial) -> MaterialForm:
     )
 
 
-def part_form(part: Part, source: str = "") -> PartForm:
+def part_form(part: Part) -> PartForm:
     """Return a part as it would be typed."""
     return PartForm(
         inci=part.inci,
@@ -366,5 +366,4 @@ def part_form(part: Part, source: str = "") -> PartForm:
         nano="yes" if part.nano else "",
         may_contain="yes" if part.may_contain else "",
         allergens=sheet_text(part.allergens),
-        source=source,
     )

@@ -19,7 +19,7 @@ from app.store.labels import designs_of
 from app.store.packing import Clearance, PackingRun, PackingTick, RunState
 from app.store.products import Product, products_of
 from app.store.stock import Lot
-from app.store.workshop import Workshop, next_in_series, the_workshop
+from app.store.workshop import next_in_series, the_workshop
 from app.work.action import action
 from app.work.batches.loading import load_batch
 from app.work.clock import now
@@ -194,6 +194,8 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
         raise Faults([Invalid("early_why", f"The batch is {batch.state.value}, not released. Enter why it is packed.")])
     _not_past_already(form.best_before, form.packed_on)
     density, shop = formula_of(batch.version).density_g_ml, the_workshop(session)
+    lists = ((Clearance.BEFORE, shop.clear_before), (Clearance.AFTER, shop.clear_after))
+    points = [(kind, line.strip()) for kind, text in lists for line in text.splitlines() if line.strip()]
     run = PackingRun(
         **form.columns(),
         number=f"{batch.number}-P{next_in_series(session, f'packing {batch.number}')}",
@@ -206,7 +208,7 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
         bulk_low_percent=shop.bulk_low_percent,
         bulk_high_percent=shop.bulk_high_percent,
         created_at=now(),
-        ticks=_clearance(shop),
+        ticks=[PackingTick(kind=kind, position=place, words=words) for place, (kind, words) in enumerate(points, 1)],
     )
     if batch.state is BatchState.RELEASED:
         run.early_why = ""
@@ -228,12 +230,6 @@ def _not_past_already(best_before: date | None, packed_on: date) -> None:
     """
     if best_before is not None and best_before < packed_on:
         raise Faults([Invalid("best_before", f"That is before the day of packing, {packed_on.isoformat()}.")])
-
-
-def _clearance(shop: Workshop) -> list[PackingTick]:
-    lists = ((Clearance.BEFORE, shop.clear_before), (Clearance.AFTER, shop.clear_after))
-    points = [(kind, line.strip()) for kind, text in lists for line in text.splitlines() if line.strip()]
-    return [PackingTick(kind=kind, position=place, words=words) for place, (kind, words) in enumerate(points, 1)]
 
 
 def _note_early(batch: Batch, run: PackingRun, who: str) -> None:

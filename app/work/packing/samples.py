@@ -187,7 +187,7 @@ PAGE = 100
 KEPT = RetainedSample.discarded_on.is_(None)
 
 
-def sample_rows(session: Session, *, discarded: bool = False, skip: int = 0, most: int = PAGE + 1) -> list[SampleRow]:
+def sample_rows(session: Session, *, discarded: bool = False, skip: int = 0) -> list[SampleRow]:
     """Return a page of the samples that are kept, or of those thrown away, the newest of these first.
 
     Of those that are kept, those to throw away come first, then those due to be looked at, then the others by the day
@@ -205,7 +205,7 @@ def sample_rows(session: Session, *, discarded: bool = False, skip: int = 0, mos
             good.where(look_on.is_not(None)).order_by(look_on, RetainedSample.id),
             good.where(look_on.is_(None)).order_by(RetainedSample.keep_until, RetainedSample.id),
         ]
-    return [SampleRow(one, run, units_left(one), day) for one, run in rows_after(session, asked, skip, most)]
+    return [SampleRow(one, run, units_left(one), day) for one, run in rows_after(session, asked, skip, PAGE + 1)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -185,6 +185,10 @@ def dossier(session: Session, product_id: int) -> Dossier:
     batches = _batches(session, product.formula_id)
     ids = {line.material.id for line in formula.lines}
     net_g = float(formula.size.net_g) if formula.size else 1000.0
+    found = session.scalars(
+        select(CaseFile).where(CaseFile.product_id == product_id).order_by(CaseFile.known_on.desc(), CaseFile.id.desc())
+    )
+    rate = next(iter(complaints_by_units_sold(session, product_id)), None)
     return Dossier(
         product=product,
         formula=formula,
@@ -204,7 +208,7 @@ def dossier(session: Session, product_id: int) -> Dossier:
         documents=_documents(session, product, ids, batches),
         labels=_labels(session, product_id, batches),
         seen=_seen(session, product_id),
-        complaints=_complaints(session, product_id),
+        complaints=Complaints(units_sold(session, product_id), rate, tuple(found)),
     )
 
 
@@ -222,14 +226,6 @@ def _seen(session: Session, product_id: int) -> tuple[SampleSeen, ...]:
         for sample, number in rows
         for look in sample.looks
     )
-
-
-def _complaints(session: Session, product_id: int) -> Complaints:
-    found = session.scalars(
-        select(CaseFile).where(CaseFile.product_id == product_id).order_by(CaseFile.known_on.desc(), CaseFile.id.desc())
-    )
-    rate = next(iter(complaints_by_units_sold(session, product_id)), None)
-    return Complaints(units_sold(session, product_id), rate, tuple(found))
 
 
 def _labels(session: Session, product_id: int, batches: Sequence[Batch]) -> LabelSet | None:

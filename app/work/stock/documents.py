@@ -136,6 +136,8 @@ def _plain_name(name: str) -> str:
 def _add(
     session: Session, form: DocumentForm, file_name: str, sha256: str, size: int, about: dict[str, int], *, key: str
 ) -> int:
+    if len(about) != 1 or not set(about) <= set(LINKED):
+        raise NotFound("There is nothing here to attach a document to.")
     document = Document(
         sha256=sha256,
         size=size,
@@ -147,17 +149,11 @@ def _add(
         note=form.note,
         added_by=form.by,
         added_at=now(),
-        links=[_link(about)],
+        links=[DocumentLink(**about)],
     )
     session.add(document)
     session.flush()
     return document.id
-
-
-def _link(about: dict[str, int]) -> DocumentLink:
-    if len(about) != 1 or not set(about) <= set(LINKED):
-        raise NotFound("There is nothing here to attach a document to.")
-    return DocumentLink(**about)
 
 
 def get_document(session: Session, document_id: int) -> Document:

@@ -2,9 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from sqlalchemy import case as when
 from sqlalchemy import func, select
@@ -268,11 +266,9 @@ def _same_lots(session: Session, batch_id: int) -> tuple[tuple[SameLot, ...], se
     return tuple(found), batches
 
 
-def list_cases(session: Session, *, only_open: bool = False, skip: int = 0, most: int | None = None) -> list[CaseFile]:
+def list_cases(session: Session, *, skip: int = 0, most: int | None = None) -> list[CaseFile]:
     """Return cases, those still open first, then the newest first."""
     asked = select(CaseFile).order_by(CaseFile.closed_at.is_not(None), CaseFile.known_on.desc(), CaseFile.id.desc())
-    if only_open:
-        asked = asked.where(CaseFile.closed_at.is_(None))
     return list(session.scalars(asked.offset(skip).limit(most)))
 
 
@@ -302,20 +298,8 @@ class CaseRate:
         return (Decimal(1000) * (self.complaints + self.effects) / self.units_out).quantize(Decimal("0.01"))
 
 
-def complaints_by_units_sold(
-    session: Session, product_id: int | None = None, since: date | None = None, until: date | None = None
-) -> list[CaseRate]:
-    """Return the cases of each product, or of one, against the units that went out, learned of in a span of days.
-
-    Args:
-        session: an open session.
-        product_id: of one product only.
-        since: the first day; from the beginning when empty.
-        until: the last day; until today when empty.
-    """
-    of: list[Any] = [] if product_id is None else [CaseFile.product_id == product_id]
-    of += [CaseFile.known_on >= since] if since else []
-    of += [CaseFile.known_on <= until] if until else []
+def complaints_by_units_sold(session: Session, product_id: int | None = None) -> list[CaseRate]:
+    """Return the cases of each product, or of one, against the units of it that went out."""
     asked = (
         select(
             CaseFile.product_id,
@@ -326,12 +310,13 @@ def complaints_by_units_sold(
             func.sum(when((CaseFile.kind == CaseKind.RETURN, 1), else_=0)),
         )
         .join(Product, Product.id == CaseFile.product_id)
-        .where(*of)
         .group_by(CaseFile.product_id, Product.name)
         .order_by(Product.name)
     )
+    if product_id is not None:
+        asked = asked.where(CaseFile.product_id == product_id)
     return [
-        CaseRate(key, name, int(a), int(b), int(c), int(d), units_sold(session, key, since, until))
+        CaseRate(key, name, int(a), int(b), int(c), int(d), units_sold(session, key))
         for key, name, a, b, c, d in session.execute(asked)
         if key is not None
     ]

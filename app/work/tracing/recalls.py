@@ -4,7 +4,7 @@ A recall changes no batch. Its batches are those the trace finds when it is open
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -271,7 +271,7 @@ def close_recall(session: Session, recall_id: int, typed: CloseForm) -> None:
         Conflict: when it is closed already.
     """
     recall, form = open_now(session, recall_id), typed.checked()
-    figures = figures_of(session, recall)
+    figures = figures_of(session, recall, receivers_of(session, recall.id))
     recall.units_sent, recall.units_reached = figures.sent, figures.reached
     recall.units_returned = figures.returned
     recall.conclusion = form.conclusion
@@ -333,19 +333,23 @@ class RecallSheet:
     took: str
 
 
-def _sent(session: Session, recall_id: int) -> list[SentNode]:
-    batches = session.scalars(select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall_id))
-    return sent_of(session, batches=list(batches))
-
-
-def receivers_of(session: Session, recall_id: int, sent: Iterable[SentNode] | None = None) -> list[Recipient]:
+def receivers_of(session: Session, recall_id: int) -> list[Recipient]:
     """Return who got units of a recall, those with most units first."""
+    batches = session.scalars(select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall_id)).all()
     by_receiver: dict[int | None, list[SentNode]] = defaultdict(list)
-    for one in _sent(session, recall_id) if sent is None else sent:
+    for one in sent_of(session, batches=batches):
         by_receiver[one.receiver_id].append(one)
     numbers = batch_nodes(session, {one.batch_id for group in by_receiver.values() for one in group})
-    known = _receivers(session, {key for key in by_receiver if key is not None})
-    told = _told(session, recall_id)
+    listed = sorted({key for key in by_receiver if key is not None})
+    known: dict[int, Receiver] = {}
+    for start in range(0, len(listed), 5000):
+        of_these = select(Receiver).where(Receiver.id.in_(listed[start : start + 5000]))
+        known |= {one.id: one for one in session.scalars(of_these)}
+    told: dict[int, tuple[datetime | None, bool]] = {}
+    asked = select(RecallNotice).where(RecallNotice.recall_id == recall_id).order_by(RecallNotice.id)
+    for notice in session.scalars(asked):
+        reached = notice.reached or told.get(notice.receiver_id, (None, False))[1]
+        told[notice.receiver_id] = (notice.at, reached)
     back = _came_back(session, recall_id)
     found = []
     for key, group in by_receiver.items():
@@ -358,23 +362,6 @@ def receivers_of(session: Session, recall_id: int, sent: Iterable[SentNode] | No
     return sorted(found, key=lambda one: (-one.sent, one.name))
 
 
-def _receivers(session: Session, ids: set[int]) -> dict[int, Receiver]:
-    listed = sorted(ids)
-    found: dict[int, Receiver] = {}
-    for start in range(0, len(listed), 5000):
-        asked = select(Receiver).where(Receiver.id.in_(listed[start : start + 5000]))
-        found |= {one.id: one for one in session.scalars(asked)}
-    return found
-
-
-def _told(session: Session, recall_id: int) -> dict[int, tuple[datetime | None, bool]]:
-    found: dict[int, tuple[datetime | None, bool]] = {}
-    asked = select(RecallNotice).where(RecallNotice.recall_id == recall_id).order_by(RecallNotice.id)
-    for one in session.scalars(asked):
-        found[one.receiver_id] = (one.at, one.reached or found.get(one.receiver_id, (None, False))[1])
-    return found
-
-
 def _came_back(session: Session, recall_id: int) -> dict[int | None, int]:
     asked = (
         select(Dispatch.receiver_id, func.sum(Dispatch.units))
@@ -384,18 +371,17 @@ def _came_back(session: Session, recall_id: int) -> dict[int | None, int]:
     return {key: int(units) for key, units in session.execute(asked)}
 
 
-def figures_of(session: Session, recall: Recall, recipients: Iterable[Recipient] | None = None) -> Figures:
+def figures_of(session: Session, recall: Recall, recipients: Sequence[Recipient]) -> Figures:
     """Return the units of a recall; of a closed one those that were counted then."""
-    listed = list(receivers_of(session, recall.id) if recipients is None else recipients)
     of_recall = select(RecallBatch.batch_id).where(RecallBatch.recall_id == recall.id)
     there = select(func.coalesce(func.sum(FinishedBalance.units), 0)).where(FinishedBalance.batch_id.in_(of_recall))
     on_shelf = int(session.scalar(there) or 0)
     if recall.closed_at is not None:
         kept = (recall.units_sent or 0, recall.units_reached or 0, recall.units_returned or 0)
-        return Figures(*kept, len(listed), on_shelf)
+        return Figures(*kept, len(recipients), on_shelf)
     back = sum(_came_back(session, recall.id).values())
-    reached = sum(one.sent for one in listed if one.reached)
-    return Figures(sum(one.sent for one in listed), reached, back, len(listed), on_shelf)
+    reached = sum(one.sent for one in recipients if one.reached)
+    return Figures(sum(one.sent for one in recipients), reached, back, len(recipients), on_shelf)
 
 
 def recall_sheet(session: Session, recall_id: int) -> RecallSheet:

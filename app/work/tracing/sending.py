@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import Select, func, or_, select
+from sqlalchemy import func, or_, select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
@@ -14,6 +14,7 @@ from app.store.errors import Conflict
 from app.store.packing import PackingRun, RunState
 from app.store.products import Product
 from app.store.quality import Recall, RecallBatch
+from app.store.stock import open_recall
 from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Field, Form, rule
@@ -84,7 +85,16 @@ def packed_under(session: Session, code: str, product: str = "") -> Packed:
     Raises:
         Invalid: at ``code`` or ``product``, when there is nothing of it, or several products.
     """
-    runs = _runs_of_code(session, code)
+    bare = code.strip()
+    asked = (
+        select(PackingRun)
+        .join(Batch, Batch.id == PackingRun.batch_id)
+        .where(
+            PackingRun.state == RunState.CLOSED,
+            or_(Batch.number == bare, PackingRun.code_printed == bare, PackingRun.number == bare),
+        )
+    )
+    runs = list(session.scalars(asked.order_by(PackingRun.id)))
     if not runs:
         known = session.scalar(select(Batch.id).where(Batch.number == code.strip()))
         words = (
@@ -107,19 +117,6 @@ def packed_under(session: Session, code: str, product: str = "") -> Packed:
     of_product = [run for run in runs if run.product_id in products]
     only = of_product[0].id if len(of_product) == 1 else None
     return Packed(of_product[0].batch, of_product[0].product, only)
-
-
-def _runs_of_code(session: Session, code: str) -> list[PackingRun]:
-    bare = code.strip()
-    asked = (
-        select(PackingRun)
-        .join(Batch, Batch.id == PackingRun.batch_id)
-        .where(
-            PackingRun.state == RunState.CLOSED,
-            or_(Batch.number == bare, PackingRun.code_printed == bare, PackingRun.number == bare),
-        )
-    )
-    return list(session.scalars(asked.order_by(PackingRun.id)))
 
 
 @action(once="dispatch")
@@ -191,7 +188,7 @@ def check_released(session: Session, batch: Batch, kind: DispatchKind) -> None:
     """
     if batch.state is not BatchState.RELEASED and kind is not DispatchKind.SAMPLE:
         raise Invalid("code", f"Batch {batch.number} is {batch.state.value}; only samples may go out before release.")
-    recalled = session.scalar(open_recall_of(batch.id))
+    recalled = session.scalar(open_recall(select(RecallBatch.recall_id).where(RecallBatch.batch_id == batch.id)))
     if recalled:
         raise Invalid("code", f"Batch {batch.number} is being recalled ({recalled}); nothing of it goes out.")
 
@@ -200,17 +197,6 @@ def _check_return(session: Session, packed: Packed, form: DispatchForm) -> None:
     out = units_out(session, packed.product.id, packed.batch.id)
     if form.units > out:
         raise Invalid("units", f"Only {out} of batch {packed.batch.number} are out; more cannot come back.")
-
-
-def open_recall_of(batch_id: int) -> Select[str]:
-    """Select the numbers of the recalls of a batch that are open and meant in earnest."""
-    return (
-        select(Recall.number)
-        .join(RecallBatch, RecallBatch.recall_id == Recall.id)
-        .where(RecallBatch.batch_id == batch_id, Recall.closed_at.is_(None), Recall.is_mock.in_((False,)))
-        .order_by(Recall.id)
-        .limit(1)
-    )
 
 
 class CancelForm(Form):
@@ -282,13 +268,9 @@ def dispatches_of(session: Session, batch_id: int) -> list[Dispatch]:
     return list(session.scalars(asked.order_by(Dispatch.sent_on.desc(), Dispatch.id.desc())))
 
 
-def units_sold(session: Session, product_id: int, since: date | None = None, until: date | None = None) -> int:
+def units_sold(session: Session, product_id: int) -> int:
     """Return the units of a product that went out for good: sales, gifts and samples less what came back."""
     asked = select(func.coalesce(func.sum(SIGNED), 0)).where(Dispatch.product_id == product_id, STANDS)
-    if since:
-        asked = asked.where(Dispatch.sent_on >= since)
-    if until:
-        asked = asked.where(Dispatch.sent_on <= until)
     return int(session.scalar(asked) or 0)
 
 

@@ -1,5 +1,7 @@
 """Covering a list with materials, proposing phases, comparing lists."""
 
+from collections.abc import Iterable
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,7 +10,7 @@ from hypothesis import strategies as st
 from app.science.errors import Invalid
 from app.science.inference.compare_lists import compare_lists
 from app.science.inference.cover import Cover, CoverLine, ShelfMaterial, Target, _without_crumbs, cover, substitutes
-from app.science.inference.phases import phases_used, propose_phases
+from app.science.inference.phases import Step, propose_phases
 
 WATER = ShelfMaterial("water", "Water", {"AQUA": 100.0})
 GLYCERIN = ShelfMaterial("glycerin", "Glycerin", {"GLYCERIN": 100.0})
@@ -20,6 +22,10 @@ BETAINE = ShelfMaterial("capb", "Betaine 30 %", {"AQUA": 64.5, "BETAINE S": 30.0
 
 def want(key: str, estimate: float, low: float | None = None, high: float | None = None, use: str = "") -> Target:
     return Target(key, key.title(), estimate, estimate / 2 if low is None else low, high or min(100, estimate * 2), use)
+
+
+def used(steps: Iterable[Step]) -> tuple[str, ...]:
+    return tuple(sorted({step.phase for step in steps}))
 
 
 def doses(found: Cover) -> dict[str, float]:
@@ -107,7 +113,7 @@ CREAM = [
 
 def test_a_cream_gets_water_oil_cool_down_and_adjusting_phases() -> None:
     steps = propose_phases(CREAM, HINTS)
-    assert phases_used(steps) == ("A", "B", "C", "D")
+    assert used(steps) == ("A", "B", "C", "D")
     assert [s.line.material.id for s in steps] == ["water", "gly", "gum", "oil", "pe", "naoh"]
     assert [s.number for s in steps] == [1, 2, 3, 4, 5, 6]
 
@@ -141,7 +147,7 @@ def test_a_balm_is_one_melt_with_a_cool_down() -> None:
         placed("t", "Talc", 10, "powder"),
         placed("e", "Oil", 1, "essential_oil"),
     ]
-    assert phases_used(propose_phases(items, HINTS)) == ("B", "C")
+    assert used(propose_phases(items, HINTS)) == ("B", "C")
 
 
 def test_comparison_names_what_is_missing_added_and_moved() -> None:
@@ -223,7 +229,7 @@ def test_a_tenth_of_an_aim_is_no_crumb() -> None:
 def test_from_a_fifth_of_water_on_there_is_a_water_phase(water: float, phases: tuple[str, ...]) -> None:
     """Common practice: with less water than that there is nothing to heat apart from the oils."""
     items = [placed("w", "Oil", 100 - water, "oil"), placed("water", "Water", water, "water")]
-    assert phases_used(propose_phases(items, {})) == phases
+    assert used(propose_phases(items, {})) == phases
 
 
 @pytest.mark.parametrize(("crumb", "left_out"), [(0.05, True), (0.0501, False)])
@@ -263,9 +269,9 @@ def test_of_a_strong_and_a_weak_solution_the_strong_one_is_taken() -> None:
 def test_what_melts_decides_whether_a_dry_mixture_is_heated() -> None:
     """A face powder and a perfume in alcohol are mixed cold; shea butter is melted (common practice)."""
     powder = [placed("t", "TALC", 90, "powder"), placed("o", "SQUALANE", 9, "oil"), placed("p", "PARFUM", 1, "perfume")]
-    assert phases_used(propose_phases(powder, {}, solid=set())) == ("A", "C")
+    assert used(propose_phases(powder, {}, solid=set())) == ("A", "C")
     butter = [*powder, placed("s", "SHEA", 20, "oil")]
-    assert phases_used(propose_phases(butter, {}, solid={"s"})) == ("B",)
+    assert used(propose_phases(butter, {}, solid={"s"})) == ("B",)
 
 
 def test_oily_filters_go_into_the_oils_and_what_brings_the_water_is_the_water_phase() -> None:
