@@ -1,6 +1,6 @@
 """Every rule at once: the one question a formula is asked while it is typed."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -24,7 +24,7 @@ from app.science.rules.product_rules import (
 )
 from app.science.rules.prohibited import ProhibitedIndex, check_prohibited
 from app.science.rules.selectors import Classes, Ingredients, ingredients
-from app.science.rules.values import Facts, FormulaFacts, LimitRule, LimitUnit, Severity, Verdict
+from app.science.rules.values import Facts, Finding, FormulaFacts, LimitRule, LimitUnit, Severity, Verdict
 from app.science.rules.warnings import LabelStatement, WarningRule, as_finding, legal_statements, other_statements
 
 PH_HAZARDS = frozenset({"H01", "H02", "H03", "H04", "H05", "H06"})
@@ -87,8 +87,24 @@ def check_formula(formula: FormulaFacts, book: Rulebook) -> Verdict:
     hazard = {f.rule for f in verdict.findings if f.rule in PH_HAZARDS}
     kept = [f for f in verdict.findings if f.rule != "P05" or not (hazard or (said | idle) & set(f.inci))]
     kept = [f for f in kept if f.rule != "C21" or not idle & set(f.inci)]
-    once = list({(f.severity, f.inci, f.what): f for f in reversed(kept)}.values())[::-1]
+    once = _said_once(list({(f.severity, f.inci, f.what): f for f in reversed(kept)}.values())[::-1])
     return Verdict(tuple(sorted((*once, *notes), key=lambda f: ORDER[f.severity])), verdict.not_checked)
+
+
+def _said_once(findings: Sequence[Finding]) -> Iterable[Finding]:
+    """Leave one stop of a rule on a substance: a use that is barred says more than its maximum, two tables say it once.
+
+    Maxima of one rule in different measures (as it is, as what it sets free) stay both.
+    """
+    barred = {(f.rule, f.inci) for f in findings if f.severity is Severity.STOP and f.limit is None}
+    seen = set()
+    for found in findings:
+        figures = (found.rule, found.inci, found.limit, found.found, found.unit)
+        moot = found.limit and found.unit is LimitUnit.PERCENT and (found.rule, found.inci) in barred
+        if found.severity is Severity.STOP and found.limit is not None and (moot or figures in seen):
+            continue
+        seen.add(figures)
+        yield found
 
 
 def _unknown_names(formula: FormulaFacts, book: Rulebook) -> Iterable[str]:

@@ -185,3 +185,19 @@ def test_a_name_that_a_rule_speaks_of_is_not_called_unknown(ask):
         verdict = ask({"Aqua": "90", name: "1"})
         assert [f for f in verdict.findings if f.severity != Severity.NOTE and name in f.inci]
         assert not [line for line in verdict.not_checked if line.startswith(f"{name}: no table")]
+
+
+@pytest.mark.parametrize(
+    ("name", "kind", "limits"),
+    [
+        ("Resorcinol", "hair dye, oxidative", [Decimal("1.25")]),  # Annex III entry 22, in two tables of hair dyes
+        ("Chlorocresol", "lip balm", [None]),  # Annex V entry 24: not on mucous membranes, at whatever amount
+        ("Iodopropynyl Butylcarbamate", "lip balm", [None]),  # Annex V entry 56: not in lip products
+        ("Butylparaben", "face cream", [Decimal("0.14"), Decimal("0.8")]),  # Annex V entries 12 and 12a: two rules
+    ],
+)
+def test_one_rule_stops_a_substance_once(name, kind, limits):
+    dose = DosedMaterial("Mine", Decimal(3), (Part(name, Decimal(100)),))
+    asked = FormulaFacts((dose,), Exposure.RINSE_OFF if "dye" in kind else Exposure.LEAVE_ON, products=words_for(kind))
+    found = [f for f in check_formula(asked, rulebook("EU")).findings if f.rule.startswith("EU ")]
+    assert sorted((f.limit for f in found if f.severity is Severity.STOP), key=str) == limits
