@@ -46,7 +46,7 @@ class PictureForm(Form):
     """A picture that is added."""
 
     alt = Name(
-        "What is to be seen on it",
+        "What the picture shows",
         "Enter what is to be seen, for readers who cannot see it: such as Two jars of cream beside a spatula.",
         longest=LONGEST_ALT,
         width="w20",

@@ -120,14 +120,14 @@ class SettingsForm(Form):
     )
     bulk_high_percent = Number("to, %", low=100, high=200, empty=HUNDRED, default="102")
     cost_by = OneOf(
-        "A material costs what",
+        "Price of a material taken from",
         CostBy,
         "Choose how costs are reckoned.",
         default=CostBy.LAST.value,
         shown={
-            CostBy.LAST: "the last purchase did",
-            CostBy.AVERAGE: "the lots on hand did on average",
-            CostBy.BEST: "the best offer for the amount is",
+            CostBy.LAST: "the last purchase",
+            CostBy.AVERAGE: "the average of the lots on hand",
+            CostBy.BEST: "the best offer for the amount",
         },
     )
     two_people = TickBox("Two people: whoever releases a batch weighed nothing of it")

@@ -10,7 +10,7 @@ export function watchCards(form, live) {
   document.body.append(box);
   let opener = null;
 
-  const TOOLS = [["up", "Up"], ["down", "Down"], ["double", "Double"], ["qs", "Fill up to 100"], ["pick", "Select"], ["remove", "Remove"]];
+  const TOOLS = [["up", "Up"], ["down", "Down"], ["double", "Duplicate"], ["qs", "Fill up to 100"], ["pick", "Select"], ["remove", "Remove"]];
 
   function tools(line) {
     const row = document.createElement("div");

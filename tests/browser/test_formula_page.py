@@ -129,7 +129,7 @@ def test_lines_are_doubled_removed_and_selected_by_key(visit: Callable[..., Page
     page = visit(f"/formulas/{formula}")
     page.locator("[id='line.x.amount']").focus()
     press(page, "Control+d")
-    expect(page.locator("#state")).to_contain_text("Doubled Xanthan")
+    expect(page.locator("#state")).to_contain_text("Duplicated Xanthan")
     assert [line.typed for line in stored(store, formula).lines].count("Xanthan gum") == 2
     press(page, "Control+Backspace")
     expect(page.locator("#state")).to_contain_text("Removed Xanthan")

@@ -70,7 +70,7 @@ def weigh_now(page: Page, codes: dict[str, str], grams: str = "") -> None:
     page.locator("input[name^=lot-]").fill(code_for(codes, page.locator("#now").inner_text()))
     page.locator("input[name^=actual-]").fill(grams or grams_of(page))
     page.get_by_label("Weighed by").fill("Ines")
-    page.get_by_role("button", name="Save and go on").click()
+    page.get_by_role("button", name="Save and continue").click()
     expect(page.locator(".headline .soft").last).not_to_have_text(left)
 
 

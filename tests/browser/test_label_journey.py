@@ -87,7 +87,7 @@ def test_a_clash_is_told_while_typing_and_given_up_by_a_button(visit: Callable[.
 
 def work_it_out(page: Page) -> None:
     with page.expect_navigation(wait_until="load"):
-        page.get_by_role("button", name="Work it out with these").click()
+        page.get_by_role("button", name="Calculate with these").click()
 
 
 def test_the_same_works_without_script(visit: Callable[..., Page], cream: int) -> None:

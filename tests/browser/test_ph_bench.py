@@ -130,7 +130,7 @@ def test_an_entry_whose_answer_was_lost_is_taken_once(visit: Callable[..., Page]
 def test_a_fault_keeps_the_page_and_what_was_typed(visit: Callable[..., Page], store: Store, gel: Any) -> None:
     begin(store, gel)
     page = visit(f"/batches/{gel.batch_id}", width=390)
-    page.get_by_role("link", name="Go on with the pH session").click()
+    page.get_by_role("link", name="Continue the pH session").click()
     page.fill("#grams", "four")
     page.fill("#who", "Ines")
     page.get_by_role("button", name="Record addition").first.click()

@@ -711,8 +711,8 @@ DOSSIER_TABLES = {
         "Batch": "HC-1version 4", "Made": "4 Nov 2026", "State": "released", "Size, g": "900", "Yield, %": "92.9",
         "pH": "5.4",
     },
-    "Acts, %": {
-        "Substance": "Benzoic Acid", "In it, %": "0.5", "Acts, %": "0.12", "pH window": "3 to 5", "Found": "works",
+    "Active, %": {
+        "Substance": "Benzoic Acid", "In it, %": "0.5", "Active, %": "0.12", "pH window": "3 to 5", "Found": "works",
         "Barely covers": "moulds", "Why": "acid",
     },
     "After, days": {"Batch": "HC-1", "Looked at": "4 Nov 2026", "After, days": "180", "What was seen": "no change"},

@@ -140,7 +140,7 @@ def _picked(draft: Draft, word: str, rest: str, ids: list[str]) -> tuple[Draft, 
     if not ids:
         raise Invalid("", "Select lines first, with the boxes at their left.")
     if word == "double":
-        return rows.double_lines(draft, ids, new_id), f"Doubled {count}"
+        return rows.double_lines(draft, ids, new_id), f"Duplicated {count}"
     if word == "remove":
         return rows.remove_lines(draft, ids), f"Removed {count}"
     if word == "to":
@@ -184,7 +184,7 @@ def _said(word: str, rest: str, draft: Draft) -> str:
         "phase-remove": "Removed a phase",
         "phase-up": "Moved a phase up",
         "phase-down": "Moved a phase down",
-        "line-double": f"Doubled {name}",
+        "line-double": f"Duplicated {name}",
     }.get(word, "")
 
 

@@ -151,5 +151,5 @@ def batch_stock(session: Session, batch: Batch) -> BatchStock | None:
     return BatchStock(tuple(made), len(documents_about(session, batch_id=batch.id)))
 
 
-add(Section("stock", "What it made", "stock/_made.html", batch_stock, ("css/stock.css",)))
+add(Section("stock", "Output", "stock/_made.html", batch_stock, ("css/stock.css",)))
 add(Section("lots", "Lots to use", "stock/_offered.html", offered_lots, ("css/stock.css",)))
