@@ -186,6 +186,9 @@ CAUTIONS: dict[str, tuple[Any, list[str]]] = {
         phase_of(stuff("Acid", cautions="It stings."), stuff("Lye", LYE), warm="70"),
         [f"Lye: {ALKALI_CAUTION}", HOT_CAUTION, "Acid: It stings."],
     ),
+    "heat before what a material says of itself": (
+        phase_of(stuff("Acid", cautions="It stings."), warm="70"), [HOT_CAUTION, "Acid: It stings."],
+    ),
     "its own words on alkali are not repeated": (
         phase_of(stuff("Lye", LYE, cautions="Strong ALKALI, wear gloves.\n\n Cool it  first.")),
         [f"Lye: {ALKALI_CAUTION}", "Lye: Cool it first."],

@@ -92,8 +92,7 @@ def _placed(texts: Iterable[str], piece: Piece, within: str | None = None) -> It
     """Find where in the pasted text each part stands."""
     at = 0
     for text in texts:
-        found = piece.text.find(text, at)
-        at = at if found < 0 else found
+        at = max(piece.text.find(text, at), at)
         yield _Part(text, piece.start + at, within)
         at += len(text)
 
