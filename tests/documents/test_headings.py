@@ -15,6 +15,7 @@ from jinja2 import ChoiceLoader, DictLoader, Environment, FileSystemLoader
 
 from app.documents import words
 from app.documents.drawings.shapes import Drawing, Shape
+from app.documents.packing_record import fills_drawing
 from app.documents.paper import TEMPLATES
 from app.science.cost import Amounts
 from app.work.batches import listing
@@ -542,6 +543,25 @@ def test_a_class_is_told_what_a_kit_takes_and_what_all_of_them_take() -> None:
 
 
 # Drawings
+
+
+def test_weight_is_drawn_beside_cost_line_by_line() -> None:
+    """57.81 of 312.5 g are 18.4992 %."""
+    rows = [
+        Of(name="Oil", grams=D("57.81"), per_kg=D(9), share_percent=D("41.9")),
+        Of(name="Water", grams=D("254.69"), per_kg=None, share_percent=D(0)),
+    ]
+    drawing = words.drawn_shares(Of(weighing=Of(total_g=D("312.5")), materials=rows), True)  # type: ignore[arg-type]
+    said = [shape.words for shape in drawing.shapes if shape.words.startswith(("Oil:", "Water:", "no price"))]
+    assert said == ["Oil: 18.5 % of the weight", "Oil: 41.9 % of the cost", "Water: 81.5 % of the weight", "no price"]
+
+
+def test_fills_are_drawn_against_their_content_and_their_limits() -> None:
+    fills = Of(values=(D("60.1"), D("54.2")), limits=(D("55.5"), D(51)), nominal=Of(base=D(60)), unit="g")
+    drawing = fills_drawing(fills)  # type: ignore[arg-type]
+    assert drawing is not None
+    said = {shape.words for shape in drawing.shapes}
+    assert said >= {"unit 1: 60.10 g", "unit 2: 54.20 g, short", "nominal 60 g", "limit 55.5 g", "none below 51 g"}
 
 
 @pytest.mark.parametrize(

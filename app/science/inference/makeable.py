@@ -201,8 +201,8 @@ def weighable(percent: float) -> float:
 def rounded_down(percent: float) -> float:
     """Return the next lower percentage that one would weigh, of two figures at the most.
 
-    >>> [rounded_down(x) for x in (12.7, 2.47, 0.49, 0.0787)]
-    [12.0, 2.4, 0.45, 0.075]
+    >>> [rounded_down(x) for x in (12.7, 2.47, 0.49, 0.0787, 0.00097)]
+    [12.0, 2.4, 0.45, 0.07, 0.0009]
     """
     step = 10.0 ** (math.floor(math.log10(percent) + 1e-9) - 1)
     two = math.floor(percent / step + 1e-9) * step

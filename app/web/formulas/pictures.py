@@ -1,6 +1,7 @@
 """A formula in pictures, each with its table beside it."""
 
 from dataclasses import dataclass
+from decimal import Decimal
 
 from flask import render_template
 
@@ -17,6 +18,8 @@ from app.web.formulas.page import FormulaPage, look
 from app.web.ph.section import ph_view
 from app.work.formulas.life import Life, life_of
 from app.work.formulas.results import Results
+
+NEAR_PH = Decimal("0.2")  # around the target: the window of a reading (common practice)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +77,13 @@ def _made(lived: Life, sheet: FormulaPage) -> list[FormulaDrawing | None]:
         shop = sheet.results.context.workshop
         low, high = float(shop.yield_low_percent), float(shop.yield_high_percent)
         target = sheet.results.formula.target_ph
-        near = (None, None) if target is None else (float(target) - 0.2, float(target) + 0.2)
-        read = tuple(BatchFigure(b.number, None if b.ph is None else float(b.ph)) for b in lived.batches)
+        near = (None, None) if target is None else (float(target - NEAR_PH), float(target + NEAR_PH))
+        read = tuple(
+            BatchFigure(b.number, float(b.ph), target is not None and abs(b.ph - target) > NEAR_PH)
+            if b.ph is not None
+            else BatchFigure(b.number, None)
+            for b in lived.batches
+        )
         series = (
             Series("pH", "", read, *near),
             Series(

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 
+from app.science.inference.conflicts import Rules
 from app.science.inference.elastic import cheapest_slack
 from app.science.inference.infer import infer
 from app.science.inference.values import (
@@ -97,6 +98,14 @@ def test_claims_give_way_before_the_printed_order() -> None:
     names = [WATER, *(ListedName(f"n{i}") for i in range(8))]
     known = {place: Known(2, 2) if place <= 4 else Known(4, 4) for place in range(1, 9)}
     assert {kind for kind, _ in given_up(infer(names, TABLE, known))} == {"claim"}
+
+
+def test_a_name_that_leaves_the_order_leaves_the_others_in_it() -> None:
+    rules = Rules(4, {1: Known(2, 2), 2: Known(3, 3)}, {1: 2.5}, (0, 1, 2, 3))
+    for kind in ("order", "line"):
+        assert rules.without(NameStatement(kind, 1)) == Rules(4, rules.known, rules.maxima, (0, 2, 3))
+    assert rules.without(NameStatement("claim", 1)) == Rules(4, {2: Known(3, 3)}, rules.maxima, rules.chain)
+    assert rules.without(NameStatement("maximum", 1)) == Rules(4, rules.known, {}, rules.chain)
 
 
 def test_a_list_without_contradiction_has_none() -> None:

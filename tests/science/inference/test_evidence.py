@@ -63,6 +63,10 @@ def test_weights_are_likelihoods_that_sum_to_one_with_what_a_tilt_said_taken_off
     assert weights_of([loss], DRAWS, {}) == pytest.approx(by_hand / by_hand.sum())
     told = {0: lambda x: np.exp(-0.5 * ((x - 80.0) / 20.0) ** 2)}
     assert weights_of([loss], DRAWS, told) == pytest.approx([1 / 3] * 3)
+    # A reading that no draw comes near still tells which is nearest.
+    far = LinearMeasurement("loss", np.array([1.0, 0.0]), 200.0, 1.0)
+    nearest = int(np.argmax(DRAWS[:, 0]))
+    assert weights_of([far], DRAWS, {})[nearest] == pytest.approx(1.0)
 
 
 def test_quantiles_of_weighted_draws_lie_between_them_in_the_logarithm():

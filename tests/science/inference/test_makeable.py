@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from app.science.inference.makeable import Requirement, makeable_start, rounded_up, weighable
+from app.science.inference.makeable import Requirement, makeable_start, rounded_down, rounded_up, weighable
 from app.science.inference.values import Estimate
 
 
@@ -40,6 +40,13 @@ def test_what_the_bounds_forbid_is_reported_and_the_rest_holds() -> None:
     assert [r.rule for r in found.unmet] == ["preservation"]
     assert found.percents[3] == pytest.approx(0.2)
     assert found.percents[4] == pytest.approx(0.7)
+
+
+def test_a_name_that_does_not_count_has_no_amount_whatever_its_bounds() -> None:
+    rows = [*ROWS[:4], row("Gum", 0.3, low=0.2)]
+    found = makeable_start(rows, CHAIN, LINE, [], [True, True, True, True, False])
+    assert found.percents[4] == pytest.approx(0.0, abs=1e-9)
+    assert sum(found.percents) == pytest.approx(100)
 
 
 def test_a_ratio_binds_two_names() -> None:
@@ -130,12 +137,21 @@ def test_the_smaller_end_of_a_requirement_says_what_missing_it_costs(low: float,
 
 @pytest.mark.parametrize(
     ("percent", "step"),
-    [(20.4, 20.0), (19.9, 20.0), (5.3, 5.5), (4.96, 5.0), (1.04, 1.0), (0.97, 0.95), (0.2, 0.2), (0.187, 0.19),
-     (0.05, 0.05), (0.044, 0.045), (0.0104, 0.01), (0.0093, 0.009), (0.00093, 0.0009)],
+    [(20.4, 20.0), (21.3, 21.0), (19.9, 20.0), (5.3, 5.5), (4.96, 5.0), (1.04, 1.0), (0.97, 0.95),
+     (0.23, 0.25), (0.2, 0.2), (0.187, 0.19), (0.05, 0.05), (0.044, 0.045), (0.0104, 0.01), (0.0093, 0.009),
+     (0.00093, 0.0009)],
 )  # fmt: skip
 def test_a_start_is_weighed_in_steps_of_its_size(percent: float, step: float) -> None:
     """Whole points from 20 %, halves from 5, tenths from 1, then 0.05, 0.01, 0.005, 0.001 and 0.0001."""
     assert weighable(percent) == pytest.approx(step)
+
+
+@pytest.mark.parametrize(
+    ("percent", "below"),
+    [(12.7, 12.0), (2.47, 2.4), (0.49, 0.45), (0.0787, 0.07), (0.0197, 0.015), (0.00197, 0.001), (0.00097, 0.0009)],
+)
+def test_the_next_lower_weight_is_of_the_same_steps(percent: float, below: float) -> None:
+    assert rounded_down(percent) == pytest.approx(below)
 
 
 @pytest.mark.parametrize(("percent", "up"), [(0.5, 0.5), (0.5024, 0.5), (0.503, 0.51), (12.06, 12.0), (12.07, 13.0)])

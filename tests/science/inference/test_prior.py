@@ -5,8 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from app.science.inference.prior import cell_masses, has_water, range_width, richness_nodes, share_below, usual_amounts
+from app.science.inference.prior import (
+    Nodes,
+    cell_masses,
+    has_water,
+    range_width,
+    richness_nodes,
+    share_below,
+    usual_amounts,
+)
 from app.science.inference.values import ClassPrior, ListedName, PriorTable
 
 OIL = ClassPrior("oil", 4.0, 1.3, bulk=True)
@@ -82,6 +91,20 @@ def test_masses_add_up_to_the_share_between_the_limits() -> None:
     masses = cell_masses(usual, edges, (low, high), nodes)
     between = share_below(usual, np.tile([2.0, 30.0], (12, 1)))
     assert masses[0].sum(axis=1) == pytest.approx(between[:, 1] - between[:, 0])
+
+
+def test_a_known_value_tells_a_rich_list_from_a_poor_one_as_its_density_does() -> None:
+    """15 % of an oil of which 4 % is usual: the ratio of two normal laws with a wider tail, each shifted."""
+    usual = usual_amounts(twelve(ListedName("o", "oil")), TABLE)
+    nodes = Nodes(np.array([-0.4, 0.5]), np.array([0.5, 0.5]))
+    value = np.full(12, 15.0)
+    masses = cell_masses(usual, np.geomspace(1.0, 100.0, 111), (value, value), nodes)[:, 1].sum(axis=1)
+
+    def density(shift: float) -> float:
+        off = (math.log(15.0) - usual.mu[1] - shift) / usual.sigma[1]
+        return 0.85 * norm.pdf(off) + 0.15 * norm.pdf(off / 2.3) / 2.3
+
+    assert masses[1] / masses[0] == pytest.approx(density(0.5) / density(-0.4), rel=0.01)
 
 
 def test_a_known_value_has_all_its_mass_in_its_cell() -> None:
