@@ -170,10 +170,10 @@ _REMARKS = {
     "imperial_teaspoon": "The imperial teaspoon (a third of a tablespoon of 5/8 fl oz) was never fixed by law.",
     "imperial_tablespoon": "The imperial tablespoon (5/8 imperial fl oz) was never fixed by law.",
     "imperial_cup": "The imperial cup (half a pint) was never fixed by law.",
-    "drop": "Drops are only a rough aid: read as 20 drops per mL, as for water (15 to 25); oils give 25 to 40 and "
+    "drop": "Drops are only a rough guide: read as 20 drops per mL, as for water (15 to 25); oils give 25 to 40 and "
     "alcohol 50 to 60. Count the drops that fill 2 mL, or weigh.",
-    "pinch": "A pinch is only a rough aid: read as 1/16 US teaspoon (common practice). Weigh instead.",
-    "dash": "A dash is only a rough aid: read as 1/8 US teaspoon (common practice). Weigh instead.",
+    "pinch": "A pinch is only a rough guide: read as 1/16 US teaspoon (common practice). Weigh instead.",
+    "dash": "A dash is only a rough guide: read as 1/8 US teaspoon (common practice). Weigh instead.",
 }
 
 

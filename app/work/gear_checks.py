@@ -60,7 +60,7 @@ class GearCheckForm(Form):
     gear = Name("Equipment", "Enter what was checked, such as Pocket scale or pH meter.")
     checked_on = Day("Checked on")
     reference = Name("Against", "Enter against what, such as 100 g weight or buffer 7.")
-    reading = Name("It showed", "Enter what it showed.", width="w8")
+    reading = Name("Reading", "Enter what it showed.", width="w8")
     limit = ShortText("Allowed", column="limit_text", width="w8")
     passed = TickBox("Passed")
     next_due = Day("Next due")

@@ -36,7 +36,7 @@ FOR_SALE = (
 
 @dataclass(frozen=True, slots=True)
 class RecipeLine:
-    """A line: what it is, % w/w, the grams at this size, and a volume as a rough aid (empty without a density).
+    """A line: what it is, % w/w, the grams at this size, and a volume as a rough guide (empty without a density).
 
     ``advice`` says what to do where the scale does not resolve the weight within 5 %.
     """

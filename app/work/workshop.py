@@ -95,7 +95,7 @@ class SettingsForm(Form):
         hint="Uses {code} {year} {month} {day} {count}; {count:3} pads to three digits, {year:2} is short.",
         width="w20",
     )
-    labour_rate = Number("Labour, an hour", high=10**6, empty=ZERO, width="w8")
+    labour_rate = Number("Labour per hour", high=10**6, empty=ZERO, width="w8")
     overhead_percent = Number("Overhead, %", high=1000, empty=ZERO)
     tax_percent = Number("Tax on the price, %", high=100, empty=ZERO)
     loss_percent = Number("Usual process loss, %", high=99, empty=ZERO)

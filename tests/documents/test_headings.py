@@ -127,7 +127,7 @@ def test_a_packing_record_says_of_every_piece_and_gram_where_it_went() -> None:
     assert "3 units, net g: 60.1, 61.2, 62.3. Mean 61.20 g, smallest 60.1 g." in whole
     assert "Weight 1: 60.1 g became 60.4 g, Ida" in whole
     assert facts(drawn) == {
-        "Formula": "Hand cream, version 4", "Day": "4 Nov 2026", "Line or bench": "bench 2", "Begun by": "Tom",
+        "Formula": "Hand cream, version 4", "Day": "4 Nov 2026", "Line or bench": "bench 2", "Started by": "Tom",
         "Label and version": "L3", "Code printed": "HC1", "Best before": "31 May 2028", "After opening": "12 months",
     }  # fmt: skip
 
@@ -315,11 +315,11 @@ def test_a_recall_counts_what_was_sent_reached_and_came_back() -> None:
     )
     drawn = page("tracing/recall.html", sheet=sheet, forms={}, refused="", faults={}, most=50)
     assert dict(list(facts(drawn).items())[:7]) == {
-        "Batches": "2", "Receivers": "4", "Units sent": "60", "Reached": "48 80 %", "Came back": "15 25 %",
+        "Batches": "2", "Receivers": "4", "Units sent": "60", "Reached": "48 80 %", "Returned": "15 25 %",
         "On the shelf": "9", "List complete after": "2 h",
     }  # fmt: skip
-    (row,) = tables(drawn, "Units", "Came back")
-    assert (row["Receiver"], row["Batches"], row["Units"], row["Came back"]) == ("Corner shop", "HC-1, HC-2", "24", "5")
+    (row,) = tables(drawn, "Units", "Returned")
+    assert (row["Receiver"], row["Batches"], row["Units"], row["Returned"]) == ("Corner shop", "HC-1, HC-2", "24", "5")
     assert file_rows(recipients_csv(sheet)) == [  # type: ignore[arg-type]
         {"receiver": "Corner shop", "kind": "trade", "contact": "by mail", "batches": "HC-1, HC-2", "units_sent": "24",
          "units_back": "5", "told": "2026-11-03", "reached": "yes"}
@@ -410,7 +410,7 @@ def test_a_batch_record_says_what_was_planned_and_weighed_by_whom_from_which_lot
     ]  # fmt: skip
     assert tables(drawn, "Equipment") == [
         {"Equipment": "Fine", "Last check before weighing": "4 Nov 2026, passed", "Against": "100 g weight",
-         "Showed": "99.98 g", "By": "Ida", "Next due": "9 Jan 2027"}
+         "Reading": "99.98 g", "By": "Ida", "Next due": "9 Jan 2027"}
     ]  # fmt: skip
     checks, read = tables(drawn, "Check", "Result")
     assert checks == {
@@ -505,7 +505,7 @@ def recipe() -> Of:
 def test_a_recipe_has_its_percent_and_its_grams_in_every_form() -> None:
     given = recipe()
     card = page("recipes/_card.html", recipe=given, phases=[(given.phases[0], ("hot",))], pictures=())
-    assert tables(card, "g") == [{"Material": "Oil", "%": "18.5", "g": "57.8", "rough aid": "about 4 spoons"}]
+    assert tables(card, "g") == [{"Material": "Oil", "%": "18.5", "g": "57.8", "rough guide": "about 4 spoons"}]
     assert "Makes 300 g; scale 0.1 g." in text(card)
     assert "Total 312.6 g. Target pH 5.5" in text(card)
     plain = page("recipes/recipe.txt", recipe=given)
@@ -637,8 +637,8 @@ def test_a_ledger_says_what_came_and_what_left() -> None:
     assert (came["What"], came["g"], came["Batch"], came["By"]) == ("received", "+1000", "–", "Tom")
     assert whole["g"] == "899.5"
     found = facts(drawn)
-    dates = {name: found[name] for name in ("Best before", "Re-test by", "Opened")}
-    assert dates == {"Best before": "6 May 2027", "Re-test by": "3 Feb 2027", "Opened": "1 Dec 2026"}
+    dates = {name: found[name] for name in ("Expiry date", "Re-test by", "Opened")}
+    assert dates == {"Expiry date": "6 May 2027", "Re-test by": "3 Feb 2027", "Opened": "1 Dec 2026"}
     assert (found["Received"], found["Supplier's lot"], found["Paid"]) == ("4 Nov 2026, 1 kg", "Q3", "CHF31.20")
 
 
@@ -724,7 +724,7 @@ def test_a_pot_says_what_it_lost_and_what_was_put_back() -> None:
 
 DOSSIER_TABLES = {
     "On the label": {
-        "Allergen": "Limonene", "% in the product": "0.0123", "Named above, %": "0.001", "On the label": "to be named",
+        "Allergen": "Limonene", "% in the product": "0.0123", "Threshold, %": "0.001", "On the label": "to be named",
         "From": "Lemon oil",
     },
     "Yield, %": {
@@ -732,8 +732,8 @@ DOSSIER_TABLES = {
         "pH": "5.4",
     },
     "Active, %": {
-        "Substance": "Benzoic Acid", "In it, %": "0.5", "Active, %": "0.12", "pH window": "3 to 5", "Found": "works",
-        "Barely covers": "moulds", "Why": "acid",
+        "Substance": "Benzoic Acid", "In the product, %": "0.5", "Active, %": "0.12", "pH window": "3 to 5",
+        "Found": "works", "Barely covers": "moulds", "Why": "acid",
     },
     "After, days": {"Batch": "HC-1", "Looked at": "4 Nov 2026", "After, days": "180", "What was seen": "no change"},
     "Function": {

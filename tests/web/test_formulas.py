@@ -100,7 +100,7 @@ def test_what_does_not_add_up_is_not_costed_weighed_or_drawn_and_its_ph_is_so_fa
         assert "<svg" not in told["bodies"]["ph"]
         charts = client.get(f"/formulas/{made}/pictures").text
         assert "drawn once the formula adds up" in charts
-        assert "<h2>The making" in charts
+        assert "<h2>Process" in charts
         assert "<h2>pH" not in charts
         assert re.search(r"Of the [\d.]+ % written so far", client.get(f"/formulas/{made}/ph").text)
 

@@ -48,7 +48,7 @@ def test_a_batch_sheet_is_read_back_with_the_numbers_that_were_worked_out(
         assert not line.weigh_g % line.scale.readability_g
     assert sum(line.weigh_g for line in sheet.lines) == sheet.weighed_g
     assert f"{sheet.weighed_g.normalize():f} g" in text
-    for heading in ("Oat and shea hand cream", "Cool down", "75 °C", "Caution.", "Target pH", "Actual g", "Lot"):
+    for heading in ("Oat and shea hand cream", "Cool down", "75 °C", "Caution.", "Target pH", "Actual, g", "Lot"):
         assert heading in text
     assert "page 1 of" in text
 

@@ -57,7 +57,7 @@ def test_a_run_of_a_released_batch_takes_what_the_product_says(demo: Store) -> N
         assert [tick.kind.value for tick in run.ticks] == ["before"] * 3 + ["after"] * 2
         left = packable(session, batch_id).left_g
         assert left == (batch.yield_g or D(0)) - 599 - 1200
-        assert [event.what for event in batch.history][-3:] == ["packing begun"] * 3
+        assert [event.what for event in batch.history][-3:] == ["packing started"] * 3
         assert not session.scalars(select(Deviation).where(Deviation.batch_id == batch_id)).all()
 
 

@@ -90,4 +90,4 @@ def making(vessels: Sequence[PhaseVessel]) -> Drawing:
         shapes.append(Shape("line", x, y(now), x + wide * 0.3, y(now), "main"))
         x += wide * 0.3
     said = "; ".join(f"{v.letter} {v.name} {v.percent:.3g} %" for v in vessels)
-    return Drawing("making", f"The making, phase by phase: {said}", 24 + HEIGHT + 40, tuple(shapes))
+    return Drawing("making", f"Process, phase by phase: {said}", 24 + HEIGHT + 40, tuple(shapes))

@@ -39,7 +39,7 @@ def pictures(formula_id: int) -> Page:
         lived = life_of(session, formula_id)
     drawn = making_of(sheet.results.formula)
     words = "From left to right is the order of the work. A circle is where one phase goes into another."
-    making = FormulaDrawing("The making", words, drawn) if drawn else None
+    making = FormulaDrawing("Process", words, drawn) if drawn else None
     whole = sheet.results.total.state == "whole"
     of_the_whole = (_ph(sheet), _shares(sheet.results)) if whole and sheet.results.cost else ()
     shown = [one for one in (*of_the_whole, making, *_made(lived, sheet)) if one]

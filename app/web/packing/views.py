@@ -47,7 +47,7 @@ def new() -> Page:
 def _asked(name: str) -> int:
     found = number(request.args.get(name, ""))
     if found is None:
-        raise NotFound("Begin packing on the page of a batch.")
+        raise NotFound("Start packing on the page of a batch.")
     return found
 
 

@@ -83,7 +83,7 @@ class PotForm(Form):
     vessel = ShortText("Pot")
     phase = ShortText("Phase", longest=20)
     scale = ShortText("Scale")
-    gear_reason = ShortText("Why with this scale", longest=LONGEST_REASON)
+    gear_reason = ShortText("Reason for using this scale", longest=LONGEST_REASON)
     sure = ShortText("Sure")
     lot = ShortText("Lot", longest=LONGEST_LOT)
 

@@ -69,7 +69,7 @@ class WeigherForm(Form):
 
     who = SignedBy("Enter who weighed.")
     checked_by = SignedBy()
-    gear_reason = ShortText("Why with this scale", longest=LONGEST_REASON)
+    gear_reason = ShortText("Reason for using this scale", longest=LONGEST_REASON)
 
     @rule
     def somebody_else_checked(self) -> None:

@@ -47,7 +47,7 @@ LATER = {
     "version_line": "a version uses it", "branch": "a formula was branched off", "batch": "a batch was planned",
     "batch_line": "a batch uses it", "batch_weighing": "something was weighed from it", "stock_move": "stock was moved",
     "lot": "a lot was received or made", "lot_event": "its particulars were changed", "price": "a price was noted",
-    "packing_run": "a packing run was begun", "document_link": "a document is linked", "label_design": "it has a label",
+    "packing_run": "a packing run started", "document_link": "a document is linked", "label_design": "it has a label",
     "purchase_line": "it is on an order", "purchase": "it has an order", "product": "a product was added",
     "product_packaging": "a product uses it", "recipe_notes": "its recipe has notes", "recall_lot": "a recall names it",
     "recall_batch": "a recall names it", "dispatch": "units of it were dispatched", "case_file": "a complaint names it",

@@ -87,7 +87,7 @@ class DesignForm(Form):
     """One label of a product."""
 
     name = Name("Which label", "Enter which label it is, such as Front or Whole label.", default="Whole label")
-    sheet = SheetChoice("Sheet of labels", column="sheet_id")
+    sheet = SheetChoice("Label sheet", column="sheet_id")
     panel = OneOf("Where it is stuck", PanelKind, "Choose where it is stuck.", default=PanelKind.WHOLE.value)
     diameter = MaybeLength("Diameter it goes round", column="diameter_mm", hint="Of a wrap only, such as 60 mm.")
     overlap = MaybeLength("Overlap of the wrap", column="overlap_mm", hint="3 to 5 mm is usual.")

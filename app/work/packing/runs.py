@@ -216,8 +216,8 @@ def start_run(session: Session, batch_id: int, product_id: int, typed: RunForm, 
         _note_early(batch, run, form.who)
     session.add(run)
     what = f"{product.name}, {plain(run.fill_amount)} {run.fill_unit}"
-    run.log("begun", by=form.who, at=now(), new=what, why=run.early_why)
-    batch.log("packing begun", by=form.who, at=now(), new=f"{run.number}, {product.name}")
+    run.log("started", by=form.who, at=now(), new=what, why=run.early_why)
+    batch.log("packing started", by=form.who, at=now(), new=f"{run.number}, {product.name}")
     session.flush()
     return run.id
 

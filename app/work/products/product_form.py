@@ -147,7 +147,7 @@ class PackForm(Form):
     """A piece of packaging of a product."""
 
     packaging = PackagingChoice("Packaging", column="packaging_id")
-    per_unit = Number("Pieces for a unit", low=Decimal("0.001"), high=10_000, empty=Decimal(1), default="1")
+    per_unit = Number("Pieces per unit", low=Decimal("0.001"), high=10_000, empty=Decimal(1), default="1")
 
     filled_by = ("packaging",)
 
@@ -163,8 +163,8 @@ class ProductForm(Form):
     name = Name("Product name", "Enter a name for the product, such as Oat and shea hand cream 60 g.", width="w20")
     jurisdiction = OneOf("Market", Jurisdiction, "Choose EU or US.", default=Jurisdiction.EU.value)
     languages = Languages("Languages of the label", default="en", hint="Tags such as en, de, fr-CA.", width="w8")
-    fill = Content("Net content of a unit", hint="Such as 50 ml, 60 g or 2 fl oz.", width="w8")
-    price = UnitPrice("Price of a unit with tax", width="w8")
+    fill = Content("Net content per unit", hint="Such as 50 ml, 60 g or 2 fl oz.", width="w8")
+    price = UnitPrice("Price per unit with tax", width="w8")
     currency = CurrencyCode("Currency", hint="Leave empty for the workshop's.", width="w4")
     tax_percent = Number("Tax, %", high=100, empty=Decimal(0), width="w4")
     minimum = Number("Minimum order for shops", low=1, high=100_000, empty=Decimal(1), default="1", width="w4")

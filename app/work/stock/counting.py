@@ -34,7 +34,7 @@ class CountSheetForm(Form):
     """A stock-take; rows left empty are not counted."""
 
     by = Name("Counted by", "Enter your name or initials.", longest=80, width="w8")
-    why = ShortText("Reason of the differences", longest=500, hint="Left empty: stock-take.", width="w20")
+    why = ShortText("Reason for the differences", longest=500, hint="Left empty: stock-take.", width="w20")
     rows = Rows("Lots", CountRow, "row", most=MOST_LOTS, too_many="Count at most {most} lots at a time.")
 
 

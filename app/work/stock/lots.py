@@ -104,7 +104,7 @@ class LotForm(Form):
     supplier = SupplierName("Supplier")
     supplier_lot = ShortText("Supplier's lot", longest=120)
     received_on = DayOrToday("Received", hint="Leave empty for today.")
-    expires_on = MaybeDay("Best before or expiry")
+    expires_on = MaybeDay("Expiry date")
     retest_on = MaybeDay("Re-test by")
     opened_on = MaybeDay("Opened")
     place = ShortText("Place", longest=120, hint="Shelf, box, cold store.")
@@ -325,7 +325,7 @@ class CountForm(Form):
 
     amount = StockAmount("Counted", "Enter what is there, such as 480 g; 0 when it is empty.", zero=True)
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
-    why = ShortText("Reason of the difference", longest=500, width="w20")
+    why = ShortText("Reason for the difference", longest=500, width="w20")
 
 
 @action(once="count of lot {lot_id}")

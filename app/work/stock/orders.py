@@ -219,7 +219,7 @@ class DeliveredForm(Form):
     amount = ShortText("Amount", width="w8")
     paid = ShortText("Paid", width="w8")
     supplier_lot = ShortText("Supplier's lot", longest=120, width="w8")
-    expires_on = MaybeDay("Best before")
+    expires_on = MaybeDay("Expiry date")
 
 
 class DeliveryForm(Form):

@@ -41,7 +41,7 @@ class CaseForm(Form):
     what = LongText("What happened", lines=4, hint="The facts, and no name, age or address of anybody.")
     person_hurt = TickBox("A person was hurt or felt unwell")
     is_serious = TickBox("It is serious in the sense of the law")
-    receiver = ShortText("Who told it", hint="Only when you have to reach them again.", width="w20")
+    receiver = ShortText("Reported by", hint="Only when you have to reach them again.", width="w20")
     contact = ShortText("How to reach them", longest=300, width="w20")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 

@@ -245,7 +245,7 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
             raise Invalid("code", f"Batch {line.batch.number} is not part of this recall.")
     except Invalid as fault:
         raise Faults([fault]) from fault
-    recall.log("came back", by=form.by, at=now(), new=f"{form.units} of {line.batch.number}")
+    recall.log("units returned", by=form.by, at=now(), new=f"{form.units} of {line.batch.number}")
     return line.id
 
 

@@ -151,7 +151,7 @@ class _Tree:
                 "receiver",
                 one.receiver,
                 one.product,
-                f"{one.returned} came back" if one.returned else "",
+                f"{one.returned} returned" if one.returned else "",
                 f"{one.sent} {'unit' if one.sent == 1 else 'units'}",
                 one.last_on,
                 f"/trace/receiver/{one.receiver_id}" if one.receiver_id else "",
