@@ -132,6 +132,28 @@ class Register(Generic[Row]):
             typed.refuse_overtaken(self.form.of(row), seen, the_workshop(session), words)
             self._write(session, row, typed)
 
+    def remove(self, store: Store, row_id: int) -> str:
+        """Take a row off the list and return its name, which what was done with it keeps.
+
+        Raises:
+            NotFound: when there is no such row.
+        """
+        with store.transaction() as session:
+            row = self._get(session, row_id)
+            session.delete(row)
+            return row.name
+
+    def retire(self, store: Store, row_id: int, *, back: bool = False) -> str:
+        """Take a row out of the choices, or put it back, and return its name; what names it keeps it.
+
+        Raises:
+            NotFound: when there is no such row.
+        """
+        with store.transaction() as session:
+            row: Any = self._get(session, row_id)
+            row.retired_at = None if back else row.retired_at or now()
+            return str(row.name)
+
     def _get(self, session: Session, row_id: int) -> Row:
         row = session.get(self.row, row_id)
         if row is None:
@@ -190,45 +212,3 @@ def _add_row(session: Session, register: Register[Any], typed: Form, *, key: str
 SCALES = Register(ScaleRow, ScaleForm, scales)
 VESSELS = Register(Vessel, VesselForm, vessels)
 PACKAGING = PackagingRegister(PackagingRow, PackagingForm, every_packaging)
-
-
-def remove_scale(store: Store, scale_id: int) -> str:
-    """Take a scale off the list and return its name; batches keep the name of the scale they were weighed on.
-
-    Raises:
-        NotFound: when there is no such scale.
-    """
-    with store.transaction() as session:
-        scale = session.get(ScaleRow, scale_id)
-        if scale is None:
-            raise NotFound("There is no such scale.")
-        session.delete(scale)
-        return scale.name
-
-
-def remove_vessel(store: Store, vessel_id: int) -> str:
-    """Take a vessel off the list and return its name; batches keep its name, and what it lost stays known.
-
-    Raises:
-        NotFound: when there is no such vessel.
-    """
-    with store.transaction() as session:
-        vessel = session.get(Vessel, vessel_id)
-        if vessel is None:
-            raise NotFound("There is no such vessel.")
-        session.delete(vessel)
-        return vessel.name
-
-
-def retire_packaging(store: Store, packaging_id: int, *, back: bool = False) -> str:
-    """Take packaging out of the choices, or put it back, and return its name; formulas keep it.
-
-    Raises:
-        NotFound: when there is none.
-    """
-    with store.transaction() as session:
-        piece = session.get(PackagingRow, packaging_id)
-        if piece is None:
-            raise NotFound("There is no such packaging.")
-        piece.retired_at = None if back else piece.retired_at or now()
-        return piece.name

@@ -119,7 +119,7 @@ def test_a_scale_is_noted_once_changed_and_removed(store: Store) -> None:
     seen = ScaleForm.of(equipment.SCALES.load(store, scale.id)).fingerprint
     equipment.SCALES.revise(store, scale.id, typed.but(vessel="0.35 kg"), seen)
     assert equipment.SCALES.load(store, scale.id).vessel_g == 350
-    assert equipment.remove_scale(store, scale.id) == "Bench"
+    assert equipment.SCALES.remove(store, scale.id) == "Bench"
     with pytest.raises(NotFound):
         equipment.SCALES.load(store, scale.id)
 
@@ -138,9 +138,9 @@ def test_packaging_is_noted_changed_and_retired(store: Store) -> None:
         (50, 50, today()),
         (D("52.8"), 48, today()),
     ]
-    equipment.retire_packaging(store, tin.id)
+    equipment.PACKAGING.retire(store, tin.id)
     assert [piece.name for piece in equipment.PACKAGING.list(store)] == ["Jar", "a tin"]
-    equipment.retire_packaging(store, tin.id, back=True)
+    equipment.PACKAGING.retire(store, tin.id, back=True)
     assert equipment.PACKAGING.load(store, tin.id).retired_at is None
 
 

@@ -34,7 +34,7 @@ RegisterPages(suppliers.SUPPLIERS, "stock", "supplier", "suppliers").mount(bluep
 def retire_supplier(supplier_id: int, action: str) -> Response:
     """Take a supplier out of the choices, or put it back."""
     back = action == "bring-back"
-    name = suppliers.retire_supplier(context.store(), supplier_id, back=back)
+    name = suppliers.SUPPLIERS.retire(context.store(), supplier_id, back=back)
     flash(f"{name} is back." if back else f"Retired {name}. Lots and orders keep it.")
     return redirect(url_for("stock.suppliers"), 303)
 

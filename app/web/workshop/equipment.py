@@ -17,7 +17,7 @@ RegisterPages(equipment.PACKAGING, "workshop", "packaging", "packaging_list").mo
 @blueprint.post("/workshop/scales/<int:scale_id>/remove")
 def remove_scale(scale_id: int) -> Response:
     """Take a scale off the list."""
-    name = equipment.remove_scale(context.store(), scale_id)
+    name = equipment.SCALES.remove(context.store(), scale_id)
     flash(f"Removed {name}. Batches keep the name of the scale they were weighed on.")
     return redirect(url_for("workshop.scales"), 303)
 
@@ -25,7 +25,7 @@ def remove_scale(scale_id: int) -> Response:
 @blueprint.post("/workshop/vessels/<int:vessel_id>/remove")
 def remove_vessel(vessel_id: int) -> Response:
     """Take a vessel off the list."""
-    name = equipment.remove_vessel(context.store(), vessel_id)
+    name = equipment.VESSELS.remove(context.store(), vessel_id)
     flash(f"Removed {name}. Batches keep its name.")
     return redirect(url_for("workshop.vessels"), 303)
 
@@ -34,6 +34,6 @@ def remove_vessel(vessel_id: int) -> Response:
 def retire_packaging(packaging_id: int, action: str) -> Response:
     """Take packaging out of the choices, or put it back."""
     back = action == "bring-back"
-    name = equipment.retire_packaging(context.store(), packaging_id, back=back)
+    name = equipment.PACKAGING.retire(context.store(), packaging_id, back=back)
     flash(f"{name} is back." if back else f"Retired {name}. Formulas that use it keep it.")
     return redirect(url_for("workshop.packaging_list"), 303)

@@ -3,10 +3,7 @@
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from app.store.errors import NotFound
 from app.store.stock import Supplier
-from app.work.action import action
-from app.work.clock import now
 from app.work.equipment import Register
 from app.work.form import Form
 from app.work.form_fields import LongText, MaybeNumber, Name, ShortText
@@ -41,17 +38,3 @@ def supplier_named(session: Session, name: str) -> Supplier | None:
         session.add(found)
         session.flush()
     return found
-
-
-@action()
-def retire_supplier(session: Session, supplier_id: int, *, back: bool = False) -> str:
-    """Take a supplier out of the choices, or put it back, and return the name; lots and orders keep it.
-
-    Raises:
-        NotFound: when there is none.
-    """
-    supplier = session.get(Supplier, supplier_id)
-    if supplier is None:
-        raise NotFound("There is no such supplier.")
-    supplier.retired_at = None if back else supplier.retired_at or now()
-    return supplier.name

@@ -20,6 +20,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import DayOrToday, LongText, MaybeDay, Name, OneOf, ShortText, TickBox
+from app.work.tracing.closing import ClosingForm, outcome
 from app.work.tracing.duties import CaseDuty, duty_of, is_overdue
 from app.work.tracing.reach import back, onward
 from app.work.tracing.receivers import receiver_for
@@ -187,17 +188,10 @@ def follow_case(session: Session, case_id: int, typed: FollowedForm, row_version
         found.log(change.label, by=form.by, at=now(), old=change.theirs, new=change.mine)
 
 
-class EndForm(Form):
+class EndForm(ClosingForm):
     """How a case ended."""
 
-    conclusion = LongText("Outcome", lines=3, hint="The cause as far as known, the answer given, what is changed.")
-    by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
-
-    @rule
-    def with_a_conclusion(self) -> None:
-        """Ask how it ended."""
-        if not self.conclusion.strip():
-            raise Invalid("conclusion", "Enter how it ended.")
+    conclusion = outcome("The cause as far as known, the answer given, what is changed.")
 
 
 @action()

@@ -26,6 +26,7 @@ from app.work.clock import now, today
 from app.work.csv_text import write_table
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import LongText, Name, OneOf, ShortText, TickBox
+from app.work.tracing.closing import ClosingForm, outcome
 from app.work.tracing.reach import onward
 from app.work.tracing.sending import DispatchForm, write_dispatch
 
@@ -249,17 +250,10 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
     return line.id
 
 
-class CloseForm(Form):
+class CloseForm(ClosingForm):
     """How a recall ended."""
 
-    conclusion = LongText("Outcome", lines=3, hint="What the figures say, what became of the units, what is changed.")
-    by = Name("Closed by", "Enter your name or initials.", longest=80, width="w8")
-
-    @rule
-    def with_a_conclusion(self) -> None:
-        """Ask how it ended."""
-        if not self.conclusion.strip():
-            raise Invalid("conclusion", "Enter how it ended.")
+    conclusion = outcome("What the figures say, what became of the units, what is changed.")
 
 
 @action()
