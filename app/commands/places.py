@@ -133,7 +133,7 @@ def keep_to_owner(where: Places) -> None:
 
 
 @contextmanager
-def occupy(where: Places, busy: str = "") -> Iterator[Path]:
+def lock_workshop(where: Places, busy: str = "") -> Iterator[Path]:
     """Hold the folder, so that no second start uses it; give the file in which to leave the address.
 
     Raises:

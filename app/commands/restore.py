@@ -19,7 +19,9 @@ def restore(file: Path, data: Path | None) -> None:
     try:
         if places.database_address():
             raise Unusable(ON_A_SERVER)
-        with places.occupy(where, f"Tarebook is running with the folder {where.folder}; stop it first, then restore"):
+        with places.lock_workshop(
+            where, f"Tarebook is running with the folder {where.folder}; stop it first, then restore"
+        ):
             source = file.expanduser().absolute()
             kept = copies.restore(source, where.database, where.backups, places.moment())
     except Unusable as error:

@@ -71,7 +71,7 @@ def start(
         click.ClickException: in one plain sentence, when they cannot be served.
     """
     try:
-        with places.occupy(where) as left, _logged(where.log), ExitStack() as listening:
+        with places.lock_workshop(where) as left, _logged(where.log), ExitStack() as listening:
             first = listening.enter_context(_listening(port))
             second = first if only_demonstration else listening.enter_context(_listening_beside(port_of(first)))
             # The printed address shows a workshop at once: one's own where there is one, else the demonstration.

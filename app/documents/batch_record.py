@@ -3,7 +3,7 @@
 from typing import Any
 
 from app.documents.paper import file_name
-from app.documents.papers import PdfFile, Setting, laid_out
+from app.documents.papers import PageSetup, PdfFile, laid_out
 from app.documents.render import to_pdf
 from app.documents.session_plot import session_plot
 from app.work.batches.record import BatchRecord
@@ -15,7 +15,7 @@ def record_values(record: BatchRecord) -> dict[str, Any]:
     return {"record": record, "batch": record.batch, "plots": plots}
 
 
-def record_pdf(record: BatchRecord, setting: Setting) -> PdfFile:
+def record_pdf(record: BatchRecord, setting: PageSetup) -> PdfFile:
     """Return the record as a PDF, named by the batch number.
 
     Raises:

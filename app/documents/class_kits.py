@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.documents.labels import LabelDrawing, SheetPage
-from app.documents.papers import PdfFile, Setting, press_named
+from app.documents.papers import PageSetup, PdfFile, press_named
 from app.documents.recipes import card_phases
 from app.documents.type_metrics import text_width, x_height
 from app.reference.label_sheets import common_sheets
@@ -79,7 +79,7 @@ def _jar(kits: ClassKits, grid: SheetGrid) -> tuple[LabelDrawing, bool]:
     return LabelDrawing(laid, (), ()), no_room or not kits.listed.text
 
 
-def class_paper(kits: ClassKits, grid: SheetGrid, setting: Setting) -> PdfFile:
+def class_paper(kits: ClassKits, grid: SheetGrid, setting: PageSetup) -> PdfFile:
     """Return everything of a class as one PDF.
 
     Raises:

@@ -10,7 +10,7 @@ from typing import Any
 from app import NAME
 from app.documents.labels import LabelDrawing, all_obstacles, drawings_of
 from app.documents.paper import plain_name
-from app.documents.papers import PdfFile, Setting, press_named
+from app.documents.papers import PageSetup, PdfFile, press_named
 from app.science.numbers import plain
 from app.store.errors import Unusable
 from app.store.stock import Document
@@ -39,7 +39,7 @@ def dossier_values(found: Dossier) -> dict[str, Any]:
     return {"dossier": found, "headings": headings(found), "proof": proof}
 
 
-def dossier_paper(values: dict[str, Any], setting: Setting) -> PdfFile:
+def dossier_paper(values: dict[str, Any], setting: PageSetup) -> PdfFile:
     """Return the dossier as a PDF.
 
     Raises:

@@ -3,7 +3,7 @@
 from app.documents.codes import qr_code
 from app.documents.labels import LabelDrawing, LabelPicture, SheetPage, grid_of_design, sheet_pages
 from app.documents.paper import file_name, paper_html
-from app.documents.papers import PdfFile, Setting
+from app.documents.papers import PageSetup, PdfFile
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.label_layout import Block, Code, Label, lay_out
@@ -20,7 +20,7 @@ LEAST_NAME = 24  # letters of a name that are kept
 
 
 def label_paper(
-    found: LabelSet, design: LabelDesign, drawing: LabelDrawing, how: tuple[int, int, bool], setting: Setting
+    found: LabelSet, design: LabelDesign, drawing: LabelDrawing, how: tuple[int, int, bool], setting: PageSetup
 ) -> PdfFile:
     """Return a label as sheets; ``how`` is the number of labels, the first place from 1, and whether it is a proof.
 
@@ -38,7 +38,7 @@ def label_paper(
     return PdfFile(file_name(kind, found.product.name, design.name, which), to_pdf(html))
 
 
-def calibration_paper(sheet: LabelSheet, setting: Setting) -> PdfFile:
+def calibration_paper(sheet: LabelSheet, setting: PageSetup) -> PdfFile:
     """Return the calibration page of a sheet: the outlines, and a cross in the middle of each corner label.
 
     Raises:
@@ -57,7 +57,7 @@ def calibration_paper(sheet: LabelSheet, setting: Setting) -> PdfFile:
     return PdfFile(file_name("calibration", sheet.name), to_pdf(html))
 
 
-def bench_paper(label: BenchLabel, address: str, setting: Setting) -> PdfFile:
+def bench_paper(label: BenchLabel, address: str, setting: PageSetup) -> PdfFile:
     """Return the small label of a batch or lot with its code as QR.
 
     Raises:
@@ -98,7 +98,7 @@ def bench_drawing(label: BenchLabel, address: str) -> LabelDrawing:
 
 
 def _html(
-    setting: Setting,
+    setting: PageSetup,
     grid: SheetGrid,
     pages: tuple[SheetPage, ...],
     *,

@@ -5,7 +5,7 @@ from typing import Any
 from app.documents.drawings.fills import fill_weights
 from app.documents.drawings.shapes import Drawing
 from app.documents.paper import file_name
-from app.documents.papers import PdfFile, Setting, laid_out
+from app.documents.papers import PageSetup, PdfFile, laid_out
 from app.documents.render import to_pdf
 from app.work.packing.fills import Fills
 from app.work.packing.record import PackingRecord
@@ -29,7 +29,7 @@ def record_values(record: PackingRecord) -> dict[str, Any]:
     }
 
 
-def packing_pdf(record: PackingRecord, setting: Setting) -> PdfFile:
+def packing_pdf(record: PackingRecord, setting: PageSetup) -> PdfFile:
     """Return the record of a run as a PDF, named by its number.
 
     Raises:

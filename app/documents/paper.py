@@ -19,7 +19,7 @@ TEMPLATES = Path(__file__).resolve().parents[2] / "templates"
 def environment() -> Environment:
     """Make the template environment of the papers: everything is escaped."""
     made = Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True)
-    words.equip(made)
+    words.register_filters(made)
     return made
 
 

@@ -18,7 +18,7 @@ class PdfFile:
 
 
 @dataclass(frozen=True, slots=True)
-class Setting:
+class PageSetup:
     """What every paper of one workshop shares: its settings, the day it is printed, and the paper (A4 or Letter)."""
 
     workshop: Workshop
@@ -26,12 +26,12 @@ class Setting:
     paper: str | None = None
 
 
-def laid_out(template: str, setting: Setting, **values: Any) -> str:
+def laid_out(template: str, setting: PageSetup, **values: Any) -> str:
     """Return the page of a paper, ready to be printed."""
     return paper_html(template, workshop=setting.workshop, printed_on=setting.printed_on, paper=setting.paper, **values)
 
 
-def press(kind: str, code: str, version: int | None, setting: Setting, **values: Any) -> PdfFile:
+def print_paper(kind: str, code: str, version: int | None, setting: PageSetup, **values: Any) -> PdfFile:
     """Lay out one kind of paper (``batch_sheet``, ``cost_sheet``, ``declaration``) of a formula from its values.
 
     Raises:
@@ -44,7 +44,7 @@ LONG_SECONDS = 60.0
 
 
 def press_named(
-    kind: str, words: tuple[str, ...], setting: Setting, *, is_long: bool = False, **values: Any
+    kind: str, words: tuple[str, ...], setting: PageSetup, *, is_long: bool = False, **values: Any
 ) -> PdfFile:
     """Lay out one kind of paper from its values; ``words`` stand in the name of its file.
 

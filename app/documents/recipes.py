@@ -9,7 +9,7 @@ from math import ceil
 from pathlib import Path
 
 from app.documents.paper import environment, file_name
-from app.documents.papers import PdfFile, Setting, laid_out
+from app.documents.papers import PageSetup, PdfFile, laid_out
 from app.documents.render import to_pdf
 from app.documents.type_metrics import text_width
 from app.science.numbers import plain
@@ -196,7 +196,7 @@ def card_phases(recipe: Recipe) -> list[tuple[RecipePhase, tuple[str, ...]]]:
     return found
 
 
-def method_card(recipe: Recipe, setting: Setting, pictures: Sequence[KeptPicture] = ()) -> PdfFile:
+def method_card(recipe: Recipe, setting: PageSetup, pictures: Sequence[KeptPicture] = ()) -> PdfFile:
     """Return the recipe as a card, A5 or half Letter, with the first of its pictures.
 
     Raises:

@@ -26,7 +26,7 @@ DASH = "–"
 FIGURE_WIDE, POINT_WIDE = "\u2007", "\u2008"
 
 
-def equip(environment: Environment) -> None:
+def register_filters(environment: Environment) -> None:
     """Give an environment the filters every template may use."""
     environment.trim_blocks = environment.lstrip_blocks = True
     environment.filters.update(

@@ -52,7 +52,7 @@ def above_zero(column: str) -> CheckConstraint:
     return CheckConstraint(f"CAST({column} AS REAL) > 0", name=f"{column}_above_zero")
 
 
-def one_of(column: str, words: type) -> CheckConstraint:
+def enum_check(column: str, words: type) -> CheckConstraint:
     """Keep a text column to the words of an enumeration."""
     listed = ", ".join(f"'{word.value}'" for word in words)  # type: ignore[attr-defined]
     return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")

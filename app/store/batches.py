@@ -17,9 +17,9 @@ from app.store.base import (
     MaybeMoment,
     Words,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.formulas import FormulaVersion
@@ -68,7 +68,7 @@ class Batch(WithHistory, Touched, Base):
     __tablename__ = "batch"
     __table_args__ = (
         not_blank("number"),
-        one_of("state", BatchState),
+        enum_check("state", BatchState),
         above_zero("size_g"),
         above_zero("fill_g"),
         number_between("loss_percent", 0, 99),
@@ -419,7 +419,7 @@ class Tick(Base):
 
     __tablename__ = "batch_tick"
     __table_args__ = (
-        one_of("kind", TickKind),
+        enum_check("kind", TickKind),
         not_blank("words"),
         CheckConstraint("(done_at IS NULL) = (length(trim(done_by)) = 0)", name="tick_is_signed"),
         STRICT,

@@ -6,7 +6,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, Index, case
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.store.base import STRICT, Base, Key, MaybeMoment, Words, one_of, reference
+from app.store.base import STRICT, Base, Key, MaybeMoment, Words, enum_check, reference
 from app.store.batches import Batch
 from app.store.errors import NotFound
 from app.store.packing import PackingRun
@@ -38,7 +38,7 @@ class Receiver(Base):
 
     __tablename__ = "receiver"
     __table_args__ = (
-        one_of("kind", ReceiverKind),
+        enum_check("kind", ReceiverKind),
         CheckConstraint(
             "(forgotten_at IS NULL AND length(trim(name)) > 0) OR "
             "(forgotten_at IS NOT NULL AND length(name) = 0 AND length(contact) = 0)",
@@ -87,7 +87,7 @@ class Dispatch(Base):
 
     __tablename__ = "dispatch"
     __table_args__ = (
-        one_of("kind", DispatchKind),
+        enum_check("kind", DispatchKind),
         CheckConstraint("units >= 1", name="units_from_one"),
         CheckConstraint("recall_id IS NULL OR kind = 'returned'", name="recall_brings_back"),
         CheckConstraint("(cancelled_at IS NULL) = (length(trim(cancelled_why)) = 0)", name="cancelled_with_reason"),

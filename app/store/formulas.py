@@ -14,9 +14,9 @@ from app.store.base import (
     MaybeAmount,
     MaybeMoment,
     Words,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.types import Word
@@ -31,7 +31,7 @@ class FormulaRow(Base):
     __table_args__ = (
         not_blank("name"),
         not_blank("code"),
-        one_of("exposure", Exposure),
+        enum_check("exposure", Exposure),
         Index("ix_formula_changed", "changed_at"),
         STRICT,
     )
@@ -101,7 +101,7 @@ class FormulaVersion(Base):
     __table_args__ = (
         Index("uq_formula_version_number", "formula_id", "number", unique=True),
         CheckConstraint("number >= 1", name="number_from_one"),
-        one_of("exposure", Exposure),
+        enum_check("exposure", Exposure),
         not_blank("content"),
         not_blank("value"),
         STRICT,

@@ -4,7 +4,7 @@ from datetime import datetime
 
 from sqlalchemy.orm import Mapped, mapped_column
 
-from app.store.base import STRICT, Base, Key, Words, not_blank, one_of, reference
+from app.store.base import STRICT, Base, Key, Words, enum_check, not_blank, reference
 from app.store.types import Word
 from app.store.workshop import Jurisdiction
 
@@ -13,7 +13,7 @@ class LabelList(Base):
     """A printed list as it was pasted, with what the maker knows of it; ``known`` is JSON by name."""
 
     __tablename__ = "label_list"
-    __table_args__ = (not_blank("title"), not_blank("text"), one_of("jurisdiction", Jurisdiction), STRICT)
+    __table_args__ = (not_blank("title"), not_blank("text"), enum_check("jurisdiction", Jurisdiction), STRICT)
 
     id: Mapped[Key]
     title: Mapped[str]

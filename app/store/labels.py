@@ -16,9 +16,9 @@ from app.store.base import (
     Words,
     YesNo,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.products import Product
@@ -80,7 +80,7 @@ class LabelDesign(Base):
     __tablename__ = "label_design"
     __table_args__ = (
         not_blank("name"),
-        one_of("panel", PanelKind),
+        enum_check("panel", PanelKind),
         above_zero("diameter_mm"),
         number_between("overlap_mm", 0, 100),
         CheckConstraint("(panel = 'wrap') = (diameter_mm IS NOT NULL)", name="wrap_goes_round"),

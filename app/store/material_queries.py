@@ -35,7 +35,7 @@ class MaterialUse:
     prices: int
 
     @property
-    def may_go(self) -> bool:
+    def deletable(self) -> bool:
         """Whether the material can be deleted."""
         return not self.formulas and not self.batches
 

@@ -18,9 +18,9 @@ from app.store.base import (
     MaybeMoment,
     Words,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.types import IsoDay, Word
@@ -63,8 +63,8 @@ class MaterialRow(Base):
     __tablename__ = "material"
     __table_args__ = (
         not_blank("name"),
-        one_of("phase_hint", PhaseHint),
-        one_of("dissolves_in", Solvent),
+        enum_check("phase_hint", PhaseHint),
+        enum_check("dissolves_in", Solvent),
         above_zero("density_g_ml"),
         number_between("use_low", 0, 100),
         number_between("use_high", 0, 100),
@@ -118,7 +118,7 @@ class MaterialPart(Base):
     __tablename__ = "material_part"
     __table_args__ = (
         not_blank("inci"),
-        one_of("kind", PartKind),
+        enum_check("kind", PartKind),
         number_between("percent", 0, 100),
         number_between("low", 0, 100),
         number_between("high", 0, 100),
@@ -166,7 +166,7 @@ class PriceRow(Base):
 
     __tablename__ = "price"
     __table_args__ = (
-        one_of("kind", PriceKind),
+        enum_check("kind", PriceKind),
         number_between("amount", 0, 1e12),
         above_zero("quantity_g"),
         not_blank("quantity_text"),

@@ -16,9 +16,9 @@ from app.store.base import (
     MaybeMoment,
     Words,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.batches import Batch
@@ -78,8 +78,8 @@ class PackingRun(WithHistory, Touched, Base):
     __tablename__ = "packing_run"
     __table_args__ = (
         not_blank("number"),
-        one_of("state", RunState),
-        one_of("jurisdiction", Jurisdiction),
+        enum_check("state", RunState),
+        enum_check("jurisdiction", Jurisdiction),
         above_zero("fill_amount"),
         above_zero("density_g_ml"),
         above_zero("bulk_g"),
@@ -163,7 +163,7 @@ class PackingTick(Base):
 
     __tablename__ = "packing_tick"
     __table_args__ = (
-        one_of("kind", Clearance),
+        enum_check("kind", Clearance),
         not_blank("words"),
         CheckConstraint("(done_at IS NULL) = (length(trim(done_by)) = 0)", name="tick_is_signed"),
         STRICT,
@@ -317,7 +317,7 @@ class FinishedMove(Base):
     """Finished units that came or went otherwise than by packing and sending out. Never altered."""
 
     __tablename__ = "finished_move"
-    __table_args__ = (one_of("kind", UnitsKind), not_blank("why"), STRICT)
+    __table_args__ = (enum_check("kind", UnitsKind), not_blank("why"), STRICT)
 
     id: Mapped[Key]
     run_id: Mapped[int] = reference("packing_run.id")

@@ -15,9 +15,9 @@ from app.store.base import (
     MaybeMoment,
     Words,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.formulas import FormulaRow
@@ -39,7 +39,7 @@ class Product(Base):
     __tablename__ = "product"
     __table_args__ = (
         not_blank("name"),
-        one_of("jurisdiction", Jurisdiction),
+        enum_check("jurisdiction", Jurisdiction),
         above_zero("fill_amount"),
         number_between("price", 0, 1e9),
         number_between("tax_percent", 0, 100),

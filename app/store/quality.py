@@ -6,7 +6,7 @@ from enum import StrEnum
 from sqlalchemy import CheckConstraint, Index
 from sqlalchemy.orm import Mapped, Session, mapped_column, relationship
 
-from app.store.base import STRICT, Base, Key, MaybeMoment, Words, not_blank, one_of, reference
+from app.store.base import STRICT, Base, Key, MaybeMoment, Words, enum_check, not_blank, reference
 from app.store.batches import Batch
 from app.store.distribution import Receiver
 from app.store.errors import NotFound
@@ -24,7 +24,7 @@ class CaseKind(StrEnum):
     RETURN = "return"
 
 
-class Told(StrEnum):
+class NoticeWay(StrEnum):
     """How a receiver was told of a recall."""
 
     MAIL = "e-mail"
@@ -108,12 +108,12 @@ class RecallNotice(Base):
     """That a receiver was told of a recall: how, when, by whom, and whether they were reached."""
 
     __tablename__ = "recall_notice"
-    __table_args__ = (one_of("how", Told), STRICT)
+    __table_args__ = (enum_check("how", NoticeWay), STRICT)
 
     id: Mapped[Key]
     recall_id: Mapped[int] = reference("recall.id")
     receiver_id: Mapped[int] = reference("receiver.id")
-    how: Mapped[Told] = mapped_column(Word(Told))
+    how: Mapped[NoticeWay] = mapped_column(Word(NoticeWay))
     reached: Mapped[bool] = mapped_column(default=False)
     at: Mapped[datetime]
     by: Mapped[Words]
@@ -143,8 +143,8 @@ class CaseFile(Base):
     __tablename__ = "case_file"
     __table_args__ = (
         not_blank("number"),
-        one_of("kind", CaseKind),
-        one_of("market", Jurisdiction),
+        enum_check("kind", CaseKind),
+        enum_check("market", Jurisdiction),
         not_blank("what"),
         CheckConstraint("units IS NULL OR units >= 1", name="units_from_one"),
         CheckConstraint("(closed_at IS NULL) = (length(trim(closed_by)) = 0)", name="closing_is_signed"),

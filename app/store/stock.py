@@ -19,9 +19,9 @@ from app.store.base import (
     MaybeAmount,
     MaybeMoment,
     Words,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
     reference,
 )
 from app.store.batches import Batch
@@ -104,7 +104,7 @@ class Lot(WithHistory, Base):
     __tablename__ = "lot"
     __table_args__ = (
         not_blank("code"),
-        one_of("state", LotState),
+        enum_check("state", LotState),
         number_between("paid", 0, 1e12),
         CheckConstraint("on_hand >= 0", name="on_hand_not_negative"),
         CheckConstraint(
@@ -218,7 +218,7 @@ class StockMove(Base):
 
     __tablename__ = "stock_move"
     __table_args__ = (
-        one_of("kind", MoveKind),
+        enum_check("kind", MoveKind),
         CheckConstraint("amount <> 0 OR kind = 'counted'", name="something_moved"),
         STRICT,
     )
@@ -251,7 +251,7 @@ class Purchase(Base):
     """An order to a supplier, in the currency the supplier is paid in."""
 
     __tablename__ = "purchase"
-    __table_args__ = (not_blank("number"), one_of("state", OrderState), STRICT)
+    __table_args__ = (not_blank("number"), enum_check("state", OrderState), STRICT)
 
     id: Mapped[Key]
     number: Mapped[str] = mapped_column(unique=True)
@@ -315,7 +315,7 @@ class Document(Base):
     __tablename__ = "document"
     __table_args__ = (
         not_blank("name"),
-        one_of("kind", DocumentKind),
+        enum_check("kind", DocumentKind),
         CheckConstraint("length(sha256) = 64", name="sha256_whole"),
         CheckConstraint("size >= 0", name="size_not_negative"),
         STRICT,

@@ -17,9 +17,9 @@ from app.store.base import (
     MaybeMoment,
     Words,
     above_zero,
+    enum_check,
     not_blank,
     number_between,
-    one_of,
 )
 from app.store.types import IsoDay, Word
 
@@ -70,8 +70,8 @@ class Workshop(Base):
         not_blank("name"),
         not_blank("batch_number_pattern"),
         CheckConstraint("length(currency) = 3", name="currency_iso_4217"),
-        one_of("paper", Paper),
-        one_of("jurisdiction", Jurisdiction),
+        enum_check("paper", Paper),
+        enum_check("jurisdiction", Jurisdiction),
         number_between("labour_rate", 0, 1e9),
         number_between("overhead_percent", 0, 1000),
         number_between("tax_percent", 0, 100),
@@ -82,7 +82,7 @@ class Workshop(Base):
         number_between("yield_high_percent", 100, 200),
         number_between("bulk_low_percent", 0, 100),
         number_between("bulk_high_percent", 100, 200),
-        one_of("cost_by", CostBy),
+        enum_check("cost_by", CostBy),
         STRICT,
     )
 

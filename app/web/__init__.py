@@ -50,7 +50,7 @@ def create_app(store: Store, *, secret: bytes, port: int = 0, workshops: Worksho
     app.url_map.converters["int"] = RowNumber
     security.protect(app)
     errors.register_error_handlers(app)
-    template_tools.equip(app)
+    template_tools.register_template_tools(app)
     assets.serve(app, TOP / "static")
     areas.register(app)
     compression.compress_for_others(app)

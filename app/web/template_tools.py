@@ -14,9 +14,9 @@ from app.web.navigation import AREAS, place_of
 from app.web.neighbours import neighbours
 
 
-def equip(app: Flask) -> None:
+def register_template_tools(app: Flask) -> None:
     """Give the templates their filters and globals."""
-    words.equip(app.jinja_env)
+    words.register_filters(app.jinja_env)
     app.context_processor(lambda: {"head_place": place_of(request.path)})
     app.jinja_env.globals.update(
         app_name=NAME,

@@ -37,7 +37,7 @@ class RecentFormula:
 
 
 @dataclass(frozen=True, slots=True)
-class Wanting:
+class AttentionItem:
     """Something of the workshop that is still missing, and the page where it is mended."""
 
     words: str
@@ -52,7 +52,7 @@ class Bench:
     formulas: tuple[RecentFormula, ...]
     open_batches: tuple[BatchRow, ...]
     decided_batches: tuple[BatchRow, ...]
-    wanting: tuple[Wanting, ...]
+    wanting: tuple[AttentionItem, ...]
 
 
 IN_PROCESS = "/batches?state=in+process"
@@ -79,22 +79,22 @@ def look_at_bench(store: Store) -> Bench:
         )
 
 
-def _backup_wanting(store: Store, session: Session) -> list[Wanting]:
+def _backup_wanting(store: Store, session: Session) -> list[AttentionItem]:
     """Ask for a first backup once there is something to lose."""
     if the_workshop(session).is_demo or not backup_folder(store) or list_backups(store):
         return []
     worth = session.scalar(select(FormulaRow.id).limit(1)) or session.scalar(select(MaterialRow.id).limit(1))
     return (
-        [Wanting("There is no backup yet. Make one, and copy it to another disk.", "/workshop/backups")]
+        [AttentionItem("There is no backup yet. Make one, and copy it to another disk.", "/workshop/backups")]
         if worth
         else []
     )
 
 
-def _wanting(session: Session) -> tuple[Wanting, ...]:
+def _wanting(session: Session) -> tuple[AttentionItem, ...]:
     found = []
     if not session.scalar(select(func.count(ScaleRow.id))):
-        found.append(Wanting("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
+        found.append(AttentionItem("No scale is set up, so weights cannot be matched to one.", "/workshop/scales"))
     priced = select(PriceRow.id).where(PriceRow.material_id == MaterialRow.id)
     # Looked for no further than the words go: a shelf of thousands that were never priced is not read through.
     unpriced = select(MaterialRow.id).where(MaterialRow.retired_at.is_(None), ~priced.exists()).limit(MOST_COUNTED + 1)
@@ -102,7 +102,7 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
     if count:
         shown = f"More than {MOST_COUNTED}" if count > MOST_COUNTED else str(count)
         noun, them = ("material has", "it") if count == 1 else ("materials have", "them")
-        found.append(Wanting(f"{shown} {noun} no price yet; costs that use {them} say 'at least'.", "/materials"))
+        found.append(AttentionItem(f"{shown} {noun} no price yet; costs that use {them} say 'at least'.", "/materials"))
     stock, packing, (cases, overdue) = attention(session), packing_wants(session), open_cases(session)
     recalls = session.scalar(select(func.count(Recall.id)).where(Recall.closed_at.is_(None))) or 0
     waiting = session.scalar(select(func.count(Batch.id)).where(Batch.state == BatchState.IN_PROCESS)) or 0
@@ -122,5 +122,5 @@ def _wanting(session: Session) -> tuple[Wanting, ...]:
         (recalls, "recall is open", "recalls are open", "/trace/recalls"),
         (waiting, "batch is in process and not decided", "batches are in process and not decided", IN_PROCESS),
     )
-    found += [Wanting(f"{n} {one if n == 1 else many}.", path) for n, one, many, path in counted if n]
+    found += [AttentionItem(f"{n} {one if n == 1 else many}.", path) for n, one, many, path in counted if n]
     return tuple(found)

@@ -10,7 +10,7 @@ from flask import Flask
 
 from app.reference.materials import library_materials
 from app.store.engine import Store
-from app.web.formulas.page import FormulaPage, full_page, look
+from app.web.formulas.page import FormulaPage, full_page, load_page
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
 from app.work.formulas.editing import create
 from app.work.materials.shelf import load_material, put_on_shelf
@@ -44,9 +44,9 @@ def median_s(action: object, times: int = 15) -> float:
 
 
 def test_working_out_a_page_costs_at_most_four_times_its_template(benchmark, store: Store, asked: int) -> None:
-    ready: FormulaPage = look(store, asked)
+    ready: FormulaPage = load_page(store, asked)
     template_s = median_s(lambda: full_page(ready))
-    page = benchmark(lambda: full_page(look(store, asked)))
+    page = benchmark(lambda: full_page(load_page(store, asked)))
     assert page.count('data-f="grams"') >= 40
     assert ready.results.complete is not None
     assert benchmark.stats["median"] <= MOST_TIMES_THE_TEMPLATE * template_s

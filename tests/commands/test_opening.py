@@ -107,7 +107,7 @@ def test_a_demonstration_in_its_place_is_named_by_its_own_folder(
     where: Places, demonstration_in: Callable[[Path], Path]
 ) -> None:
     inside = Places(demonstration_in(where.folder)).demonstration
-    with places.occupy(where), pytest.raises(Unusable, match="running"), places.occupy(inside):
+    with places.lock_workshop(where), pytest.raises(Unusable, match="running"), places.lock_workshop(inside):
         pass
     store = opening.open_own(inside)
     assert store

@@ -75,21 +75,24 @@ def test_what_a_former_release_left_readable_is_closed(tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", ["tarebook.lock", "tarebook.address"])
 def test_a_folder_in_the_place_of_a_file_is_a_sentence(name: str, tmp_path: Path) -> None:
     (tmp_path / name).mkdir()
-    with pytest.raises(Unusable, match=name), places.occupy(Places(tmp_path)):
+    with pytest.raises(Unusable, match=name), places.lock_workshop(Places(tmp_path)):
         pass
 
 
 def test_a_folder_is_held_by_one_at_a_time(tmp_path: Path) -> None:
     where = Places(tmp_path / "bench")
-    with places.occupy(where) as left:
-        with pytest.raises(Unusable, match="it is just starting"), places.occupy(where):
+    with places.lock_workshop(where) as left:
+        with pytest.raises(Unusable, match="it is just starting"), places.lock_workshop(where):
             pass
         left.write_text("http://127.0.0.1:8520/", encoding="utf-8")
-        with pytest.raises(Unusable, match=r"already running .* http://127\.0\.0\.1:8520/"), places.occupy(where):
+        with (
+            pytest.raises(Unusable, match=r"already running .* http://127\.0\.0\.1:8520/"),
+            places.lock_workshop(where),
+        ):
             pass
-        with pytest.raises(Unusable, match="stop it first"), places.occupy(where, "stop it first"):
+        with pytest.raises(Unusable, match="stop it first"), places.lock_workshop(where, "stop it first"):
             pass
-    with places.occupy(where) as left:
+    with places.lock_workshop(where) as left:
         assert not left.exists()
 
 

@@ -11,7 +11,7 @@ import pytest
 from pypdf import PageObject, PdfReader
 from sqlalchemy import select
 
-from app.documents.papers import Setting, press
+from app.documents.papers import PageSetup, print_paper
 from app.science.batch_size import BatchSize
 from app.science.composition import Part
 from app.science.formula import Formula, Line, Material, Phase
@@ -48,7 +48,7 @@ def sheet_of(count: int) -> BatchSheet:
 def printed(sheet: BatchSheet, paper: str) -> PdfReader:
     shop = Workshop(id=1, name="Larch Street workshop", paper=PaperSize.A4)
     return PdfReader(
-        io.BytesIO(press("batch_sheet", "XX", 2, Setting(shop, date(2026, 11, 25), paper), sheet=sheet).content)
+        io.BytesIO(print_paper("batch_sheet", "XX", 2, PageSetup(shop, date(2026, 11, 25), paper), sheet=sheet).content)
     )
 
 

@@ -32,7 +32,7 @@ def environment() -> Environment:
     """The templates alone, in a page that holds nothing but its middle."""
     bare = DictLoader({"base.html": "{% block main %}{% endblock %}"})
     made = Environment(loader=ChoiceLoader([bare, FileSystemLoader(TEMPLATES)]), autoescape=True)
-    words.equip(made)
+    words.register_filters(made)
     shop = Of(currency="EUR", locale="en", name="Larch Street", address="", contact="")
     made.globals.update(
         workshop=shop, url_for=lambda *_, **__: "#", form_key=lambda: "k", person=lambda: "", today=DAY,

@@ -19,7 +19,7 @@ from sqlalchemy import select
 from app.documents.codes import bar_code, qr_code
 from app.documents.label_papers import bench_drawing, bench_paper, calibration_paper, label_paper
 from app.documents.labels import all_obstacles, drawings_of
-from app.documents.papers import Setting
+from app.documents.papers import PageSetup
 from app.documents.render import PaperFault
 from app.documents.type_metrics import cap_height, text_width, x_height
 from app.science.jurisdiction import Jurisdiction
@@ -82,7 +82,7 @@ def read(store, product_id, batch_id=None):
     with store.reading() as session:
         found = label_set(session, product_id, batch_id)
         drawings = drawings_of(found)
-        return found, drawings, Setting(the_workshop(session), today())
+        return found, drawings, PageSetup(the_workshop(session), today())
 
 
 @pytest.fixture(scope="module")
@@ -212,7 +212,7 @@ def test_the_width_of_a_text_is_that_of_its_letters():
 def test_the_calibration_page_has_a_cross_in_the_middle_of_each_corner_label(store):
     product(store, sheet=SHEET)
     with store.reading() as session:
-        sheet, setting = SHEETS.rows(session)[0], Setting(the_workshop(session), today())
+        sheet, setting = SHEETS.rows(session)[0], PageSetup(the_workshop(session), today())
         paper = calibration_paper(sheet, setting)
     with pdfplumber.open(io.BytesIO(paper.content)) as pdf:
         page = pdf.pages[0]
@@ -226,7 +226,7 @@ def test_the_calibration_page_has_a_cross_in_the_middle_of_each_corner_label(sto
 @pytest.mark.usefixtures("_pdf_tools")
 def test_a_small_label_of_the_bench_opens_its_batch(store, tmp_path: Path):
     with store.reading() as session:
-        setting = Setting(the_workshop(session), today())
+        setting = PageSetup(the_workshop(session), today())
     label = BenchLabel("Hand cream", "HC-2026-001", "quarantine", ("made 2026-11-25", "500 g"))
     address = "http://127.0.0.1:8520/scan?code=HC-2026-001"
     (tmp_path / "label.pdf").write_bytes(bench_paper(label, address, setting).content)
@@ -442,6 +442,6 @@ def test_an_origin_is_printed_once_however_it_was_typed(store, typed, printed):
 @pytest.mark.paper
 def test_a_label_with_letters_that_no_font_has_is_refused_by_name_and_the_press_goes_on(store):
     with store.reading() as session:
-        setting = Setting(the_workshop(session), today())
+        setting = PageSetup(the_workshop(session), today())
     with pytest.raises(PaperFault, match="No font on this computer has \ue000"):
         bench_paper(BenchLabel("\ue000", "A", "released", ()), "http://127.0.0.1/", setting)

@@ -9,7 +9,7 @@ from decimal import Decimal
 import pdfplumber
 import pytest
 
-from app.documents.papers import Setting
+from app.documents.papers import PageSetup
 from app.documents.recipes import LARGEST_BYTES, method_card, recipe_markdown, recipe_page, recipe_text
 from app.science.batch_size import BatchSize
 from app.science.composition import Part
@@ -116,7 +116,7 @@ def test_volumes_are_a_rough_aid(grams, density, words):
 @pytest.mark.parametrize("formula_id", [2, 4])
 def test_the_longest_formulas_of_the_demonstration_are_a_card_of_one_page(demo, formula_id):
     with demo.reading() as session:
-        found, setting = recipe_of(session, PaperRequest(formula_id)), Setting(the_workshop(session), today(), "A4")
+        found, setting = recipe_of(session, PaperRequest(formula_id)), PageSetup(the_workshop(session), today(), "A4")
     with pdfplumber.open(io.BytesIO(method_card(found, setting).content)) as pdf:
         assert len(pdf.pages) == 1
         assert FOR_SALE in " ".join(pdf.pages[0].extract_text().split())
@@ -127,7 +127,7 @@ def test_the_longest_formulas_of_the_demonstration_are_a_card_of_one_page(demo, 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (148, 210)), ("Letter", (139.7, 215.9))])
 def test_the_card_is_one_page_of_its_size(store, paper, size):
     with store.reading() as session:
-        setting = Setting(the_workshop(session), today(), paper)
+        setting = PageSetup(the_workshop(session), today(), paper)
     with pdfplumber.open(io.BytesIO(method_card(recipe(cream()), setting).content)) as pdf:
         assert len(pdf.pages) == 1
         page = pdf.pages[0]

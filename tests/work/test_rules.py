@@ -30,7 +30,7 @@ from app.work.products.products import add_product
 from app.work.rules.answers import AnsweredFinding, fingerprint
 from app.work.rules.book import book_of, corrected_limits, counts_in_checks, limit_key
 from app.work.rules.checks import FormulaChecks
-from app.work.rules.corrections import find_value, put_right, read_corrections, shipped_values, take_back
+from app.work.rules.corrections import correct, find_value, read_corrections, shipped_values, take_back
 from app.work.rules.own_values import memory_about
 from app.work.rules.product_kind import kind_of_product
 from app.work.rules.sheet import answer_finding, checks_sheet
@@ -297,7 +297,7 @@ XANTHAN = ("ingredients", "Xanthan Gum", "natural_origin_index")
 
 
 def test_a_limit_put_right_is_the_one_that_counts(store: Store) -> None:
-    put_right(store, HEXACHLOROPHENE, "0,001", "21 CFR 250.250, read 2026", "Ines")
+    correct(store, HEXACHLOROPHENE, "0,001", "21 CFR 250.250, read 2026", "Ines")
     with store.reading() as session:
         own = read_corrections(session)
     rule = next(r for r in book_of("US", own).rules if limit_key(r) == HEXACHLOROPHENE[1])
@@ -308,7 +308,7 @@ def test_a_limit_put_right_is_the_one_that_counts(store: Store) -> None:
 
 
 def test_only_the_row_that_rests_on_memory_is_corrected(store: Store) -> None:
-    put_right(store, HEXACHLOROPHENE, "0.001", "a source", "")
+    correct(store, HEXACHLOROPHENE, "0.001", "a source", "")
     with store.reading() as session:
         own = read_corrections(session)
     before, after = rulebook("US").rules, tuple(corrected_limits(rulebook("US").rules, own))
@@ -317,7 +317,7 @@ def test_only_the_row_that_rests_on_memory_is_corrected(store: Store) -> None:
 
 def test_a_natural_origin_index_put_right_changes_the_content(store: Store, make: Make) -> None:
     before = checks(store, make("1")).origin
-    put_right(store, ("ingredients", "Sodium Benzoate", "natural_origin_index"), "1", "supplier letter", "Ines")
+    correct(store, ("ingredients", "Sodium Benzoate", "natural_origin_index"), "1", "supplier letter", "Ines")
     after = checks(store, make("1")).origin
     assert before
     assert after
@@ -328,8 +328,8 @@ def test_a_natural_origin_index_put_right_changes_the_content(store: Store, make
 def test_colours_and_reasons_put_right_are_followed(store: Store) -> None:
     colour = next(v for v in from_memory() if v.table == "colourants" and v.value == "1")
     why = next(v for v in from_memory() if v.table == "compatibility")
-    put_right(store, ("colourants", colour.key, "eu_area"), "4", "Annex IV", "Ines")
-    put_right(store, ("compatibility", why.key, "why"), "Seen on the bench.", "bench book", "Ines")
+    correct(store, ("colourants", colour.key, "eu_area"), "4", "Annex IV", "Ines")
+    correct(store, ("compatibility", why.key, "why"), "Seen on the bench.", "bench book", "Ines")
     with store.reading() as session:
         book = book_of("EU", read_corrections(session))
     found = book.colourants.find(colour.key)
@@ -340,8 +340,8 @@ def test_colours_and_reasons_put_right_are_followed(store: Store) -> None:
 
 
 def test_a_correction_is_replaced_and_taken_back(store: Store) -> None:
-    put_right(store, XANTHAN, "0.9", "first sheet", "Ines")
-    put_right(store, XANTHAN, "0.95", "second sheet", "Bo")
+    correct(store, XANTHAN, "0.9", "first sheet", "Ines")
+    correct(store, XANTHAN, "0.95", "second sheet", "Bo")
     with store.reading() as session:
         (one,) = read_corrections(session)
     assert (one.value, one.source, one.who, one.shipped) == ("0.95", "second sheet", "Bo", "1")
@@ -370,7 +370,7 @@ def test_a_correction_that_cannot_be_is_refused_at_its_field(
     store: Store, place: tuple[str, str, str], value: str, source: str, fields: list[str]
 ) -> None:
     with pytest.raises(Faults) as caught:
-        put_right(store, place, value, source, "Ines")
+        correct(store, place, value, source, "Ines")
     assert [fault.field for fault in caught.value.faults] == fields
     with store.reading() as session:
         assert read_corrections(session) == ()
@@ -380,7 +380,7 @@ def test_only_values_from_memory_can_be_put_right(store: Store) -> None:
     with pytest.raises(NotFound):
         find_value(("limits/EU", "EU, Benzoic Acid, leave-on", "max_percent"))
     with pytest.raises(NotFound):
-        put_right(store, ("ingredients", "No such thing", "charge"), "none", "sheet", "Ines")
+        correct(store, ("ingredients", "No such thing", "charge"), "none", "sheet", "Ines")
 
 
 def test_every_table_has_rows_with_a_source_and_is_found_at_its_address() -> None:
@@ -424,7 +424,7 @@ PENTYLENE = ("ingredients", "Pentylene Glycol", "density_g_ml")
 
 
 def test_a_density_put_right_goes_onto_the_shelf_with_the_material(store: Store) -> None:
-    put_right(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
+    correct(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
     own = load_material(store, put_on_shelf(store, "pentylene-glycol"))
     other = load_material(store, put_on_shelf(store, "hexylene-glycol"))
     assert (own.density_g_ml, other.density_g_ml) == (D("0.975"), D("0.921"))
@@ -433,7 +433,7 @@ def test_a_density_put_right_goes_onto_the_shelf_with_the_material(store: Store)
 def test_what_rests_on_memory_about_a_material_is_listed_with_the_own_value(store: Store) -> None:
     shipped = library_material("pentylene-glycol")
     assert shipped
-    put_right(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
+    correct(store, PENTYLENE, "0.975", "supplier sheet 2026", "Ines")
     with store.reading() as session:
         about = {value.column: own for value, own in memory_about(session, shipped)}
     own = about["density_g_ml"]

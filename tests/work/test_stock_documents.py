@@ -14,7 +14,7 @@ from app.work.materials.shelf import add_material
 from app.work.stock.documents import (
     MOST_BYTES,
     DocumentForm,
-    Wanted,
+    WhyWanted,
     add_document,
     content_of,
     documents_about,
@@ -37,7 +37,7 @@ def keep(store: Store, kind: DocumentKind, about: dict[str, int], *, file: str =
 
 def wanted(store: Store) -> list[tuple[str, str, str]]:
     with store.reading() as session:
-        return [(why.value, one.about, one.path) for why in Wanted for one in wanted_documents(session, why)]
+        return [(why.value, one.about, one.path) for why in WhyWanted for one in wanted_documents(session, why)]
 
 
 def bought(store: Store, material_id: int, supplier: str = "Quay Oils") -> int:

@@ -13,7 +13,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from app.science.composition import DosedMaterial
-from app.science.declaration.brought import Brought, brought, is_nano
+from app.science.declaration.label_contributions import LabelContribution, is_nano, label_contributions
 from app.science.declaration.names import NameBook
 from app.science.declaration.rules import HAIR_DYE, allergen_rule, group_by_weight, perfume_rule, place_rule
 from app.science.declaration.values import Declaration, Entry, Group, Role
@@ -64,8 +64,8 @@ def declare(
     """
     with exact_arithmetic():
         check_compositions(materials)
-        bits = brought(materials, jurisdiction, book, bilingual=bilingual)
-        groups: dict[tuple[Role, str], list[Brought]] = defaultdict(list)
+        bits = label_contributions(materials, jurisdiction, book, bilingual=bilingual)
+        groups: dict[tuple[Role, str], list[LabelContribution]] = defaultdict(list)
         for bit in bits:
             groups[bit.role, bit.name.key].append(bit)
         kept = {place: group for place, group in groups.items() if not _left_out(place, group, groups, jurisdiction)}
@@ -86,8 +86,8 @@ def declare(
 
 def _left_out(
     place: tuple[Role, str],
-    group: Sequence[Brought],
-    groups: Mapping[tuple[Role, str], Sequence[Brought]],
+    group: Sequence[LabelContribution],
+    groups: Mapping[tuple[Role, str], Sequence[LabelContribution]],
     jurisdiction: Jurisdiction,
 ) -> bool:
     """Leave out a shade that is in every jar anyway and, in the US, what is only incidental (21 CFR 701.3(l))."""
@@ -97,7 +97,7 @@ def _left_out(
     return jurisdiction is Jurisdiction.US and all(bit.incidental for bit in group)
 
 
-def _sum(group: Sequence[Brought], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Item:
+def _sum(group: Sequence[LabelContribution], jurisdiction: Jurisdiction, notices: Mapping[str, str]) -> _Item:
     """Add up what bears one name, with the sentences that go with its place."""
     first = group[0]
     sources = dict.fromkeys(bit.material for bit in group)

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
 from app.science.composition import DosedMaterial, Part, PartKind
-from app.science.declaration.brought import Brought
+from app.science.declaration.label_contributions import LabelContribution
 from app.science.declaration.names import NameBook, find_colour, has_colour_index
 from app.science.declaration.values import Entry, Role
 from app.science.errors import Invalid
@@ -49,7 +49,7 @@ def _sum(parts: Iterable[Part]) -> Decimal:
 
 def warnings(
     materials: Sequence[DosedMaterial],
-    bits: Sequence[Brought],
+    bits: Sequence[LabelContribution],
     entries: Sequence[Entry],
     jurisdiction: Jurisdiction,
     book: NameBook,
@@ -77,7 +77,7 @@ def _about_sums(materials: Sequence[DosedMaterial]) -> Iterable[str]:
             yield f"The parts of {material.name} add up to {plain(inside)} %; only what is listed is declared."
 
 
-def _about_roles(bits: Sequence[Brought], book: NameBook) -> Iterable[str]:
+def _about_roles(bits: Sequence[LabelContribution], book: NameBook) -> Iterable[str]:
     colours = {bit.name.key for bit in bits if bit.role is Role.COLOUR}
     for bit in bits:
         name = bit.part.inci
@@ -93,7 +93,7 @@ def _about_roles(bits: Sequence[Brought], book: NameBook) -> Iterable[str]:
             yield f"{name} is listed by its weight; if it is there to colour, mark it as a colourant."
 
 
-def _about_eu_rules(bits: Sequence[Brought]) -> Iterable[str]:
+def _about_eu_rules(bits: Sequence[LabelContribution]) -> Iterable[str]:
     for bit in bits:
         if bit.incidental:
             yield (
@@ -110,7 +110,7 @@ def _about_eu_rules(bits: Sequence[Brought]) -> Iterable[str]:
         yield "'+/-' is for decorative products sold in several shades (EU 1223/2009 Art. 19(1)(g))."
 
 
-def _about_us_rules(bits: Sequence[Brought]) -> Iterable[str]:
+def _about_us_rules(bits: Sequence[LabelContribution]) -> Iterable[str]:
     declared = {bit.name.key for bit in bits if not bit.incidental}
     for bit in bits:
         if bit.incidental and bit.name.key not in declared:
@@ -128,5 +128,5 @@ def _about_us_rules(bits: Sequence[Brought]) -> Iterable[str]:
         yield "The US has no list of fragrance allergens to name yet; the rule that will make one is pending."
 
 
-def _colours(bits: Sequence[Brought]) -> list[Brought]:
+def _colours(bits: Sequence[LabelContribution]) -> list[LabelContribution]:
     return [bit for bit in bits if bit.role in (Role.COLOUR, Role.SHADE)]

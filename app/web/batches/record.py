@@ -4,7 +4,7 @@ from flask import make_response, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.documents.batch_record import record_pdf, record_values
-from app.documents.papers import Setting
+from app.documents.papers import PageSetup
 from app.documents.render import PaperFault
 from app.web import context
 from app.web.batches.area import blueprint
@@ -30,7 +30,7 @@ def record_as_pdf(batch_id: int) -> Page:
     with context.store().reading() as session:
         found = batch_record(session, batch_id)
     try:
-        paper = record_pdf(found, Setting(workshop(), today(), asked if asked in {"A4", "Letter"} else None))
+        paper = record_pdf(found, PageSetup(workshop(), today(), asked if asked in {"A4", "Letter"} else None))
     except PaperFault as error:
         back = url_for("batches.record", batch_id=batch_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503

@@ -8,7 +8,7 @@ from werkzeug.datastructures import MultiDict
 
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.web.formulas.forms import Posted, choices_of, new_id
+from app.web.formulas.forms import PostedFormula, choices_of, new_id
 from app.work.formulas import moves, rows, scaling
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import DraftConflict, SaveOrigin, open_draft, redo, save_draft, undo
@@ -16,7 +16,7 @@ from app.work.formulas.merge import merge
 from app.work.formulas.paste import preview, with_rows
 from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.results import Results, results_of
-from app.work.formulas.suggesting import choices, take
+from app.work.formulas.suggesting import accept_suggestion, choices
 from app.work.formulas.usual_phases import sort_into_phases
 
 
@@ -48,7 +48,7 @@ ROW_DEEDS: dict[str, Deed] = {
 THEN = {"rows": "rows", "paste": "paste"}
 
 
-def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
+def act(store: Store, formula_id: int, form: PostedFormula, raw: MultiDict[str, str]) -> Done:
     """Save the posted draft and do what its button says.
 
     Raises:
@@ -59,7 +59,7 @@ def act(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -
     word, _, rest = form.do.partition(":")
     if word in SPECIAL:
         return SPECIAL[word](store, formula_id, form, raw)
-    named = {line_id: take(store, value, "") for line_id, value in choices_of(raw).items()}
+    named = {line_id: accept_suggestion(store, value, "") for line_id, value in choices_of(raw).items()}
     draft = form.draft
     for line_id, name in named.items():
         draft = moves.rename_line(draft, line_id, name) if name else draft
@@ -99,7 +99,7 @@ def _changed(asked: AskedAction) -> Answer:
 def _take(asked: AskedAction) -> Answer:
     line_id, _, value = asked.rest.partition(":")
     typed = next((line.typed for line in asked.draft.lines if line.id == line_id), "")
-    return moves.rename_line(asked.draft, line_id, take(asked.store, value, typed)), ""
+    return moves.rename_line(asked.draft, line_id, accept_suggestion(asked.store, value, typed)), ""
 
 
 def _sort_phases(asked: AskedAction) -> Answer:
@@ -152,7 +152,8 @@ def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: s
     """Put pasted rows below a line; a name that is in doubt stays as pasted and is asked at its line."""
     shown = preview(text, len(draft.lines), partial(choices, store))
     read = [
-        (take(store, row.sure.value, row.name) if row.sure else row.name, row.amount, row.phase) for row in shown.rows
+        (accept_suggestion(store, row.sure.value, row.name) if row.sure else row.name, row.amount, row.phase)
+        for row in shown.rows
     ]
     if not draft.lines and shown.are_weights:
         draft = replace(draft, basis="amounts", batch="")
@@ -210,7 +211,7 @@ def _neighbour(draft: Draft, line_id: str) -> str:
     return near[0] if near else ""
 
 
-def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
+def _undo(store: Store, formula_id: int, form: PostedFormula, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.origin)
     with store.reading() as session:
         undone = open_draft(session, formula_id).undo
@@ -218,19 +219,19 @@ def _undo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str])
     return Done(redraw=True, said=f"Undone: {undone[:1].lower() if undone[1:2].islower() else undone[:1]}{undone[1:]}.")
 
 
-def _redo(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
+def _redo(store: Store, formula_id: int, form: PostedFormula, raw: MultiDict[str, str]) -> Done:
     save_draft(store, formula_id, form.draft, form.origin)
     redo(store, formula_id, form.origin.editor)
     return Done(redraw=True, said="Redone.")
 
 
-def own_words(store: Store, form: Posted) -> Draft:
+def own_words(store: Store, form: PostedFormula) -> Draft:
     """Return the posted draft with the materials its lines had when the page was opened."""
     with store.reading() as session:
         return match_materials(session, form.draft, form.base)
 
 
-def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str]) -> Done:
+def _settle(store: Store, formula_id: int, form: PostedFormula, raw: MultiDict[str, str]) -> Done:
     """Settle two saves of one draft: merged by field, mine as it is typed, or theirs as it stands.
 
     The choice was made about the state that was shown; when that has changed again, it is shown again.
@@ -251,7 +252,7 @@ def _settle(store: Store, formula_id: int, form: Posted, raw: MultiDict[str, str
     return Done(redraw=True, said=f"{said}.")
 
 
-SPECIAL: dict[str, Callable[[Store, int, Posted, MultiDict[str, str]], Done]] = {
+SPECIAL: dict[str, Callable[[Store, int, PostedFormula, MultiDict[str, str]], Done]] = {
     "undo": _undo,
     "redo": _redo,
     "settle": _settle,

@@ -36,7 +36,7 @@ _ROW = re.compile(r"\d{1,18}")
 
 
 @dataclass(frozen=True, slots=True)
-class Posted:
+class PostedFormula:
     """A posted form: the draft, where it started from, what else to do, and what is too long to keep."""
 
     draft: Draft
@@ -51,13 +51,13 @@ def new_id() -> str:
     return "r" + secrets.token_hex(5)
 
 
-def posted(form: Form) -> Posted:
+def posted(form: Form) -> PostedFormula:
     """Read a posted form; nothing is refused here but texts that are too long."""
     draft = draft_of(form)
     version = form.get("row_version", "")
     base = _base(form.get("base", ""))
     origin = SaveOrigin(int(version) if _ROW.fullmatch(version) else 0, form.get("editor", "")[:40], base)
-    return Posted(draft, origin, base, form.get("do", ""), tuple(_too_long(draft)))
+    return PostedFormula(draft, origin, base, form.get("do", ""), tuple(_too_long(draft)))
 
 
 def _base(text: str) -> Draft | None:

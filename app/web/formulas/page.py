@@ -12,7 +12,7 @@ from app.web.context import person
 from app.web.formulas.columns import COLUMNS, chosen
 from app.web.formulas.figures import figures, most_decimals
 from app.web.formulas.follows import follows
-from app.web.formulas.forms import USES, Posted, new_id
+from app.web.formulas.forms import USES, PostedFormula, new_id
 from app.work.formulas.around import Around, read_around
 from app.work.formulas.draft import Draft
 from app.work.formulas.editing import code_faults, open_draft
@@ -42,7 +42,7 @@ class FormulaPage:
     suggestions: dict[str, list[Suggestion]]
 
 
-def look(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bool = True) -> FormulaPage:
+def load_page(store: Store, formula_id: int, typed: Draft | None = None, *, whole: bool = True) -> FormulaPage:
     """Read a formula and work out its draft, or what is typed in its place.
 
     Without ``whole`` what stands around it stays unread: versions, answers to findings, readings at the bench.
@@ -96,7 +96,7 @@ def full_page(sheet: FormulaPage, **more: Any) -> str:
     return render_template("formulas/page.html", **context(sheet, follows=follows(sheet), **more))
 
 
-def unsaved_page(sheet: FormulaPage, form: Posted, **more: Any) -> str:
+def unsaved_page(sheet: FormulaPage, form: PostedFormula, **more: Any) -> str:
     """Render the page of a save that was not taken: as it was typed, and from where it started."""
     start = {
         "row_version": form.origin.row_version,

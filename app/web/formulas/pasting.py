@@ -15,7 +15,7 @@ from app.work.formulas.paste import in_percent, preview, with_rows
 from app.work.formulas.pinned_materials import match_materials, shelf_of
 from app.work.formulas.resolve import MOST_LINES
 from app.work.formulas.steps import OpenDraft
-from app.work.formulas.suggesting import choices, take
+from app.work.formulas.suggesting import accept_suggestion, choices
 from app.work.formulas.usual_phases import sort_into_phases
 
 KEEP_AS_TYPED = "keep"
@@ -86,4 +86,8 @@ def _chosen() -> Iterable[tuple[str, str, str]]:
         name, amount, choice = (form.get(f"{field}.{place}", "") for field in ("name", "amount", "choice"))
         if form.get(f"use.{place}") and name.strip():
             known = choice and choice != KEEP_AS_TYPED
-            yield (take(context.store(), choice, name) if known else name), amount, form.get(f"phase.{place}", "")
+            yield (
+                (accept_suggestion(context.store(), choice, name) if known else name),
+                amount,
+                form.get(f"phase.{place}", ""),
+            )

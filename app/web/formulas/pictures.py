@@ -14,7 +14,7 @@ from app.documents.drawings.shares import Share, weight_against_cost
 from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import facts_of
-from app.web.formulas.page import FormulaPage, look
+from app.web.formulas.page import FormulaPage, load_page
 from app.web.ph.section import ph_view
 from app.work.formulas.life import Life, life_of
 from app.work.formulas.results import Results
@@ -34,7 +34,7 @@ class FormulaDrawing:
 @blueprint.get("/<int:formula_id>/pictures")
 def pictures(formula_id: int) -> Page:
     """Show a formula in pictures."""
-    sheet = look(context.store(), formula_id)
+    sheet = load_page(context.store(), formula_id)
     with context.store().reading() as session:
         lived = life_of(session, formula_id)
     drawn = making_of(sheet.results.formula)

@@ -9,7 +9,7 @@ from app.store.errors import NotFound
 from app.web import context
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.forms import posted
-from app.web.formulas.page import full_page, look
+from app.web.formulas.page import full_page, load_page
 from app.web.formulas.save_answers import refused, too_late
 from app.work.formulas.compare import compare
 from app.work.formulas.editing import DraftConflict, open_draft, save_draft
@@ -55,7 +55,7 @@ def keep(formula_id: int) -> Page:
 
 
 def _not_kept(formula_id: int, faults: tuple[FieldFault, ...], note: str) -> Page:
-    return full_page(look(context.store(), formula_id), faults=faults, version_note=note, loud=True), 422
+    return full_page(load_page(context.store(), formula_id), faults=faults, version_note=note, loud=True), 422
 
 
 @blueprint.get("/<int:formula_id>/versions/<int:number>")

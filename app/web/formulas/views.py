@@ -9,7 +9,7 @@ from app.web.formulas.actions import Done, act
 from app.web.formulas.area import Page, blueprint
 from app.web.formulas.follows import answer
 from app.web.formulas.forms import posted
-from app.web.formulas.page import full_page, look, parts
+from app.web.formulas.page import full_page, load_page, parts
 from app.web.formulas.save_answers import refused, too_late
 from app.web.paging import page_after_skipped
 from app.work.form import Faults
@@ -69,7 +69,7 @@ def suggestions() -> Page:
 def show(formula_id: int) -> Page:
     """Show the page of one formula; ``rows`` asks for more empty rows than one."""
     rows = MORE_ROWS if request.args.get("rows") else 1
-    return full_page(look(context.store(), formula_id), empty_rows=rows)
+    return full_page(load_page(context.store(), formula_id), empty_rows=rows)
 
 
 @blueprint.post("/<int:formula_id>")
@@ -96,14 +96,14 @@ def save(formula_id: int) -> Page:
         if form.do == "columns":
             columns.keep(away, request, context.person(), request.form.getlist("column"))
         return away
-    found = parts(look(context.store(), formula_id, whole=False), with_lines=done.redraw)
+    found = parts(load_page(context.store(), formula_id, whole=False), with_lines=done.redraw)
     return jsonify({**found, "focus": done.focus, "said": done.said, "named": done.named})
 
 
 @blueprint.get("/<int:formula_id>/follows")
 def what_follows(formula_id: int) -> Page:
     """Return the pH and the checks of the draft as it stands, with the notes that are open on the page."""
-    return jsonify(answer(look(context.store(), formula_id), request.args.getlist("open")))
+    return jsonify(answer(load_page(context.store(), formula_id), request.args.getlist("open")))
 
 
 @blueprint.get("/<int:formula_id>/lines/<line_id>/card")

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.documents.papers import Setting, press_named
+from app.documents.papers import PageSetup, press_named
 from app.documents.render import PaperFault
 from app.store.errors import NotFound
 from app.store.labour import WorkedTime, worked_times
@@ -90,7 +90,7 @@ def cancel_time(time_id: int) -> Page:
 def cost_as_pdf(batch_id: int) -> Page:
     """Send what a batch cost as a PDF."""
     asked, found = request.args.get("paper", ""), _cost(batch_id)
-    setting = Setting(workshop(), today(), asked if asked in {"A4", "Letter"} else None)
+    setting = PageSetup(workshop(), today(), asked if asked in {"A4", "Letter"} else None)
     try:
         paper = press_named("batch_cost", (found.batch.number,), setting, cost=found, batch=found.batch)
     except PaperFault as error:

@@ -7,7 +7,7 @@ from flask import flash, make_response, redirect, render_template, request, url_
 from werkzeug.wrappers import Response
 
 from app.documents.packing_record import packing_pdf, record_values
-from app.documents.papers import Setting
+from app.documents.papers import PageSetup
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import Conflict, NotFound
@@ -255,7 +255,7 @@ def record_as_pdf(run_id: int) -> Page:
     with context.store().reading() as session:
         found = packing_record(session, run_id)
     try:
-        paper = packing_pdf(found, Setting(workshop(), today(), asked if asked in {"A4", "Letter"} else None))
+        paper = packing_pdf(found, PageSetup(workshop(), today(), asked if asked in {"A4", "Letter"} else None))
     except PaperFault as error:
         back = url_for("packing.record", run_id=run_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503

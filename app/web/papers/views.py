@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import Blueprint, Response, make_response, render_template, request, url_for
 
-from app.documents.papers import Setting, press
+from app.documents.papers import PageSetup, print_paper
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.store.errors import NotFound
@@ -40,10 +40,10 @@ def asked(formula_id: int) -> PaperRequest:
     )
 
 
-def setting() -> Setting:
+def setting() -> PageSetup:
     """Return the workshop, today, and the paper asked for."""
     paper = request.args.get("paper", "")
-    return Setting(workshop(), today(), paper if paper in {"A4", "Letter"} else None)
+    return PageSetup(workshop(), today(), paper if paper in {"A4", "Letter"} else None)
 
 
 @blueprint.get("/formulas/<int:formula_id>/batch-sheet")
@@ -132,7 +132,7 @@ def _pdf(kind: str, formula_id: int, make: Maker) -> Page:
 def _pressed(kind: str, values: dict[str, Any], back: str) -> Page:
     formula = values["sheet"].formula
     try:
-        paper = press(kind, values.get("number") or formula.code, formula.version_number, setting(), **values)
+        paper = print_paper(kind, values.get("number") or formula.code, formula.version_number, setting(), **values)
     except PaperFault as error:
         return render_template("papers/fault.html", reason=str(error), back=back), 503
     answer = make_response(paper.content)

@@ -10,7 +10,7 @@ from app.science.errors import Invalid
 from app.store.errors import Conflict
 from app.web import context
 from app.web.formulas.forms import new_id
-from app.web.formulas.page import FormulaPage, look
+from app.web.formulas.page import FormulaPage, load_page
 from app.web.ph.area import blueprint
 from app.web.ph.section import ph_view
 from app.web.row_number import number
@@ -33,7 +33,7 @@ Page = str | Response | tuple[str, int]
 @blueprint.get("/formulas/<int:formula_id>/ph")
 def full(formula_id: int) -> Page:
     """Show everything about the pH of a formula."""
-    return _page(look(context.store(), formula_id))
+    return _page(load_page(context.store(), formula_id))
 
 
 def _page(sheet: FormulaPage, fault: str = "") -> str:
@@ -75,7 +75,7 @@ def _choice(sheet: FormulaPage, row_version: int) -> ChangedFormula:
 def _chosen(
     formula_id: int, apply: Callable[[ChangedFormula, FormulaPage], tuple[OpenDraft, str]], anchor: str
 ) -> Page:
-    sheet = look(context.store(), formula_id)
+    sheet = load_page(context.store(), formula_id)
     version = number(request.form.get("row_version", ""))
     choice = _choice(sheet, -1 if version is None else version)
     try:
@@ -111,7 +111,7 @@ def thickener(formula_id: int) -> Page:
 @blueprint.get("/formulas/<int:formula_id>/ph/stock")
 def stock(formula_id: int) -> Page:
     """Work out a stock solution, with a label for the bottle."""
-    current = look(context.store(), formula_id).current
+    current = load_page(context.store(), formula_id).current
     # Read the form from the address; what was not asked yet is as usual for the starting material.
     asked = request.args
     key = asked.get("start", STARTS[0].key)

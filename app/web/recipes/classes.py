@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from flask import Response, render_template, request, url_for
 
 from app.documents.class_kits import ClassLabels, class_labels, class_paper, usual_grid
-from app.documents.papers import Setting
+from app.documents.papers import PageSetup
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.science.label_sheets import SheetGrid
@@ -29,7 +29,7 @@ class _Asked:
 
     kits: ClassKits | None
     grid: SheetGrid
-    setting: Setting
+    setting: PageSetup
     sheets: tuple[LabelSheet, ...]
     products: tuple[Product, ...]
     fault: Invalid | None

@@ -2,7 +2,7 @@
 
 from flask import flash, make_response, redirect, render_template, request, url_for
 
-from app.documents.papers import press
+from app.documents.papers import print_paper
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
 from app.web import context
@@ -60,7 +60,7 @@ def checks_pdf(formula_id: int) -> Page:
     sheet = _sheet(formula_id)
     formula = sheet.formula
     try:
-        paper = press("checks", formula.code, formula.version_number, setting(), sheet=sheet)
+        paper = print_paper("checks", formula.code, formula.version_number, setting(), sheet=sheet)
     except PaperFault as error:
         back = url_for("rules.checks_paper", formula_id=formula_id, version=formula.version_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503

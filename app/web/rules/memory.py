@@ -15,9 +15,9 @@ from app.work.rules.corrections import (
     Correction,
     Place,
     choices_of,
+    correct,
     find_value,
     is_number,
-    put_right,
     read_corrections,
     take_back,
 )
@@ -97,7 +97,7 @@ def put_value_right() -> Page:
         return redirect(url_for("rules.memory_index", table=place[0]), 303)
     typed = {field: request.form.get(field, "") for field in TYPED}
     try:
-        put_right(context.store(), place, *typed.values())
+        correct(context.store(), place, *typed.values())
     except Faults as error:
         faults = {fault.field: fault.message for fault in error.faults}
         return _value_page(find_value(place), _own().get(place), typed, faults), 422

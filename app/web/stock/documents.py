@@ -26,10 +26,10 @@ PAGES = {
 @blueprint.get("/stock/documents")
 def wanted() -> str:
     """List the documents that are wanted: a few of each sort, or all of one sort."""
-    only = next((why for why in documents.Wanted if why.value == request.args.get("show", "")), None)
+    only = next((why for why in documents.WhyWanted if why.value == request.args.get("show", "")), None)
     with context.store().reading() as session:
         if only is None:
-            pages = {why: documents.wanted_documents(session, why, 0, FEW + 1) for why in documents.Wanted}
+            pages = {why: documents.wanted_documents(session, why, 0, FEW + 1) for why in documents.WhyWanted}
             return render_template("stock/wanted.html", found=pages, few=FEW)
         page = page_after_skipped(lambda skip: documents.wanted_documents(session, only, skip, ROWS + 1), ROWS)
     return render_template("stock/wanted_sort.html", why=only, page=page)

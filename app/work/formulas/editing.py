@@ -18,7 +18,7 @@ from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.faults import FieldFault
 from app.work.formulas.pinned_materials import match_materials
 from app.work.formulas.resolve import MOST_LINES, TOO_MANY
-from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, opened, walk
+from app.work.formulas.steps import OpenDraft, add_step, code_taken, first_step, move_in_history, opened
 
 LONGEST_CODE = 12
 EMPTY = Draft(phases=(DraftPhase("p1"),))
@@ -173,7 +173,7 @@ def redo(store: Store, formula_id: int, editor: str) -> OpenDraft:
 def _walk(store: Store, formula_id: int, steps: int, editor: str, nothing: str) -> OpenDraft:
     with store.transaction() as session:
         formula = find(session, formula_id)
-        if not walk(session, formula, steps, editor):
+        if not move_in_history(session, formula, steps, editor):
             raise Invalid("", nothing)
         return opened(session, formula)
 

@@ -134,7 +134,7 @@ def _insert(session: Session, formula: FormulaRow, step: int, draft: Draft, chan
     session.flush()
 
 
-def walk(session: Session, formula: FormulaRow, steps: int, editor: str) -> bool:
+def move_in_history(session: Session, formula: FormulaRow, steps: int, editor: str) -> bool:
     """Go back (-1) or forth (+1) among the steps; tell whether there was a step to go to."""
     near = _near(session, formula)
     target = near.get(formula.draft_step + steps)

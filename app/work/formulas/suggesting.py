@@ -90,7 +90,7 @@ def _place(found: Iterable[Suggestion]) -> list[tuple[bool, int]]:
     return [(one.on_shelf, one.standing) for one in found]
 
 
-def take(store: Store, value: str, typed: str) -> str:
+def accept_suggestion(store: Store, value: str, typed: str) -> str:
     """Carry out a choice and give the name of the material that now stands on the shelf.
 
     ``library:<key>`` puts the shipped material on the shelf, ``bare`` a new one that is called and made of what was

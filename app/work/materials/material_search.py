@@ -40,7 +40,7 @@ class SearchedFor:
 
 
 @dataclass(frozen=True, slots=True)
-class Outline:
+class MaterialSummary:
     """What the list needs to know of a material to filter it."""
 
     id: int
@@ -55,7 +55,7 @@ class ShelfOutline:
     """The whole shelf in outline, ready to be searched; ``marker`` says of which state of the database."""
 
     marker: Marker
-    outlines: dict[int, Outline]
+    outlines: dict[int, MaterialSummary]
     index: Index[int]
 
     @property
@@ -91,7 +91,9 @@ def shelf_index(store: Store, session: Session) -> ShelfOutline:
 def _read_shelf(session: Session, marker: Marker) -> ShelfOutline:
     rows, names = shelf_outline(session), part_names(session)
     outlines = {
-        row.id: Outline(row.id, row.library_key, split_cell(row.functions), row.phase_hint.value, bool(row.retired_at))
+        row.id: MaterialSummary(
+            row.id, row.library_key, split_cell(row.functions), row.phase_hint.value, bool(row.retired_at)
+        )
         for row in rows
     }
     entries = []
@@ -141,7 +143,7 @@ def _shelf_ids(shelf: ShelfOutline, wanted: SearchedFor) -> tuple[list[int], boo
     return ids, all(hit.sure for hit in hits)
 
 
-def _passes(outline: Outline, wanted: SearchedFor) -> bool:
+def _passes(outline: MaterialSummary, wanted: SearchedFor) -> bool:
     state = wanted.state == ALL or outline.retired == (wanted.state == RETIRED)
     return state and _fits(outline.functions, outline.phase, wanted)
 

@@ -172,7 +172,7 @@ def delete_unused(store: Store, material_id: int) -> str:
     """
     with store.transaction() as session:
         material = get_material(session, material_id)
-        if not use_of(session, material_id).may_go:
+        if not use_of(session, material_id).deletable:
             raise Conflict(f"{material.name} is used, so it can only be retired.")
         session.delete(material)
         return material.name

@@ -137,7 +137,7 @@ class ValueForm(Form):
     who = ShortText("By", longest=80)
 
 
-def put_right(store: Store, place: Place, value: str, source: str, who: str) -> None:
+def correct(store: Store, place: Place, value: str, source: str, who: str) -> None:
     """Write a value down in the place of a shipped one; a second correction replaces the first.
 
     Raises:

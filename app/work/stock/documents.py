@@ -220,7 +220,7 @@ class WantedDocument:
     path: str
 
 
-class Wanted(StrEnum):
+class WhyWanted(StrEnum):
     """Why a document is wanted."""
 
     ALLERGENS = "allergen sheet"
@@ -230,7 +230,7 @@ class Wanted(StrEnum):
     PAST = "no longer valid"
 
 
-def wanted_documents(session: Session, why: Wanted, skip: int = 0, most: int | None = None) -> list[WantedDocument]:
+def wanted_documents(session: Session, why: WhyWanted, skip: int = 0, most: int | None = None) -> list[WantedDocument]:
     """Return which documents of one sort are wanted for what is on hand and on the shelf, by name, a page of them.
 
     An allergen sheet for every perfume and essential oil; a safety data sheet, not older than three years (common
@@ -312,12 +312,12 @@ def _past_documents(_session: Session) -> Query:
     return past.order_by(Document.valid_until, Document.id)
 
 
-_QUERIES: dict[Wanted, Callable[[Session], Query]] = {
-    Wanted.ALLERGENS: _wanted_allergens,
-    Wanted.DATA_SHEET: _wanted_data_sheets,
-    Wanted.OLD_DATA_SHEET: _old_data_sheets,
-    Wanted.CERTIFICATE: _wanted_certificates,
-    Wanted.PAST: _past_documents,
+_QUERIES: dict[WhyWanted, Callable[[Session], Query]] = {
+    WhyWanted.ALLERGENS: _wanted_allergens,
+    WhyWanted.DATA_SHEET: _wanted_data_sheets,
+    WhyWanted.OLD_DATA_SHEET: _old_data_sheets,
+    WhyWanted.CERTIFICATE: _wanted_certificates,
+    WhyWanted.PAST: _past_documents,
 }
 
 

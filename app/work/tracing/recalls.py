@@ -17,7 +17,7 @@ from app.store.distribution import STANDS, Dispatch, DispatchKind, Receiver
 from app.store.errors import Conflict, NotFound
 from app.store.packing import FinishedBalance, PackingRun, RunState
 from app.store.products import Product
-from app.store.quality import Recall, RecallBatch, RecallLot, RecallNotice, Told, get_recall
+from app.store.quality import NoticeWay, Recall, RecallBatch, RecallLot, RecallNotice, get_recall
 from app.store.stock import Lot
 from app.store.tracing import BatchNode, LotNode, SentNode, batch_nodes, lot_nodes, sent_of
 from app.store.workshop import next_in_series
@@ -201,7 +201,7 @@ def list_complete(session: Session, recall_id: int, typed: SignForm) -> None:
 class NoticeForm(Form):
     """That a receiver was told, and whether they were reached."""
 
-    how = OneOf("How", Told, "Choose how they were told.", default=Told.MAIL.value)
+    how = OneOf("How", NoticeWay, "Choose how they were told.", default=NoticeWay.MAIL.value)
     reached = TickBox("They answered")
     by = Name("By", "Enter your name or initials.", longest=80, width="w8")
 

@@ -5,7 +5,7 @@ import pytest
 from app.science.errors import Invalid
 from app.store.engine import Store
 from app.store.errors import NotFound
-from app.work.formulas.suggesting import choices, suggest, take, unmatched
+from app.work.formulas.suggesting import accept_suggestion, choices, suggest, unmatched
 from app.work.materials.material_form import MaterialForm, PartForm
 from app.work.materials.shelf import add_material, load_material, put_on_shelf, retire
 
@@ -76,25 +76,25 @@ def test_only_the_very_name_or_the_only_inci_is_sure(store: Store, glycerin: int
 
 
 def test_a_library_material_goes_onto_the_shelf_once(store: Store) -> None:
-    name = take(store, "library:glycerin", "glyc")
-    assert take(store, "library:glycerin", "glyc") == name
+    name = accept_suggestion(store, "library:glycerin", "glyc")
+    assert accept_suggestion(store, "library:glycerin", "glyc") == name
     assert load_material(store, 1).name == name
     assert suggest(store, name)[0].on_shelf
 
 
 def test_a_bare_name_becomes_a_material_of_that_name(store: Store) -> None:
-    assert take(store, "bare", "Lake Blue 7") == "Lake Blue 7"
+    assert accept_suggestion(store, "bare", "Lake Blue 7") == "Lake Blue 7"
     material = load_material(store, 1)
     assert [(part.inci, part.percent) for part in material.parts] == [("Lake Blue 7", 100)]
     with pytest.raises(Invalid, match="already a material named"):
-        take(store, "bare", "lake blue 7")
+        accept_suggestion(store, "bare", "lake blue 7")
 
 
 def test_choices_that_mean_nothing_change_nothing(store: Store) -> None:
-    assert take(store, "shelf:99", "typed") == "typed"
-    assert take(store, "nonsense", "typed") == "typed"
+    assert accept_suggestion(store, "shelf:99", "typed") == "typed"
+    assert accept_suggestion(store, "nonsense", "typed") == "typed"
     with pytest.raises(NotFound):
-        take(store, "library:no-such-thing", "typed")
+        accept_suggestion(store, "library:no-such-thing", "typed")
 
 
 def test_suggestions_for_open_lines_stop_after_the_first_few(store: Store) -> None:

@@ -31,7 +31,7 @@ from app.work.materials.shelf import add_material
 from app.work.packing.actual_cost import batch_cost
 from app.work.paper_formula import PaperRequest, batch_sheet_of, cost_sheet_of, declaration_of
 from app.work.recipe import recipe_of
-from app.work.rules.corrections import put_right
+from app.work.rules.corrections import correct
 from app.work.rules.formula_checks import GivenAnswers
 
 FORMULA, RELEASED = 2, 2  # the hand cream of the demonstration, and a batch of it that was released and packed
@@ -90,7 +90,7 @@ changes = st.one_of(
 def change(store: Store, what: str, value: Any) -> None:
     """Change one thing of the workshop, its shelf, its equipment or the tables."""
     if what == "correction":
-        put_right(store, LIMIT, str(value), "a source", "Ines")
+        correct(store, LIMIT, str(value), "a source", "Ines")
         return
     with store.transaction() as session:
         if what in SETTINGS:

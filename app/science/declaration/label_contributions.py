@@ -23,7 +23,7 @@ _NANO = re.compile(r"\s*\(nano\)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
-class Brought:
+class LabelContribution:
     """A part at its amount, % w/w of the finished formula, with the name and role it has on the label."""
 
     role: Role
@@ -38,9 +38,9 @@ class Brought:
         return self.part.kind is PartKind.INCIDENTAL
 
 
-def brought(
+def label_contributions(
     materials: Iterable[DosedMaterial], jurisdiction: Jurisdiction, book: NameBook, *, bilingual: bool = False
-) -> tuple[Brought, ...]:
+) -> tuple[LabelContribution, ...]:
     """List what the materials bring, in their order; parts of 0 % are left out, shades of a may-contain list stay."""
     found = []
     pairs = ((material, part) for material in materials for part in material.parts)
@@ -50,7 +50,7 @@ def brought(
         if bilingual:
             name = _in_both(name, role, jurisdiction)
         if percent > 0 or role is Role.SHADE:
-            found.append(Brought(role, name, percent, material.name, part))
+            found.append(LabelContribution(role, name, percent, material.name, part))
     return tuple(found)
 
 
