@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from functools import cache
 
+from app.reference.library import substances
 from app.reference.materials import library_materials
 from app.reference.search import Index, SearchEntry, build_index
 from app.reference.synonyms import other_names
@@ -17,7 +18,9 @@ def library_index() -> Index[str]:
     entries = []
     for one in library_materials():
         names = (*one.aliases, *also_called(one.inci_names))
-        entries.append(SearchEntry(one.key, one.name, one.inci_names, one.cas_numbers, one.functions, names))
+        found = (substances().get(inci_key(name)) for name in one.inci_names)
+        cas = (*one.cas_numbers, *(number for substance in found if substance for number in substance.cas_alt))
+        entries.append(SearchEntry(one.key, one.name, one.inci_names, cas, one.functions, names))
     return build_index(entries)
 
 

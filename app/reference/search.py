@@ -31,7 +31,14 @@ _SAME = (
     (re.compile(r"\bessential oil\b|\beo\b"), "oil"),
     (re.compile(r"sulph"), "sulf"),
     (re.compile(r"\baluminium\b"), "aluminum"),
+    (re.compile(r"\b(?:huile essentielle|aceite esencial|essential oil)\b"), "oil"),
+    (re.compile(r"\b(?:huile|aceite|olie|olio|oleo)\b"), "oil"),
+    (re.compile(r"\b(?:beurre|manteca|boter|burro)\b"), "butter"),
+    (re.compile(r"\b(?:eau|agua|acqua)\b"), "water"),
+    (re.compile(r"\b(?:acide|acido|zuur)\b"), "acid"),
+    (re.compile(r"\b(?:de|du|des|di|del|della|la|le)\b\s*(?=\S)"), ""),
 )
+_ELIDED = re.compile(r"\b[dl]['’](?=\w)", re.IGNORECASE)  # huile d'argan, extrait d'aloès
 # Words that say too little to find something by when the others are not known.
 _GENERAL = {
     "acid", "alcohol", "and", "base", "blend", "butter", "certified", "clear", "cold", "cosmetic", "extract", "flower",
@@ -84,7 +91,7 @@ def words_of(text: str) -> list[str]:
     >>> words_of("Coco-Glucoside, 110615-47-9")
     ['coco', 'glucoside', '110615-47-9']
     """
-    return [word.rstrip("-") for word in _WORD.findall(fold(text))]
+    return [word.rstrip("-") for word in _WORD.findall(fold(_ELIDED.sub("", text)))]
 
 
 @dataclass(frozen=True)
@@ -185,7 +192,7 @@ def search(index: Index[K], text: str, limit: int = 20) -> list[Hit[K]]:
     for way, same in _SAME:
         said = way.sub(same, said)
     written_out = words_of(said)
-    ways = [typed] if written_out == typed else [typed, written_out]
+    ways = [typed] if written_out in (typed, []) else [typed, written_out]
     joined = [[*typed[:n], typed[n] + typed[n + 1], *typed[n + 2 :]] for n in range(len(typed) - 1)]
     found = _spelled(index, ways) or _spelled(index, joined)
     if not found:

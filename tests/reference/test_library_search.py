@@ -57,6 +57,25 @@ def test_what_a_maker_types_finds_what_is_meant_first(text: str, key: str) -> No
     assert (first.entry.id, first.sure or text.startswith("organic")) == (key, True)
 
 
+# Words of a German, French, Spanish or Dutch maker, and further CAS numbers (CosIng, common practice).
+ABROAD = [
+    ("huile d'argan", "argania-spinosa-kernel-oil"), ("huile essentielle de lavande", "lavandula-angustifolia-oil"),
+    ("rosenwasser", "rosa-damascena-flower-water"), ("eau de rose", "rosa-damascena-flower-water"),
+    ("bijenwas", "cera-alba"), ("zonnebloemolie", "helianthus-annuus-seed-oil"),
+    ("aceite de ricino", "ricinus-communis-seed-oil"), ("traubenkernöl", "vitis-vinifera-seed-oil"),
+    ("hagebuttenöl", "rosa-canina-fruit-oil"), ("citroenzuur", "citric-acid"), ("natron", "sodium-bicarbonate"),
+    ("acide hyaluronique", "sodium-hyaluronate"), ("kaliumsorbat", "potassium-sorbate"),
+    ("benzoate de sodium", "sodium-benzoate"), ("fenoxietanol", "phenoxyethanol"), ("harnstoff", "urea"),
+    ("manteca de karité", "butyrospermum-parkii-butter"), ("titandioxid", "titanium-dioxide"),
+    ("di water", "aqua"), ("8042-47-5", "paraffinum-liquidum"), ("102-71-6", "triethanolamine"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "key"), ABROAD)
+def test_a_word_of_another_language_or_another_cas_number_finds_the_material(text: str, key: str) -> None:
+    assert search(library_index(), text)[0].entry.id == key
+
+
 NONSENSE = [
     "Moon dust", "fairy dust", "unicorn oil", "dragon tears", "qwerty", "asdfgh oil", "blorpix", "unobtainium", "xyzzy",
     "stardust powder", "zzzz 20", "magic water of youth", "milk", "liquid gold", "light base",
