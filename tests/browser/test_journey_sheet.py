@@ -74,6 +74,18 @@ def weigh_now(page: Page, codes: dict[str, str], grams: str = "") -> None:
     expect(page.locator(".headline .soft").last).not_to_have_text(left)
 
 
+def weight_is_typed_on_the_first_screen_of_a_phone(page: Page) -> None:
+    """See the field for the weight on the screen with the cautions of its phase above it."""
+    before = page.viewport_size
+    page.set_viewport_size({"width": 390, "height": 844})
+    assert page.locator(".care li").count() >= 1
+    field = page.locator("input[name^=actual-]").bounding_box()
+    assert field
+    assert field["y"] + field["height"] <= 844
+    assert before
+    page.set_viewport_size(before)
+
+
 def test_a_batch_goes_from_its_plan_to_its_release_by_a_second_person(visit: Callable[..., Page], store: Store) -> None:
     with store.transaction() as session:
         the_workshop(session).two_people = True
@@ -85,6 +97,7 @@ def test_a_batch_goes_from_its_plan_to_its_release_by_a_second_person(visit: Cal
     record = page.url
     page.get_by_role("link", name="Weigh line by line").click()
     codes = codes_on_shelf(store)
+    weight_is_typed_on_the_first_screen_of_a_phone(page)
     weigh_now(page, codes, str(Decimal(grams_of(page)) - 20))
     page.get_by_role("link", name="Correct it").click()
     page.get_by_label("Weight, g").fill("277.9")
