@@ -15,6 +15,7 @@ from app.documents.drawings.ruler import PhFacts, Window, ph_ruler, small_ph_rul
 from app.documents.drawings.shapes import Drawing
 from app.documents.drawings.shares import Share, weight_against_cost
 from app.documents.paper import environment
+from app.science.acid_base.values import Range
 
 PH = st.floats(0, 14)
 
@@ -29,7 +30,7 @@ def find(drawing: Drawing, look: str) -> list[float]:
 
 @given(PH, PH, st.lists(PH, max_size=5))
 def test_the_ruler_keeps_the_order_of_what_stands_on_it(low: float, wanted: float, read: list[float]) -> None:
-    predicted = (low, low + 0.2, low + 0.4)
+    predicted = Range(low + 0.2, low, low + 0.4)
     facts = PhFacts((), predicted, wanted, tuple((ph, f"{ph:.2f}") for ph in read))
     for drawing in (small_ph_ruler(facts), ph_ruler(facts)):
         places = [*find(drawing, "predicted"), *find(drawing, "wanted"), *find(drawing, "reading")]
@@ -41,7 +42,7 @@ def test_the_ruler_keeps_the_order_of_what_stands_on_it(low: float, wanted: floa
 
 
 def test_the_ruler_says_every_window_reading_and_wish() -> None:
-    facts = PhFacts((Window(2, 6, "Sorbic Acid", "preservative"),), (4.3, 4.4, 4.6), 4.8, ((5.2, "5.2, HC-1"),))
+    facts = PhFacts((Window(2, 6, "Sorbic Acid", "preservative"),), Range(4.4, 4.3, 4.6), 4.8, ((5.2, "5.2, HC-1"),))
     drawing = ph_ruler(facts)
     assert drawing.marks == (
         "target 4.8",
@@ -99,7 +100,7 @@ def test_the_life_of_a_formula_hangs_its_batches_on_their_version() -> None:
 
 
 DRAWINGS = {
-    "ruler": ph_ruler(PhFacts((Window(3, 8, "A & <b>", "gel"),), (4, 5, 6), 5.5, ())),
+    "ruler": ph_ruler(PhFacts((Window(3, 8, "A & <b>", "gel"),), Range(5, 4, 6), 5.5, ())),
     "shares": weight_against_cost([Share('Oil "fine" <i>', 5.0, 2.0)]),
     "making": making([PhaseVessel("A", "", 100, None)]),
 }

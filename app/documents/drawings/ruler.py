@@ -4,6 +4,8 @@ import math
 from dataclasses import dataclass
 
 from app.documents.drawings.shapes import EDGE, Drawing, Shape
+from app.science.acid_base.values import Range
+from app.science.acid_base.wording import in_words, range_in_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,20 +23,20 @@ KINDS = {"preservative": "dots", "gel": "slant", "active": "rungs"}
 
 @dataclass(frozen=True, slots=True)
 class PhFacts:
-    """What stands on the ruler of pH: windows, the prediction (low, likeliest, high), what is wanted, what was read.
+    """What stands on the ruler of pH: windows, the prediction, what is wanted, what was read.
 
     ``readings`` are (pH, words) each.
     """
 
     windows: tuple[Window, ...] = ()
-    predicted: tuple[float, float, float] | None = None
+    predicted: Range | None = None
     wanted: float | None = None
     readings: tuple[tuple[float, str], ...] = ()
 
     def span(self) -> tuple[float, float]:
         """Return the whole pH units between which the ruler is drawn, four units or more."""
         points = [reading[0] for reading in self.readings]
-        points += [] if self.predicted is None else [self.predicted[0], self.predicted[2]]
+        points += [] if self.predicted is None else [self.predicted.low, self.predicted.high]
         points += [] if self.wanted is None else [self.wanted]
         if not points:
             points = [edge for window in self.windows for edge in (window.low, window.high)] or [3.0, 9.0]
@@ -65,7 +67,7 @@ def small_ph_ruler(facts: PhFacts) -> Drawing:
     if keeps and (lowest := max(w.low for w in keeps)) < (highest := min(w.high for w in keeps)):
         shapes.append(Shape("rect", x(lowest), 3, x(highest), 8, "window", pattern="dots"))
     if facts.predicted is not None:
-        left, right = x(facts.predicted[0]), x(facts.predicted[2])
+        left, right = x(facts.predicted.low), x(facts.predicted.high)
         shapes.append(Shape("rect", left, 12, max(right, left + 0.008), 22, "predicted"))
     if facts.wanted is not None:
         shapes.append(Shape("line", x(facts.wanted), 2, x(facts.wanted), 24, "wanted"))
@@ -76,7 +78,7 @@ def small_ph_ruler(facts: PhFacts) -> Drawing:
 def _ruler_title(facts: PhFacts) -> str:
     pieces = []
     if facts.predicted is not None:
-        pieces.append(f"predicted {facts.predicted[0]:.1f} to {facts.predicted[2]:.1f}")
+        pieces.append(f"predicted {range_in_words(facts.predicted)}")
     if facts.wanted is not None:
         pieces.append(f"target {facts.wanted:g}")
     pieces += [f"read {words}" for _, words in facts.readings[:5]]
@@ -105,8 +107,8 @@ def ph_ruler(facts: PhFacts) -> Drawing:
             shapes.append(bar)
         y += 30
     if facts.predicted is not None:
-        lowest, likely, highest = facts.predicted
-        words = f"predicted {lowest:.1f} to {highest:.1f}, likeliest {likely:.1f}"
+        lowest, likely, highest = facts.predicted.low, facts.predicted.value, facts.predicted.high
+        words = f"predicted {range_in_words(facts.predicted)}, likeliest {in_words(facts.predicted, False)}"
         shapes.append(Shape("text", EDGE, y + 11, words=words))
         shapes.append(Shape("rect", x(lowest), y + 15, max(x(highest), x(lowest) + 0.006), y + 26, "predicted", words))
         shapes.append(Shape("line", x(likely), y + 13, x(likely), y + 28, "likely"))

@@ -68,9 +68,7 @@ def facts_of(view: PhView | None, results: Results, readings: tuple[PhReading, .
     ph = view.report.prediction.ph
     target = results.formula.target_ph
     read = tuple((float(r.ph), f"{r.ph:f}, {r.batch}, {day(r.taken_at.astimezone().date())}") for r in readings)
-    return PhFacts(
-        windows_of(view.report), (ph.low, ph.value, ph.high), None if target is None else float(target), read
-    )
+    return PhFacts(windows_of(view.report), ph, None if target is None else float(target), read)
 
 
 def _ph(sheet: "FormulaPage") -> dict[str, Any]:
