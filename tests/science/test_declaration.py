@@ -437,6 +437,11 @@ def test_sums_that_are_not_whole_are_warned_of(law: Jurisdiction) -> None:
     assert any("0.5 is missing" in w for w in labelled(law, one("Aqua", "99.5")).warnings)
     assert any("The parts of x" in w for w in labelled(law, blend("x", "100", part("Aqua", "98"))).warnings)
     assert labelled(law, one("Aqua", "100")).warnings == ()
+    # Shades that may be in it stand beside a whole of 100: 90 and a blend of 10, of which one part is a shade too.
+    blend_of = blend("b", "10", part("Talc"), part("CI 77491", kind=PartKind.COLOURANT, may_contain=True))
+    shade = one("CI 77492", "3", kind=PartKind.COLOURANT, may_contain=True)
+    assert not any("places in the list" in w for w in labelled(law, one("Aqua", "90"), blend_of, shade).warnings)
+    assert any("places in the list" in w for w in labelled(law, one("Aqua", "89"), blend_of, shade).warnings)
 
 
 INCI = (

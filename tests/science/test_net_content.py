@@ -125,6 +125,13 @@ def test_fills_by_the_packers_rules(fills, law, passes):
     assert judge_fills(parse_quantity("50 g"), [Decimal(str(f)) for f in fills], law).passes is passes
 
 
+def test_fills_are_judged_in_the_measure_of_their_content():
+    by_weight = judge_fills(parse_quantity("60 g"), [Decimal(61)], Jurisdiction.EU)
+    by_volume = judge_fills(parse_quantity("60 ml"), [Decimal(59)], Jurisdiction.EU)
+    assert by_weight.why[0] == "Mean 61 g of 1, nominal 60 g: kept."
+    assert by_volume.why[:2] == ("Mean 59 ml of 1, nominal 60 ml: short.", "0 short by more than 4.5 ml; 0 allowed.")
+
+
 def test_without_a_tolerance_only_a_mean_that_is_short_is_judged():
     """NIST Handbook 133 allows no shortage of the mean; its table for volumes is not among those shipped."""
     assert judge_fills(parse_quantity("50 ml"), [Decimal("49.9"), Decimal("50")], Jurisdiction.US).passes is False

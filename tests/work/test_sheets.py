@@ -25,6 +25,8 @@ from app.work.batch_sheet import (
     HOT_CAUTION,
     POWDER_CAUTION,
     BatchSheet,
+    SheetPhase,
+    SheetStep,
     _steps,
     batch_sheet,
     cautions_of,
@@ -202,6 +204,12 @@ CAUTIONS: dict[str, tuple[Any, list[str]]] = {
         [f"Dust, Clay: {POWDER_CAUTION}"],
     ),
 }  # fmt: skip
+
+
+def test_a_line_names_the_steps_that_name_it() -> None:
+    steps = (SheetStep(3, "Melt it.", ("oil", "wax")), SheetStep(4, "Stir.", ()), SheetStep(5, "Add oil.", ("oil",)))
+    found = SheetPhase(phase_of(), (), (), steps)
+    assert [found.steps_of(key) for key in ("oil", "wax", "water")] == [(3, 5), (3,), ()]
 
 
 @pytest.mark.parametrize(("phase", "told"), CAUTIONS.values(), ids=CAUTIONS)

@@ -116,7 +116,9 @@ def test_nothing_is_advised_before_the_first_reading_where_the_target_may_be_met
     start = expected_reading(open_session(mixture, adjuster, counter, 2.0, BATCH_G), None, np.zeros(2))
     inside = open_session(mixture, adjuster, counter, start.high - 0.01, BATCH_G)
     outside = open_session(mixture, adjuster, counter, start.high + 0.05, BATCH_G)
-    assert next_step(inside, (0.0, 0.0)).move is NextMove.MEASURE
+    first = next_step(inside, (0.0, 0.0))
+    assert first.move is NextMove.MEASURE
+    assert (first.grams, first.total_grams, first.low_grams, first.high_grams) == (0.0, 0.0, 0.0, 0.0)
     assert next_step(outside, (0.0, 0.0)).move is NextMove.ADD
 
 

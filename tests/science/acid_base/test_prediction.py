@@ -66,6 +66,9 @@ def test_the_rest_of_a_solution_and_crystal_water_are_water(mix):
     wet = mix(("Citric Acid", 210.139 / 192.124, 100, "monohydrate"))
     assert predict(wet).ph.value == pytest.approx(predict(dry).ph.value, abs=1e-5)
     assert water_percent(wet.lines, wet.water_percent) == pytest.approx(99.0, abs=1e-3)
+    # Two of water: 294.10 g of the dihydrate hold 258.07 g of trisodium citrate.
+    salt = mix(("Sodium Citrate", 294.10 / 258.07, 100, "dihydrate"))
+    assert water_percent(salt.lines, salt.water_percent) == pytest.approx(99.0, abs=1e-3)
 
 
 def test_degassed_bicarbonate_counts_as_sodium(mix):

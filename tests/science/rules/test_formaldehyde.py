@@ -17,6 +17,13 @@ def test_releasers_are_added_for_the_words_on_the_label(ask):
     assert "releases formaldehyde" in finding.message
 
 
+@pytest.mark.parametrize(("measured", "named"), [("0.001", False), ("0.0011", True)])
+def test_what_was_measured_counts_and_at_the_limit_nothing_is_named(ask, measured, named):
+    """(EU) 2022/1181: where the total exceeds 0.001 %."""
+    found = ask({"DMDM Hydantoin": "0.3"}, formaldehyde_percent=Decimal(measured))
+    assert any(f.rule == LABEL for f in found.findings) is named
+
+
 def test_each_alone_would_have_stayed_below(ask):
     assert not [f for f in ask({"DMDM Hydantoin": "0.002"}).findings if f.rule == LABEL]
 

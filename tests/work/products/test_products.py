@@ -1,16 +1,19 @@
 """Products: one formula in several fills and markets, and what follows for its papers."""
 
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
 from app.science.barcode_number import check_digit, read_barcode_number
 from app.science.errors import Invalid
+from app.science.jurisdiction import Jurisdiction
 from app.store.engine import Store
 from app.store.errors import Conflict, NotFound
-from app.store.products import live_products, products_of
+from app.store.products import Product, live_products, products_of
 from app.work.form import Faults
 from app.work.paper_formula import PaperRequest, cost_sheet_of, declaration_of, formula_asked
+from app.work.products.price_list import price_list
 from app.work.products.product_form import PackForm, ProductForm, RateForm
 from app.work.products.products import add_product, load_product, retire_product, revise_product, set_rate
 
@@ -34,6 +37,23 @@ def test_numbers_of_bar_codes_carry_the_published_check_digit(digits: str) -> No
 def test_a_number_that_no_bar_code_carries_is_refused(text: str, words: str) -> None:
     with pytest.raises(Invalid, match=words):
         read_barcode_number(text, "barcode")
+
+
+def test_a_price_list_names_what_has_no_price_apart() -> None:
+    """By hand: 9.90 with 19 % is 8.3193... before tax."""
+
+    def sold(name: str, price: str | None) -> Product:
+        return Product(
+            name=name, price=None if price is None else D(price), currency="EUR", tax_percent=D(19), minimum=6,
+            fill_amount=D(50), fill_unit="g", barcode="", jurisdiction=Jurisdiction.EU,
+        )  # fmt: skip
+
+    session: Any = None
+    found = price_list(session, [sold("Cream", "9.90"), sold("Balm", None), sold("Gift", "0")])
+    assert [(row.name, row.before_tax, row.price, row.content) for row in found.rows] == [
+        ("Cream", D("8.32"), D("9.90"), "50 g")
+    ]
+    assert found.unpriced == ("Balm", "Gift")
 
 
 def test_the_demonstration_has_a_product_of_each_formula(demo: Store) -> None:
