@@ -2,7 +2,6 @@
 
 import json
 import re
-from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
 from typing import Any
@@ -25,7 +24,17 @@ def known_lists() -> tuple[KnownList, ...]:
     """Read ``composition_corpus.json``: published compositions as they would be printed (sources in the file)."""
     items = _items("composition_corpus")
     lists = [known_list(item) for item in items]
-    families = _families([str(item["source"]) for item in items], [{n.key for n in one.names} for one in lists])
+    # Lists of one document, or with half their names in common, share a number.
+    sources = [str(item["source"]) for item in items]
+    keys = [{n.key for n in one.names} for one in lists]
+    families = list(range(len(sources)))
+    documents = [set(ADDRESS.findall(source)) or {source} for source in sources]
+    for later in range(len(sources)):
+        for earlier in range(later):
+            alike = len(keys[later] & keys[earlier]) >= ALIKE * len(keys[later] | keys[earlier])
+            if alike or documents[later] & documents[earlier]:
+                old, new = families[later], families[earlier]
+                families = [new if number == old else number for number in families]
     return tuple(replace(one, family=family) for one, family in zip(lists, families, strict=True))
 
 
@@ -50,19 +59,6 @@ def publisher_of(source: str) -> str:
     if address is None:
         return source.split(",", maxsplit=1)[0].casefold()
     return address.group().split("/")[2].casefold().removeprefix("www.")
-
-
-def _families(sources: Sequence[str], keys: Sequence[set[str]]) -> list[int]:
-    """Number the lists so that those of one document, or with half their names in common, share a number."""
-    family = list(range(len(sources)))
-    documents = [set(ADDRESS.findall(source)) or {source} for source in sources]
-    for later in range(len(sources)):
-        for earlier in range(later):
-            alike = len(keys[later] & keys[earlier]) >= ALIKE * len(keys[later] | keys[earlier])
-            if alike or documents[later] & documents[earlier]:
-                old, new = family[later], family[earlier]
-                family = [new if number == old else number for number in family]
-    return family
 
 
 def known_list(item: dict[str, Any]) -> KnownList:

@@ -59,7 +59,10 @@ def load_demo(store: Store) -> None:
     """Put the demo workshop into an empty database: settings, shelf, formulas, versions and a few batches."""
     shop, materials, formulas, batches = (_file(n) for n in ("workshop", "materials", "formulas", "batches"))
     with store.transaction() as session:
-        session.add(_workshop(shop["workshop"]))
+        settings = shop["workshop"]
+        words = {key: _exact(key, value) for key, value in settings.items()}
+        words |= {"paper": Paper(settings["paper"]), "jurisdiction": Jurisdiction(settings["jurisdiction"])}
+        session.add(Workshop(id=1, is_demo=True, **words))
         session.add_all(ScaleRow(**{k: _exact(k, v) for k, v in row.items()}) for row in shop["scales"])
         session.add_all(Person(**row) for row in shop["people"])
         packs = {row["name"]: _packaging(session, row) for row in shop["packaging"]}
@@ -91,12 +94,6 @@ def _file(name: str) -> Any:
 
 def _exact(key: str, value: str) -> str | Decimal:
     return Decimal(value) if key.endswith(("_g", "_percent", "_rate", "_pack")) else value
-
-
-def _workshop(row: Row) -> Workshop:
-    words = {key: _exact(key, value) for key, value in row.items()}
-    words |= {"paper": Paper(row["paper"]), "jurisdiction": Jurisdiction(row["jurisdiction"])}
-    return Workshop(id=1, is_demo=True, **words)
 
 
 def _packaging(session: Session, row: Row) -> int:

@@ -33,7 +33,7 @@ class Done:
 
 Deed = Callable[[Draft, str], Draft]
 
-ROW_DEEDS: dict[str, Deed] = {
+ROW_ACTIONS: dict[str, Deed] = {
     "line-up": lambda draft, row: moves.move_line(draft, row, -1),
     "line-down": lambda draft, row: moves.move_line(draft, row, 1),
     "line-remove": moves.remove_line,
@@ -88,11 +88,23 @@ Answer = tuple[Draft, str]
 
 def _changed(asked: AskedAction) -> Answer:
     """Return the draft as a button changes it, and what was done in words (empty when nothing is to be said)."""
-    if asked.word in ROW_DEEDS:
-        changed = ROW_DEEDS[asked.word](asked.draft, asked.rest)
+    if asked.word in ROW_ACTIONS:
+        changed = ROW_ACTIONS[asked.word](asked.draft, asked.rest)
         return changed, _said(asked.word, asked.rest, asked.draft) if changed != asked.draft else ""
     if asked.word.startswith("picked-"):
-        return _picked(asked.draft, asked.word.removeprefix("picked-"), asked.rest, asked.raw.getlist("pick"))
+        word = asked.word.removeprefix("picked-")
+        ids = asked.raw.getlist("pick")
+        count = f"{len(ids)} line" if len(ids) == 1 else f"{len(ids)} lines"
+        if not ids:
+            raise Invalid("", "Select lines first, with the boxes at their left.")
+        if word == "double":
+            return rows.double_lines(asked.draft, ids, new_id), f"Duplicated {count}"
+        if word == "remove":
+            return rows.remove_lines(asked.draft, ids), f"Removed {count}"
+        if word == "to":
+            letter = asked.draft.letter_of(asked.rest)
+            return rows.lines_to_phase(asked.draft, ids, asked.rest), f"Moved {count} to phase {letter}"
+        return rows.move_lines(asked.draft, ids, -1 if word == "up" else 1), f"Moved {count} {word}"
     return BUTTONS[asked.word](asked) if asked.word in BUTTONS else (asked.draft, "")
 
 
@@ -132,20 +144,6 @@ BUTTONS: dict[str, Callable[[AskedAction], Answer]] = {
     "scale-rest": _scale,
     "fill-up": lambda asked: (scaling.fill_up(asked.draft, asked.raw.get("filler", "")), "One line fills up to 100"),
 }
-
-
-def _picked(draft: Draft, word: str, rest: str, ids: list[str]) -> tuple[Draft, str]:
-    """Do something with the lines that are selected."""
-    count = f"{len(ids)} line" if len(ids) == 1 else f"{len(ids)} lines"
-    if not ids:
-        raise Invalid("", "Select lines first, with the boxes at their left.")
-    if word == "double":
-        return rows.double_lines(draft, ids, new_id), f"Duplicated {count}"
-    if word == "remove":
-        return rows.remove_lines(draft, ids), f"Removed {count}"
-    if word == "to":
-        return rows.lines_to_phase(draft, ids, rest), f"Moved {count} to phase {draft.letter_of(rest)}"
-    return rows.move_lines(draft, ids, -1 if word == "up" else 1), f"Moved {count} {word}"
 
 
 def paste_in_place(store: Store, draft: Draft, text: str, phase: str, line_id: str) -> tuple[Draft, str]:

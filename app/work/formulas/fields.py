@@ -91,7 +91,13 @@ def changes(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
             draft = after if path in new else before
             texts = [shown(path, side[path], draft) if path in side else None for side in (old, new)]
             single.append(FieldChange(path, words_of(path, draft), *texts))
-    return (*_whole_rows(before, after, single), *_moves(before, after))
+    moved = []
+    for group, words in (("phase", "Order of the phases"), ("line", "Order of the lines")):
+        shared = set(order(before, group)) & set(order(after, group))
+        order_before, order_after = ([i for i in order(draft, group) if i in shared] for draft in (before, after))
+        if order_before != order_after:
+            moved.append(FieldChange(f"order.{group}", words, None, "moved"))
+    return (*_whole_rows(before, after, single), *moved)
 
 
 def _whole_rows(before: Draft, after: Draft, single: Sequence[FieldChange]) -> tuple[FieldChange, ...]:
@@ -111,16 +117,6 @@ def _whole_rows(before: Draft, after: Draft, single: Sequence[FieldChange]) -> t
             path = f"{group}.{row_id}"
             kept[path] = FieldChange(path, row_name(group, row_id, draft), *texts)
     return tuple(kept.values())
-
-
-def _moves(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
-    found = []
-    for group, words in (("phase", "Order of the phases"), ("line", "Order of the lines")):
-        shared = set(order(before, group)) & set(order(after, group))
-        old, new = ([i for i in order(draft, group) if i in shared] for draft in (before, after))
-        if old != new:
-            found.append(FieldChange(f"order.{group}", words, None, "moved"))
-    return tuple(found)
 
 
 def words_of(path: str, draft: Draft) -> str:

@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Protocol, TypeVar
 
 from app.science.numbers import plain, sum_result, to_places
-from app.work.formulas.draft import Draft, DraftLine, DraftPhase
+from app.work.formulas.draft import Draft, DraftPhase
 from app.work.formulas.resolve import Resolution, fills_up
 
 MOST_PHASES = 40
@@ -25,25 +25,16 @@ def move_line(draft: Draft, line_id: str, step: int) -> Draft:
         return draft
     mates = [mate.id for mate in draft.lines_of(line.phase)]
     place = mates.index(line_id) + step
+    others = [other for other in draft.lines if other.id != line.id]
     if 0 <= place < len(mates):
-        return _beside(draft, line, mates[place], after=step > 0)
-    return _to_next_phase(draft, line, step)
-
-
-def _beside(draft: Draft, line: DraftLine, mate: str, *, after: bool) -> Draft:
-    rest = [other for other in draft.lines if other.id != line.id]
-    place = next(n for n, other in enumerate(rest) if other.id == mate) + int(after)
-    return replace(draft, lines=(*rest[:place], line, *rest[place:]))
-
-
-def _to_next_phase(draft: Draft, line: DraftLine, step: int) -> Draft:
+        at = next(n for n, other in enumerate(others) if other.id == mates[place]) + int(step > 0)
+        return replace(draft, lines=(*others[:at], line, *others[at:]))
     phases = [phase.id for phase in draft.phases]
-    place = phases.index(line.phase) + step if line.phase in phases else 0
-    if not 0 <= place < len(phases):
+    beyond = phases.index(line.phase) + step if line.phase in phases else 0
+    if not 0 <= beyond < len(phases):
         return draft
-    moved = replace(line, phase=phases[place])
-    rest = tuple(other for other in draft.lines if other.id != line.id)
-    return replace(draft, lines=(*rest, moved) if step < 0 else (moved, *rest))
+    moved = replace(line, phase=phases[beyond])
+    return replace(draft, lines=(*others, moved) if step < 0 else (moved, *others))
 
 
 def remove_line(draft: Draft, line_id: str) -> Draft:

@@ -16,7 +16,7 @@ from app.store.materials import MaterialRow, PackagingRow, newest_price
 from app.store.stock import Lot, OrderState, Purchase, PurchaseLine, Supplier
 from app.work.csv_text import write_table
 from app.work.formulas.versions import formula_of
-from app.work.pricing import Exchange, exchange_of, pack_price
+from app.work.pricing import exchange_of, pack_price
 from app.work.stock.listing import OPEN, StockRow, rows_that_may_be_short
 
 ZERO = Decimal(0)
@@ -77,7 +77,15 @@ def packaging_needed(session: Session) -> dict[int, Decimal]:
 
 def to_buy(session: Session) -> list[ToBuy]:
     """Return what is short, by supplier and name: needed + to be kept - usable - in quarantine - on order, above 0."""
-    needed_pieces, ordered, exchange = packaging_needed(session), _on_order(session), exchange_of(session)
+    ordered: dict[tuple[int | None, int | None], Decimal] = defaultdict(Decimal)
+    asked = (
+        select(PurchaseLine.material_id, PurchaseLine.packaging_id, PurchaseLine.amount)
+        .join(Purchase, Purchase.id == PurchaseLine.purchase_id)
+        .where(Purchase.state == OrderState.OPEN, PurchaseLine.lot_id.is_(None))
+    )
+    for material_id, packaging_id, amount in session.execute(asked):
+        ordered[material_id, packaging_id] += amount
+    needed_pieces, exchange = packaging_needed(session), exchange_of(session)
     days = {name.casefold(): count for name, count in session.execute(select(Supplier.name, Supplier.delivery_days))}
     found = []
     for row in rows_that_may_be_short(session, needed_pieces):
@@ -86,43 +94,20 @@ def to_buy(session: Session) -> list[ToBuy]:
         on_order = ordered.get((row.material_id, row.packaging_id), ZERO)
         short = row.reserved + (row.reorder or ZERO) - row.usable - row.held - on_order
         if short > 0 and not row.drawn_here:
-            found.append(_priced(session, row, short, on_order, days, exchange))
+            pack: Decimal | None
+            if row.packaging_id is not None:
+                piece = session.get_one(PackagingRow, row.packaging_id)
+                words = f"{plain(piece.units_per_pack)} pieces"
+                pack, price, supplier = piece.units_per_pack, pack_price(piece, exchange), piece.supplier
+            else:
+                material = session.get_one(MaterialRow, row.material_id)
+                bought = newest_price(material.prices)
+                pack, words = (bought.quantity_g, bought.quantity_text) if bought else (None, "")
+                price = exchange.at_home(bought.amount, bought.currency, bought.priced_on) if bought else None
+                supplier = bought.supplier if bought else ""
+                supplier = supplier or material.supplier or _last_supplier(session, material.id)
+            found.append(ToBuy(row, short, on_order, pack, words, price, supplier, days.get(supplier.casefold())))
     return sorted(found, key=lambda one: (one.supplier == "", one.supplier.casefold(), one.row.name.casefold()))
-
-
-def _on_order(session: Session) -> dict[tuple[int | None, int | None], Decimal]:
-    found: dict[tuple[int | None, int | None], Decimal] = defaultdict(Decimal)
-    asked = (
-        select(PurchaseLine.material_id, PurchaseLine.packaging_id, PurchaseLine.amount)
-        .join(Purchase, Purchase.id == PurchaseLine.purchase_id)
-        .where(Purchase.state == OrderState.OPEN, PurchaseLine.lot_id.is_(None))
-    )
-    for material_id, packaging_id, amount in session.execute(asked):
-        found[material_id, packaging_id] += amount
-    return found
-
-
-def _priced(
-    session: Session,
-    row: StockRow,
-    short: Decimal,
-    on_order: Decimal,
-    days: dict[str, Decimal | None],
-    exchange: Exchange,
-) -> ToBuy:
-    pack: Decimal | None
-    if row.packaging_id is not None:
-        piece = session.get_one(PackagingRow, row.packaging_id)
-        words = f"{plain(piece.units_per_pack)} pieces"
-        pack, price, supplier = piece.units_per_pack, pack_price(piece, exchange), piece.supplier
-    else:
-        material = session.get_one(MaterialRow, row.material_id)
-        bought = newest_price(material.prices)
-        pack, words = (bought.quantity_g, bought.quantity_text) if bought else (None, "")
-        price = exchange.at_home(bought.amount, bought.currency, bought.priced_on) if bought else None
-        supplier = bought.supplier if bought else ""
-        supplier = supplier or material.supplier or _last_supplier(session, material.id)
-    return ToBuy(row, short, on_order, pack, words, price, supplier, days.get(supplier.casefold()))
 
 
 def _last_supplier(session: Session, material_id: int) -> str:

@@ -68,26 +68,22 @@ def onward(session: Session, lots: Collection[int] = (), batches: Collection[int
     found.runs = tracing.runs_of(session, reached)
     found.sent = tracing.sent_of(session, batches=reached)
     if packaging:
-        _packed_with(session, found, packaging)
+        # The runs that used lots of packaging, and what went out of just those runs.
+        runs = tracing.runs_of(session, packaging_lots=packaging)
+        found.runs += [run for run in runs if run.id not in {one.id for one in found.runs}]
+        used = tracing.packaging_of(session, {run.id for run in runs})
+        found.packaging = [one for one in used if one[1] in packaging]
+        known = {(one.batch_id, one.run_id, one.receiver_id) for one in found.sent}
+        # What went out without saying of which run may be of this one: it counts.
+        ids = {run.id for run in runs}
+        sent = tracing.sent_of(session, batches={run.batch_id for run in runs})
+        found.sent += [
+            one
+            for one in sent
+            if (one.run_id in ids or one.run_id is None) and (one.batch_id, one.run_id, one.receiver_id) not in known
+        ]
     found.batches = tracing.batch_nodes(session, reached | {run.batch_id for run in found.runs})
     return found
-
-
-def _packed_with(session: Session, found: Reach, packaging: set[int]) -> None:
-    """Add the runs that used lots of packaging, and what went out of just those runs."""
-    runs = tracing.runs_of(session, packaging_lots=packaging)
-    found.runs += [run for run in runs if run.id not in {one.id for one in found.runs}]
-    used = tracing.packaging_of(session, {run.id for run in runs})
-    found.packaging = [one for one in used if one[1] in packaging]
-    known = {(one.batch_id, one.run_id, one.receiver_id) for one in found.sent}
-    # What went out without saying of which run may be of this one: it counts.
-    ids = {run.id for run in runs}
-    sent = tracing.sent_of(session, batches={run.batch_id for run in runs})
-    found.sent += [
-        one
-        for one in sent
-        if (one.run_id in ids or one.run_id is None) and (one.batch_id, one.run_id, one.receiver_id) not in known
-    ]
 
 
 def back(session: Session, batches: Collection[int]) -> Reach:

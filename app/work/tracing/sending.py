@@ -143,10 +143,18 @@ def write_dispatch(
             not be sold, or when a contact differs from that of the receiver.
     """
     packed = packed_under(session, form.code, form.product)
+    product, batch = packed.product, packed.batch
+    out = units_out(session, product.id, batch.id)
     if form.kind is DispatchKind.RETURNED:
-        _check_return(session, packed, form)
+        if form.units > out:
+            raise Invalid("units", f"Only {out} of batch {batch.number} are out; more cannot come back.")
     else:
-        _check_out(session, packed, form)
+        check_released(session, batch, form.kind)
+        there = units_on_hand(session, product.id, batch.id)
+        if form.units > there:
+            words = f"{there} {'unit is' if there == 1 else 'units are'} on hand and {out} out"
+            message = f"Of batch {batch.number} as {product.name} {words}; more than was packed cannot go."
+            raise Invalid("units", message)
     receiver = receiver_for(session, form.receiver, form.contact, form.receiver_kind, import_id=import_id)
     dispatch = Dispatch(
         kind=form.kind,
@@ -167,19 +175,6 @@ def write_dispatch(
     return dispatch
 
 
-def _check_out(session: Session, packed: Packed, form: DispatchForm) -> None:
-    batch = packed.batch
-    check_released(session, batch, form.kind)
-    there = units_on_hand(session, packed.product.id, batch.id)
-    if form.units > there:
-        out = units_out(session, packed.product.id, batch.id)
-        raise Invalid(
-            "units",
-            f"Of batch {batch.number} as {packed.product.name} {there} {'unit is' if there == 1 else 'units are'} on "
-            f"hand and {out} out; more than was packed cannot go.",
-        )
-
-
 def check_released(session: Session, batch: Batch, kind: DispatchKind) -> None:
     """Refuse to send out what is not released, but for samples, and what is being recalled.
 
@@ -191,12 +186,6 @@ def check_released(session: Session, batch: Batch, kind: DispatchKind) -> None:
     recalled = session.scalar(open_recall(select(RecallBatch.recall_id).where(RecallBatch.batch_id == batch.id)))
     if recalled:
         raise Invalid("code", f"Batch {batch.number} is being recalled ({recalled}); nothing of it goes out.")
-
-
-def _check_return(session: Session, packed: Packed, form: DispatchForm) -> None:
-    out = units_out(session, packed.product.id, packed.batch.id)
-    if form.units > out:
-        raise Invalid("units", f"Only {out} of batch {packed.batch.number} are out; more cannot come back.")
 
 
 class CancelForm(Form):
