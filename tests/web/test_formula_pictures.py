@@ -50,6 +50,8 @@ def test_pictures_say_of_each_batch_and_line_what_is_known_of_it(demo_client: Fl
         assert f"<title>{line.draft.typed}: {float(line.percent or 0):.3g} % of the weight</title>" in page
         if line.priced and line.cost_share is not None:
             assert f"<title>{line.draft.typed}: {float(line.cost_share):.3g} % of the cost" in page
+    for number, note in lived.versions:
+        assert f"<title>version {number}{': ' if note else ''}{note}</title>" in page
     for phase in results.formula.phases:
         share = float(sum(one.percent for one in phase.lines))
         assert f"phase {phase.letter} {phase.name}, {share:.3g} %" in page

@@ -19,6 +19,7 @@ from app.store.packing import Clearance, FillWeight, PackingLotUse, PackingRun, 
 from app.store.products import Product
 from app.store.stock import Lot
 from app.store.workshop import CostBy
+from app.work.batches.deviations import _yield
 from app.work.batches.heating import refuse_loss
 from app.work.batches.record import BatchRecord, CheckRecord, LineRecord, line_record
 from app.work.batches.rescuing import LineToAdd
@@ -128,6 +129,26 @@ def test_a_pot_loses_no_more_than_its_water(
     with pytest.raises(Invalid, match=refused) as wrong:
         refuse_loss(row, D(before), D(after), "after")
     assert wrong.value.field == "after"
+
+
+@pytest.mark.parametrize(
+    ("grams", "said"),
+    [
+        (None, [("no yield", "The yield is not recorded.")]),
+        ("90", []),
+        ("99", []),
+        ("89.96", [("yield 89.96", "Yield 90 % of what was weighed in, 90 to 99 % usual.")]),
+        ("85.26", [("yield 85.26", "Yield 85.3 % of what was weighed in, 90 to 99 % usual.")]),
+    ],
+)
+def test_a_yield_outside_the_usual_is_said_with_the_value_that_is_decided_on(
+    grams: str | None, said: list[tuple[str, str]]
+) -> None:
+    made = Batch(
+        lines=[line(("60", "40"))], yield_g=None if grams is None else D(grams), yield_low_percent=D(90),
+        yield_high_percent=D(99),
+    )  # fmt: skip
+    assert list(_yield(made)) == said
 
 
 # Packing
@@ -404,6 +425,11 @@ def test_packaging_is_accounted_for(piece: PackagingPiece, said: list[str], monk
         (BULK | {"bulk_g": D(1260)}, D(0), []),
         (BULK | {"bulk_g": D(1400)}, D(5), ["90 % of the bulk is accounted for (1260 of 1400 g), 95 to 102 % usual."]),
         (BULK | {"bulk_g": D(1200)}, D(5), ["105 % of the bulk is accounted for (1260 of 1200 g), 95 to 102 % usual."]),
+        (
+            BULK | {"bulk_g": D(1400), "rest_g": D("31.26")},
+            D(5),
+            ["90 % of the bulk is accounted for (1260.3 of 1400 g), 95 to 102 % usual."],
+        ),
         (BULK | {"rest_g": None}, D(5), ["Bulk taken, left over and waste are not all written."]),
         (BULK, None, ["The yield of batch HC-1 is not recorded."]),
         (BULK, D("-0.1"), ["0.1 g more were taken than batch HC-1 gave."]),
