@@ -82,7 +82,7 @@ class Environment:
         return {plain_name(pin) for pin in pins} - there
 
     def spoiled(self) -> bool:
-        """Say whether the environment is one of ours that has to be made anew."""
+        """Return whether the environment is one of ours that has to be made anew."""
         lines = self.read_stamp()
         dangling = self.python.is_symlink() and not self.python.exists()
         return dangling or (bool(lines) and (lines[0] != python_tag() or not self.python.exists()))
@@ -115,7 +115,7 @@ def stamp_line(size: str) -> str:
 
 
 def place() -> Path:
-    """Say where the environment belongs: beside pyproject.toml, or where TAREBOOK_ENV says."""
+    """Return where the environment belongs: beside pyproject.toml, or where TAREBOOK_ENV says."""
     moved = os.environ.get("TAREBOOK_ENV")
     return Path(moved).expanduser().absolute() if moved else ROOT / ".venv"
 

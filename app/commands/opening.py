@@ -23,7 +23,7 @@ S = TypeVar("S", Store, Store | None)
 
 
 def own_is_there(where: Places) -> bool:
-    """Tell whether there is a workshop of one's own, as a file of the folder or on a server."""
+    """Return whether there is a workshop of one's own, as a file of the folder or on a server."""
     return bool(places.database_address()) or where.database.exists()
 
 

@@ -205,7 +205,7 @@ def _when_ready(address: str, browser: bool) -> None:
 
 
 def has_screen() -> bool:
-    """Say whether a browser window can open; without one the system might start a browser inside the terminal."""
+    """Return whether a browser window can open; without one the system might start a browser inside the terminal."""
     return sys.platform in {"win32", "darwin"} or any(os.environ.get(d) for d in ("DISPLAY", "WAYLAND_DISPLAY"))
 
 

@@ -108,7 +108,7 @@ class Site:
         return self._demonstration if self._demonstration in self._apps else None
 
     def may_begin(self) -> bool:
-        """Tell whether a workshop of one's own can be begun here."""
+        """Return whether a workshop of one's own can be begun here."""
         return self._own is not None and self._own not in self._apps
 
     def begin_own(self, form: BeginForm) -> int:

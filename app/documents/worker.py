@@ -10,7 +10,7 @@ STATIC = (Path(__file__).resolve().parents[2] / "static").resolve()
 
 
 def inside_static(address: str) -> bool:
-    """Tell whether an address is a file of our own static folder, or data carried in the address itself."""
+    """Return whether an address is a file of our own static folder, or data carried in the address itself."""
     parts = urlsplit(address)
     if parts.scheme == "data":
         return True

@@ -41,7 +41,7 @@ class CautionSubject:
         return self.percent_of(inci_key(s.inci) for s in self.known if s.group == group)
 
     def notes(self, word: str) -> bool:
-        """Tell whether the notes on one of the substances hold a word."""
+        """Return whether the notes on one of the substances hold a word."""
         return any(word in s.notes for s in self.known)
 
 

@@ -27,7 +27,7 @@ class InventoryName:
 
 
 def cas_is_sound(number: str) -> bool:
-    """Tell whether a CAS number has the right form and check digit.
+    """Return whether a CAS number has the right form and check digit.
 
     The last digit is the sum of the others, each times its place counted from the right, modulo 10
     (Chemical Abstracts Service, "Check Digit Verification of CAS Registry Numbers").

@@ -28,7 +28,7 @@ class FreeOf:
     classes: frozenset[str]
 
     def counts(self, name: ListedName) -> bool:
-        """Say whether a printed name is one of those meant."""
+        """Return whether a printed name is one of those meant."""
         return name.class_name in self.classes or self.names.search(name.key) is not None
 
 

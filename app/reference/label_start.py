@@ -316,7 +316,7 @@ def _at_its_ph(
 
 
 def _moves_away(listed: Sequence[ListedName], percents: Sequence[float], adjuster: int, target: float) -> bool:
-    """Say whether any of a base or acid would only move the pH further from the target."""
+    """Return whether any of a base or acid would only move the pH further from the target."""
     without = ph_of(listed, [0.0 if i == adjuster else p for i, p in enumerate(percents)], rough=True)
     return without is not None and (without > target) == (listed[adjuster].class_name in BASES)
 
@@ -384,7 +384,7 @@ def _spread(row: Estimate) -> float:
 
 
 def _ratio_fits(shape: Shape, shares: Mapping[int, float]) -> bool:
-    """Say whether some dose of the blend puts every part inside its band, or near it by half."""
+    """Return whether some dose of the blend puts every part inside its band, or near it by half."""
     low = max(shape.rows[i].band_low / 1.5 / share for i, share in shares.items())
     high = min(min(shape.rows[i].band_high * 1.5, shape.rows[i].high) / share for i, share in shares.items())
     return low <= high

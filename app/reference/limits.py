@@ -63,7 +63,7 @@ Row = Mapping[str, str]
 
 
 def jurisdictions() -> tuple[str, ...]:
-    """List the jurisdictions that have a table: the names of the files, in alphabetical order."""
+    """Return the jurisdictions that have a table: the names of the files, in alphabetical order."""
     return tuple(sorted(path.stem for path in (FOLDER / "limits").glob("*.csv")))
 
 

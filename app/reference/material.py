@@ -78,7 +78,7 @@ def titled(name: str) -> str:
 
 
 def kind_of(substance: Substance) -> PartKind:
-    """Tell where the label puts a substance: colourants and perfume stand apart."""
+    """Return where the label puts a substance: colourants and perfume stand apart."""
     if substance.group == "colourants":
         return PartKind.COLOURANT
     return PartKind.PERFUME if inci_key(substance.inci) == "PARFUM" else PartKind.INGREDIENT

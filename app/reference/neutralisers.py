@@ -66,7 +66,7 @@ def neutralisers() -> tuple[Neutraliser, ...]:
 
 
 def is_base(substance: Solute) -> bool:
-    """Tell whether a substance raises the pH of most formulas (hydroxide, amine, carbonate, basic salt)."""
+    """Return whether a substance raises the pH of most formulas (hydroxide, amine, carbonate, basic salt)."""
     net = sum(ion.charge * n for ion, n in substance.ions)
     return hazard(substance) in BASIC or (hazard(substance) is Hazard.SALT and net > 0)
 

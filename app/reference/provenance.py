@@ -127,7 +127,7 @@ _RULES: Mapping[str, tuple[_Rule, ...]] = {
 
 @cache
 def from_memory() -> tuple[MemoryValue, ...]:
-    """List every shipped value that is marked as from memory, over all tables that mark their values.
+    """Return every shipped value that is marked as from memory, over all tables that mark their values.
 
     A table without a rule of its own counts with every number of a row whose ``source_status`` says so. A table
     that was split into a folder of its name is read there.

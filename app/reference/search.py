@@ -169,7 +169,7 @@ def _weighted_words(entry: SearchEntry[K]) -> Iterator[tuple[str, float]]:
 
 
 def _weighted_texts(entry: SearchEntry[K]) -> Iterator[tuple[str, float]]:
-    """Give every text of an entry; what stands alone in it, or first, says more about it than the rest."""
+    """Yield every text of an entry; what stands alone in it, or first, says more about it than the rest."""
     yield entry.name, ALONE
     for texts in (entry.inci, entry.cas):
         first = ALONE if len(texts) == 1 else FIRST

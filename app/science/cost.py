@@ -107,7 +107,7 @@ class Costing:
 
     @property
     def at_least(self) -> bool:
-        """Tell whether a price is missing, so that the real cost is higher."""
+        """Return whether a price is missing, so that the real cost is higher."""
         return bool(self.unpriced)
 
 

@@ -86,7 +86,7 @@ class Material:
 
 
 def dissolves(solvent: Material, solvency: Solvency) -> bool:
-    """Tell whether a material is a solvent of a kind: one that is half water or alcohol, or an oil that pours."""
+    """Return whether a material is a solvent of a kind: one that is half water or alcohol, or an oil that pours."""
     if solvency in (Solvency.WATER, Solvency.ALCOHOL):
         is_solvent = is_water if solvency is Solvency.WATER else _is_alcohol
         return sum((part.percent for part in solvent.parts if is_solvent(part.inci)), ZERO) >= HUNDRED / 2

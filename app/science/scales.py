@@ -33,7 +33,7 @@ class Scale:
         return left if left >= self.readability_g else self.capacity_g
 
     def holds(self, grams: Decimal) -> bool:
-        """Tell whether the scale can weigh this beside its vessel, rounded up to its step."""
+        """Return whether the scale can weigh this beside its vessel, rounded up to its step."""
         return self.room_g is None or ceil_to_step(grams, self.readability_g) <= self.room_g
 
     @property

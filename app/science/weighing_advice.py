@@ -55,7 +55,7 @@ class SolventLine:
 
 
 def advise_portions(grams: Decimal, choice: ScaleChoice) -> WeighingAdvice:
-    """Say how a weight above every capacity is weighed."""
+    """Return how a weight above every capacity is weighed."""
     capacity = plain(choice.scale.capacity_g or grams)
     text = (
         f"{plain(to_step(grams, choice.scale.readability_g))} g is more than the largest scale holds ({capacity} g); "

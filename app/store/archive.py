@@ -50,7 +50,7 @@ def documents_of(connection: sqlite3.Connection) -> list[str]:
 
 
 def is_archive(path: Path) -> bool:
-    """Say whether a file is an archive and not a workshop file by itself."""
+    """Return whether a file is an archive and not a workshop file by itself."""
     try:
         with path.open("rb") as file:
             return file.read(4) == b"PK\x03\x04"
@@ -103,7 +103,7 @@ def _hash_of(path: Path) -> str:
 
 @contextmanager
 def unpacked(source: Path, beside: Path) -> Iterator[Path]:
-    """Give the database of a backup as a file of its own, proved by its hash; a plain copy is given as it lies.
+    """Yield the database of a backup as a file of its own, proved by its hash; a plain copy is given as it lies.
 
     Args:
         source: the backup, an archive or a workshop file.

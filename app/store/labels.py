@@ -118,12 +118,12 @@ class LabelDesign(Base):
 
 
 def label_sheets(session: Session) -> Sequence[LabelSheet]:
-    """List the sheets of labels by name."""
+    """Return the sheets of labels by name."""
     return list(session.scalars(select(LabelSheet).order_by(LabelSheet.name, LabelSheet.id)))
 
 
 def designs_of(session: Session, product_id: int) -> list[LabelDesign]:
-    """List the labels of a product in the order they were added."""
+    """Return the labels of a product in the order they were added."""
     return list(
         session.scalars(select(LabelDesign).where(LabelDesign.product_id == product_id).order_by(LabelDesign.id))
     )

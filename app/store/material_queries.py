@@ -109,7 +109,7 @@ def live_id_of_library_key(session: Session, library_key: str) -> int | None:
 
 
 def use_of(session: Session, material_id: int) -> MaterialUse:
-    """Tell what depends on a material; five statements however much that is."""
+    """Return what depends on a material; five statements however much that is."""
     drafts = set(session.scalars(select(DraftMaterial.formula_id).where(DraftMaterial.material_id == material_id)))
     kept = (
         select(FormulaVersion.formula_id, FormulaVersion.number)
@@ -154,7 +154,7 @@ def materials_named(session: Session, name_keys: Sequence[str]) -> list[Material
 
 
 def every_packaging(session: Session) -> list[PackagingRow]:
-    """List the packaging, what is not retired first, then by name."""
+    """Return the packaging, what is not retired first, then by name."""
     return list(
         session.scalars(
             select(PackagingRow).order_by(PackagingRow.retired_at.is_not(None), func.lower(PackagingRow.name))

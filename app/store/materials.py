@@ -237,7 +237,7 @@ def newest_price(prices: Iterable[PriceRow]) -> PriceRow | None:
 
 
 def live_materials(session: Session) -> list[MaterialRow]:
-    """List the materials that are not retired, by name, with parts, allergens and prices loaded."""
+    """Return the materials that are not retired, by name, with parts, allergens and prices loaded."""
     return list(
         session.scalars(_with_everything().where(MaterialRow.retired_at.is_(None)).order_by(MaterialRow.name_key))
     )

@@ -111,18 +111,18 @@ class ExchangeRate(Base):
 
 
 def products_of(session: Session, formula_id: int) -> list[Product]:
-    """List the products of a formula that are not retired, in the order they were added."""
+    """Return the products of a formula that are not retired, in the order they were added."""
     asked = _whole().where(Product.formula_id == formula_id, Product.retired_at.is_(None))
     return list(session.scalars(asked.order_by(Product.id)))
 
 
 def every_product_of(session: Session, formula_id: int) -> list[Product]:
-    """List every product of a formula, retired ones too, in the order they were added."""
+    """Return every product of a formula, retired ones too, in the order they were added."""
     return list(session.scalars(_whole().where(Product.formula_id == formula_id).order_by(Product.id)))
 
 
 def live_products(session: Session) -> list[Product]:
-    """List every product that is not retired, by name, with its formula and packaging."""
+    """Return every product that is not retired, by name, with its formula and packaging."""
     asked = _whole().where(Product.retired_at.is_(None)).order_by(Product.name, Product.id)
     return list(session.scalars(asked))
 
@@ -144,5 +144,5 @@ def _whole() -> Select[Product]:
 
 
 def exchange_rates(session: Session) -> list[ExchangeRate]:
-    """List the exchange rates by currency, the newest of each first."""
+    """Return the exchange rates by currency, the newest of each first."""
     return list(session.scalars(select(ExchangeRate).order_by(ExchangeRate.currency, ExchangeRate.noted_on.desc())))

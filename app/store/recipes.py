@@ -48,6 +48,6 @@ def notes_of(session: Session, formula_id: int) -> RecipeNotes | None:
 
 
 def pictures_of(session: Session, formula_id: int) -> Sequence[RecipePicture]:
-    """List the pictures of a recipe in the order they were added."""
+    """Return the pictures of a recipe in the order they were added."""
     asked = select(RecipePicture).where(RecipePicture.formula_id == formula_id)
     return session.scalars(asked.order_by(RecipePicture.id)).all()

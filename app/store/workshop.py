@@ -210,12 +210,12 @@ def the_workshop(session: Session) -> Workshop:
 
 
 def scales(session: Session) -> list[ScaleRow]:
-    """List the scales, finest first."""
+    """Return the scales, finest first."""
     return sorted(session.scalars(select(ScaleRow)), key=lambda s: (s.readability_g, s.capacity_g, s.id))
 
 
 def vessels(session: Session) -> list[Vessel]:
-    """List the pots and beakers, lightest first."""
+    """Return the pots and beakers, lightest first."""
     return sorted(session.scalars(select(Vessel)), key=lambda one: (one.tare_g, one.name))
 
 

@@ -22,7 +22,7 @@ class Workshops(Protocol):
         """Return the port of the demonstration; None when it was thrown away."""
 
     def may_begin(self) -> bool:
-        """Tell whether a workshop of one's own can be begun here."""
+        """Return whether a workshop of one's own can be begun here."""
 
     def begin_own(self, form: BeginForm) -> int:
         """Make one's own workshop and return its port."""

@@ -24,7 +24,7 @@ def protect(app: Flask) -> None:
 
 
 def is_own(asked: Request) -> bool:
-    """Tell whether a request that changes something comes from our own pages, or from a program on this machine."""
+    """Return whether a request that changes something comes from our own pages, or from a program on this machine."""
     site = asked.headers.get("Sec-Fetch-Site")
     if site is not None:
         return site in {"same-origin", "none"}

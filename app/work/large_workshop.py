@@ -295,7 +295,7 @@ def _filled(
     first: tuple[int, int],
     size: Size,
 ) -> Iterator[dict[Any, list[Row]]]:
-    """Give what each batch holds, a batch at a time, by table."""
+    """Yield what each batch holds, a batch at a time, by table."""
     batch_id, line_id = first
     blank = {"scale": "Bench scale", "vessel": "", "by": "Ines", "checked_by": "Tom", "reason": ""}
     for number in range(size.batches):
@@ -394,7 +394,7 @@ def _samples(session: Session, runs: list[Row]) -> None:
 
 
 def _products(session: Session) -> dict[int, int]:
-    """Give every formula a product; return their ids by formula."""
+    """Return every formula a product; return their ids by formula."""
     there = {row["formula_id"]: row for row in rows_of(session, Product)}
     names = dict(session.execute(select(FormulaRow.id, FormulaRow.name)).all())
     like, next_id = next(iter(there.values())), free_id(session, Product)

@@ -56,7 +56,7 @@ def _protection(formula: Formula) -> Iterable[str]:
 
 
 def _vessels(formula: Formula, total_g: Decimal) -> Iterable[str]:
-    """Give a vessel for each phase; that of the largest phase holds the whole batch."""
+    """Yield a vessel for each phase; that of the largest phase holds the whole batch."""
     phases = [phase for phase in formula.phases if phase.lines]
     shares = {phase.letter: sum((line.percent for line in phase.lines), Decimal(0)) for phase in phases}
     largest = max(shares, key=lambda letter: shares[letter], default="")

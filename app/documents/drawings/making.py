@@ -38,7 +38,7 @@ def making_of(formula: Formula) -> Drawing | None:
 
 
 def _lengths(vessels: Sequence[PhaseVessel]) -> Iterator[float]:
-    """Give how far each phase leads on: the first warms up, a cooler one waits, each is then stirred in."""
+    """Yield how far each phase leads on: the first warms up, a cooler one waits, each is then stirred in."""
     now = ROOM_C
     for place, vessel in enumerate(vessels):
         wanted = vessel.temperature_c if vessel.temperature_c is not None else now

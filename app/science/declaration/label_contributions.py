@@ -34,14 +34,14 @@ class LabelContribution:
 
     @property
     def incidental(self) -> bool:
-        """Tell whether the part was marked as without effect in the product."""
+        """Return whether the part was marked as without effect in the product."""
         return self.part.kind is PartKind.INCIDENTAL
 
 
 def label_contributions(
     materials: Iterable[DosedMaterial], jurisdiction: Jurisdiction, book: NameBook, *, bilingual: bool = False
 ) -> tuple[LabelContribution, ...]:
-    """List what the materials bring, in their order; parts of 0 % are left out, shades of a may-contain list stay."""
+    """Return what the materials bring, in their order; parts of 0 % are left out, shades of a may-contain list stay."""
     found = []
     pairs = ((material, part) for material in materials for part in material.parts)
     for material, part in pairs:
@@ -78,7 +78,7 @@ def _name(part: Part, role: Role, jurisdiction: Jurisdiction, book: NameBook) ->
 
 
 def is_nano(part: Part) -> bool:
-    """Tell whether a part is in nano form, by its mark or by its name."""
+    """Return whether a part is in nano form, by its mark or by its name."""
     return part.nano or bool(_NANO.search(part.inci))
 
 

@@ -80,7 +80,7 @@ def clean(name: str) -> str:
 
 
 def has_colour_index(name: str) -> bool:
-    """Tell whether a name carries a Colour Index number; then it can be nothing but a colour."""
+    """Return whether a name carries a Colour Index number; then it can be nothing but a colour."""
     return bool(_COLOUR_INDEX.search(inci_key(name)))
 
 

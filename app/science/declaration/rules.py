@@ -38,20 +38,20 @@ def group_by_weight(percent: Decimal, jurisdiction: Jurisdiction) -> Group:
 
 
 def place_rule(percent: Decimal, group: Group, jurisdiction: Jurisdiction) -> str:
-    """Say why an entry stands in its group."""
+    """Return why an entry stands in its group."""
     if percent == ONE_PERCENT and group in (Group.MAIN, Group.BELOW_LINE):
         return _EXACTLY_ONE[jurisdiction]
     return _PLACE[jurisdiction, group]
 
 
 def perfume_rule(jurisdiction: Jurisdiction) -> str:
-    """Say why one word stands for all parts of a perfume or flavour."""
+    """Return why one word stands for all parts of a perfume or flavour."""
     law = "21 CFR 701.3(a)" if jurisdiction is Jurisdiction.US else "EU 1223/2009 Art. 19(1)(g)"
     return f"One word for all its parts, placed by their sum ({law})."
 
 
 def allergen_rule(percent: Decimal, threshold: Decimal, reference: str) -> str:
-    """Say why an allergen is named beside the perfume; ``threshold`` is % w/w of the product."""
+    """Return why an allergen is named beside the perfume; ``threshold`` is % w/w of the product."""
     return (
         f"Named as a fragrance allergen: {plain(percent)} % from all sources is more than {plain(threshold)} % "
         f"(EU 1223/2009 Annex {reference})."

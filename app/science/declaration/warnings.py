@@ -54,7 +54,7 @@ def warnings(
     jurisdiction: Jurisdiction,
     book: NameBook,
 ) -> tuple[str, ...]:
-    """List what a maker should look at, in a fixed order, each once."""
+    """Return what a maker should look at, in a fixed order, each once."""
     found = [*_about_sums(materials), *_about_roles(bits, book)]
     for name, times in Counter(entry.name for entry in entries).items():
         if times > 1:

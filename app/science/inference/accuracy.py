@@ -156,7 +156,7 @@ def score(method: str, found: Iterable[Left], keep: Callable[[Left, Guess], bool
 
 
 def waterless(left: Left, _guess: Guess) -> bool:
-    """Say whether a list has no water."""
+    """Return whether a list has no water."""
     return all(name.class_name != WATER for name in left.known.names)
 
 

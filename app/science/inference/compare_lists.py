@@ -28,7 +28,7 @@ class Comparison:
 
     @property
     def same_order(self) -> bool:
-        """Say whether all shared names stand in the same order."""
+        """Return whether all shared names stand in the same order."""
         return not self.moved
 
 

@@ -49,7 +49,7 @@ class Rules:
         return Rules(self.count, known, maxima, chain)
 
     def possible(self) -> bool:
-        """Say whether the rules can all hold."""
+        """Return whether the rules can all hold."""
         return any_line_feasible(*self.limits(), self.places())
 
 

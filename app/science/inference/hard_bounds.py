@@ -27,7 +27,7 @@ class HardBounds:
 
     @property
     def possible(self) -> bool:
-        """Say whether any place of the line agrees with all the statements."""
+        """Return whether any place of the line agrees with all the statements."""
         return bool(self.feasible.any())
 
 
@@ -65,7 +65,7 @@ def stated_limits(low: Floats, high: Floats, chain: Integers, above: int) -> tup
 
 
 def any_line_feasible(low: Floats, high: Floats, chain: Integers) -> bool:
-    """Say whether the statements can hold together at any place of the line; arguments as ``hard_bounds``."""
+    """Return whether the statements can hold together at any place of the line; arguments as ``hard_bounds``."""
     for above in range(len(chain) + 1):
         limits = stated_limits(low, high, chain, above)
         if limits is not None and limits[0].sum() <= WHOLE + TOLERANCE and limits[1].sum() >= WHOLE - TOLERANCE:

@@ -177,7 +177,7 @@ def _moves(rows: Sequence[Estimate], percents: Sequence[float], requirements: Se
 
 
 def _pulls(requirement: Requirement, index: int, change: float) -> bool:
-    """Say whether a requirement asks for a change in this direction."""
+    """Return whether a requirement asks for a change in this direction."""
     up = requirement.terms[index] > 0
     wants_up = (np.isfinite(requirement.low) and up) or (np.isfinite(requirement.high) and not up)
     wants_down = (np.isfinite(requirement.high) and up) or (np.isfinite(requirement.low) and not up)

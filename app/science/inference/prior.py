@@ -48,7 +48,7 @@ class Nodes:
 
 
 def has_water(names: Sequence[ListedName]) -> bool:
-    """Say whether water or plant water stands in the first half of the list."""
+    """Return whether water or plant water stands in the first half of the list."""
     first = names[: (len(names) + 1) // 2]
     return any(name.class_name in (WATER, PLANT_WATER) for name in first)
 

@@ -16,7 +16,7 @@ def percent_words(value: float) -> str:
 
 
 def statement_words(statement: NameStatement, names: Sequence[ListedName]) -> str:
-    """Say what was stated."""
+    """Return what was stated."""
     name = names[statement.index].name
     if statement.kind == "claim":
         return f"{name} is {percent_words(statement.percent)} (stated)"
@@ -26,7 +26,7 @@ def statement_words(statement: NameStatement, names: Sequence[ListedName]) -> st
 
 
 def clash_sentences(clash: Clash, names: Sequence[ListedName]) -> list[str]:
-    """Say which statements clash, what this answer does without, and what giving up each alone would do."""
+    """Return which statements clash, what this answer does without, and what giving up each alone would do."""
     statements = "; ".join(statement_words(statement, names) for statement in clash.statements)
     sentences = [f"These cannot hold together with the printed order and a sum of 100 %: {statements}."]
     for given in clash.given_up:

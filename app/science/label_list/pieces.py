@@ -61,7 +61,7 @@ def pieces_of(text: str) -> list[Piece]:
 
 
 def _lines_separate(text: str) -> bool:
-    """Say whether line breaks separate names: only where commas, semicolons and bullets do not."""
+    """Return whether line breaks separate names: only where commas, semicolons and bullets do not."""
     body = LOCANTS.sub(lambda m: "x" * len(m.group()), text)
     lines = [line for line in body.splitlines() if line.strip()]
     marks = sum(line.count(",") + line.count(";") for line in lines) + len(BULLET.findall(body))

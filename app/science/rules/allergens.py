@@ -69,7 +69,7 @@ class AllergenIndex:
         return self._by_cas.get(cas)
 
     def _kind_of(self, name: str) -> str | None:
-        """Tell what kind of fragrant material a name is: perfume, essential oil, extract; None for the rest."""
+        """Return what kind of fragrant material a name is: perfume, essential oil, extract; None for the rest."""
         words = plain_name(name)
         return next((f.kind for f in self.fragrant if fnmatchcase(words, f.pattern)), None)
 
@@ -132,7 +132,7 @@ def _sheet_kind(name: str, kind: PartKind, index: AllergenIndex) -> str | None:
 
 
 def check_allergens(formula: FormulaFacts, index: AllergenIndex) -> Verdict:
-    """Say which allergens the label must name, and for which materials nobody could look."""
+    """Return which allergens the label must name, and for which materials nobody could look."""
     declared = declared_allergens(formula.materials, formula.exposure, index)
     missing = unsheeted(formula.materials, index)
     lines = tuple(f"{', '.join(names)}: no allergen sheet for this {kind}." for kind, names in missing.items())

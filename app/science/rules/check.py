@@ -139,7 +139,7 @@ def _by_law(formula: FormulaFacts, present: Ingredients, book: Rulebook) -> Verd
 
 
 def names_of(formula: FormulaFacts) -> tuple[str, ...]:
-    """List the names of every part of every material, once each."""
+    """Return the names of every part of every material, once each."""
     return tuple(dict.fromkeys(part.inci for material in formula.materials for part in material.parts))
 
 

@@ -67,7 +67,7 @@ def _pattern(phrase: str) -> re.Pattern[str]:
 
 
 def claims_a_drug(texts: Iterable[str], rules: Iterable[ClaimRule]) -> bool:
-    """Tell whether words on the product make it a drug in the United States."""
+    """Return whether words on the product make it a drug in the United States."""
     plain_texts = [_plain(text) for text in texts]
     drugs = (rule for rule in rules if rule.kind.startswith("drug") and "US" in rule.jurisdictions)
     return any(_hits(plain_texts, rule) for rule in drugs)

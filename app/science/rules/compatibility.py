@@ -69,7 +69,7 @@ class _Match:
 
 
 def check_compatibility(formula: FormulaFacts, conditions: Iterable[Condition], present: Ingredients) -> Verdict:
-    """Say which trade rules the formula runs into, and which ask for a pH or a temperature nobody gave."""
+    """Return which trade rules the formula runs into, and which ask for a pH or a temperature nobody gave."""
     matches = (match for c in conditions if (match := _match(c, present, formula)) is not None)
     return joined(_judge(match, present, formula) for match in matches)
 

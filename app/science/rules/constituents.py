@@ -64,7 +64,7 @@ def likely_allergens(
 
 
 def check_likely_allergens(formula: FormulaFacts, allergens: AllergenIndex, index: ConstituentIndex) -> Verdict:
-    """Say which allergens the label most likely has to name for oils that have no sheet."""
+    """Return which allergens the label most likely has to name for oils that have no sheet."""
     return Verdict(
         tuple(
             Finding(

@@ -43,21 +43,21 @@ def _sum(present: Iterable[Ingredient]) -> Decimal:
 
 
 def is_oil(i: Ingredient) -> bool:
-    """Tell whether a substance belongs to the oil phase; perfume counts, emulsifiers do not."""
+    """Return whether a substance belongs to the oil phase; perfume counts, emulsifiers do not."""
     if i.is_water or is_emulsifier(i) or i.is_a("alcohol"):
         return False
     return i.facts.group in OIL_GROUPS or i.is_a("oil") or "kind:perfume" in i.tags
 
 
 def is_emulsifier(i: Ingredient) -> bool:
-    """Tell whether a substance can hold oil in water: by the substance table, by function or by its name."""
+    """Return whether a substance can hold oil in water: by the substance table, by function or by its name."""
     if i.facts.group in EMULSIFIER_GROUPS or i.is_a("emulsifier", "anionic_surfactant", "cationic_surfactant", "soap"):
         return True
     return not i.facts.group and "surfactant - emulsifying" in i.facts.functions
 
 
 def is_surfactant(i: Ingredient) -> bool:
-    """Tell whether a substance is a cleansing surfactant."""
+    """Return whether a substance is a cleansing surfactant."""
     if i.facts.group:
         return i.facts.group == "surfactants" and not i.is_a("cationic_polymer")
     return i.is_a("anionic_surfactant", "soap") or "surfactant - cleansing" in i.facts.functions

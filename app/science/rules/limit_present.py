@@ -73,7 +73,7 @@ class Present:
 
 
 def is_open(rule: LimitRule, formula: FormulaFacts) -> bool:
-    """Tell whether a row can speak of a formula: by its exposure, or because it is for this very kind of product.
+    """Return whether a row can speak of a formula: by its exposure, or because it is for this very kind of product.
 
     A cuticle remover is one whether somebody calls it leave-on or rinse-off; of the rows for hair or face in general
     the exposure decides.
@@ -84,7 +84,7 @@ def is_open(rule: LimitRule, formula: FormulaFacts) -> bool:
 
 
 def is_elsewhere(rule: LimitRule, formula: FormulaFacts) -> bool:
-    """Tell whether the kind of product is known and the rule is for other kinds."""
+    """Return whether the kind of product is known and the rule is for other kinds."""
     return bool(formula.products) and not fits(rule.products, formula.products)
 
 
@@ -108,7 +108,7 @@ def cap(rule: LimitRule) -> Decimal:
 
 
 def is_rare(rule: LimitRule) -> bool:
-    """Tell whether a rule is only for kinds of product that a maker knows at once."""
+    """Return whether a rule is only for kinds of product that a maker knows at once."""
     return all(any(word.strip() in RARE_PRODUCTS for word in alternative.split("+")) for alternative in rule.products)
 
 

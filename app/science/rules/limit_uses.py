@@ -71,7 +71,7 @@ def _closest(active: Iterable[LimitRule], formula: FormulaFacts) -> Sequence[Lim
 
 
 def unknown_uses(present: Present, formula: FormulaFacts, active: Sequence[LimitRule]) -> tuple[str, ...]:
-    """List what the rules ask that the formula cannot tell: forbidden uses, supplier's data, kinds of product."""
+    """Return what the rules ask that the formula cannot tell: forbidden uses, supplier's data, kinds of product."""
     rows = [rule for rule in own_rows(present, active) if not is_elsewhere(rule, formula)]
     uses = {use: rule.legal_reference for rule in rows if rule.general for use in rule.not_in}
     lines = [

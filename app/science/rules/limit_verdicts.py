@@ -58,7 +58,7 @@ def judge(present: Present, formula: FormulaFacts, others: Sequence[Present]) ->
 
 
 def _to_come(present: Present, rules: Sequence[LimitRule], formula: FormulaFacts) -> Verdict:
-    """Say from what day on a product like this may not be placed on the market any more."""
+    """Return from what day on a product like this may not be placed on the market any more."""
     active = tuple(r for r in rules if is_open(r, formula))
     findings = [*_prohibited(present, rules, formula), *_over(present, rules, formula, active, ())]
     begin = {r.legal_reference: r for r in rules}
@@ -136,7 +136,7 @@ def _over_sure(
 
 
 def _judged_elsewhere(others: Iterable[Present], formula: FormulaFacts) -> bool:
-    """Tell whether the amount is over the limit for the other purpose too, which is then the one to name."""
+    """Return whether the amount is over the limit for the other purpose too, which is then the one to name."""
     for other in others:
         sure, _ = applicable_limits([r for r in other.rules if is_open(r, formula)], formula)
         if sure and other.total > min(cap(r) for r in own_rows(other, sure)):
@@ -145,7 +145,7 @@ def _judged_elsewhere(others: Iterable[Present], formula: FormulaFacts) -> bool:
 
 
 def _plausible(rule: LimitRule, formula: FormulaFacts) -> bool:
-    """Tell whether a product with this formula can be of the kind the rule is for."""
+    """Return whether a product with this formula can be of the kind the rule is for."""
     words = {word.strip() for alternative in rule.products for word in alternative.split("+")}
     if words & {"alcoholic fragrance", "fragrance", "fine fragrance", "eau de toilette"}:
         return _alcohol(formula) >= FRAGRANCE_ALCOHOL_PERCENT

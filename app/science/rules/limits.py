@@ -56,7 +56,7 @@ class LimitIndex:
         self.touched = lru_cache(maxsize=20_000)(self._touched)
 
     def _touched(self, name: str, cas: str | None) -> tuple[tuple[int, Decimal], ...]:
-        """List the subjects a name touches, with what one per cent of it counts as in each.
+        """Return the subjects a name touches, with what one per cent of it counts as in each.
 
         A name counts by itself before a pattern that it fits; the CAS number speaks only for an unknown name.
         """
@@ -90,7 +90,7 @@ def check_limits(formula: FormulaFacts, index: LimitIndex) -> Verdict:
 
 
 def present_subjects(formula: FormulaFacts, index: LimitIndex) -> tuple[Present, ...]:
-    """List the subjects a formula touches, each with the amounts it counts."""
+    """Return the subjects a formula touches, each with the amounts it counts."""
     hits: dict[int, list[tuple[Amount, Decimal]]] = defaultdict(list)
     for amount in formula.amounts:
         carried = {n for n, _ in index.touched(amount.carrier, None)} if amount.carrier else set()

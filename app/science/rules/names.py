@@ -42,7 +42,7 @@ def rule_key(name: str) -> str:
 
 
 def is_water(name: str) -> bool:
-    """Tell whether a name is water in any of its label forms, such as ``Aqua``, ``Water (Aqua)``, ``Aqua/Water/Eau``.
+    """Return whether a name is water in any of its label forms, such as ``Aqua``, ``Water (Aqua)``, ``Aqua/Water/Eau``.
 
     >>> is_water("Water (Aqua)"), is_water("Rosa Damascena Flower Water")
     (True, False)
@@ -95,7 +95,7 @@ def plain(number: Decimal) -> str:
 
 
 def names_in(found: Iterable[Amount]) -> tuple[str, ...]:
-    """List the names of some amounts once each, in order."""
+    """Return the names of some amounts once each, in order."""
     kept: dict[str, str] = {}
     for amount in found:
         kept.setdefault(inci_key(amount.name), amount.name)
@@ -103,5 +103,5 @@ def names_in(found: Iterable[Amount]) -> tuple[str, ...]:
 
 
 def materials_in(found: Iterable[Amount]) -> tuple[str, ...]:
-    """List the materials that bring some amounts, once each, in order."""
+    """Return the materials that bring some amounts, once each, in order."""
     return tuple(dict.fromkeys(a.material for a in found))

@@ -29,7 +29,7 @@ class Classes:
         return frozenset(self._patterns)
 
     def _of(self, name: str) -> frozenset[str]:
-        """List the classes a substance belongs to by its name."""
+        """Return the classes a substance belongs to by its name."""
         words = plain_name(name)
         return frozenset(c for c, pattern in self._patterns.items() if pattern.match(words))
 
@@ -106,11 +106,11 @@ class Selector:
         self._but = Selector(self.but) if self.but else None
 
     def names(self, words: str) -> bool:
-        """Tell whether the side speaks of a plain name itself, and not only of a class that it belongs to."""
+        """Return whether the side speaks of a plain name itself, and not only of a class that it belongs to."""
         return rule_key(words) in self._keys or (self._fits is not None and self._fits(words) is not None)
 
     def takes(self, ingredient: Ingredient) -> bool:
-        """Tell whether the side speaks of an ingredient."""
+        """Return whether the side speaks of an ingredient."""
         named = ingredient.key in self._keys or not self.tags.isdisjoint(ingredient.tags)
         hit = named or (self._fits is not None and self._fits(ingredient.words) is not None)
         return hit and not (self._but is not None and self._but.takes(ingredient))

@@ -22,7 +22,7 @@ class TableAge:
     rows: int
 
     def is_old(self, today: date) -> bool:
-        """Tell whether the table is more than a year old at a date; one without a date counts as old."""
+        """Return whether the table is more than a year old at a date; one without a date counts as old."""
         return self.state is None or self.state.replace(year=self.state.year + 1, day=min(self.state.day, 28)) < today
 
 
@@ -52,5 +52,5 @@ def table_ages(tables: Mapping[str, Iterable[LimitRule]]) -> tuple[TableAge, ...
 
 
 def old_tables(ages: Iterable[TableAge], today: date) -> tuple[TableAge, ...]:
-    """List the tables that are more than a year old at a date."""
+    """Return the tables that are more than a year old at a date."""
     return tuple(age for age in ages if age.is_old(today))

@@ -139,6 +139,6 @@ class SaveConflict:
 
 
 def conflict_between(base: Draft | None, theirs: Draft, mine: Draft) -> SaveConflict:
-    """Say what stands against what, when a save comes too late."""
+    """Return what stands against what, when a save comes too late."""
     start = base or theirs
     return SaveConflict(changes(start, theirs), merge(start, theirs, mine).clashes)

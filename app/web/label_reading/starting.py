@@ -20,7 +20,7 @@ from app.work.label_reading.two_lists import two_lists
 
 
 def cost_of(sheet: LabelEstimate) -> str:
-    """Say what the estimate would cost, covered by materials."""
+    """Return what the estimate would cost, covered by materials."""
     try:
         with context.store().reading() as session:
             return preview(session, sheet, own_shelf(session), Choices(), taught_names(session)).cost

@@ -66,7 +66,7 @@ def _weight(line: BatchLine) -> Iterator[tuple[str, str]]:
 
 
 def _unknown_lots(session: Session, batch: Batch) -> Iterator[tuple[str, str]]:
-    """Give what was weighed from words that are no lot of the shelf, where lots of that material are kept.
+    """Yield what was weighed from words that are no lot of the shelf, where lots of that material are kept.
 
     Of a batch that is decided nothing new is asked: its record keeps what was written, and what was decided on.
     """

@@ -127,7 +127,7 @@ def batches_csv(store: Store, search: Search) -> str:
 
 
 def latest_batches(store: Store, states: Collection[BatchState], most: int) -> tuple[BatchRow, ...]:
-    """List the newest batches in any of some states, however many others came after them."""
+    """Return the newest batches in any of some states, however many others came after them."""
     with store.reading() as session:
         # Each state by itself is read off its index, newest first; all of them at once would be sorted anew.
         found = [

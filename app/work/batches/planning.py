@@ -107,7 +107,7 @@ class PlanningChoices:
 
 
 def planning_choices(store: Store, formula_id: int | None, version_id: int | None = None) -> PlanningChoices:
-    """List what can be planned; the first formula is taken when none is named.
+    """Return what can be planned; the first formula is taken when none is named.
 
     Size, fill and loss are those of the version, or of the draft as far as it can be read.
 

@@ -81,11 +81,11 @@ class Draft:
         return chr(ord("A") + letter) + (str(turn) if turn else "")
 
     def lines_of(self, phase_id: str) -> tuple[DraftLine, ...]:
-        """List the lines of one phase in their order."""
+        """Return the lines of one phase in their order."""
         return tuple(line for line in self.lines if line.phase == phase_id)
 
     def in_page_order(self) -> tuple[DraftLine, ...]:
-        """List the lines phase by phase; lines of a phase that is gone come last."""
+        """Return the lines phase by phase; lines of a phase that is gone come last."""
         known = {phase.id for phase in self.phases}
         by_phase = [line for phase in self.phases for line in self.lines_of(phase.id)]
         return (*by_phase, *(line for line in self.lines if line.phase not in known))

@@ -200,7 +200,7 @@ def bring_back(session: Session, formula_id: int) -> None:
 
 
 def code_faults(current: OpenDraft) -> tuple[FieldFault, ...]:
-    """Say why the code that is typed was not taken."""
+    """Return why the code that is typed was not taken."""
     typed = current.draft.code.strip()
     if typed == current.code:
         return ()

@@ -54,7 +54,7 @@ def flat(draft: Draft) -> dict[str, Value]:
 
 
 def order(draft: Draft, group: str) -> tuple[str, ...]:
-    """List the row ids of one group (``phase`` or ``line``) in their order."""
+    """Return the row ids of one group (``phase`` or ``line``) in their order."""
     rows: Sequence[DraftPhase] | Sequence[DraftLine] = draft.phases if group == "phase" else draft.lines
     return tuple(row.id for row in rows)
 
@@ -82,7 +82,7 @@ def _row(values: Mapping[str, Value], group: str, row_id: str, words: Mapping[st
 
 
 def changes(before: Draft, after: Draft) -> tuple[FieldChange, ...]:
-    """List what differs between two drafts, in the order of the page, in words."""
+    """Return what differs between two drafts, in the order of the page, in words."""
     old, new = flat(before), flat(after)
     paths = list(dict.fromkeys([*new, *old]))
     single = []

@@ -135,7 +135,7 @@ def _out_of_parts(rows: Sequence[TableRow]) -> Iterable[TableRow]:
 
 
 def is_range(amount: str) -> bool:
-    """Tell whether an amount is from one to another, such as ``2-3 %``."""
+    """Return whether an amount is from one to another, such as ``2-3 %``."""
     return bool(_RANGE.fullmatch(amount))
 
 
@@ -231,13 +231,13 @@ def _quoted(line: str, mark: str) -> list[str]:
 
 
 def reads_as_amount(cell: str) -> bool:
-    """Tell whether a cell is a number, a percentage, a weight or measure, or says that it fills up."""
+    """Return whether a cell is a number, a percentage, a weight or measure, or says that it fills up."""
     words = (FILLS_UP, _RANGE, _PARTS)
     return any(one.fullmatch(cell) for one in words) or _is(parse_number, cell) or is_measure(cell)
 
 
 def is_measure(cell: str) -> bool:
-    """Tell whether a cell is an amount with a unit, such as ``12 g`` or ``2 tsp``."""
+    """Return whether a cell is an amount with a unit, such as ``12 g`` or ``2 tsp``."""
     return _is(parse_quantity, cell)
 
 
@@ -255,17 +255,17 @@ def heading_role(cell: str) -> str:
 
 
 def is_total(cell: str) -> bool:
-    """Tell whether a cell is the word of a total."""
+    """Return whether a cell is the word of a total."""
     return bool(cell.strip()) and bool(_TOTAL.fullmatch(cell))
 
 
 def is_phase_heading(cell: str) -> bool:
-    """Tell whether a cell opens a phase, such as ``Phase A``, ``B:`` or ``Oil phase``."""
+    """Return whether a cell opens a phase, such as ``Phase A``, ``B:`` or ``Oil phase``."""
     return bool(_PHASE_HEADING.fullmatch(cell)) and not is_total(cell)
 
 
 def is_heading(cells: Sequence[str]) -> bool:
-    """Tell whether a line holds nothing but names of columns."""
+    """Return whether a line holds nothing but names of columns."""
     words = [cell for cell in cells if cell]
     return bool(words) and all(any(one.fullmatch(cell) for one in _HEADING.values()) for cell in words)
 
@@ -280,7 +280,7 @@ def _names_columns(cells: Sequence[str], roles: Sequence[str]) -> bool:
 
 
 def _roles(lines: Sequence[Sequence[str]], width: int) -> tuple[str, ...]:
-    """Say what each column is, by its heading or by what stands in it."""
+    """Return what each column is, by its heading or by what stands in it."""
     heading = next((cells for cells in lines if is_heading(cells)), None)
     if heading is not None and len(heading) > 1:
         roles = [next((r for r, one in _HEADING.items() if one.fullmatch(cell)), "ignore") for cell in heading]

@@ -167,7 +167,7 @@ class _Amounts:
 
 
 def fills_up(line: DraftLine) -> bool:
-    """Tell whether a line is the one to 100, by its mark or by its words (``q.s.``, ``to 100``)."""
+    """Return whether a line is the one to 100, by its mark or by its words (``q.s.``, ``to 100``)."""
     return line.qs or bool(FILLS_UP.fullmatch(line.amount))
 
 
@@ -283,7 +283,7 @@ def _lines(
 
 
 def _phases(draft: Draft, lines: Mapping[str, Line], reader: FaultList) -> Iterable[Phase]:
-    """Give the phases with their lines; lines of a phase that is gone stand in the last."""
+    """Yield the phases with their lines; lines of a phase that is gone stand in the last."""
     phases = draft.phases or (DraftPhase(""),)
     known = {phase.id for phase in phases}
     for phase in phases:
@@ -300,7 +300,7 @@ def _phases(draft: Draft, lines: Mapping[str, Line], reader: FaultList) -> Itera
 def _faults(
     rows: Sequence[DraftLine], materials: Materials, amounts: _Amounts, rest: Decimal | None, reader: FaultList
 ) -> tuple[FieldFault, ...]:
-    """List every fault once: first what could not be read, then what is missing, then what does not add up."""
+    """Return every fault once: first what could not be read, then what is missing, then what does not add up."""
     found = {(f.field, f.message): FieldFault(f.field, f.message) for f in reader.faults}
     unread = {fault.field for fault in reader.faults}
     names: dict[str, str] = {}

@@ -235,7 +235,7 @@ def _remarks(material: Material | None, percent: Decimal | None) -> list[str]:
 
 
 def total_of(resolution: Resolution, shelf: Shelf) -> Total:
-    """Say how the total stands to 100, with the figures; it says so when a line is not known yet."""
+    """Return how the total stands to 100, with the figures; it says so when a line is not known yet."""
     written, rest = resolution.sum_percent, resolution.remainder_percent
     if written > HUNDRED:
         return Total(written, f"{percent_words(written - HUNDRED)} % too much", "over")

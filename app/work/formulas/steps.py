@@ -162,7 +162,7 @@ def take_head(session: Session, formula: FormulaRow, draft: Draft) -> None:
 
 
 def code_taken(session: Session, code: str, apart_from: int | None = None) -> bool:
-    """Tell whether another formula has a code."""
+    """Return whether another formula has a code."""
     asked = select(FormulaRow.id).where(FormulaRow.code == code, FormulaRow.id != (apart_from or 0))
     return session.scalar(asked) is not None
 

@@ -104,7 +104,7 @@ def version_draft(session: Session, version_id: int) -> tuple[FormulaVersion, Dr
 
 
 def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
-    """List the versions of a formula, newest first."""
+    """Return the versions of a formula, newest first."""
     batches = select(func.count(Batch.id)).where(Batch.version_id == FormulaVersion.id).scalar_subquery()
     columns = (FormulaVersion.id, FormulaVersion.number, FormulaVersion.note, FormulaVersion.kept_at)
     asked = select(*columns, FormulaVersion.kept_by, batches).where(FormulaVersion.formula_id == formula_id)
@@ -112,7 +112,7 @@ def list_versions(session: Session, formula_id: int) -> list[VersionRow]:
 
 
 def origin_of(session: Session, formula_id: int) -> VersionOrigin | None:
-    """Tell which version a formula was branched from; None when it was started from nothing."""
+    """Return which version a formula was branched from; None when it was started from nothing."""
     asked = (
         select(FormulaRow.id, FormulaRow.name, FormulaVersion.id, FormulaVersion.number)
         .join(FormulaVersion, FormulaVersion.formula_id == FormulaRow.id)

@@ -272,7 +272,7 @@ def _product(row: Row, shop: Workshop, faults: list[LineFault], code: str) -> Pr
 
 
 def _packs(text: str) -> Iterable[tuple[str, str]]:
-    """Give the packaging of a product as (name, pieces for a unit)."""
+    """Yield the packaging of a product as (name, pieces for a unit)."""
     for part in text.split(";"):
         found = _PACK.fullmatch(part.strip())
         if found is not None:
@@ -368,7 +368,7 @@ def _imported(who: str, file_name: str, summary: str) -> FormulaImport:
 
 
 def _summary(formulas: int, written: Mapping[str, Sequence[int]]) -> str:
-    """Say what an import wrote: formulas and materials always, the rest where there is any."""
+    """Return what an import wrote: formulas and materials always, the rest where there is any."""
     words = [("formula", "formulas", formulas), ("new material", "new materials", len(written["materials"]))]
     more = (("version", "versions"), ("lot", "lots"), ("batch", "batches"))
     words += [(one, many, len(written[many])) for one, many in more if written[many]]

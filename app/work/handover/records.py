@@ -92,7 +92,7 @@ def _batches(session: Session) -> list[Batch]:
 
 
 def _of_batches(part: str) -> Callable[[Session], Iterable[OfBatch]]:
-    """Give the rows of one kind of every batch; those of a line in the order in which they were written."""
+    """Yield the rows of one kind of every batch; those of a line in the order in which they were written."""
 
     def rows(session: Session) -> Iterable[OfBatch]:
         shelf = {key: name for key, name in session.execute(select(MaterialRow.id, MaterialRow.name))}  # noqa: C416

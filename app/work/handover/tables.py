@@ -338,7 +338,7 @@ def _checked(found: Mapping[str, Any]) -> Tables:
 
 
 def is_hand_over(data: bytes) -> bool:
-    """Tell whether a file says that it is one of these, rather than a table somebody keeps."""
+    """Return whether a file says that it is one of these, rather than a table somebody keeps."""
     if data.startswith(b"PK"):
         try:
             with zipfile.ZipFile(io.BytesIO(data)) as archive:

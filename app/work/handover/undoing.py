@@ -95,7 +95,7 @@ def undo_import(session: Session, import_id: int) -> None:
 
 
 def list_imports(session: Session) -> list[tuple[FormulaImport, list[FormulaRow]]]:
-    """List the imports, newest first, each with the first of the formulas that came with it and are still here."""
+    """Return the imports, newest first, each with the first of the formulas that came with it and are still here."""
     imports = list(session.scalars(select(FormulaImport).order_by(FormulaImport.id.desc()).limit(20)))
     came = {row.id: json.loads(row.content).get("formulas", [])[:MOST_NAMED] for row in imports if not row.undone_at}
     asked = select(FormulaRow).where(FormulaRow.id.in_({one for ids in came.values() for one in ids}))
@@ -145,7 +145,7 @@ def _portions(ids: Iterable[int]) -> Iterator[list[int]]:
 
 
 def _changed(session: Session, content: Mapping[str, Any]) -> Iterator[str]:
-    """Give the formulas somebody worked on since, those that were added and those whose draft was put over."""
+    """Yield the formulas somebody worked on since, those that were added and those whose draft was put over."""
     for formula_id, step in [*content["steps"], *((one, 1) for one in content["formulas"])]:
         formula = session.get(FormulaRow, formula_id)
         if formula is not None and formula.draft_step != step:

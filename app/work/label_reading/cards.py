@@ -45,7 +45,7 @@ def cards(sheet: LabelEstimate, own: Sequence[ShelfMaterial]) -> tuple[Card, ...
 
 
 def certainty_words(name: ReadName) -> str:
-    """Say how sure it is which substance a printed name means."""
+    """Return how sure it is which substance a printed name means."""
     if name.certainty is Certainty.EXACT:
         return "printed as the substance is named"
     if name.certainty is Certainty.SYNONYM:

@@ -60,7 +60,7 @@ def draft_of(sheet: LabelEstimate, plan: StartPlan, ids: Mapping[str, int], name
 
 
 def _left_out(plan: StartPlan) -> list[str]:
-    """Say which names have no line because no material holds them, with what they would have been."""
+    """Return which names have no line because no material holds them, with what they would have been."""
     if not plan.cover.missing:
         return []
     names = ", ".join(

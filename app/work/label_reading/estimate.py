@@ -254,7 +254,7 @@ def _chain(found: LabelInference) -> list[int]:
 
 
 def line_words(found: LabelInference) -> str:
-    """Say where the 1 % line sits, with its probability and the stretch that holds 80 % of it."""
+    """Return where the 1 % line sits, with its probability and the stretch that holds 80 % of it."""
     shares, best = found.inference.line_probability, found.inference.line_position
     # The stretch of places around the likeliest that holds 80 %.
     first = last = best

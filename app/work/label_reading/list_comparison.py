@@ -67,7 +67,7 @@ def _declared_names(declared: Declared | None, taught: Mapping[str, str]) -> dic
 
 
 def pairs(names: Sequence[ReadName], declared: Declared | None, taught: Mapping[str, str]) -> tuple[Pair, ...]:
-    """List every name of both, in the order of the printed list, then what the declaration has beside it."""
+    """Return every name of both, in the order of the printed list, then what the declaration has beside it."""
     after = _declared_names(declared, taught)
     places = {key: place for place, key in enumerate(after, start=1)}
     comparison = compared(names, declared, taught)

@@ -132,7 +132,7 @@ def find_list(session: Session, list_id: int) -> LabelList:
 
 
 def all_lists(store: Store) -> tuple[list[LabelList], list[TaughtName]]:
-    """List what was read, newest first, and what was taught, by name."""
+    """Return what was read, newest first, and what was taught, by name."""
     with store.reading() as session:
         lists = session.scalars(select(LabelList).order_by(LabelList.changed_at.desc(), LabelList.id.desc()))
         return list(lists), list(session.scalars(select(TaughtName).order_by(TaughtName.printed_key)))

@@ -96,7 +96,7 @@ def ph_words(found: PhReport | None) -> str:
 
 
 def preservation_words(found: PhReport | None) -> str:
-    """Say what each preserving substance can do at the predicted pH."""
+    """Return what each preserving substance can do at the predicted pH."""
     if found is None:
         return "not asked: there is no water to speak of"
     verdicts = [f"{one.inci}: {one.verdict.value}" for one in found.preservation.systems]
@@ -113,7 +113,7 @@ def _findings(found: Results, look: PhReport | None, sheet: LabelEstimate) -> tu
 
 
 def cost_words(found: Results) -> str:
-    """Say what the materials of a kilogram cost, as far as prices are known."""
+    """Return what the materials of a kilogram cost, as far as prices are known."""
     if found.cost is None:
         return "not known"
     unpriced = found.cost.unpriced
@@ -128,7 +128,7 @@ def cost_words(found: Results) -> str:
 
 
 def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
-    """Say what the choices change beside the plan without them: pH, limits, declaration, cost."""
+    """Return what the choices change beside the plan without them: pH, limits, declaration, cost."""
     texts = [
         ("Predicted pH", before.ph, after.ph),
         ("Preservation", before.preservation, after.preservation),
@@ -140,7 +140,7 @@ def changes(before: Preview, after: Preview) -> tuple[Change, ...]:
 
 
 def _finding_words(one: Preview, other: Preview) -> str:
-    """Say what the rules find of one plan and not of the other."""
+    """Return what the rules find of one plan and not of the other."""
     there = {f.message for f in other.findings}
     only = dict.fromkeys(f.message for f in one.findings if f.message not in there)
     return " ".join(only) or "nothing that the shipped rules find of this one alone"

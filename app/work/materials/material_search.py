@@ -172,7 +172,7 @@ def _named(words: str) -> tuple[Sequence[LibraryMaterial], bool]:
 
 
 def functions_known(store: Store) -> list[str]:
-    """List the functions there are on the shelf and in the library, by name."""
+    """Return the functions there are on the shelf and in the library, by name."""
     with store.reading() as session:
         shelf = shelf_index(store, session)
     counted = Counter(f for o in shelf.outlines.values() for f in o.functions)

@@ -68,7 +68,7 @@ def export_materials(store: Store) -> str:
 
 
 def material_lines(material: MaterialRow) -> Iterator[dict[str, str]]:
-    """Give the lines of a material, one for each substance in it."""
+    """Yield the lines of a material, one for each substance in it."""
     form = MaterialForm.of(material)
     first = form.cells | {"retired": "yes" if material.retired_at else ""}
     for place, (part, stored) in enumerate(zip(form.text["parts"], material.parts, strict=True)):

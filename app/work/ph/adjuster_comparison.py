@@ -94,7 +94,7 @@ def bare_mixture(materials: Sequence[DosedMaterial], own: PhLine | None) -> Mixt
 
 
 def thickener_rows(materials: Sequence[DosedMaterial], ph: float | None) -> tuple[ThickenerRow, ...]:
-    """List the thickeners, those of the formula first, with how each stands at the pH of the formula."""
+    """Return the thickeners, those of the formula first, with how each stands at the pH of the formula."""
     mine = {inci_key(part.inci) for material in materials for part in material.parts}
     rows = [
         ThickenerRow(one, None if ph is None else one.window.at(ph), inci_key(one.inci) in mine) for one in thickeners()
@@ -193,7 +193,7 @@ def choose_thickener(store: Store, choice: ChangedFormula, inci: str) -> tuple[O
 
 
 def what_else(materials: Sequence[DosedMaterial], wanted: Thickener) -> str:
-    """Say what else must change in a formula when a thickener comes in."""
+    """Return what else must change in a formula when a thickener comes in."""
     own = choose_ph_line(materials, None)
     words = f"What else changes: {wanted.what_else_changes}." if wanted.what_else_changes else ""
     if wanted.needs_neutraliser and own is None:

@@ -21,7 +21,7 @@ PLACES = 4
 
 
 def droppers(session: Session, material_ids: set[int]) -> tuple[DropWeight, ...]:
-    """List the droppers of some materials as weighed last, newest first."""
+    """Return the droppers of some materials as weighed last, newest first."""
     asked = select(DropWeight).where(DropWeight.material_id.in_(material_ids)).order_by(DropWeight.id.desc())
     newest: dict[tuple[int, str], DropWeight] = {}
     for row in session.scalars(asked):

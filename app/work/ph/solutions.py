@@ -45,7 +45,7 @@ def as_solution(material: Material) -> Solution | None:
 
 
 def solutions_on_shelf(session: Session) -> tuple[Solution, ...]:
-    """List the acids and bases on the shelf, dilute ones first, then by name."""
+    """Return the acids and bases on the shelf, dilute ones first, then by name."""
     read = (as_solution(as_shelf_material(material)) for material in live_materials(session))
     found = [solution for solution in read if solution is not None]
     return tuple(sorted(found, key=lambda s: (s.concentrated, s.material.name.casefold())))

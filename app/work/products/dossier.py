@@ -160,7 +160,7 @@ class Dossier:
         return self.ph.preservation if self.ph else None
 
     def documents_of(self, *kinds: DocumentKind) -> tuple[LinkedDocument, ...]:
-        """List the documents of some kinds."""
+        """Return the documents of some kinds."""
         return tuple(one for one in self.documents if one.document.kind in kinds)
 
     def has(self, kind: DocumentKind, material: str) -> bool:

@@ -27,7 +27,7 @@ TRADE_TABLES = ("compatibility", "process_rules")
 
 
 def counts_in_checks(table: str, column: str) -> bool:
-    """Tell whether the checks follow a correction of this column; elsewhere it is kept beside the shipped value."""
+    """Return whether the checks follow a correction of this column; elsewhere it is kept beside the shipped value."""
     if table.startswith("limits/"):
         return column == "max_percent"
     if table == "ingredients":

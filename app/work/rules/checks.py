@@ -44,7 +44,7 @@ class Checks:
     gaps: tuple[str, ...] = ()
 
     def open(self, *severities: str) -> tuple[AnsweredFinding, ...]:
-        """List the findings of some severities that have no answer yet."""
+        """Return the findings of some severities that have no answer yet."""
         return tuple(t for t in self.findings if t.answer is None and t.finding.severity in severities)
 
     def besides(self, home: "Checks") -> "Checks":

@@ -94,14 +94,14 @@ def find_value(place: Place) -> MemoryValue:
 
 
 def choices_of(value: MemoryValue) -> tuple[str, ...]:
-    """List the words that a value can be, where its column holds words of a fixed list; empty elsewhere."""
+    """Return the words that a value can be, where its column holds words of a fixed list; empty elsewhere."""
     if value.column not in LIST_COLUMNS:
         return ()
     return tuple(sorted({v.value for v in from_memory() if (v.table, v.column) == (value.table, value.column)}))
 
 
 def is_number(value: MemoryValue) -> bool:
-    """Tell whether the shipped value is a number, so that a correction has to be one."""
+    """Return whether the shipped value is a number, so that a correction has to be one."""
     try:
         return decimal_or_none(value.value) is not None
     except ValueError:

@@ -23,7 +23,7 @@ FIELDS: Mapping[str, str] = {
 
 
 def memory_about(session: Session, shipped: LibraryMaterial) -> list[tuple[MemoryValue, Correction | None]]:
-    """List the values from memory about a material, each with the maker's own where there is one."""
+    """Return the values from memory about a material, each with the maker's own where there is one."""
     own = {one.place: one for one in read_corrections(session)}
     # A row is about the material by its own name, or by the one substance it consists of.
     names = {name.casefold() for name in (shipped.name, *(shipped.inci_names if len(shipped.inci_names) == 1 else ()))}

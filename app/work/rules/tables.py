@@ -341,7 +341,7 @@ def find_table(path: str) -> Table | None:
 
 
 def rows_of(table: Table, corrections: tuple[Correction, ...], words: str = "", status: str = "") -> list[RuleRow]:
-    """List the rows that hold every word typed, in any order and case, and have a status."""
+    """Return the rows that hold every word typed, in any order and case, and have a status."""
     wanted = words.casefold().split()
     found = []
     for row in table.make(corrections):
@@ -376,5 +376,5 @@ def _law_ages() -> tuple[TableAge, ...]:
 
 
 def old_law(day: date) -> tuple[TableAge, ...]:
-    """List the tables of law that are dated, and more than a year old at a day."""
+    """Return the tables of law that are dated, and more than a year old at a day."""
     return old_tables((age for age in _law_ages() if age.state is not None), day)

@@ -258,7 +258,7 @@ def _of_materials(*conditions: ColumnElement[bool], page: ColumnElement[str] | N
 
 
 def _has_document(thing: ColumnElement[bool], kind: DocumentKind, *conditions: ColumnElement[bool]) -> Exists:
-    """Tell whether a thing has a document of a kind that is not put away."""
+    """Return whether a thing has a document of a kind that is not put away."""
     linked = select(DocumentLink.id).join(Document, Document.id == DocumentLink.document_id)
     return linked.where(thing, Document.kind == kind, Document.retired_at.is_(None), *conditions).exists()
 

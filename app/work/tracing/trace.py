@@ -110,7 +110,7 @@ class _Tree:
         return TraceBranch("batch", node.number, node.product, node.state.value, day=node.planned_on, path=path)
 
     def first(self, kind: str, key: int) -> bool:
-        """Tell whether a thing is not drawn yet, and note that it is now."""
+        """Return whether a thing is not drawn yet, and note that it is now."""
         new = (kind, key) not in self.drawn
         self.drawn.add((kind, key))
         return new
@@ -254,7 +254,7 @@ COLUMNS = ("direction", "level", "what", "code", "name", "detail", "amount", "da
 
 
 def lines_of(branches: tuple[TraceBranch, ...], level: int = 1) -> Iterator[tuple[int, TraceBranch]]:
-    """Give every branch of a tree with its level, in the order it is drawn."""
+    """Yield every branch of a tree with its level, in the order it is drawn."""
     for branch in branches:
         yield level, branch
         yield from lines_of(branch.children, level + 1)
