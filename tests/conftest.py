@@ -364,9 +364,9 @@ class Served:
         self.process.communicate()
         pytest.fail("it did not start: " + "\n".join(self.words[-5:]), pytrace=False)
 
-    def stop(self) -> int:
+    def stop(self, sign: int = signal.SIGTERM) -> int:
         """End it as a system would, and give its exit status."""
-        self.process.terminate()
+        self.process.send_signal(sign)
         # Read on with the file that read the first lines: what it holds already is lost to ``communicate``.
         assert self.process.stdout
         with self.process.stdout as rest:

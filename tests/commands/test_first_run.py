@@ -1,6 +1,7 @@
 """What a newcomer gets from one command: the demonstration at once, and a workshop of their own from its first page."""
 
 import re
+import signal
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -77,7 +78,10 @@ def test_from_the_first_start_to_a_workshop_of_ones_own_and_back(
     # The next start opens one's own.
     again = serve(where.folder, "serve")
     assert "The shed" in page(again.address)[1]
-    assert again.stop() == 0
+    # Ctrl-C ends it without an error.
+    assert again.stop(signal.SIGINT) == 0
+    assert again.words[-1] == "Stopped."
+    assert not any("Traceback" in line for line in again.words)
     assert any("The demonstration is at" in line for line in again.words)
 
 
