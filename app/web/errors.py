@@ -21,7 +21,7 @@ FOREIGN_HOST = "This address is not ours. Open Tarebook at the address it printe
 WORDS = {
     400: ("That request cannot be read", "Nothing was saved."),
     403: ("This request came from another site", "Nothing was changed. Open the page here and do it again."),
-    404: ("There is no such page", "It may have been retired, or the address has a slip in it."),
+    404: ("There is no such page", "It may have been retired, or the address is mistyped."),
     405: ("That cannot be done here", "Nothing was changed."),
     409: ("Somebody else saved this in the meantime", "Your last change was not saved."),
     413: ("That is too much at once", "Nothing was saved. Send less than 8 MB and tables of at most 20,000 lines."),
