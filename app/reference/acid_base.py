@@ -54,7 +54,34 @@ MORE_COLUMNS = [
     "other_names",
     "source_status",
 ]
-SOLD_COLUMNS = ["pattern", "base_low", "base_high", "holds_ph", "withhold_above", "words", "source", "source_status"]
+SOLD_COLUMNS = [
+    "pattern",
+    "base_low",
+    "base_high",
+    "holds_ph",
+    "withhold_above",
+    "only_above_ph",
+    "words",
+    "source",
+    "source_status",
+]
+SAP_COLUMNS = [
+    "inci_name",
+    "common_name",
+    "sap_mg_koh_low",
+    "sap_mg_koh_high",
+    "sap_mg_koh_typical",
+    "naoh_g_per_g_typical",
+    "koh_g_per_g_typical",
+    "iodine_low",
+    "iodine_high",
+    "sap_source",
+    "sap_range_status",
+    "sap_typical_status",
+    "iodine_source",
+    "iodine_status",
+    "notes",
+]
 POLYMER_COLUMNS = [
     "species",
     "inci_name",
@@ -92,6 +119,11 @@ MATTERS = re.compile(
 )
 UNKNOWN = Reserve(-8e-5, 8e-5)  # acid or alkali hidden in an extract, a protein and the like, mol/g (estimate)
 ANYTHING = Reserve(-8e-3, 8e-3)  # a misspelt acid, base or salt: one charge per 125 g/mol either way
+# What holds the pH although the tables have constants for it: they say nothing of micelles, crystals and grades.
+THOUGH_KNOWN = frozenset({"soap", "hardly soluble", "part neutralised"})
+SAPONIFIED = Reserve(
+    words="lye makes soap of it, which uses the lye up", holds_ph="soap", withhold_above=1.0, only_above_ph=13.0
+)
 SULFONATES = frozenset({"sodium_methyl_lauroyl_taurate"})
 EXTRA_FAMILIES = {"chlorhexidine_digluconate": (("gluconic_acid", 2.0),)}  # the table's own remark on that row
 ALKALI_SCATTER = {"sodium_hydroxide": 0.015, "potassium_hydroxide": 0.025, "ammonia": 0.03}
@@ -192,9 +224,11 @@ class AcidBaseTable:
         words = plain_name(name)
         known = next((reserve for pattern, reserve in self.as_sold if pattern.match(words)), None)
         if substance is not None:
-            return known if known is not None and known.holds_ph == "soap" else None
+            return known if known is not None and known.holds_ph in THOUGH_KNOWN else None
         if known is not None:
             return known if known.holds_ph or known.high > known.low else None
+        if inci_key(name) in saponifiable():
+            return SAPONIFIED
         if is_listed(name):
             return UNKNOWN if MATTERS.search(words) else None
         meant = self.find(nearest_name(name))
@@ -254,11 +288,20 @@ def acid_base_table() -> AcidBaseTable:
     for sold in read_table("as_sold", SOLD_COLUMNS):
         if sold["holds_ph"]:
             withhold = float(sold["withhold_above"])
-            reserve = Reserve(words=sold["words"], holds_ph=sold["holds_ph"], withhold_above=withhold)
+            above = _float_or_none(sold["only_above_ph"])
+            reserve = Reserve(
+                words=sold["words"], holds_ph=sold["holds_ph"], withhold_above=withhold, only_above_ph=above
+            )
         else:
             reserve = Reserve(float(sold["base_low"]) / 1000.0, float(sold["base_high"]) / 1000.0, sold["words"])
         as_sold.append((re.compile(translate(sold["pattern"])), reserve))
     return AcidBaseTable(families, polymers, by_species, by_name, tuple(as_sold))
+
+
+@cache
+def saponifiable() -> frozenset[str]:
+    """Return the fats and waxes that lye makes soap of, by `inci_key`: those with a saponification value."""
+    return frozenset(inci_key(row["inci_name"]) for row in read_table("sap", SAP_COLUMNS))
 
 
 @cache

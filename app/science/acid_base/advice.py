@@ -71,7 +71,7 @@ def ask_dose(
     Raises:
         Invalid: when there is no water, the temperature is out of range, or a material such as soap holds the pH.
     """
-    held = held_by(mixture)
+    held = held_by(mixture, target)
     if held and not readings:
         raise Invalid("mixture", held)
     model = compile_model(mixture, adjusters, SESSION_TRACE if readings else 2.5e-6)

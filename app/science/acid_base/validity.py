@@ -45,7 +45,7 @@ def why_withheld(model: Model, ph: Range, influences: tuple[Influence, ...]) -> 
         return MOSTLY_ALCOHOL
     if water < LITTLE_WATER_PERCENT:
         return f"there is hardly any water in this ({water:.1f} %), and without water there is no pH to speak of"
-    held = held_by(model.mixture)
+    held = held_by(model.mixture, ph.value)
     if held:
         return held
     if ph.high - ph.low > WIDEST or any(i.hidden and i.ph_shift > MOST_HIDDEN for i in influences):
@@ -55,11 +55,13 @@ def why_withheld(model: Model, ph: Range, influences: tuple[Influence, ...]) -> 
     return ""
 
 
-def held_by(mixture: Mixture) -> str:
-    """Return which material holds the pH in a way that no charge balance describes, in words; empty when none does."""
+def held_by(mixture: Mixture, ph: float) -> str:
+    """Return which material holds a pH in a way that no charge balance describes, in words; empty when none does."""
     for line in mixture.lines:
         reserve = line.reserve
-        if reserve is not None and reserve.holds_ph and line.percent >= reserve.withhold_above:
+        if reserve is None or not reserve.holds_ph or line.percent < reserve.withhold_above:
+            continue
+        if reserve.only_above_ph is None or ph > reserve.only_above_ph:
             return f"{line.name} holds the pH itself ({reserve.words}): no number can be worked out, measure it"
     return ""
 

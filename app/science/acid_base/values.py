@@ -112,6 +112,7 @@ class Reserve:
         holds_ph: what it is (``soap``, ``aluminium salt``) when it holds the pH in a way no charge balance of weak
             families describes; empty otherwise. Then ``low`` and ``high`` say nothing.
         withhold_above: % w/w of the formula from which on a material that holds the pH leaves no number.
+        only_above_ph: it holds the pH only above this one, as a phenol or a fatty acid does; None at any pH.
     """
 
     low: float = 0.0
@@ -119,6 +120,7 @@ class Reserve:
     words: str = ""
     holds_ph: str = ""
     withhold_above: float = 0.0
+    only_above_ph: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -194,3 +194,36 @@ def test_the_models_own_doubt_covers_its_misses_on_published_buffers(strength, m
 def test_the_models_own_doubt_reaches_the_range_of_a_strong_buffer():
     ph = found(("Sodium Citrate", 3), ("Citric Acid", 2), ("Sodium Chloride", 1.5)).ph
     assert ph.high - ph.value >= model_half_width(0.5) >= 0.15
+
+
+@pytest.mark.parametrize(
+    ("lines", "word"),
+    [
+        ([("Stearic Acid", 3), ("Triethanolamine", 1)], "makes soap"),
+        ([("Palmitic Acid", 5), ("Sodium Hydroxide", 0.5)], "makes soap"),  # all of the lye is used up: no pH 13
+        ([("Cocos Nucifera Oil", 20), ("Sodium Hydroxide", 3)], "makes soap"),
+        ([("Resorcinol", 1), ("Ammonia", 1)], "a phenol"),  # half neutralised at its pKa of 9.3: no pH 11.5
+        ([("Hydrogen Peroxide", 6), ("Sodium Hydroxide", 0.1)], "takes up base"),  # pKa 11.6, 1.9 mol/kg of it
+        ([("Sodium Thioglycolate", 5), ("Sodium Hydroxide", 1)], "thiol"),
+        ([("Calcium Hydroxide", 2.6)], "lime water"),  # saturated it stands at 12.45, whatever lies on the ground
+        ([("Magnesium Hydroxide", 5)], "pH 10"),
+        ([("Chitosan", 1), ("Lactic Acid", 0.6)], "takes up acid"),
+        ([("Sodium Polyacrylate", 1)], "part neutralised"),
+    ],
+)
+def test_where_soap_solubility_or_a_weak_acid_decides_no_number_is_given(lines, word):
+    assert word in found(*lines).withheld
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        [("Stearic Acid", 3), ("Citric Acid", 0.2), ("Sodium Citrate", 0.5)],
+        [("Cocos Nucifera Oil", 20), ("Citric Acid", 0.1), ("Sodium Hydroxide", 0.02)],
+        [("Resorcinol", 1), ("Lactic Acid", 0.5), ("Sodium Lactate", 0.5)],
+        [("Hydrogen Peroxide", 6), ("Phosphoric Acid", 0.05)],
+        [("Calcium Hydroxide", 0.1)],
+    ],
+)
+def test_what_only_counts_in_alkali_takes_no_number_from_an_acid_formula(lines):
+    assert not found(*lines).withheld

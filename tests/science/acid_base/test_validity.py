@@ -85,7 +85,7 @@ def test_too_little_known_leaves_no_number(mix, ph, influence, withheld):
 @pytest.mark.parametrize(("percent", "held"), [(0.99, False), (1.0, True)])
 def test_what_holds_the_ph_itself_does_so_from_its_amount_on(percent, held):
     soap = MixtureLine("Sodium Olivate", percent, reserve=Reserve(words="a soap", holds_ph="soap", withhold_above=1.0))
-    found = held_by(Mixture((MixtureLine("Betaine", 5.0), soap), 90.0))
+    found = held_by(Mixture((MixtureLine("Betaine", 5.0), soap), 90.0), 7.0)
     assert bool(found) is held
     assert ("Sodium Olivate holds the pH itself (a soap)" in found) is held
 
@@ -153,3 +153,11 @@ def test_a_solution_that_a_drop_moves_is_said_to_hold_nothing(mix, capacity, har
     notes = prediction_notes(model, NARROW, 0.1, capacity, (), ())
     assert said(notes[:1], "Hardly buffered") is hardly
     assert replace(predict_model(model), capacity=capacity).hardly_buffered is hardly
+
+
+@pytest.mark.parametrize(("ph", "held"), [(8.5, False), (8.6, True)])
+def test_a_phenol_holds_the_ph_only_above_its_own(ph, held):
+    phenol = MixtureLine(
+        "Resorcinol", 1.0, reserve=Reserve(words="a phenol", holds_ph="phenol", withhold_above=0.2, only_above_ph=8.5)
+    )
+    assert bool(held_by(Mixture((phenol,), 99.0), ph)) is held
