@@ -55,22 +55,18 @@ def formula_asked(session: Session, asked: PaperRequest) -> Formula:
         Invalid: at ``fill``, when the content of the product is a volume and the formula has no density.
         NotFound: when there is no such formula, version or product.
     """
-    formula = _kept_or_draft(session, asked)
+    if asked.version_id is None:
+        formula = read_complete(session, open_draft(session, asked.formula_id))
+    else:
+        formula = read_version(session, asked.version_id)
+        if formula.formula_id != asked.formula_id:
+            raise NotFound("There is no such version of this formula.")
     if asked.product_id is None:
         return formula
     setting = product_setting(session, asked.product_id)
     if setting.product.formula_id != asked.formula_id:
         raise NotFound("There is no such product of this formula.")
     return for_product(formula, setting)
-
-
-def _kept_or_draft(session: Session, asked: PaperRequest) -> Formula:
-    if asked.version_id is None:
-        return read_complete(session, open_draft(session, asked.formula_id))
-    formula = read_version(session, asked.version_id)
-    if formula.formula_id != asked.formula_id:
-        raise NotFound("There is no such version of this formula.")
-    return formula
 
 
 def at_size(formula: Formula, size: str, fill: str, loss: str) -> Formula:

@@ -198,7 +198,18 @@ def receive_lot(session: Session, thing: MaterialRow | PackagingRow, form: Recei
         lot.decide(LotState.ACCEPTED, by=form.by, at=now(), why="accepted on receipt")
     move(session, lot, MoveKind.RECEIVED, form.amount.grams, by=form.by)
     if form.paid is not None:
-        _note_price(thing, form, supplier)
+        thing.prices.append(
+            PriceRow(
+                kind=PriceKind.PAID,
+                amount=form.paid,
+                currency=form.currency,
+                quantity_text=form.amount.text,
+                quantity_g=form.amount.grams,
+                priced_on=form.received_on,
+                supplier=supplier.name if supplier else "",
+                note=f"lot {form.code}" if form.code else "",
+            )
+        )
     return lot
 
 
@@ -218,22 +229,6 @@ def _free_code(session: Session, form: LotForm, apart_from: int | None = None) -
     if session.scalar(select(Lot.id).where(Lot.code == form.code, Lot.id != (apart_from or 0))) is not None:
         raise Faults([Invalid("code", f"There is a lot {form.code} already; give this one another code.")])
     return form.code
-
-
-def _note_price(thing: MaterialRow | PackagingRow, form: ReceiveForm, supplier: Supplier | None) -> None:
-    assert form.paid is not None  # noqa: S101 - said by the caller
-    thing.prices.append(
-        PriceRow(
-            kind=PriceKind.PAID,
-            amount=form.paid,
-            currency=form.currency,
-            quantity_text=form.amount.text,
-            quantity_g=form.amount.grams,
-            priced_on=form.received_on,
-            supplier=supplier.name if supplier else "",
-            note=f"lot {form.code}" if form.code else "",
-        )
-    )
 
 
 @action()
