@@ -86,6 +86,7 @@ class Batch(WithHistory, Touched, Base):
     number: Mapped[str] = mapped_column(unique=True)
     version_id: Mapped[int] = reference("formula_version.id")
     product_id: Mapped[int | None] = reference("product.id", on_delete="NO ACTION", nullable=True)
+    product_name: Mapped[Words]
     state: Mapped[BatchState] = mapped_column(Word(BatchState), default=BatchState.PLANNED)
     size_g: Mapped[Amount]
     size_text: Mapped[Words]

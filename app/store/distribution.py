@@ -82,7 +82,8 @@ class DispatchImport(Base):
 class Dispatch(Base):
     """Units of a batch that went out or came back; a line stays as it is, and a wrong one is cancelled with a reason.
 
-    ``run_id`` is the packing run where it is known; ``recall_id`` the recall that units came back for.
+    ``product_name`` is what the units were packed as; ``run_id`` is the packing run where it is known; ``recall_id``
+    the recall that units came back for.
     """
 
     __tablename__ = "dispatch"
@@ -98,6 +99,7 @@ class Dispatch(Base):
     kind: Mapped[DispatchKind] = mapped_column(Word(DispatchKind), default=DispatchKind.SALE)
     batch_id: Mapped[int] = reference("batch.id")
     product_id: Mapped[int] = reference("product.id")
+    product_name: Mapped[Words]
     run_id: Mapped[int | None] = reference("packing_run.id", nullable=True)
     receiver_id: Mapped[int | None] = reference("receiver.id", nullable=True)
     units: Mapped[int]

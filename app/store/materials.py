@@ -161,7 +161,8 @@ class PartAllergen(Base):
 class PriceRow(Base):
     """What was paid, or offered, for which amount of a material or of packaging, when, by whom and in what currency.
 
-    ``quantity_g`` is grams, or pieces for packaging. Without a currency the amount is in that of the workshop.
+    ``quantity_g`` is grams, or pieces for packaging; ``noted_at`` is when it was entered, where that is known. Without
+    a currency the amount is in that of the workshop.
     """
 
     __tablename__ = "price"
@@ -185,6 +186,7 @@ class PriceRow(Base):
     priced_on: Mapped[date] = mapped_column(IsoDay)
     supplier: Mapped[Words]
     note: Mapped[Words]
+    noted_at: Mapped[MaybeMoment]
 
     @property
     def per_kg(self) -> Decimal:

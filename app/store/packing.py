@@ -69,7 +69,7 @@ class UnitsKind(StrEnum):
 class PackingRun(WithHistory, Touched, Base):
     """One packing run of a batch as one product; it is written while open and never altered once it is closed.
 
-    Fill, density and market are those of the product when the run began. ``units_filled`` counts every unit,
+    Name, fill, density and market are those of the product when the run began. ``units_filled`` counts every unit,
     ``units_spoilt`` and ``units_sampled`` among them. ``bulk_g`` was taken from the batch, ``rest_g`` of it was left
     over and ``waste_g`` lost; what became of it should come to ``bulk_low_percent`` to ``bulk_high_percent`` of it, as
     was usual when the run began. ``early_why`` says why a batch was packed that was not released yet.
@@ -104,6 +104,7 @@ class PackingRun(WithHistory, Touched, Base):
     number: Mapped[str] = mapped_column(unique=True)
     batch_id: Mapped[int] = reference("batch.id")
     product_id: Mapped[int] = reference("product.id")
+    product_name: Mapped[Words]
     state: Mapped[RunState] = mapped_column(Word(RunState), default=RunState.OPEN)
     packed_on: Mapped[date] = mapped_column(IsoDay, index=True)
     place: Mapped[Words]

@@ -158,6 +158,7 @@ class CaseFile(Base):
     known_on: Mapped[date] = mapped_column(IsoDay)
     happened_on: Mapped[date | None] = mapped_column(IsoDay)
     product_id: Mapped[int | None] = reference("product.id", nullable=True)
+    product_name: Mapped[Words]
     batch_id: Mapped[int | None] = reference("batch.id", nullable=True)
     receiver_id: Mapped[int | None] = reference("receiver.id", nullable=True)
     market: Mapped[Jurisdiction] = mapped_column(Word(Jurisdiction), default=Jurisdiction.EU)

@@ -20,7 +20,6 @@ from app.store.distribution import Dispatch, DispatchKind, Receiver
 from app.store.formulas import FormulaVersion
 from app.store.materials import MaterialRow, PackagingRow
 from app.store.packing import PackingLotUse, PackingRun, RunState
-from app.store.products import Product
 from app.store.stock import Lot, LotState, Supplier
 from app.store.types import ExactDecimal
 
@@ -270,10 +269,9 @@ def runs_of(session: Session, batches: Collection[int] = (), *, packaging_lots: 
     units = PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled
     asked = (
         select(
-            PackingRun.id, PackingRun.number, PackingRun.batch_id, PackingRun.product_id, Product.name,
+            PackingRun.id, PackingRun.number, PackingRun.batch_id, PackingRun.product_id, PackingRun.product_name,
             PackingRun.code_printed, PackingRun.packed_on, units,
         )
-        .join(Product, Product.id == PackingRun.product_id)
         .where(PackingRun.state != RunState.CANCELLED)
         .order_by(PackingRun.packed_on, PackingRun.id)
     )  # fmt: skip
@@ -310,13 +308,12 @@ def sent_of(
     sent, returned = case((came_back, 0), else_=Dispatch.units), case((came_back, Dispatch.units), else_=0)
     asked = (
         select(
-            Dispatch.batch_id, Dispatch.run_id, Dispatch.receiver_id, Receiver.name, Product.name,
+            Dispatch.batch_id, Dispatch.run_id, Dispatch.receiver_id, Receiver.name, Dispatch.product_name,
             func.sum(sent), func.sum(returned), func.max(Dispatch.sent_on),
         )
-        .join(Product, Product.id == Dispatch.product_id)
         .outerjoin(Receiver, Receiver.id == Dispatch.receiver_id)
         .where(DISPATCH_STANDS)
-        .group_by(Dispatch.batch_id, Dispatch.run_id, Dispatch.receiver_id, Receiver.name, Product.name)
+        .group_by(Dispatch.batch_id, Dispatch.run_id, Dispatch.receiver_id, Receiver.name, Dispatch.product_name)
         .order_by(Dispatch.batch_id, Receiver.name, Dispatch.receiver_id)
     )  # fmt: skip
     if receiver_id is not None:

@@ -198,6 +198,7 @@ def note_pack_price(session: Session, piece: PackagingRow, price: Decimal | None
                 priced_on=day,
                 supplier=piece.supplier,
                 note="",
+                noted_at=now(),
             )
         )
 

@@ -353,7 +353,8 @@ def _packed_and_sent(session: Session, size: Size) -> None:
     runs: list[Row] = [
         {
             "id": first + place, "number": f"{number}-P1", "batch_id": batch_id,
-            "product_id": products[formulas[version_id]], "packed_on": day + timedelta(days=2), "place": "",
+            "product_id": products[formulas[version_id]]["id"],
+            "product_name": products[formulas[version_id]]["name"], "packed_on": day + timedelta(days=2), "place": "",
             "fill_amount": Decimal(50), "fill_unit": "g", "jurisdiction": Jurisdiction.EU, "units_filled": 20,
             "units_spoilt": 1, "units_sampled": 1, "bulk_g": Decimal(980), "rest_g": Decimal(0), "artwork": "",
             "code_printed": number, "best_before": add_months(day, 24), "early_why": "", "notes": "", "by": "Ines",
@@ -393,15 +394,15 @@ def _samples(session: Session, runs: list[Row]) -> None:
     session.execute(old.values(discarded_on=RetainedSample.keep_until, discarded_by="Ines"))
 
 
-def _products(session: Session) -> dict[int, int]:
-    """Return every formula a product; return their ids by formula."""
+def _products(session: Session) -> dict[int, Row]:
+    """Return a product for every formula, new ones added, by formula."""
     there = {row["formula_id"]: row for row in rows_of(session, Product)}
     names = dict(session.execute(select(FormulaRow.id, FormulaRow.name)).all())
     like, next_id = next(iter(there.values())), free_id(session, Product)
     new = [formula for formula in names if formula not in there]
     own = [{**like, "id": next_id + n, "formula_id": one, "name": names[one]} for n, one in enumerate(new)]
     put(session, Product, own)
-    return {key: row["id"] for key, row in there.items()} | {row["formula_id"]: row["id"] for row in own}
+    return there | {row["formula_id"]: row for row in own}
 
 
 def _packaging_lots(session: Session) -> list[int]:
@@ -427,7 +428,8 @@ def _sent(session: Session, runs: list[Row], receivers: int) -> None:
     ))  # fmt: skip
     common = {"order_number": "", "by": "Tom", "cancelled_by": "", "cancelled_why": "", "kind": DispatchKind.SALE}
     put(session, Dispatch, (
-        {**common, "batch_id": run["batch_id"], "product_id": run["product_id"], "run_id": run["id"], "units": units,
+        {**common, "batch_id": run["batch_id"], "product_id": run["product_id"],
+         "product_name": run["product_name"], "run_id": run["id"], "units": units,
          "receiver_id": first + (run["id"] * step) % receivers, "sent_on": run["packed_on"] + timedelta(days=step),
          "created_at": run["created_at"]}
         for place, run in enumerate(runs)

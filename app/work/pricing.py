@@ -8,7 +8,7 @@ prices, ``price_for`` takes the least that applies, so that no gram or piece is 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from sqlalchemy import func, select
@@ -99,7 +99,8 @@ class Average:
 class PriceBook:
     """How prices are read: the exchange, the workshop's choice, and the averages of what is on hand by thing.
 
-    With ``until``, prices of a later day count only for what had none before.
+    With ``until``, prices of a later day count only for what had none before, and so do those that were entered after
+    ``closed``.
     """
 
     exchange: Exchange
@@ -107,10 +108,17 @@ class PriceBook:
     averages: Mapping[tuple[str, int], Average]
     day: date | None = None
     until: date | None = None
+    closed: datetime | None = None
 
-    def as_of(self, day: date, currency: str) -> "PriceBook":
-        """Return the book of a past day in the currency of a record: what had been paid last, whatever came after."""
-        return PriceBook(self.exchange.into(currency), CostBy.LAST, {}, until=day)
+    def as_of(self, day: date, currency: str, closed: datetime | None = None) -> "PriceBook":
+        """Return the book of a past day in the currency of a record: what had been paid last, whatever came after.
+
+        Args:
+            day: the last day of the record.
+            currency: the one it is reckoned in.
+            closed: when the record was closed; None while it is open.
+        """
+        return PriceBook(self.exchange.into(currency), CostBy.LAST, {}, until=day, closed=closed)
 
     def of_material(self, material: stored.MaterialRow) -> tuple[Price, ...]:
         """Return the prices that a material is reckoned with."""
@@ -120,10 +128,13 @@ class PriceBook:
         """Return the prices that a piece of packaging is reckoned with, its pieces in place of grams."""
         return self._chosen(piece.prices, ("packaging", piece.id))
 
+    def _was_known(self, price: stored.PriceRow) -> bool:
+        return self.closed is None or price.noted_at is None or price.noted_at <= self.closed
+
     def _chosen(self, prices: Sequence[stored.PriceRow], thing: tuple[str, int]) -> tuple[Price, ...]:
         if self.until is not None:
             day = self.until
-            prices = [price for price in prices if price.priced_on <= day] or prices[-1:]
+            prices = [price for price in prices if price.priced_on <= day and self._was_known(price)] or prices[-1:]
         # In the currency to reckon in, the newest first; one of a currency without a rate is left out.
         found = ((price, self.exchange.at_home(price.amount, price.currency, price.priced_on)) for price in prices)
         known = tuple(

@@ -9,13 +9,14 @@ from sqlalchemy import select, text
 
 from app.store.engine import Store
 from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
+from app.store.products import Product
 from app.store.workshop import CostBy, Jurisdiction, ScaleRow, Workshop
 from app.work.clock import now
 from app.work.ph.entries import PhReadingForm, SessionRef, add_reading
 from app.work.ph.sessions import SessionForm, end_session, look_at_session, start_session
 
 FORMULA, VERSION, RELEASED, PLANNED = 2, 2, 2, 5
-LATER = date(2099, 1, 1)
+EARLIER, LATER = date(2026, 10, 1), date(2099, 1, 1)
 PAPERS = ("batch-sheet", "cost-sheet", "declaration", "recipe", "checks", "checks-sheet")
 PAGES = (
     f"/formulas/{FORMULA}/versions/1",
@@ -25,6 +26,8 @@ PAGES = (
     *(f"/batches/{batch}{page}" for batch in (RELEASED, PLANNED) for page in ("", "/sheet", "/record")),
     f"/packing/costs/{RELEASED}",
     "/packing/1/record",  # of that batch, and closed
+    "/packing/1",
+    "/trace/sent",
     f"/batches/{PLANNED}/ph",
 )
 # The keys of forms, and what is offered to choose from (so are pots and what the shelf holds), are of the moment.
@@ -39,7 +42,7 @@ SETTINGS = {
 
 
 def change_everything(store: Store) -> None:
-    """Change every setting, scale, vessel, price, density, composition, name, range, caution and function."""
+    """Change every setting, scale, price, density, composition, name, range, caution, function and product name."""
     with store.transaction() as session:
         for name, value in SETTINGS.items():
             setattr(session.get_one(Workshop, 1), name, value)
@@ -48,20 +51,23 @@ def change_everything(store: Store) -> None:
         for piece in session.scalars(select(PackagingRow)):
             piece.units_per_pack = Decimal(7)
             if piece.prices:  # what never had one takes the first there is
-                piece.prices.append(price(Decimal(70)))
+                piece.prices += [price(Decimal(70)), price(Decimal(71), EARLIER)]
+        for product in session.scalars(select(Product)):
+            product.name = f"Other product {product.id}"
         for material in session.scalars(select(MaterialRow)):
             material.name, material.name_key = f"Other {material.id}", f"OTHER {material.id}"
             material.density_g_ml, material.use_low, material.use_high = Decimal("1.7"), Decimal(0), Decimal("0.01")
             material.cautions, material.functions, material.certificate = "Beware.", "colour", ""
             material.retired_at = now()
             if material.prices:
-                material.prices.append(price(Decimal(91)))
+                material.prices += [price(Decimal(91)), price(Decimal(92), EARLIER)]
             for part in material.parts:
                 part.inci, part.percent = "Talc", Decimal(7)
 
 
-def price(amount: Decimal) -> PriceRow:
-    return PriceRow(kind=PriceKind.PAID, amount=amount, quantity_text="1 kg", quantity_g=Decimal(1000), priced_on=LATER)
+def price(amount: Decimal, day: date = LATER) -> PriceRow:
+    kilogram = {"quantity_text": "1 kg", "quantity_g": Decimal(1000)}
+    return PriceRow(kind=PriceKind.PAID, amount=amount, **kilogram, priced_on=day, noted_at=now())
 
 
 def read(client: FlaskClient, path: str) -> list[str]:

@@ -114,7 +114,7 @@ def _set(line: BatchLine, columns: Mapping[str, object]) -> None:
 
 
 def _said(batch: Batch) -> str:
-    product = f", {batch.product.name}" if batch.product is not None else ""
+    product = f", {batch.product_name}" if batch.product_name else ""
     fill = f", filled {plain(batch.fill_g)} g" if batch.fill_g is not None else ""
     size = batch.size_text or f"{plain(batch.size_g)} g"
     return (

@@ -33,7 +33,7 @@ def sheet_of_batch(session: Session, batch_id: int) -> dict[str, Any]:
         "sheet": replace(sheet, findings=open_findings(session, formula), pots=pots_of(session)),
         "size_text": batch.size_text,
         "number": batch.number,
-        "product": batch.product.name if batch.product else "",
+        "product": batch.product_name,
         "planned_on": batch.planned_on,
         "made_by": batch.made_by,
     }

@@ -221,8 +221,10 @@ def worked_out(session: Session, typed: Plan, version: FormulaVersion, given: ob
     plan = faults.read(typed.checked, given)
     if plan is None or sheet is None:
         raise Faults(faults.faults)
+    product = session.get(Product, plan.product) if plan.product is not None else None
     columns = {
         "product_id": plan.product,
+        "product_name": product.name if product else "",
         "size_g": sheet.size.net_g,
         "size_text": plan.size[:80],
         "loss_percent": sheet.loss_percent,

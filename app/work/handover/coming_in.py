@@ -407,7 +407,7 @@ def _add_materials(session: Session, tables: Tables) -> list[int]:
     rows = [row for row in tables["prices"] if inci_key(row["material"]) in names]
     if rows:
         for price in reversed(read_prices(session, write_table(PRICE_COLUMNS, rows))):
-            session.add(PriceRow(material_id=price.thing.id, **price.columns))
+            session.add(PriceRow(material_id=price.thing.id, **price.columns, noted_at=now()))
         session.flush()
     return added
 
@@ -466,7 +466,7 @@ def _add_packaging(session: Session, tables: Tables) -> list[int]:
             if not known:
                 note_pack_price(session, piece, price)
             for one in reversed(known):
-                session.add(PriceRow(packaging_id=piece.id, **values_of("packaging_prices", one)))
+                session.add(PriceRow(packaging_id=piece.id, **values_of("packaging_prices", one), noted_at=now()))
             session.flush()
             added.append(piece.id)
     return added

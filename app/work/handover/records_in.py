@@ -212,6 +212,7 @@ class _Writer:
                 **values_of("batches", row),
                 version_id=self.session.scalars(version).one(),
                 product_id=self.session.scalars(product.limit(1)).one_or_none() if row["product"] else None,
+                product_name=row["product"],
                 state=BatchState.IN_PROCESS,
             )
             self.session.add(self.batches[row["number"]])

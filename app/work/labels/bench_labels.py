@@ -80,7 +80,7 @@ def bench_label_of_sample(session: Session, sample_id: int) -> BenchLabel:
         f"{_dated('kept', sample.kept_on)}, {_dated('keep until', sample.keep_until)}",
         sample.place,
     )
-    return BenchLabel(run.product.name, f"{SAMPLE}{sample.id}", "retained sample", lines)
+    return BenchLabel(run.product_name, f"{SAMPLE}{sample.id}", "retained sample", lines)
 
 
 class SolutionForm(Form):

@@ -15,6 +15,7 @@ from app.store.material_queries import get_material
 from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.workshop import the_workshop
 from app.work.action import action
+from app.work.clock import now
 from app.work.form import Field, Form
 from app.work.form_fields import CurrencyCode, DayOrToday, Money, OneOf, ShortText, density_of
 from app.work.typed_text import one_line
@@ -116,7 +117,7 @@ def add_price(session: Session, thing_id: int, typed: PriceForm, key: str = "", 
         NotFound: when there is no such material or packaging.
     """
     thing = priced_thing(session, thing_id, packaging=packaging)
-    thing.prices.append(PriceRow(**typed.checked(price_context(session, thing)).columns()))
+    thing.prices.append(PriceRow(**typed.checked(price_context(session, thing)).columns(), noted_at=now()))
 
 
 def revise_price(

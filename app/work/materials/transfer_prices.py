@@ -14,6 +14,7 @@ from app.store.material_queries import all_materials, every_packaging
 from app.store.materials import MaterialRow, PackagingRow, PriceRow
 from app.store.workshop import Workshop, the_workshop
 from app.work.action import action
+from app.work.clock import now
 from app.work.csv_text import MOST_FAULTS, LineFault, Record, Unreadable, read_table, write_table
 from app.work.form import Faults
 from app.work.materials.prices import PriceContext, PriceForm
@@ -160,4 +161,4 @@ def _to_store(one: IncomingPrice) -> Mapping[str, object]:
 
 @action(once="prices file")
 def _take_piece(session: Session, piece: Sequence[Mapping[str, object]], *, key: str = "") -> None:
-    session.add_all(PriceRow(**columns) for columns in piece)
+    session.add_all(PriceRow(**columns, noted_at=now()) for columns in piece)

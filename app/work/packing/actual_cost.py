@@ -195,8 +195,9 @@ def _of_piece(ledger: _Ledger, run: PackingRun, piece: PackagingPiece) -> Iterab
 def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     """Return what a batch cost in fact; None before anything was weighed.
 
-    What no lot says was paid for costs what had been paid for it until the last day of the record. Labour is the time
-    that was noted, or as planned where none was; its rate, the overhead and the currency are those of the version.
+    What no lot says was paid for costs what had been paid for it until the last day of the record, as it was known when
+    the record was closed. Labour is the time that was noted, or as planned where none was; its rate, the overhead and
+    the currency are those of the version.
     """
     if not batch.weighed_g:
         return None
@@ -205,7 +206,10 @@ def batch_cost(session: Session, batch: Batch) -> BatchCost | None:
     asked = select(PackingRun).where(PackingRun.batch_id == batch.id, PackingRun.state != RunState.CANCELLED)
     runs = list(session.scalars(asked.order_by(PackingRun.id)))
     last = max((batch.made_on, *(run.packed_on for run in runs)))
-    ledger = _Ledger(session, price_book(session).as_of(last, rates.currency), {})
+    ends = [batch.decided_at, *(run.closed_at for run in runs)]
+    known = [end for end in ends if end is not None]
+    closed = max(known) if len(known) == len(ends) else None
+    ledger = _Ledger(session, price_book(session).as_of(last, rates.currency, closed), {})
     materials = _materials(ledger, batch)
     packaging = {run.id: _packaging(ledger, run) for run in runs}
     minutes: dict[int | None, int] = defaultdict(int)
@@ -236,7 +240,7 @@ def _run(
     share = min(Decimal(1), taken / yielded) if yielded else ZERO
     amounts = run_amounts(bulk, share, known_total(packaging), formula.rates.overhead_percent, labour)
     planned = _planned_as(ledger, batch, formula, run.product)
-    return RunCost(run.number, run.product.name, run.units_to_stock, packaging, amounts, planned)
+    return RunCost(run.number, run.product_name, run.units_to_stock, packaging, amounts, planned)
 
 
 def _planned_as(ledger: _Ledger, batch: Batch, formula: Formula, product: Product) -> Costing | None:

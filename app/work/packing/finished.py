@@ -77,17 +77,16 @@ def finished_rows(session: Session, of: Of | None = None) -> list[FinishedRow]:
     asked = (
         select(
             PackingRun.product_id,
-            Product.name,
+            func.min(PackingRun.product_name),
             PackingRun.batch_id,
             Batch.number,
             func.sum(PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled),
             func.min(PackingRun.best_before),
             func.max(PackingRun.packed_on),
         )
-        .join(Product, Product.id == PackingRun.product_id)
         .join(Batch, Batch.id == PackingRun.batch_id)
         .where(PackingRun.state == RunState.CLOSED, *_of(of))
-        .group_by(PackingRun.product_id, Product.name, PackingRun.batch_id, Batch.number)
+        .group_by(PackingRun.product_id, PackingRun.batch_id, Batch.number)
     )
     rows = [
         FinishedRow(product_id, product, batch_id, batch, int(packed), moved.get((product_id, batch_id), {}), until, on)

@@ -35,19 +35,15 @@ class RunRow:
 
 
 def _asked(runs: Select[PackingRun]) -> Select[*tuple[Any, ...]]:
-    return (
-        runs.join(Batch, Batch.id == PackingRun.batch_id)
-        .join(Product, Product.id == PackingRun.product_id)
-        .with_only_columns(
-            PackingRun.id,
-            PackingRun.number,
-            PackingRun.batch_id,
-            Batch.number,
-            Product.name,
-            PackingRun.state,
-            PackingRun.packed_on,
-            PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled,
-        )
+    return runs.join(Batch, Batch.id == PackingRun.batch_id).with_only_columns(
+        PackingRun.id,
+        PackingRun.number,
+        PackingRun.batch_id,
+        Batch.number,
+        PackingRun.product_name,
+        PackingRun.state,
+        PackingRun.packed_on,
+        PackingRun.units_filled - PackingRun.units_spoilt - PackingRun.units_sampled,
     )
 
 

@@ -90,7 +90,7 @@ def record_lot_use(session: Session, run_id: int, typed: LotUseForm, *, key: str
 def _against(run: PackingRun, lot: Lot, more: Decimal) -> str:
     """Return what speaks against taking so many pieces more of a lot in this run, in words."""
     of_product = {pack.packaging_id for pack in run.product.packaging}
-    other = "" if lot.packaging_id in of_product else f"{lot.name}, which is no packaging of {run.product.name}"
+    other = "" if lot.packaging_id in of_product else f"{lot.name}, which is no packaging of {run.product_name}"
     short = f"short, with {plain(lot.on_hand)} pieces by the ledger" if more > lot.on_hand else ""
     return lot.why_not(today()) or other or short
 

@@ -208,6 +208,7 @@ def receive_lot(session: Session, thing: MaterialRow | PackagingRow, form: Recei
                 priced_on=form.received_on,
                 supplier=supplier.name if supplier else "",
                 note=f"lot {form.code}" if form.code else "",
+                noted_at=now(),
             )
         )
     return lot

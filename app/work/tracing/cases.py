@@ -93,6 +93,7 @@ def open_case(session: Session, typed: CaseForm, *, key: str = "") -> int:
         known_on=form.known_on,
         happened_on=form.happened_on,
         product_id=product.id if product else None,
+        product_name=product.name if product else "",
         batch_id=batch.id if batch else None,
         receiver_id=receiver.id if receiver else None,
         market=product.jurisdiction if product else the_workshop(session).jurisdiction,

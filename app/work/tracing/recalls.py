@@ -16,7 +16,6 @@ from app.store.batches import Batch
 from app.store.distribution import STANDS, Dispatch, DispatchKind, Receiver
 from app.store.errors import Conflict, NotFound
 from app.store.packing import FinishedBalance, PackingRun, RunState
-from app.store.products import Product
 from app.store.quality import NoticeWay, Recall, RecallBatch, RecallLot, RecallNotice, get_recall
 from app.store.stock import Lot
 from app.store.tracing import BatchNode, LotNode, SentNode, batch_nodes, lot_nodes, sent_of
@@ -401,12 +400,11 @@ def recall_sheet(session: Session, recall_id: int) -> RecallSheet:
 def products_of_recall(session: Session, recall_id: int) -> list[tuple[str, tuple[str, ...]]]:
     """Return what a notice names: each product that was packed of the batches, with the codes printed on its packs."""
     asked = (
-        select(Product.name, PackingRun.code_printed, Batch.number)
-        .join(PackingRun, PackingRun.product_id == Product.id)
+        select(PackingRun.product_name, PackingRun.code_printed, Batch.number)
         .join(Batch, Batch.id == PackingRun.batch_id)
         .join(RecallBatch, RecallBatch.batch_id == Batch.id)
         .where(RecallBatch.recall_id == recall_id, PackingRun.state != RunState.CANCELLED)
-        .order_by(Product.name, PackingRun.id)
+        .order_by(PackingRun.product_name, PackingRun.id)
     )
     codes: dict[str, dict[str, None]] = defaultdict(dict)
     for name, code, number in session.execute(asked):

@@ -72,10 +72,13 @@ class DispatchForm(Form):
 
 @dataclass(frozen=True, slots=True)
 class Packed:
-    """What a code on a pack or a batch number stands for: a batch as a product, and the packing run where it is one."""
+    """What a code on a pack or a batch number stands for: a batch as a product, under the name it was
+    packed with, and the packing run where it is one.
+    """
 
     batch: Batch
     product: Product
+    name: str
     run_id: int | None = None
 
 
@@ -104,8 +107,8 @@ def packed_under(session: Session, code: str, product: str = "") -> Packed:
         )
         raise Invalid("code", words)
     wanted = product.strip().casefold()
-    products = {run.product_id: run.product for run in runs if not wanted or run.product.name.casefold() == wanted}
-    names = ", ".join(sorted({run.product.name for run in runs}))
+    products = {run.product_id: run.product for run in runs if wanted in ("", *_names(run))}
+    names = ", ".join(sorted({run.product_name for run in runs}))
     if not products:
         raise Invalid("product", f"It was packed as {names}.")
     if len(products) > 1:
@@ -116,7 +119,13 @@ def packed_under(session: Session, code: str, product: str = "") -> Packed:
         raise Invalid("code", f"Several batches carry this code; enter the batch number: {numbers}.")
     of_product = [run for run in runs if run.product_id in products]
     only = of_product[0].id if len(of_product) == 1 else None
-    return Packed(of_product[0].batch, of_product[0].product, only)
+    first = of_product[0]
+    return Packed(first.batch, first.product, first.product_name, only)
+
+
+def _names(run: PackingRun) -> tuple[str, str]:
+    """Return what a run was packed as and what its product is called now."""
+    return run.product_name.casefold(), run.product.name.casefold()
 
 
 @action(once="dispatch")
@@ -160,6 +169,7 @@ def write_dispatch(
         kind=form.kind,
         batch_id=packed.batch.id,
         product_id=packed.product.id,
+        product_name=packed.name,
         run_id=packed.run_id,
         receiver=receiver,
         units=form.units,

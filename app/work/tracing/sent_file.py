@@ -100,7 +100,7 @@ def _line(
         Dispatch.units == form.units, Dispatch.sent_on == form.sent_on, Dispatch.order_number == form.order_number,
     )  # fmt: skip
     known = bool(form.order_number and session.scalar(same))
-    return FileLine(record.line, form, what.batch.number, what.product.name, known)
+    return FileLine(record.line, form, what.batch.number, what.name, known)
 
 
 def _known(session: Session, lines: Iterable[FileLine]) -> list[str]:
@@ -178,7 +178,7 @@ def sent_csv(rows: Iterable[Dispatch]) -> str:
         COLUMNS,
         (
             {
-                "code": one.batch.number, "product": one.product.name, "kind": one.kind.value, "units": str(one.units),
+                "code": one.batch.number, "product": one.product_name, "kind": one.kind.value, "units": str(one.units),
                 "date": one.sent_on.isoformat(), "receiver": one.receiver.name if one.receiver else "",
                 "receiver_kind": one.receiver.kind.value if one.receiver else "",
                 "contact": one.receiver.contact if one.receiver else "", "order_number": one.order_number,
