@@ -214,7 +214,7 @@ def test_figures_that_wait_and_figures_of_the_formula_before_are_marked(
     expect(page.locator("#strip-ph .strip-figure")).not_to_have_class(re.compile("stale|waiting"))
 
 
-STRIP_PX = 52
+STRIP_PX, NAME_PX = 52, 120
 CREAM = tuple(
     DraftLine(f"c{n}", "a" if n < 6 else "b", "Glycerin", None, "5", n == 0, "a note" if n == 3 else "")
     for n in range(14)
@@ -238,7 +238,7 @@ def test_lines_and_strip_stand_on_one_screen(
     whole = [box for box, name in zip(boxes, names, strict=False) if box and name and box["y"] + box["height"] <= foot]
     assert len(whole) >= least
     # One line, also on the narrowest phone, with every figure in it.
-    for narrow in {width, min(width, 360)}:
+    for narrow in (width, 820, 360):
         page.set_viewport_size({"width": narrow, "height": height})
         strip = page.locator("#strip").bounding_box()
         assert strip
@@ -246,6 +246,12 @@ def test_lines_and_strip_stand_on_one_screen(
         for words in ("total", "pH", "a unit", "checks", "to weigh", "Saved"):
             assert words in page.locator("#strip").inner_text()
         assert page.locator("#undo").bounding_box()["height"] >= 24  # type: ignore[index]
+    # Columns that were chosen on a wide screen leave the lines of a phone as they are.
+    page.evaluate("document.getElementById('columns').showPopover()")
+    page.locator("#columns [value='inci']").check()
+    page.get_by_role("button", name="Show these columns").click()
+    expect(page.locator(".column-inci").first).to_be_attached()
+    assert page.locator(".line [data-suggest]").first.bounding_box()["width"] >= NAME_PX  # type: ignore[index]
 
 
 def test_other_amounts_are_worked_out_while_they_are_typed(
