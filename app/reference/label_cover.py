@@ -1,6 +1,6 @@
 """The shipped materials as a shelf for covering an inferred list."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable
 from functools import cache
 
 from app.reference.inference_prior import class_of
@@ -26,7 +26,7 @@ def _on_shelf(found: LibraryMaterial) -> ShelfMaterial:
     return ShelfMaterial(found.key, found.name, parts, False, class_of(main), found.assumption)
 
 
-def inventory_shelf(keys: Iterable[str], held: Collection[str]) -> tuple[ShelfMaterial, ...]:
-    """Return a material for each of some substances that nothing else holds and the inventory knows by name."""
-    found = (inventory_material(key) for key in keys if key not in held)
+def inventory_shelf(keys: Iterable[str]) -> tuple[ShelfMaterial, ...]:
+    """Return a material for each of some substances, by `inci_key`, that the inventory knows by name."""
+    found = (inventory_material(key) for key in keys)
     return tuple(_on_shelf(one) for one in found if one is not None)

@@ -403,3 +403,14 @@ def test_a_formula_without_heat_has_no_cool_down_and_water_fills_it_up(store: St
     with store.reading() as session:
         draft = open_draft(session, formula_id).draft
     assert [(phase.name, phase.temperature) for phase in draft.phases] == [("One phase", "")]
+
+
+def test_a_substance_sold_in_water_becomes_a_dry_material_where_the_list_has_no_water(store: Store) -> None:
+    """The betaine of the library is a solution of 30 %; a shampoo bar holds the powder."""
+    text = "Sodium Coco-Sulfate, Sodium Cocoyl Isethionate, Cetyl Alcohol, Cocamidopropyl Betaine, Sodium Benzoate"
+    listed = lists.start_list(store, ListForm("Bar", text, "solid shampoo", "EU"), "bar")
+    formula_id = start_formula(store, listed, Choices(), StartForm("Bar"))
+    with store.reading() as session:
+        draft = open_draft(session, formula_id).draft
+    assert "Cocamidopropyl Betaine" in {line.typed for line in draft.lines}
+    assert "Not in this formula" not in draft.notes

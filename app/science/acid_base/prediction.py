@@ -8,7 +8,14 @@ from app.science.acid_base.air import uptake_of_carbon_dioxide
 from app.science.acid_base.charge_balance import Array, Equilibrium, solve
 from app.science.acid_base.inputs import COVERAGE
 from app.science.acid_base.model import Model, compile_model, dose_system
-from app.science.acid_base.validity import model_half_width, prediction_notes, why_withheld
+from app.science.acid_base.validity import (
+    METER,
+    held_by,
+    model_half_width,
+    prediction_notes,
+    solution_notes,
+    why_withheld,
+)
 from app.science.acid_base.values import Influence, Mixture, Prediction, Range, SpeciesAmount
 from app.science.errors import Invalid
 
@@ -42,11 +49,11 @@ def predict_model(model: Model) -> Prediction:
     influences = rank_influences(model, solved.ph)
     species = list_species(model, system.totals[0], solved)
     capacity = float(solved.capacity[0])
+    withheld = why_withheld(model, spread, influences)
     notes = prediction_notes(model, spread, strength, capacity, influences, species)
-    return Prediction(
-        spread, strength, species, influences, float(abs(solved.residual[0])), capacity,
-        why_withheld(model, spread, influences), notes,
-    )  # fmt: skip
+    if held_by(model.mixture, spread.value):  # what the balance says of its buffering is not so
+        notes = (*solution_notes(model, strength), METER)
+    return Prediction(spread, strength, species, influences, float(abs(solved.residual[0])), capacity, withheld, notes)
 
 
 def _open_to_air(model: Model, solved: Equilibrium, spread: Range) -> Range:

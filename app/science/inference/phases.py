@@ -96,7 +96,7 @@ def propose_phases(
     cooled = (
         (
             COOL
-            if heated and phase in (WET, OILY) and line.material.id in tender and line.percent < largest[phase]
+            if heated and phase in (WET, OILY) and line.material.id in tender and not _carries(phase, line, largest)
             else phase,
             line,
         )
@@ -120,6 +120,11 @@ def _water_of(line: CoverLine) -> float:
     """Return the water that a line brings, % w/w of the formula; the water of a plant counts as water."""
     whole = line.material.class_name in (WATER, PLANT_WATER)
     return line.percent * (1.0 if whole else line.material.parts.get("AQUA", 0.0) / 100)
+
+
+def _carries(phase: str, line: CoverLine, largest: Mapping[str, float]) -> bool:
+    """Tell whether there would be no such phase without a line: the largest, which in a melt has to be oily."""
+    return line.percent >= largest[phase] and (phase == WET or line.material.class_name in OILS)
 
 
 def _mixed_cold(line: CoverLine) -> str:

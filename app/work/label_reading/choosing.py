@@ -108,9 +108,7 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
         Invalid: when no material holds any of the substances that are left.
     """
     asked = sheet.targets
-    held = {key for material in own.everything for key in material.parts}
-    named = (w.key for w in asked if w.class_name != ALLERGEN)  # an allergen comes with what smells of it
-    everything = (*own.everything, *inventory_shelf(named, held))
+    everything = own.everything
     offers = {w.key: substitutes(w, everything) for w in asked}
     # A replacement that is not offered is passed over.
     chosen = {
@@ -121,6 +119,10 @@ def make_plan(sheet: LabelEstimate, own: OwnShelf, choices: Choices) -> StartPla
     }
     wanted, shelf = _swapped(asked, everything, chosen)
     found = cover(wanted, shelf, frozenset(choices.out))
+    # What no material can give becomes one of its own by name; an allergen comes with what smells of it.
+    named = inventory_shelf(w.key for w in found.missing if w.class_name != ALLERGEN)
+    if named:
+        found = cover(wanted, [*shelf, *named], frozenset(choices.out))
     ph = sheet.start.ph if sheet.start else None
     solved = ph is not None and ph.reached is not None and ph.adjuster is not None
     found = _at_ph(found, ph.target) if ph and solved and ph.target is not None else found

@@ -280,3 +280,10 @@ def test_oily_filters_go_into_the_oils_and_what_brings_the_water_is_the_water_ph
              "uv_filter"), placed("w", "WAX", 10, "wax")]  # fmt: skip
     steps = {step.line.material.id: step.phase for step in propose_phases(items, {"h": "cool-down"})}
     assert (steps["h"], steps["f"]) == ("A", "B")
+
+
+def test_a_powder_that_heat_harms_is_no_melt_though_it_is_the_most_of_all() -> None:
+    """Soda gives off its carbon dioxide above 50 °C; a bath bomb is soda with a little melted oil (common practice)."""
+    items = [placed("soda", "SODA", 60, "salt"), placed("oil", "COCONUT", 8, "oil")]
+    steps = {step.line.material.id: step.phase for step in propose_phases(items, {}, {"soda"}, {"oil"})}
+    assert steps == {"soda": "C", "oil": "B"}
