@@ -431,3 +431,9 @@ def test_a_planned_batch_is_changed_and_a_line_of_it_swapped(demo_client: FlaskC
     page = demo_client.get(path).text
     assert "was taken in its place" in page
     assert "in the place of" in demo_client.get(f"{path}/record").text
+
+
+def test_both_ends_of_the_band_of_a_weight_have_the_decimals_of_its_scale(demo_client: FlaskClient) -> None:
+    """The demonstration's first line is weighed to 0.1 g, the others to 0.01 g."""
+    ends = re.findall(r'band">([\d.]+) to ([\d.]+)<', demo_client.get("/batches/5").text)
+    assert [{len(end.partition(".")[2]) for end in both} for both in ends] == [{1}, *[{2}] * 11]

@@ -19,6 +19,7 @@ STRONGER = 1e-4  # a per cent of anything but water: of two that cost the same t
 SMALLEST_DOSE = 1e-5
 SMALLEST_SCALE = 1e-3
 CLOSE = 1e-6
+AS_WELL_AS_INSIDE = 0.01  # of the end of a band: nobody weighs a hundredth of an amount beside it
 CRUMB = 0.05  # of what is aimed at: less than weighing can tell
 
 
@@ -86,6 +87,11 @@ class Cover:
     dusting: tuple[Target, ...]
 
 
+def _is_inside(percent: float, wanted: Target) -> bool:
+    least, most = wanted.low * (1 - AS_WELL_AS_INSIDE), wanted.high * (1 + AS_WELL_AS_INSIDE)
+    return least - CLOSE <= percent <= most + CLOSE
+
+
 def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: frozenset[str] = frozenset()) -> Cover:
     """Choose materials and doses for the wanted substances.
 
@@ -122,7 +128,7 @@ def cover(wanted: Sequence[Target], shelf: Sequence[ShelfMaterial], left_out: fr
     given = [(w, totals.get(w.key, 0.0)) for w in kept]
     return Cover(
         tuple(sorted(lines, key=lambda line: -line.percent)),
-        tuple(Reached(w, percent, w.low - CLOSE <= percent <= w.high + CLOSE) for w, percent in given),
+        tuple(Reached(w, percent, _is_inside(percent, w)) for w, percent in given),
         {key: percent for key, percent in totals.items() if key not in by_key},
         missing,
         dusting,

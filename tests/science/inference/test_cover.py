@@ -38,6 +38,17 @@ def test_plain_materials_are_dosed_as_estimated() -> None:
     assert all(r.inside for r in found.reached)
 
 
+@pytest.mark.parametrize(("low", "inside"), [(0.6, True), (0.61, False)])
+def test_an_amount_beside_its_band_by_less_than_a_hundredth_is_as_good_as_inside(low: float, inside: bool) -> None:
+    """Of 0.69 % of a blend with 86.67 and 8 % the parts are 0.598 and 0.055 %."""
+    blend = ShelfMaterial("badha", "Blend", {"BENZYL ALCOHOL": 86.67, "DEHYDROACETIC ACID": 8.0, "AQUA": 5.33})
+    wanted = [want("AQUA", 99.33), want("BENZYL ALCOHOL", 0.615, low, 0.63)]
+    found = cover([*wanted, want("DEHYDROACETIC ACID", 0.0552, 0.0552, 0.0552)], [WATER, blend])
+    (reached,) = [one for one in found.reached if one.wanted.key == "BENZYL ALCOHOL"]
+    assert reached.percent == pytest.approx(0.598, abs=0.001)
+    assert reached.inside is inside
+
+
 def test_carriers_of_an_extract_count_and_the_sum_is_whole() -> None:
     wanted = [want("AQUA", 90.0), want("GLYCERIN", 9.9), want("CALENDULA EXTRACT", 0.1)]
     found = cover(wanted, [WATER, GLYCERIN, EXTRACT])
