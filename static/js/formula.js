@@ -213,6 +213,7 @@ function drawHead(draft) {
     const field = form.elements[name];
     if (field && field.value !== draft[name]) field.value = draft[name];
   }
+  document.querySelector(".head-amount").textContent = form.elements.basis.selectedOptions[0].text;
   form.querySelectorAll("[name=special_uses]").forEach((box) => { box.checked = draft.special_uses.includes(box.value); });
 }
 

@@ -168,6 +168,18 @@ def test_what_is_said_of_a_line_never_pushes_a_row(visit: Callable[..., Page], f
     assert page.locator("[data-line='o']").bounding_box() == below
 
 
+def test_amounts_that_are_weights_are_headed_so_with_their_percentages_alone(
+    visit: Callable[..., Page], formula: int
+) -> None:
+    page = visit(f"/formulas/{formula}")
+    page.locator("#batch").fill("1 kg")
+    page.locator("#basis").select_option("amounts")
+    expect(page.locator(".head-amount")).to_have_text("weights and volumes")
+    row = page.locator("[data-line='g']")
+    expect(row.locator("[data-f='percent']")).to_have_text(re.compile(r"^[\d.]{1,6} % w/w$"))
+    assert not row.locator(".bars").evaluate("one => one.checkVisibility({ opacityProperty: true })")
+
+
 def test_make_it_100_scales_all_but_the_selected(visit: Callable[..., Page], store: Store, formula: int) -> None:
     page = visit(f"/formulas/{formula}")
     page.locator("[id='line.w.amount']").evaluate("field => field.closest('.line').querySelector('.qs input').click()")

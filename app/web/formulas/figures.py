@@ -71,7 +71,7 @@ def line_figures(line: LineResult, results: Results, columns: Sequence[Column] =
     in_percent = results.draft.basis != "w/w"
     return {
         "grams": NOT_YET if line.grams is None else places(line.grams, line.places),
-        "percent": f"{some_figures(line.percent, 6)} % w/w" if in_percent and line.percent is not None else "",
+        "percent": f"{some_figures(line.percent)} % w/w" if in_percent and line.percent is not None else "",
         "share": "no price" if known and not line.priced else share,
         "weight": log_length(line.percent),
         "cost": log_length(line.cost_share),
@@ -100,13 +100,14 @@ def rest_of(line: LineResult, results: Results) -> str:
 
 
 def _phases(results: Results) -> Iterable[tuple[str, str]]:
+    digits = 6 if results.draft.basis == "w/w" else 4
     for phase in results.draft.phases:
         lines = [line for line in results.lines if line.draft.phase == phase.id]
         with exact_arithmetic():
             percent = sum((line.percent or Decimal(0) for line in lines), Decimal(0))
             grams = [line.grams for line in lines if line.grams is not None]
             share = sum((line.cost_share or Decimal(0) for line in lines), Decimal(0))
-        words = [f"{some_figures(percent, 6)} %"] if lines else []
+        words = [f"{some_figures(percent, digits)} %"] if lines else []
         words += [f"{places(sum(grams, Decimal(0)), results.places_g)} g"] if grams else []
         words += [f"{places(share, 1)} % of cost"] if results.cost and share else []
         yield phase.id, " · ".join(words)
