@@ -26,6 +26,7 @@ from app.work.form import Faults
 from app.work.formulas.draft import DraftLine
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
 from app.work.formulas.versions import read_version
+from app.work.ph import sessions
 from app.work.ph.droppers import DropsForm, weigh_drops
 from app.work.ph.entries import (
     AdditionForm,
@@ -101,11 +102,16 @@ def read(store: Store, gel: Any, key: str, ph: Decimal) -> None:
         add_reading(store, at(store, gel, f"{key} again"), measured(str(ph), sure=str(ph)))
 
 
-def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker(store: Store, gel: Any) -> None:
+def test_the_formulas_own_line_and_target_are_offered_with_what_is_in_the_beaker(
+    store: Store, gel: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     form = look_at_session(store, gel.batch_id).start
     assert (form.material_id, form.target, form.batch_g) == (gel.materials["alkali"], "6.2", "491")
     assert {one.material.name for one in form.solutions} == {"Sodium hydroxide 10 %", "Citric acid 20 %"}
     assert "Glycerin, vegetable" in form.planned
+    assert form.nothing == ""
+    monkeypatch.setattr(sessions, "has_water", lambda _: False)
+    assert look_at_session(store, gel.batch_id).start.nothing == sessions.NO_WATER
 
 
 def test_weights_that_are_taken_down_count_instead_of_planned_ones(store: Store, gel: Any) -> None:
