@@ -46,6 +46,7 @@ def test_lines_are_weighed_one_after_another_and_can_be_stepped_through(store: S
         lines[2],
     )
     assert (second.last[0].id, second.last[1].grams) == (lines[2], second.last[0].actual_g)
+    assert step(store, gel, lines[2]).after == lines[3]
     last = step(store, gel, lines[3])
     assert (last.place, last.before, last.after, last.left) == (4, lines[2], None, 2)
     again = step(store, gel, lines[0])

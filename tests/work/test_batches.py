@@ -47,6 +47,7 @@ from app.work.batches.weighing import (
 )
 from app.work.form import Faults
 from app.work.formulas.editing import SaveOrigin, open_draft, save_draft
+from app.work.formulas.listing import list_formulas
 from app.work.paper_formula import PaperRequest, batch_sheet_of
 
 PLAN = Plan(1, None, "300 g", planned_on="2026-11-30", made_by="Ines")
@@ -561,6 +562,8 @@ def test_the_list_has_no_last_batch(demo: Store) -> None:
     assert [row.id for row in search_batches(demo, Search(), skip=2, most=3)] == [
         r.id for r in search_batches(demo, Search())[2:5]
     ]
+    made = {row.id: row.batches for row in list_formulas(demo)}
+    assert made == {formula: len(search_batches(demo, Search(formula_id=formula))) for formula in made}
 
 
 def test_a_pattern_of_the_workshop_is_followed(demo: Store) -> None:
