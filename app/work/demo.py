@@ -14,7 +14,7 @@ from app.reference.material import slug
 from app.reference.materials import material as library_material
 from app.science.numbers import plain, to_step
 from app.science.quantities import parse_quantity, to_grams
-from app.store.batches import Batch, BatchState
+from app.store.batches import Batch, BatchState, TickKind
 from app.store.engine import Store
 from app.store.errors import NotFound
 from app.store.formulas import FormulaRow
@@ -28,7 +28,7 @@ from app.work.batches.loading import load_batch
 from app.work.batches.planning import Plan, plan_batch
 from app.work.batches.ticks import TickForm, tick
 from app.work.batches.weighing import WeighingForm, record_weighings
-from app.work.clock import now
+from app.work.clock import as_of, now
 from app.work.demo_packing import load_packing
 from app.work.demo_papers import load_papers
 from app.work.demo_tracing import load_tracing
@@ -72,8 +72,9 @@ def load_demo(store: Store) -> None:
         sold = [row for row in formulas["formulas"] if "price" in row]
         session.add_all(_product(row, ids[row["code"]], shop["workshop"], packs) for row in sold)
         session.add_all(_more_products(ids, shop["workshop"]["tax_percent"]))
-    for formula_id in ids.values():
-        keep_version(store, formula_id, "First version of the demonstration", "Ines")
+    for row in formulas["formulas"]:
+        with as_of(row["written_at"][:10], "17:00"):
+            keep_version(store, ids[row["code"]], "First version of the demonstration", "Ines")
     with store.transaction() as session:
         _stock(session, _file("stock"), shelf)
         for row in formulas["formulas"]:
@@ -234,33 +235,46 @@ def _more_products(ids: Mapping[str, int], tax_percent: str) -> list[Product]:
 
 def _plan(store: Store, row: Row, formula_id: int) -> int:
     plan = Plan(formula_id, None, row["size"], loss="3", planned_on=row["planned_on"], made_by=row["made_by"])
-    return plan_batch(store, plan)
+    with as_of(row["planned_on"], "08:30"):
+        return plan_batch(store, plan)
 
 
 def _make(store: Store, batch_id: int, row: Row) -> None:
-    with store.transaction() as session:
-        batch = load_batch(session, batch_id)
-        entries = _from_the_shelf(session, batch, row)
-    record_weighings(store, batch_id, batch.row_version, entries, who=row["made_by"])
-    for kind, words in row["readings"]:
-        add_reading(store, batch_id, ReadingForm(kind, words, who=row["made_by"]))
+    """Make a batch at the times of its day, as far as its state says."""
+    day, by, state = row["planned_on"], row["made_by"], row["state"]
+    points = [] if state == BatchState.IN_PROCESS else _load(store, batch_id).ticks
+    with as_of(day, "08:50"):
+        for one in points:
+            if one.kind is TickKind.START_UP:
+                tick(store, batch_id, [one.id], TickForm(who=by))
+    with as_of(day, "09:10"):
+        with store.transaction() as session:
+            batch = load_batch(session, batch_id)
+            entries = _from_the_shelf(session, batch, row)
+        record_weighings(store, batch_id, batch.row_version, entries, who=by)
+    with as_of(day, "11:00"):
+        for one in points:
+            if one.kind is TickKind.STEP:
+                tick(store, batch_id, [one.id], TickForm(who=by))
+    with as_of(day, "11:40"):
+        for kind, words in row["readings"]:
+            add_reading(store, batch_id, ReadingForm(kind, words, who=by))
+    if state != BatchState.IN_PROCESS:
+        came_out = to_step(_load(store, batch_id).weighed_g * Decimal("0.972"), Decimal(1))
+        with as_of(day, "12:00"):
+            record_yield(store, batch_id, YieldForm(plain(came_out), by))
+        version = _load(store, batch_id).row_version
+        with as_of(day, "16:20"):
+            decide(store, batch_id, version, BatchDecision(state, row.get("why", ""), row["decided_by"]))
     if "makes" in row:
         # What a batch made, such as a stock solution, is kept as a lot of the shelf and accepted.
         made = row["makes"]
         with store.reading() as session:
             material_id = session.scalars(select(MaterialRow.id).where(MaterialRow.name == made["material"])).one()
-        form = OutputForm(by=row["made_by"], **made["texts"])
-        lot_id = receive_output(store, batch_id, form, material_id=material_id)
-        accepted = DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"])
-        decide_lot(store, lot_id, accepted)
-    if row["state"] != BatchState.IN_PROCESS:
-        weighed = _load(store, batch_id)
-        came_out = to_step(weighed.weighed_g * Decimal("0.972"), Decimal(1))
-        record_yield(store, batch_id, YieldForm(plain(came_out), row["made_by"]))
-        for one in _load(store, batch_id).ticks:
-            tick(store, batch_id, [one.id], TickForm(who=row["made_by"]))
-        version = _load(store, batch_id).row_version
-        decide(store, batch_id, version, BatchDecision(row["state"], row.get("why", ""), row["decided_by"]))
+        with as_of(day, "16:40"):
+            lot_id = receive_output(store, batch_id, OutputForm(by=by, **made["texts"]), material_id=material_id)
+            accepted = DecisionForm(state=LotState.ACCEPTED.value, by=row["decided_by"], why=made["accepted"])
+            decide_lot(store, lot_id, accepted)
 
 
 def _from_the_shelf(session: Session, batch: Batch, row: Row) -> list[WeighingForm]:
@@ -315,7 +329,8 @@ def _stock(session: Session, stock: Row, shelf: Mapping[str, MaterialRow]) -> No
 
 def _lot(session: Session, material: MaterialRow, **texts: str) -> Lot:
     typed = ReceiveForm(**{"accepted": "yes", "by": "Tom", "place": "Store room", **texts})
-    return receive_lot(session, material, typed.checked(lot_context(session, material)))
+    with as_of(texts["received_on"], "08:15"):
+        return receive_lot(session, material, typed.checked(lot_context(session, material)))
 
 
 def _load(store: Store, batch_id: int) -> Batch:

@@ -1,5 +1,6 @@
 """The demonstration workshop uses every part of the tool, and adds up."""
 
+from datetime import datetime
 from decimal import Decimal
 
 from sqlalchemy import select
@@ -137,3 +138,19 @@ def test_the_stock_of_the_demo_adds_up_and_shows_what_a_stock_can_say(demo: Stor
         seen = attention(session)
         assert (seen.held, seen.expired) == (1, 1)
         assert session.scalars(select(MaterialRow.name).where(MaterialRow.drawn_here == 1)).all() == ["Water, purified"]
+
+
+def test_what_is_recorded_follows_the_days_it_was_done_on(demo: Store) -> None:
+    """A batch is started on its day and decided after it, then packed; the ledger of a lot runs forward in time."""
+    with demo.reading() as session:
+        for batch in session.scalars(select(Batch).where(Batch.started_at.is_not(None))):
+            assert batch.made_on == batch.planned_on
+            assert batch.decided_at is None or batch.started_at < batch.decided_at
+        for run in session.scalars(select(PackingRun)):
+            assert run.created_at.astimezone().date() == run.packed_on
+            assert run.batch.decided_at < run.created_at
+        moments: dict[int, list[datetime]] = {}
+        for move in session.scalars(select(StockMove).order_by(StockMove.id)):
+            moments.setdefault(move.lot_id, []).append(move.at)
+    assert moments
+    assert all(found == sorted(found) for found in moments.values())
