@@ -460,9 +460,8 @@ SHEETS: Mapping[str, Sheet] = {
     ),
 }
 NOT_CARRIED = (
-    "pictures and documents, label designs, recipe notes, packing runs with their samples, dispatches and receivers, "
-    "recalls and complaints, orders, scales, vessels and their checks, people, answers to findings, corrected values, "
-    "drop weights, and the settings of the workshop"
+    "pictures and the files of documents, recipe notes, receivers, recalls and complaints, scales, vessels and their "
+    "checks, people, answers to findings, corrected values, drop weights, and the settings of the workshop"
 )
 
 

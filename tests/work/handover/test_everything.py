@@ -11,16 +11,20 @@ from openpyxl import load_workbook
 from sqlalchemy import func, select
 
 from app.store.batches import Batch, BatchWeighing
+from app.store.distribution import Dispatch
 from app.store.engine import Store
 from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.materials import MaterialRow, PriceRow
+from app.store.packing import PackingRun
 from app.store.products import Product
 from app.store.stock import Lot, StockMove
 from app.work.handover.coming_in import preview_file, take_file
 from app.work.handover.everything import everything_out
+from app.work.handover.for_reading import FOR_READING
 from app.work.handover.going_out import formulas_out
 from app.work.handover.tables import DESCRIBED, write_json
 from app.work.handover.undoing import undo_import
+from app.work.stock.orders import OrderForm, OrderLineForm, place_order
 
 
 def archive(store: Store) -> zipfile.ZipFile:
@@ -109,3 +113,37 @@ def test_materials_come_in_without_a_formula(demo: Store, store: Store) -> None:
         for column in (MaterialRow.id, PriceRow.material_id):
             counted = select(func.count(column))
             assert here.scalar(counted) == there.scalar(counted)
+
+
+def test_what_is_for_reading_says_the_same_as_what_is_stored_and_names_no_receiver(demo: Store) -> None:
+    lines = (OrderLineForm("Shea butter", "5 kg", "61.25"), OrderLineForm("Folding box", "96", ""))
+    place_order(demo, OrderForm(supplier="Orrin & Daughters", made_by="Ines", ordered_on="2026-11-02", lines=lines))
+    with archive(demo) as packed:
+        texts = {name: packed.read(f"csv/{name}.csv").decode("utf-8-sig") for name in FOR_READING}
+        explained = packed.read("README.txt").decode("utf-8")
+    read = {name: list(csv.DictReader(io.StringIO(text, newline=""))) for name, text in texts.items()}
+    assert all(read.values())
+    for name, sheet in FOR_READING.items():
+        assert set(read[name][0]) == set(sheet.columns)
+        assert all(f"    {key}: {column.words}" in explained for key, column in sheet.columns.items())
+    assert [(row["item"], row["amount"], row["price"], row["lot"]) for row in read["order_lines"]] == [
+        ("Shea butter", "5000", "61.25", ""), ("Folding box", "96", "", ""),
+    ]  # fmt: skip
+    with demo.reading() as session:
+        runs = {run.number: run for run in session.scalars(select(PackingRun))}
+        assert {row["number"]: int(row["units_filled"]) for row in read["packing_runs"]} == {
+            number: run.units_filled for number, run in runs.items()
+        }
+        weights = [Decimal(row["grams"]) for row in read["fill_weights"] if row["run"] == "HC-2026-001-P1"]
+        assert weights == [one.grams for one in runs["HC-2026-001-P1"].weights]
+        sent = session.scalars(select(Dispatch).order_by(Dispatch.id)).all()
+        assert [(row["batch"], int(row["units"]), row["sent_on"]) for row in read["dispatches"]] == [
+            (one.batch.number, one.units, one.sent_on.isoformat()) for one in sent
+        ]
+        names = [one.receiver.name for one in sent if one.receiver]
+        for run in runs.values():
+            used = {row["lot"]: Decimal(row["used"]) for row in read["packaging_used"] if row["run"] == run.number}
+            assert used == {one.lot.code: one.used for one in run.lots}
+    assert names
+    assert not any(name in text for name in names for text in texts.values())
+    assert "barcode" in next(row for row in read["labels"] if row["label"] == "Wrap")["shows"]
