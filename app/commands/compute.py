@@ -163,7 +163,7 @@ def answer_lines(name: str, lines: Iterable[str | bytes]) -> Iterator[tuple[bool
         if not line.strip():
             continue
         try:
-            yield True, answer(name, line if isinstance(line, str) else _text(line))
+            yield True, answer(name, line if isinstance(line, str) else _decoded(line))
         except Invalid as error:
             yield False, fault_line(error)
 
@@ -192,7 +192,7 @@ def compute(name: str | None, lines: bool, list_names: bool, show_schema: bool) 
             if not good:
                 sys.exit(2)
         else:
-            _write(answer(name, _text(sys.stdin.buffer.read())))
+            _write(answer(name, _decoded(sys.stdin.buffer.read())))
     except Invalid as error:
         _write(fault_line(error), err=True)
         sys.exit(2)
@@ -203,7 +203,7 @@ def _write(text: str, *, err: bool = False) -> None:
     click.echo(text.encode("utf-8", "backslashreplace"), err=err)
 
 
-def _text(typed: bytes) -> str:
+def _decoded(typed: bytes) -> str:
     try:
         return typed.decode("utf-8-sig")
     except UnicodeDecodeError as error:

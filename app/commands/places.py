@@ -148,7 +148,9 @@ def lock_workshop(where: Places, busy: str = "") -> Iterator[Path]:
         raise Unusable(f"the file {where.lock} cannot be used: {error.strerror}") from error
     with lock:
         if not try_lock(lock):
-            raise Unusable(busy or f"Tarebook is already running with the folder {where.folder}: {_read(address)}")
+            raise Unusable(
+                busy or f"Tarebook is already running with the folder {where.folder}: {_address_in(address)}"
+            )
         _clear_address(address)
         yield address
         _clear_address(address)
@@ -161,7 +163,7 @@ def _clear_address(address: Path) -> None:
         raise Unusable(f"{address} cannot be removed: {error.strerror}; move it away by hand") from error
 
 
-def _read(address: Path) -> str:
+def _address_in(address: Path) -> str:
     try:
         return address.read_text(encoding="utf-8").strip()
     except OSError:

@@ -111,15 +111,15 @@ def _script_safe(text: str) -> str:
 
 def recipe_markdown(recipe: Recipe) -> str:
     """Return the recipe as Markdown."""
-    return _text("recipes/recipe.md", recipe)
+    return _filled_template("recipes/recipe.md", recipe)
 
 
 def recipe_text(recipe: Recipe) -> str:
     """Return the recipe as plain text, to be pasted under a picture or a film."""
-    return _text("recipes/recipe.txt", recipe)
+    return _filled_template("recipes/recipe.txt", recipe)
 
 
-def _text(template: str, recipe: Recipe) -> str:
+def _filled_template(template: str, recipe: Recipe) -> str:
     made = environment().overlay(autoescape=False)
     return made.get_template(template).render(recipe=recipe).strip() + "\n"
 

@@ -266,7 +266,7 @@ def acid_base_table() -> AcidBaseTable:
         )
         for p in polymer_rows
     }
-    by_species = {r["species"]: _row(r, names[r["species"]], families) for r in rows if r["species"] in names}
+    by_species = {r["species"]: _substance_row(r, names[r["species"]], families) for r in rows if r["species"] in names}
     more = read_table("acid_base_more", MORE_COLUMNS)
     extra = [(_more_row(m, families), m["other_names"]) for m in more]
     extra += [(_polymer_row(p, polymers[p["inci_name"]]), p["other_names"]) for p in polymer_rows]
@@ -326,7 +326,7 @@ def _family(row: dict[str, str], names: dict[str, dict[str, str]]) -> Family:
     )
 
 
-def _row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]) -> AcidBaseRow:
+def _substance_row(row: dict[str, str], names: dict[str, str], families: dict[str, Family]) -> AcidBaseRow:
     species = row["species"]
     weak = [(row["weak_species"], float(row["weak_mol_per_mol"]))] if row["weak_species"] else []
     parts = [*weak, *EXTRA_FAMILIES.get(species, ())]

@@ -77,7 +77,7 @@ def job_of(formula: Formula, weighing: Weighing, batches: int = 1) -> Job:
     """
     with exact_arithmetic():
         lines = tuple(
-            _line(weighed.line.key, weighed.line.material.prices, weighed.target_g, batches)
+            _material_cost(weighed.line.key, weighed.line.material.prices, weighed.target_g, batches)
             for weighed in weighing.lines
         )
         left_g = weighing.total_shown_g * (1 - formula.loss_percent / 100)
@@ -98,7 +98,7 @@ def job_of(formula: Formula, weighing: Weighing, batches: int = 1) -> Job:
     )
 
 
-def _line(key: str, prices: Sequence[Price], grams: Decimal, batches: int) -> MaterialCost:
+def _material_cost(key: str, prices: Sequence[Price], grams: Decimal, batches: int) -> MaterialCost:
     price = price_for(prices, grams * batches)
     if price is None:
         return MaterialCost(key, grams, None, KILOGRAM)

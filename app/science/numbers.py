@@ -56,7 +56,7 @@ def parse_number(text: str, field: str = "", *, low: Decimal | None = None, high
     Raises:
         Invalid: at ``field``, when the text is no number, could be read in two ways, or is out of range.
     """
-    value = _read(normalise(text), field, negative_allowed=low is not None and low < 0)
+    value = _signed_value(normalise(text), field, negative_allowed=low is not None and low < 0)
     if low is not None and value < low:
         raise Invalid(field, f"The number is {plain(value)}; the least allowed is {plain(low)}.")
     if high is not None and value > high:
@@ -74,7 +74,7 @@ def sum_result(text: str) -> Decimal | None:
         return None
 
 
-def _read(text: str, field: str, *, negative_allowed: bool) -> Decimal:
+def _signed_value(text: str, field: str, *, negative_allowed: bool) -> Decimal:
     _refuse_unreadable(text, field)
     bare = text.removesuffix("%").strip()
     if _SUM.search(bare):
@@ -193,6 +193,15 @@ def plain(value: Decimal) -> str:
     if "." in text:
         text = text.rstrip("0").rstrip(".")
     return "0" if text in ("-0", "") else text
+
+
+def plain_or_empty(value: Decimal | None) -> str:
+    """Write a decimal as ``plain`` does; nothing where there is none.
+
+    >>> plain_or_empty(Decimal("1.500")), plain_or_empty(None)
+    ('1.5', '')
+    """
+    return "" if value is None else plain(value)
 
 
 def to_places(value: Decimal, places: int) -> Decimal:

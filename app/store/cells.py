@@ -15,7 +15,7 @@ WHOLE = re.compile(r"\d{1,9}")
 LONGEST = 200_000
 
 
-def _text(text: str) -> str:
+def _short_text(text: str) -> str:
     if len(text) > LONGEST:
         raise ValueError("is too long")
     return text
@@ -47,7 +47,7 @@ def _whole(text: str) -> int:
 
 
 READERS: Mapping[type, Callable[[str], object]] = {
-    Text: _text, Flag: _flag, IsoDay: date.fromisoformat, Instant: _moment, ExactDecimal: _decimal,
+    Text: _short_text, Flag: _flag, IsoDay: date.fromisoformat, Instant: _moment, ExactDecimal: _decimal,
     Millionths: _decimal, Integer: _whole,
 }  # fmt: skip
 

@@ -9,7 +9,7 @@ from typing import Any, Generic, TypeVar
 from babel.numbers import format_currency, get_currency_precision, get_currency_symbol, list_currencies
 
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain
+from app.science.numbers import parse_number, plain, plain_or_empty
 from app.science.quantities import parse_grams
 from app.work.clock import today
 from app.work.form import Choice, Field, Form
@@ -105,7 +105,7 @@ class MaybeNumber(Field[Decimal | None]):
 
     def write(self, value: Decimal | None) -> str:
         """Return the number without exponent and trailing zeros."""
-        return "" if value is None else plain(value)
+        return plain_or_empty(value)
 
 
 def density_of(form: Form) -> Decimal | None:
@@ -328,7 +328,7 @@ class MaybeMoney(Field[Decimal | None]):
 
     def write(self, value: Decimal | None) -> str:
         """Return the amount without a sign."""
-        return "" if value is None else plain(value)
+        return plain_or_empty(value)
 
 
 class CurrencyCode(Field[str]):

@@ -134,7 +134,7 @@ def recipe(formula: Formula, maker: str = "", *, step_g: Decimal | None = None) 
     phases = tuple(
         RecipePhase(
             phase.letter, phase.name, phase.temperature_c,
-            tuple(_line(weighing.by_key[line.key]) for line in phase.lines), phase.method, cautions_of(phase),
+            tuple(_recipe_line(weighing.by_key[line.key]) for line in phase.lines), phase.method, cautions_of(phase),
         )
         for phase in formula.phases if phase.lines or phase.method
     )  # fmt: skip
@@ -142,7 +142,7 @@ def recipe(formula: Formula, maker: str = "", *, step_g: Decimal | None = None) 
     return Recipe(formula, phases, net_g, weighing.total_shown_g, step, maker, equipment)
 
 
-def _line(weighed: WeighedLine) -> RecipeLine:
+def _recipe_line(weighed: WeighedLine) -> RecipeLine:
     line = weighed.line
     density = line.material.density_g_ml
     return RecipeLine(

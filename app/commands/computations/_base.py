@@ -13,7 +13,7 @@ MOST_CHARACTERS = 40
 ISO_DAY = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 
 
-def _number(value: Any) -> Decimal:
+def _exact_number(value: Any) -> Decimal:
     """Take a JSON number or a decimal string; refuse everything else in plain words."""
     if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal):
         raise ValueError("write a number, such as 2.5")
@@ -32,7 +32,7 @@ def _number(value: Any) -> Decimal:
 
 
 Number = Annotated[
-    Decimal, BeforeValidator(_number), WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}]})
+    Decimal, BeforeValidator(_exact_number), WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string"}]})
 ]
 NonNegative = Annotated[Number, Field(ge=0)]
 Positive = Annotated[Number, Field(gt=0)]

@@ -80,7 +80,7 @@ class Answer(AnswerModel):
 
 def compute(request: Request) -> Answer:
     """Read each name, apply the claims, infer."""
-    printed = list(_read(request.ingredients))
+    printed = list(_read_names(request.ingredients))
     first: dict[str, ReadName] = {}
     notes = []
     for name in printed:
@@ -124,7 +124,7 @@ def _readings(request: Request, names: list[ReadName]) -> tuple[Reading, ...]:
         raise Invalid("pack_words" if field == "pack" else f"measured.{field}", first.message) from wrong
 
 
-def _read(texts: Iterable[str]) -> Iterable[ReadName]:
+def _read_names(texts: Iterable[str]) -> Iterable[ReadName]:
     doubtful = False
     for number, text in enumerate(texts):
         marker = MAY_CONTAIN.match(text)

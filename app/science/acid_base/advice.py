@@ -129,7 +129,7 @@ def _advice(
     rest: tuple[Dose, Array, float] | None,
 ) -> DoseAdvice:
     dose, target, batch_g = plan
-    back = _back(model, target, belief, rest) if rest else None
+    back = _counter_dose(model, target, belief, rest) if rest else None
     first = rest[0].first if rest else dose.first
     return DoseAdvice(
         grams=_scaled(dose.value, batch_g),
@@ -158,7 +158,9 @@ def _remaining(rest: tuple[Dose, Array, float] | None, whole: Dose, batch_g: flo
     return (left or 0.0) * batch_g
 
 
-def _back(model: Model, target: float, belief: InputBelief | None, rest: tuple[Dose, Array, float]) -> float | None:
+def _counter_dose(
+    model: Model, target: float, belief: InputBelief | None, rest: tuple[Dose, Array, float]
+) -> float | None:
     """Return the dose of the way-back solution when the last reading lies beyond the target."""
     left, before, seen = rest
     if left.value is not None or len(model.adjusters) < 2 or abs(seen - target) < PAST:

@@ -82,7 +82,7 @@ def resolve_conflicts(rules: Rules) -> Resolved:
     return Resolved(rules, hard_bounds(*rules.limits(), rules.places()), tuple(clashes))
 
 
-def _said(rules: Rules) -> list[NameStatement]:
+def _statements(rules: Rules) -> list[NameStatement]:
     claims = [NameStatement("claim", i, (k.low + k.high) / 2) for i, k in sorted(rules.known.items())]
     return claims + [NameStatement("maximum", i, cap) for i, cap in sorted(rules.maxima.items())]
 
@@ -90,7 +90,7 @@ def _said(rules: Rules) -> list[NameStatement]:
 def _smallest_clash(rules: Rules) -> tuple[NameStatement, ...]:
     """Drop every statement without which the rest still clashes; what stays is needed."""
     needed = []
-    for statement in _said(rules):
+    for statement in _statements(rules):
         fewer = rules.without(statement)
         if fewer.possible():
             needed.append(statement)
@@ -110,7 +110,7 @@ def _given_up(rules: Rules, slack: Slack) -> Iterable[GivenUp]:
 
 
 def _remedies(rules: Rules) -> Iterable[Remedy]:
-    said = _said(rules)
+    said = _statements(rules)
     places = {s.index for s in said} & set(rules.chain)
     for statement in said + [NameStatement("order", i) for i in sorted(places)]:
         fewer = rules.without(statement)

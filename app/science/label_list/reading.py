@@ -50,7 +50,7 @@ def read_list(text: str, book: SubstanceNames) -> ReadList:
         parts = list(_parts(piece, book))
         blend = number if len(parts) > 1 and not any(part.within for part in parts) else None
         marked = ((bare(part.text), part) for part in parts)
-        found += [_read(mark, part, piece, blend, book) for mark, part in marked if mark.text]
+        found += [_read_name(mark, part, piece, blend, book) for mark, part in marked if mark.text]
     if not found:
         raise Invalid("text", "there is no ingredient name in this text")
     names, repeats = _joined(
@@ -64,7 +64,7 @@ def read_list(text: str, book: SubstanceNames) -> ReadList:
 def read_name(text: str, book: SubstanceNames) -> ReadName:
     """Read one name that is already parted from its list; a blend in it is not split."""
     marked = bare(plain(text))
-    return _read(marked, _Part(text, 0), Piece(text, 0, len(text)), None, book)
+    return _read_name(marked, _Part(text, 0), Piece(text, 0, len(text)), None, book)
 
 
 def plain_keeping_places(text: str) -> str:
@@ -97,7 +97,7 @@ def _placed(texts: Iterable[str], piece: Piece, within: str | None = None) -> It
         at += len(text)
 
 
-def _read(marked: Bare, part: _Part, piece: Piece, blend: int | None, book: SubstanceNames) -> ReadName:
+def _read_name(marked: Bare, part: _Part, piece: Piece, blend: int | None, book: SubstanceNames) -> ReadName:
     printed, found = known_as(marked.text, book)
     match = found or first_known(spellings(marked.text), book) or Match(inci_key(printed), printed, Certainty.UNKNOWN)
     return ReadName(

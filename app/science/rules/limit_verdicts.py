@@ -48,7 +48,7 @@ def judge(present: Present, formula: FormulaFacts, others: Sequence[Present]) ->
         if is_open(r, formula)
         and ("(nano)" not in r.inci_name or any("(nano)" in amount.name.lower() for amount in present.amounts))
     )
-    findings: list[Finding] = [*_prohibited(present, now, formula), *_said(present, active)]
+    findings: list[Finding] = [*_prohibited(present, now, formula), *_condition_notes(present, active)]
     findings += [*_over(present, now, formula, active, shared), *forbidden_use(present, formula, active)]
     found = Verdict(tuple(findings), unknown_uses(present, formula, active)) + judge_ph(present, formula, active)
     later = [r for r in present.rules if r.to_come(formula.on)]
@@ -83,7 +83,7 @@ def _prohibited(present: Present, rules: Iterable[LimitRule], formula: FormulaFa
             yield present.finding(rule, severity, what, Decimal(0), present.total, action=rule.remark)
 
 
-def _said(present: Present, active: Iterable[LimitRule]) -> Iterable[Finding]:
+def _condition_notes(present: Present, active: Iterable[LimitRule]) -> Iterable[Finding]:
     """Pass on what notes, guidance and conditions without a figure say."""
     for rule in active:
         figure = rule.max_percent is not None or rule.ph_max is not None or rule.ph_min is not None

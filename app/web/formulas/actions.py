@@ -90,7 +90,7 @@ def _changed(asked: AskedAction) -> Answer:
     """Return the draft as a button changes it, and what was done in words (empty when nothing is to be said)."""
     if asked.word in ROW_ACTIONS:
         changed = ROW_ACTIONS[asked.word](asked.draft, asked.rest)
-        return changed, _said(asked.word, asked.rest, asked.draft) if changed != asked.draft else ""
+        return changed, _action_words(asked.word, asked.rest, asked.draft) if changed != asked.draft else ""
     if asked.word.startswith("picked-"):
         word = asked.word.removeprefix("picked-")
         ids = asked.raw.getlist("pick")
@@ -172,7 +172,7 @@ def _worked_out(asked: AskedAction) -> Results:
         return results_of(session, current, typed=replace(asked.draft, lines=lines))
 
 
-def _said(word: str, rest: str, draft: Draft) -> str:
+def _action_words(word: str, rest: str, draft: Draft) -> str:
     line = next((line for line in draft.lines if line.id == rest), None)
     name = (line and line.typed) or "the row"
     return {

@@ -12,7 +12,7 @@ from app.work.materials.prices import PriceForm, add_price, price_of, remove_pri
 from app.work.materials.shelf import load_material
 
 
-def _back(material_id: int) -> Response:
+def _to_material(material_id: int) -> Response:
     return redirect(url_for("materials.show", material_id=material_id, _anchor="prices"), 303)
 
 
@@ -25,7 +25,7 @@ def create_price(material_id: int) -> Response | tuple[str, int]:
     except Faults as wrong:
         return render_page(load_material(context.store(), material_id), form, wrong.by_field), 422
     flash("Price added.")
-    return _back(material_id)
+    return _to_material(material_id)
 
 
 def _page(material_id: int, price_id: int, form: PriceForm | None = None, **more: object) -> str:
@@ -57,7 +57,7 @@ def save_price(material_id: int, price_id: int) -> Response | tuple[str, int]:
         if differing:
             return _page(material_id, price_id, form, differences=differing), 409
     flash("Price saved.")
-    return _back(material_id)
+    return _to_material(material_id)
 
 
 @blueprint.get("/materials/<int:material_id>/prices/<int:price_id>/remove")
@@ -72,4 +72,4 @@ def drop_price(material_id: int, price_id: int) -> Response:
     """Remove a price."""
     remove_price(context.store(), material_id, price_id)
     flash("Price removed.")
-    return _back(material_id)
+    return _to_material(material_id)

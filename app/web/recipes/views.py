@@ -91,7 +91,7 @@ def publish(formula_id: int) -> Page:
             if differing:
                 return _refused(formula_id, 409, form, {}, differences=differing)
         flash("Saved what stands on the recipe.")
-        return redirect(_back(formula_id), 303)
+        return redirect(_recipe_address(formula_id), 303)
     if kind not in KINDS:
         return _refused(formula_id, 422, form, {"words": "Choose a page, Markdown or plain text."})
     try:
@@ -114,7 +114,7 @@ def _refused(formula_id: int, status: int, form: RecipeForm, faults: Mapping[str
     return (page, status) if isinstance(page, str) else page
 
 
-def _back(formula_id: int) -> str:
+def _recipe_address(formula_id: int) -> str:
     query = request.query_string.decode("ascii", "ignore")
     return url_for("recipes.show", formula_id=formula_id) + (f"?{query}" if query else "")
 
@@ -130,7 +130,7 @@ def new_picture(formula_id: int) -> Page:
         page = _show(formula_id, None, wrong.by_field, picture=form)
         return (page, 422) if isinstance(page, str) else page
     flash("Picture kept.")
-    return redirect(_back(formula_id), 303)
+    return redirect(_recipe_address(formula_id), 303)
 
 
 @blueprint.get("/formulas/<int:formula_id>/recipe/pictures/<int:picture_id>.jpg")
@@ -143,7 +143,7 @@ def picture(formula_id: int, picture_id: int) -> Answer:
 def no_picture(formula_id: int, picture_id: int) -> Answer:
     """Take a picture off the recipe."""
     flash(f"Taken off: {remove_picture(context.store(), formula_id, picture_id)}.")
-    return redirect(_back(formula_id), 303)
+    return redirect(_recipe_address(formula_id), 303)
 
 
 @blueprint.get("/formulas/<int:formula_id>/recipe/substitutes")
@@ -174,6 +174,6 @@ def card(formula_id: int) -> Page:
     except (IncompleteFormula, Invalid):
         return _show(formula_id)
     except PaperFault as error:
-        return render_template("papers/fault.html", reason=str(error), back=_back(formula_id)), 503
+        return render_template("papers/fault.html", reason=str(error), back=_recipe_address(formula_id)), 503
     headers = {"Content-Disposition": f'inline; filename="{paper.name}"'}
     return Response(paper.content, mimetype="application/pdf", headers=headers)

@@ -14,7 +14,7 @@ from app.work.stock.lots import ReceiveForm
 Page = Response | str | tuple[str, int]
 
 
-def _back(packaging_id: int) -> Response:
+def _to_packaging(packaging_id: int) -> Response:
     return redirect(url_for("stock.of_thing", kind="packaging", thing_id=packaging_id, _anchor="prices"), 303)
 
 
@@ -28,7 +28,7 @@ def add_price(packaging_id: int) -> Page:
         lots_form = ReceiveForm(by=context.person())
         return of_thing_page("packaging", packaging_id, lots_form, {}, form, wrong.by_field), 422
     flash("Price added.")
-    return _back(packaging_id)
+    return _to_packaging(packaging_id)
 
 
 def _page(packaging_id: int, price_id: int, form: prices.PriceForm | None = None, **more: object) -> str:
@@ -63,7 +63,7 @@ def save_price(packaging_id: int, price_id: int) -> Page:
         if differing:
             return _page(packaging_id, price_id, form, differences=differing), 409
     flash("Price saved.")
-    return _back(packaging_id)
+    return _to_packaging(packaging_id)
 
 
 @blueprint.post("/stock/packaging/<int:packaging_id>/prices/<int:price_id>/remove")
@@ -71,4 +71,4 @@ def drop_price(packaging_id: int, price_id: int) -> Response:
     """Remove a price that was noted by mistake."""
     prices.remove_price(context.store(), packaging_id, price_id, packaging=True)
     flash("Price removed.")
-    return _back(packaging_id)
+    return _to_packaging(packaging_id)

@@ -94,7 +94,7 @@ def change_plan(session: Session, batch_id: int, row_version: int, typed: PlanCh
         raise Conflict(f"Batch {batch.number} is {batch.state.value}; only a batch that is not begun is planned anew.")
     planned = worked_out(session, typed, batch.version, batch)
     form = typed.checked(batch)
-    before = _said(batch)
+    before = _plan_words(batch)
     batch.number = form.number
     for column, value in planned.columns.items():
         setattr(batch, column, value)
@@ -104,7 +104,7 @@ def change_plan(session: Session, batch_id: int, row_version: int, typed: PlanCh
         _set(rows[weighed.line.key], weights_of(weighed, shop))
     session.flush()
     session.refresh(batch, ["product"])
-    batch.log("plan changed", by=form.who, at=now(), old=before, new=_said(batch))
+    batch.log("plan changed", by=form.who, at=now(), old=before, new=_plan_words(batch))
     batch.touch()
 
 
@@ -113,7 +113,7 @@ def _set(line: BatchLine, columns: Mapping[str, object]) -> None:
         setattr(line, column, value)
 
 
-def _said(batch: Batch) -> str:
+def _plan_words(batch: Batch) -> str:
     product = f", {batch.product_name}" if batch.product_name else ""
     fill = f", filled {plain(batch.fill_g)} g" if batch.fill_g is not None else ""
     size = batch.size_text or f"{plain(batch.size_g)} g"

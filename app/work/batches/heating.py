@@ -247,10 +247,10 @@ def correct_heating(session: Session, batch_id: int, heating_id: int, typed: Pot
         new.after_g, new.after_by, new.after_at = form.after, form.who, now()
     old.line.heatings.append(new)
     what = f"{old.vessel}: heating corrected"
-    batch.log(what, by=form.who, at=now(), old=_said(old), new=_said(new), why=form.reason)
+    batch.log(what, by=form.who, at=now(), old=_heating_words(old), new=_heating_words(new), why=form.reason)
     batch.touch()
 
 
-def _said(row: Heating) -> str:
+def _heating_words(row: Heating) -> str:
     after = "" if row.after_g is None else f", after {plain(row.after_g)} g"
     return f"before {plain(row.before_g)} g{after}"

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 
 from app.science.errors import Invalid
-from app.science.numbers import plain
+from app.science.numbers import plain_or_empty
 from app.store.batches import Batch
 from app.work.batches.weighing import WeighingForm
 
@@ -22,10 +22,11 @@ def clashes(batch: Batch, entries: Iterable[WeighingForm]) -> dict[str, str]:
         except Invalid:
             differs = True
         if differs:
-            now_there = _said("" if line.actual_g is None else plain(line.actual_g), line.lot_text)
+            yours = _weighing_words(entry.text["actual"], entry.text["lot"])
+            now_there = _weighing_words(plain_or_empty(line.actual_g), line.lot_text)
             found[f"actual-{line.id}"] = (
-                f"{line.name}: the record now has {now_there}; you typed "
-                f"{_said(entry.text['actual'], entry.text['lot'])}. Empty the field unless yours is another portion."
+                f"{line.name}: the record now has {now_there}; you typed {yours}. "
+                "Empty the field unless yours is another portion."
             )
     return found
 
@@ -35,7 +36,7 @@ def still_typed(form: Mapping[str, str], batch: Batch) -> dict[str, str]:
     return {**form, "row_version": str(batch.row_version)}
 
 
-def _said(weight: str, lot: str) -> str:
+def _weighing_words(weight: str, lot: str) -> str:
     bare = weight.strip().removesuffix("g").strip()
     pieces = (f"{bare} g" if bare else "", f"lot {lot.strip()}" if lot.strip() else "")
     return ", ".join(piece[:80] for piece in pieces if piece) or "nothing"

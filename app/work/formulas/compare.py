@@ -5,7 +5,7 @@ from decimal import Decimal
 
 from app.science.formula import Formula, Line
 from app.science.names import inci_key
-from app.science.numbers import plain
+from app.science.numbers import plain_or_empty
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,20 +111,16 @@ def _all_facts(formula: Formula) -> dict[str, str]:
         "Claims": formula.claims,
         "Batch size": formula.size.words if formula.size else "",
         "Fill": formula.size.fill_words if formula.size else "",
-        "Density, g/mL": _number(formula.density_g_ml),
-        "Process loss, %": _number(formula.loss_percent),
-        "Target pH": _number(formula.target_ph),
-        "Labour, minutes": _number(formula.labour_minutes),
-        "Price": _number(formula.price),
+        "Density, g/mL": plain_or_empty(formula.density_g_ml),
+        "Process loss, %": plain_or_empty(formula.loss_percent),
+        "Target pH": plain_or_empty(formula.target_ph),
+        "Labour, minutes": plain_or_empty(formula.labour_minutes),
+        "Price": plain_or_empty(formula.price),
         "Notes": formula.notes,
         "Specification": "; ".join(f"{check.what} {check.wanted}" for check in formula.checks),
     }
     for phase in formula.phases:
         found[f"Phase {phase.letter}, name"] = phase.name
-        found[f"Phase {phase.letter}, temperature, °C"] = _number(phase.temperature_c)
+        found[f"Phase {phase.letter}, temperature, °C"] = plain_or_empty(phase.temperature_c)
         found[f"Phase {phase.letter}, method"] = "\n".join(phase.method)
     return found
-
-
-def _number(value: Decimal | None) -> str:
-    return "" if value is None else plain(value)

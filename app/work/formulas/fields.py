@@ -65,19 +65,19 @@ def assemble(values: Mapping[str, Value], orders: Mapping[str, Sequence[str]]) -
     qs = values["qs"] if isinstance(values["qs"], tuple) else ()
     lines = []
     for row_id in orders["line"]:
-        material, amount, note, phase = _row(values, "line", row_id, LINE_WORDS)
+        material, amount, note, phase = _row_values(values, "line", row_id, LINE_WORDS)
         typed, material_id = material if isinstance(material, tuple) else ("", None)
         line = DraftLine(row_id, str(phase), str(typed), material_id, str(amount), row_id in qs, str(note))  # type: ignore[arg-type]
         lines.append(line)
     return replace(
         Draft(),
         **head,  # type: ignore[arg-type]
-        phases=tuple(DraftPhase(i, *_row(values, "phase", i, PHASE_WORDS)) for i in orders["phase"]),  # type: ignore[arg-type]
+        phases=tuple(DraftPhase(i, *_row_values(values, "phase", i, PHASE_WORDS)) for i in orders["phase"]),  # type: ignore[arg-type]
         lines=tuple(lines),
     )
 
 
-def _row(values: Mapping[str, Value], group: str, row_id: str, words: Mapping[str, str]) -> list[Value]:
+def _row_values(values: Mapping[str, Value], group: str, row_id: str, words: Mapping[str, str]) -> list[Value]:
     return [values[f"{group}.{row_id}.{name}"] for name in words]
 
 

@@ -113,7 +113,7 @@ def read_table(text: str, columns: Sequence[str] = ()) -> PastedTable:
             passed += 1
         elif heading is not None:
             phase, passed = heading, passed + 1
-        elif (row := _row(cells, roles, phase)) is None:
+        elif (row := _table_row(cells, roles, phase)) is None:
             passed += 1
         else:
             phase = row.phase
@@ -340,7 +340,7 @@ def _phase_of(cells: Sequence[str]) -> str | None:
     return None
 
 
-def _row(cells: Sequence[str], roles: Sequence[str], phase: str) -> TableRow | None:
+def _table_row(cells: Sequence[str], roles: Sequence[str], phase: str) -> TableRow | None:
     """Return a line as a row; None for headings, totals and blanks."""
     first = next((cell for cell in cells if cell), "")
     if not first or is_heading(cells):

@@ -64,7 +64,7 @@ def read_version(session: Session, version_id: int) -> Formula:
 
 
 @lru_cache(maxsize=64)
-def _read(value: str) -> Formula:
+def _kept_formula(value: str) -> Formula:
     """Read a kept value; a page asks for the same one several times, and neither text nor value ever changes."""
     return Formula.from_json(value)
 
@@ -72,7 +72,10 @@ def _read(value: str) -> Formula:
 def formula_of(version: FormulaVersion) -> Formula:
     """Return the formula that a version keeps."""
     return replace(
-        _read(version.value), formula_id=version.formula_id, version_id=version.id, version_number=version.number
+        _kept_formula(version.value),
+        formula_id=version.formula_id,
+        version_id=version.id,
+        version_number=version.number,
     )
 
 

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 
 from app.science.formula import Formula
 from app.science.names import inci_key
-from app.science.numbers import plain
+from app.science.numbers import plain_or_empty
 from app.store.formulas import FormulaRow, FormulaVersion
 from app.store.material_queries import all_materials, every_packaging
 from app.store.materials import MaterialRow, PackagingRow, materials_by_id
@@ -21,7 +21,7 @@ from app.work.formulas.steps import opened
 from app.work.handover.tables import HEAD, PRODUCT_FIELDS, Tables, empty_tables
 from app.work.materials.transfer import material_lines
 from app.work.materials.transfer_prices import price_cells
-from app.work.pricing import Exchange, exchange_of, pack_price
+from app.work.pricing import exchange_of, pack_price
 from app.work.products.product_form import ProductForm
 
 
@@ -61,18 +61,12 @@ def formulas_out(session: Session, formula_ids: Iterable[int] = (), *, every: bo
     tables["packaging"] = [
         {
             **PackagingForm.of(piece).text,
-            "price": _pack_price(piece, exchange),
+            "price": plain_or_empty(pack_price(piece, exchange)),
             "retired": "yes" if piece.retired_at else "",
         }
         for piece in pieces
     ]
     return tables
-
-
-def _pack_price(piece: PackagingRow, exchange: Exchange) -> str:
-    """Return what a pack costs in the workshop's currency, as it would be typed; empty where it is not known."""
-    price = pack_price(piece, exchange)
-    return "" if price is None else plain(price)
 
 
 def versions_out(session: Session, code: str) -> list[dict[str, str]]:

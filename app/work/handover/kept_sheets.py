@@ -187,7 +187,7 @@ def _tidy(number: Decimal) -> Decimal:
 
 
 def _csv(data: bytes) -> Grid:
-    text = _text(data)
+    text = _decoded(data)
     if "\x00" in text:
         raise _fault("This is neither a spreadsheet nor text.")
     lines = text.splitlines()[:MOST_ROWS]
@@ -205,7 +205,7 @@ def _csv(data: bytes) -> Grid:
     ]
 
 
-def _text(data: bytes) -> str:
+def _decoded(data: bytes) -> str:
     """Return text whose encoding nobody named: by its mark, else UTF-8, else that of Western Europe."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", errors="replace")
@@ -352,7 +352,7 @@ def _body(
         else:
             own = _at(row, columns.phase).text
             phase = own or phase
-            lines.append(_line(sheet, row, columns, phase, answers))
+            lines.append(_kept_line(sheet, row, columns, phase, answers))
     return above, [line for line in lines if line.name or line.amount], below, total
 
 
@@ -385,7 +385,7 @@ def _opens_phase(row: Sequence[Cell], columns: _Columns) -> bool:
     return bool(words) and is_phase_heading(words[0])
 
 
-def _line(sheet: str, row: Sequence[Cell], columns: _Columns, phase: str, answers: Mapping[str, str]) -> KeptLine:
+def _kept_line(sheet: str, row: Sequence[Cell], columns: _Columns, phase: str, answers: Mapping[str, str]) -> KeptLine:
     name = _at(row, columns.name).text or _at(row, columns.inci).text
     cell = _at(row, columns.amount)
     place = cell.place or row[0].place
@@ -419,7 +419,7 @@ def _judged(
     sheet: str, lines: list[KeptLine], columns: _Columns, total: Decimal | None, answers: Mapping[str, str]
 ) -> tuple[list[KeptLine], str, list[str], CellQuestion | None]:
     """Tell percentages, fractions and weights apart, and ask where the sum leaves it open."""
-    sums = sum((value for line in lines if (value := _number(line.amount)) is not None), Decimal(0))
+    sums = sum((value for line in lines if (value := _amount_of(line.amount)) is not None), Decimal(0))
     fills = any(FILLS_UP.fullmatch(line.amount) for line in lines)
     twice = _twice(lines)
     remarks = [f"{name} stands there more than once; every line is kept." for name in twice]
@@ -448,7 +448,7 @@ def _judged(
     return lines, PERCENT, remarks, question
 
 
-def _number(amount: str) -> Decimal | None:
+def _amount_of(amount: str) -> Decimal | None:
     try:
         return parse_number(amount)
     except Invalid:
@@ -463,11 +463,11 @@ def _number(amount: str) -> Decimal | None:
 def _grams(amount: str) -> str:
     if not amount or is_measure(amount) or FILLS_UP.fullmatch(amount):
         return amount
-    return f"{amount} g" if _number(amount) is not None else amount
+    return f"{amount} g" if _amount_of(amount) is not None else amount
 
 
 def _times_hundred(amount: str) -> str:
-    value = _number(amount)
+    value = _amount_of(amount)
     return amount if value is None else plain(100 * value)
 
 

@@ -120,7 +120,7 @@ class LabelEstimate:
 
 
 @lru_cache(maxsize=64)
-def _read(text: str, taught: tuple[tuple[str, str], ...]) -> ReadList:
+def _read_taught(text: str, taught: tuple[tuple[str, str], ...]) -> ReadList:
     return read_list(text, LabelNames(dict(taught)))
 
 
@@ -135,7 +135,7 @@ def read_text(text: str, taught: Mapping[str, str], at: str = "ingredients") -> 
     if not any(sign.isalnum() for sign in text):
         raise Invalid(at, "Paste or type the ingredient list.")
     try:
-        found = _read(text, tuple(sorted(taught.items())))
+        found = _read_taught(text, tuple(sorted(taught.items())))
     except Invalid as nameless:
         raise Invalid(at, "There is no name in this text; paste or type the ingredient list.") from nameless
     if len(found.names) > MOST_NAMES:

@@ -108,12 +108,12 @@ def label_set(session: Session, product_id: int, batch_id: int | None = None) ->
     listed = ingredient_list(session, formula)
     checks = check_formula(formula, read_given_answers(session, product.formula_id)).home
     shop = the_workshop(session)
-    words = {design.id: _words(product, design, listed, checks, batch, shop) for design in designs}
+    words = {design.id: _label_words(product, design, listed, checks, batch, shop) for design in designs}
     obstacles = (*_obstacles(product, designs, words, formula, listed, checks), *_of_batch(batch))
     return LabelSet(product, designs, words, batch, tuple(dict.fromkeys(obstacles)), shop)
 
 
-def _words(
+def _label_words(
     product: Product, design: LabelDesign, listed: Declared, checks: Checks, batch: Batch | None, shop: Workshop
 ) -> Words:
     law = product.jurisdiction

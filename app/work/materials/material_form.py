@@ -15,7 +15,7 @@ from app.reference.solvents import proposed_solvent
 from app.science.composition import AllergenShare, Part, PartKind
 from app.science.errors import Invalid
 from app.science.names import inci_key
-from app.science.numbers import parse_number, plain
+from app.science.numbers import parse_number, plain, plain_or_empty
 from app.science.percent_range import HUNDRED, PercentRange, parse_range
 from app.science.quantities import check_density
 from app.science.rules.certificates import read_certificate, write_certificate
@@ -331,10 +331,6 @@ def _in_order(field: str, low: Decimal | None, high: Decimal | None) -> None:
         raise Invalid(field, f"Enter {plain(low)} or more here: the range starts at {plain(low)}.")
 
 
-def _number(value: Decimal | None) -> str:
-    return "" if value is None else plain(value)
-
-
 def from_library(shipped: LibraryMaterial) -> MaterialForm:
     """Return a shipped material as it would be typed."""
     return MaterialForm(
@@ -343,12 +339,12 @@ def from_library(shipped: LibraryMaterial) -> MaterialForm:
         phase_hint=shipped.phase_hint,
         dissolves_in=proposed_solvent(shipped.parts),
         functions="; ".join(shipped.functions),
-        density=_number(shipped.density.g_ml if shipped.density else None),
-        use_low=_number(shipped.use_low),
-        use_high=_number(shipped.use_high),
-        ph_min=_number(shipped.ph_min),
-        ph_max=_number(shipped.ph_max),
-        max_temp=_number(shipped.max_temp_c),
+        density=plain_or_empty(shipped.density.g_ml if shipped.density else None),
+        use_low=plain_or_empty(shipped.use_low),
+        use_high=plain_or_empty(shipped.use_high),
+        ph_min=plain_or_empty(shipped.ph_min),
+        ph_max=plain_or_empty(shipped.ph_max),
+        max_temp=plain_or_empty(shipped.max_temp_c),
         cautions="\n".join(caution.text for caution in shipped.cautions),
         notes="\n".join(text for text in (shipped.assumption, shipped.notes) if text),
         library_key=shipped.key,

@@ -7,7 +7,7 @@ from time import sleep
 from sqlalchemy.orm import Session
 
 from app.science.names import inci_key
-from app.science.numbers import plain
+from app.science.numbers import plain, plain_or_empty
 from app.store.engine import Store
 from app.store.material_queries import all_materials, materials_named
 from app.store.materials import MaterialRow
@@ -79,8 +79,8 @@ def material_lines(material: MaterialRow) -> Iterator[dict[str, str]]:
             | {
                 "part": str(place + 1),
                 "percent": plain(stored.percent),
-                "low": "" if stored.low is None else plain(stored.low),
-                "high": "" if stored.high is None else plain(stored.high),
+                "low": plain_or_empty(stored.low),
+                "high": plain_or_empty(stored.high),
                 "allergens": "; ".join(part.text["allergens"].splitlines()),
             }
         )

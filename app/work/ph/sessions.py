@@ -6,7 +6,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
-from app.science.numbers import plain, to_places
+from app.science.numbers import plain, plain_or_empty, to_places
 from app.science.quantities import HEAVIEST_G
 from app.store.batches import Batch, BatchReading
 from app.store.bench_ph import DropWeight, PhSession
@@ -82,7 +82,7 @@ def look_at_session(store: Store, batch_id: int) -> BenchPage:
 def _offer(session: Session, batch: Batch) -> SessionOffer:
     shelf = materials_of(session, batch)
     wanted = formula_of(batch.version).target_ph
-    target = "" if wanted is None else plain(wanted)
+    target = plain_or_empty(wanted)
     setter = adjuster_line(batch, shelf, wanted)
     offered = solutions_on_shelf(session)
     chosen = setter.material_id if setter else (offered[0].material.id if offered else None)

@@ -45,11 +45,11 @@ class PriceList:
 def price_list(session: Session, products: Sequence[Product] | None = None) -> PriceList:
     """Return the price list of some products, or of every one that is not retired."""
     products = live_products(session) if products is None else products
-    rows = tuple(_row(product, product.price) for product in products if product.price)
+    rows = tuple(_listed_price(product, product.price) for product in products if product.price)
     return PriceList(rows, tuple(product.name for product in products if not product.price), today())
 
 
-def _row(product: Product, price: Decimal) -> ListedPrice:
+def _listed_price(product: Product, price: Decimal) -> ListedPrice:
     digits = get_currency_precision(product.currency)
     content = "" if product.fill_amount is None else f"{plain(product.fill_amount)} {product.fill_unit}"
     return ListedPrice(

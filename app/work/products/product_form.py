@@ -9,7 +9,7 @@ from babel.numbers import get_currency_precision
 
 from app.science.barcode_number import read_barcode_number
 from app.science.errors import Invalid
-from app.science.numbers import parse_number, plain, to_places
+from app.science.numbers import parse_number, plain, plain_or_empty, to_places
 from app.science.quantities import Quantity, parse_quantity
 from app.store.products import Product, ProductPackaging
 from app.store.workshop import Jurisdiction
@@ -73,7 +73,7 @@ class UnitPrice(Field[Decimal | None]):
 
     def write(self, value: Decimal | None) -> str:
         """Return the amount without a sign."""
-        return "" if value is None else plain(value)
+        return plain_or_empty(value)
 
 
 class Months(Field[int | None]):

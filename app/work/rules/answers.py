@@ -8,7 +8,8 @@ from datetime import datetime
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from app.science.rules.names import plain, rule_key
+from app.science.numbers import plain_or_empty
+from app.science.rules.names import rule_key
 from app.science.rules.values import Finding
 from app.store.rulebook import FindingAnswer
 from app.work.clock import now
@@ -49,7 +50,7 @@ def fingerprint(finding: Finding) -> str:
 
     Another amount, another limit or another substance makes another finding, which is asked about again.
     """
-    amounts = tuple("" if value is None else plain(value) for value in (finding.found, finding.limit))
+    amounts = tuple(plain_or_empty(value) for value in (finding.found, finding.limit))
     parts = (finding.rule, str(finding.severity), sorted(map(rule_key, finding.inci)), *amounts)
     spoken = finding.what if finding.found is None else ""
     return hashlib.blake2b(repr((parts, spoken)).encode("utf-8", "surrogatepass"), digest_size=16).hexdigest()

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from decimal import Decimal
 
-from app.science.numbers import plain
+from app.science.numbers import plain_or_empty
 from app.science.rules.names import rule_key
 from app.science.rules.values import Finding, LimitUnit
 from app.work.rules.answers import AnsweredFinding
@@ -39,7 +39,7 @@ def unanswered(
 
 
 def _same(finding: Finding) -> tuple[str, ...]:
-    limit = "" if finding.limit is None else plain(finding.limit)
+    limit = plain_or_empty(finding.limit)
     return (finding.rule, str(finding.severity), limit, str(finding.unit), *sorted(map(rule_key, finding.inci)))
 
 

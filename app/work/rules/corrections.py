@@ -147,7 +147,9 @@ def correct(store: Store, place: Place, value: str, source: str, who: str) -> No
     shipped = find_value(place)
     form = ValueForm(value, source, who).checked(shipped)
     with store.transaction() as session:
-        row = _row(session, place) or ValueCorrection(table_name=place[0], row_key=place[1], column_name=place[2])
+        row = _stored_correction(session, place) or ValueCorrection(
+            table_name=place[0], row_key=place[1], column_name=place[2]
+        )
         row.shipped, row.value, row.source = shipped.value, form.value, form.source
         row.corrected_by, row.corrected_at = form.who, now()
         session.add(row)
@@ -160,12 +162,12 @@ def take_back(store: Store, place: Place) -> None:
         NotFound: when nothing was put right there.
     """
     with store.transaction() as session:
-        row = _row(session, place)
+        row = _stored_correction(session, place)
         if row is None:
             raise NotFound("No value is corrected there.")
         session.delete(row)
 
 
-def _row(session: Session, place: Place) -> ValueCorrection | None:
+def _stored_correction(session: Session, place: Place) -> ValueCorrection | None:
     where = zip((ValueCorrection.table_name, ValueCorrection.row_key, ValueCorrection.column_name), place, strict=True)
     return session.scalars(select(ValueCorrection).where(*(column == text for column, text in where))).first()

@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session, selectinload
 
 from app.science.cost import units_filled
 from app.science.errors import Invalid
-from app.science.numbers import ceil_to_step, plain
+from app.science.numbers import ceil_to_step, plain, plain_or_empty
 from app.store.batches import Batch
 from app.store.engine import Store
 from app.store.materials import MaterialRow, PackagingRow, newest_price
@@ -125,7 +125,7 @@ def export_to_buy(store: Store) -> str:
     """Return what is short as a table."""
 
     def text(value: Decimal | None) -> str:
-        return "" if value is None else plain(value)
+        return plain_or_empty(value)
 
     rows = (
         {

@@ -61,7 +61,7 @@ def preview_sent(session: Session, data: bytes, by: str) -> SentPreview:
     left: dict[tuple[int, int], int] = {}
     for record in records:
         try:
-            lines.append(_line(session, record, by, packed, left))
+            lines.append(_file_line(session, record, by, packed, left))
         except Faults as wrong:
             faults += [LineFault(record.line, fault.message) for fault in wrong.faults]
         except Invalid as fault:
@@ -73,7 +73,7 @@ def preview_sent(session: Session, data: bytes, by: str) -> SentPreview:
     return SentPreview(tuple(lines), sum(one.form.units for one in lines), len(new))
 
 
-def _line(
+def _file_line(
     session: Session,
     record: Record,
     by: str,
