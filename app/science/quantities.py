@@ -61,7 +61,8 @@ def _convert(amount: Decimal, source: str, target: str) -> Decimal:
 def parse_quantity(text: str, field: str = "", *, default_unit: str | None = None) -> Quantity:
     """Read a quantity as typed; several parts of one kind are added up (``1 lb 3 oz``) in the smallest unit.
 
-    ``default_unit`` is taken where a bare number stands.
+    ``default_unit`` is taken where a bare number stands alone; of several parts each names its unit, since the 3 of
+    ``1 lb 3`` may be ounces or grams.
 
     Raises:
         Invalid: at ``field``, when the number or the unit cannot be read, or weights and volumes are mixed.
@@ -90,7 +91,8 @@ def _parts(text: str, field: str, default_unit: str | None) -> list[tuple[str, U
     ends = [number.start() for number in numbers[1:]] + [len(marked)]
     words = [marked[number.end() : end] for number, end in zip(numbers, ends, strict=True)]
     # The words that join two parts (a comma, "and", "+") come off the unit between them, at either end.
-    bare = [_JOINED.sub("", _JOINED.sub("", word.strip()).strip()).strip() or default_unit for word in words]
+    alone = default_unit if len(numbers) == 1 else None
+    bare = [_JOINED.sub("", _JOINED.sub("", word.strip()).strip()).strip() or alone for word in words]
     found = []
     for number, word in zip(numbers, bare, strict=True):
         if not word:

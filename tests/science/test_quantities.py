@@ -88,6 +88,12 @@ def test_a_bare_kitchen_measure_is_us_and_says_so(text: str) -> None:
     assert parse_quantity(text.replace(" ", " US ", 1)).notes == ()
 
 
+@pytest.mark.parametrize("text", ["1 lb 3", "5 g 3", "1,5 2 g", "2 + 3 g"])
+def test_of_several_parts_none_is_taken_to_be_grams(text: str) -> None:
+    with pytest.raises(Invalid, match="Enter the unit too"):
+        parse_quantity(text, default_unit="g")
+
+
 def test_ounces_of_weight_and_of_volume_are_told_apart() -> None:
     assert parse_quantity("8 oz").unit.measure is Measure.MASS
     assert parse_quantity("8 fl oz").unit.measure is Measure.VOLUME
