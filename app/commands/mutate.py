@@ -152,7 +152,7 @@ class Workplace:
             raise click.ClickException(f"the tests cannot be run:\n{run.stdout[-2000:]}{run.stderr[-2000:]}")
         failing = set(re.findall(FAILED, run.stdout, re.MULTILINE))
         if failing:
-            click.echo(f"{len(failing)} tests fail as things are and are not asked")
+            click.echo(f"{len(failing)} tests fail as things are and are not asked: {', '.join(sorted(failing)[:3])}")
         self.know({f: {line: tests - failing for line, tests in by.items()} for f, by in found.items()})
 
     def know(self, reaches: REACHES) -> None:
