@@ -101,9 +101,10 @@ def _said_once(findings: Sequence[Finding]) -> Iterable[Finding]:
     for found in findings:
         figures = (found.rule, found.inci, found.limit, found.found, found.unit)
         moot = found.limit and found.unit is LimitUnit.PERCENT and (found.rule, found.inci) in barred
-        if found.severity is Severity.STOP and found.limit is not None and (moot or figures in seen):
-            continue
-        seen.add(figures)
+        if found.severity is Severity.STOP:
+            if found.limit is not None and (moot or figures in seen):
+                continue
+            seen.add(figures)
         yield found
 
 
