@@ -8,8 +8,8 @@ from fnmatch import fnmatchcase
 from functools import lru_cache
 
 from app.science.composition import DosedMaterial, PartKind
-from app.science.numbers import figures
-from app.science.rules.names import Amount, amounts, materials_in, names_in, plain, plain_name, rule_key
+from app.science.numbers import figures, plain
+from app.science.rules.names import Amount, amounts, materials_in, names_in, plain_name, rule_key
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
 
 

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import IntEnum
 
-from app.science.numbers import figures
-from app.science.rules.names import plain, rule_key
+from app.science.numbers import figures, plain
+from app.science.rules.names import rule_key
 from app.science.rules.scope import closeness, fits
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict, joined

@@ -5,9 +5,10 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from app.science.composition import AllergenShare, DosedMaterial
+from app.science.numbers import plain
 from app.science.rules.allergens import AllergenIndex
 from app.science.rules.limits import LimitIndex, check_limits
-from app.science.rules.names import plain, rule_key
+from app.science.rules.names import rule_key
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity, Source, Verdict
 

@@ -4,8 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from app.science.numbers import figures
-from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
+from app.science.numbers import figures, plain
+from app.science.rules.names import Amount, materials_in, names_in, rule_key
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Verdict
 
 # Regulation (EC) 1223/2009, Annex V entry 51 as amended by (EU) 2021/1902: not to be used when the releasable

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 
-from app.science.numbers import figures
-from app.science.rules.names import plain, rule_key
+from app.science.numbers import figures, plain
+from app.science.rules.names import rule_key
 from app.science.rules.selectors import Ingredient
 from app.science.rules.values import Finding, FormulaFacts, Severity, Source, Verdict
 from app.science.rules.warnings import LabelStatement

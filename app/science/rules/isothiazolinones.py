@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from decimal import Decimal
 
-from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
+from app.science.numbers import plain
+from app.science.rules.names import Amount, materials_in, names_in, rule_key
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, Severity, Verdict
 
 CHLORO = rule_key("Methylchloroisothiazolinone")

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from app.science.numbers import figures
-from app.science.rules.names import Amount, materials_in, names_in, plain, rule_key
+from app.science.numbers import figures, plain
+from app.science.rules.names import Amount, materials_in, names_in, rule_key
 from app.science.rules.scope import closeness, fits
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, LimitUnit, Purpose, Severity
 

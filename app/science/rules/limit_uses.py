@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
+from app.science.numbers import plain
 from app.science.rules.limit_present import (
     Present,
     applicable_limits,
@@ -14,7 +15,6 @@ from app.science.rules.limit_present import (
     own_rows,
     where_words,
 )
-from app.science.rules.names import plain
 from app.science.rules.scope import closeness
 from app.science.rules.values import Finding, FormulaFacts, LimitRule, LimitUnit, Severity, Verdict
 

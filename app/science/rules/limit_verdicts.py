@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
+from app.science.numbers import plain
 from app.science.rules.limit_present import (
     Present,
     amount_words,
@@ -20,7 +21,6 @@ from app.science.rules.limit_present import (
     where_words,
 )
 from app.science.rules.limit_uses import forbidden_use, judge_ph, unknown_uses
-from app.science.rules.names import plain
 from app.science.rules.scope import closeness, fits
 from app.science.rules.values import Exposure, Finding, FormulaFacts, LimitRule, Purpose, Severity, Verdict
 

@@ -84,16 +84,6 @@ def amounts(materials: Iterable[DosedMaterial]) -> tuple[Amount, ...]:
     return tuple(found)
 
 
-def plain(number: Decimal) -> str:
-    """Write a decimal without trailing zeros or exponent.
-
-    >>> plain(Decimal("0.500")), plain(Decimal("1E+2"))
-    ('0.5', '100')
-    """
-    text = f"{number:f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def names_in(found: Iterable[Amount]) -> tuple[str, ...]:
     """Return the names of some amounts once each, in order."""
     kept: dict[str, str] = {}

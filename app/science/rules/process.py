@@ -5,11 +5,11 @@ from dataclasses import replace
 from decimal import Decimal
 
 from app.science.names import inci_key
-from app.science.numbers import figures
+from app.science.numbers import figures, plain
 from app.science.preservation import Preservation, PreservativeSystem, Preserved, SystemVerdict
 from app.science.rules.compatibility import TradeRule
 from app.science.rules.counts import is_emulsifier, is_oil, water_activity
-from app.science.rules.names import plain, rule_key
+from app.science.rules.names import rule_key
 from app.science.rules.product_rules import ALKALI
 from app.science.rules.selectors import Ingredient, Ingredients
 from app.science.rules.values import Finding, FormulaFacts, LimitUnit, Severity, Verdict

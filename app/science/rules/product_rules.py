@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
-from app.science.numbers import figures
-from app.science.rules.names import plain
+from app.science.numbers import figures, plain
 from app.science.rules.scope import closeness
 from app.science.rules.selectors import Ingredient, Ingredients, Selector
 from app.science.rules.values import Finding, FormulaFacts, LimitUnit, Severity, Source, Verdict

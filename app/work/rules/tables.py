@@ -19,8 +19,9 @@ from app.reference.product_rules import product_rules
 from app.reference.prohibited import prohibited_entries
 from app.reference.rulebook import warning_rules
 from app.reference.tables import read_table
+from app.science.numbers import plain
 from app.science.rules.colourants import AREA_WORDS
-from app.science.rules.names import plain, plain_name
+from app.science.rules.names import plain_name
 from app.science.rules.product_rules import RuleSubject
 from app.science.rules.prohibited import Barred
 from app.science.rules.table_age import TableAge, old_tables

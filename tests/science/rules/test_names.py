@@ -3,7 +3,8 @@ from decimal import Decimal
 import pytest
 
 from app.science.composition import AllergenShare, DosedMaterial, Part
-from app.science.rules.names import amounts, is_water, materials_in, names_in, plain, plain_name, rule_key
+from app.science.numbers import plain
+from app.science.rules.names import amounts, is_water, materials_in, names_in, plain_name, rule_key
 
 
 @pytest.mark.parametrize("name", ["Aqua", "water", "EAU", "Water (Aqua)", "Aqua/Water/Eau", "Purified Water"])
