@@ -138,3 +138,15 @@ def test_the_total_of_a_long_table_stands_once() -> None:
     pages = PdfReader(io.BytesIO(to_pdf(PAGE.format(head=css, body=table)))).pages
     assert len(pages) > 1
     assert ["Total" in page.extract_text() for page in pages] == [False] * (len(pages) - 1) + [True]
+
+
+@pytest.mark.paper
+def test_a_total_takes_the_last_row_along_to_its_page() -> None:
+    """A page of A4 has 268 mm of room here: below 247 mm there is some for two rows, and none for the total."""
+    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "press", "press-A4"))
+    rows = "<tbody><tr><td>First</td></tr><tr><td>Second</td></tr></tbody><tfoot><tr><td>Total</td></tr></tfoot>"
+    body = f"<div class='paper'><div style='height: 247mm'></div><table>{rows}</table></div>"
+    page = f'<!doctype html><html lang="en"><head><title>Sheet</title>{css}</head><body>{body}</body></html>'
+    first, last = PdfReader(io.BytesIO(to_pdf(page))).pages
+    assert "First" in first.extract_text()
+    assert [words in last.extract_text() for words in ("Second", "Total")] == [True, True]
