@@ -54,7 +54,7 @@ def _call(file: str, line: int, place: ast.stmt) -> ast.stmt:
     return ast.copy_location(ast.Expr(call), place)
 
 
-class Reach:
+class ReachNotes:
     """Notes of the test that runs which lines it comes by."""
 
     def __init__(self, root: Path, lines: dict[str, list[int]]) -> None:
@@ -104,8 +104,8 @@ def pytest_configure(config: Any) -> None:
         config.pluginmanager.register(LISTENING)
 
 
-LISTENING: Reach | None = None
+LISTENING: ReachNotes | None = None
 if ASKED in os.environ:
     _asked = json.loads(Path(os.environ[ASKED]).read_text(encoding="utf-8"))
-    LISTENING = Reach(Path(os.environ[ASKED]).parent, _asked)
+    LISTENING = ReachNotes(Path(os.environ[ASKED]).parent, _asked)
     LISTENING.listen()

@@ -19,7 +19,7 @@ SOAP_MAKING = 1.0  # % w/w of fatty acid from which a base in the list is there 
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class ListShape:
     """A list with its estimates, as the requirements look at it."""
 
     listed: Sequence[ListedName]

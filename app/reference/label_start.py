@@ -17,7 +17,7 @@ from app.reference.blends import Blend, blend_uses, blends
 from app.reference.inference_caps import usual_exposure
 from app.reference.label_blends import telling_parts
 from app.reference.label_ph import BASES, adjuster_dose, entries_of, ph_of
-from app.reference.label_shape import ALKALINE_KINDS, Shape
+from app.reference.label_shape import ALKALINE_KINDS, ListShape
 from app.reference.label_start_law import lawful_shares
 from app.reference.label_target_ph import EDGE, target_ph
 from app.reference.label_targets import targets_from
@@ -165,7 +165,7 @@ def _start(
     chain, line = _chain_and_line(listed, inference.line_probability, freed)
     words = words_for(propose_kind(product_type))
     leave_on = usual_exposure(product_type) is Exposure.LEAVE_ON
-    shape = Shape(listed, rows, tuple(counted), leave_on, bool(words & ALKALINE_KINDS))
+    shape = ListShape(listed, rows, tuple(counted), leave_on, bool(words & ALKALINE_KINDS))
     bought = tuple(_bought_blends(shape))
     target, reason, adjuster = target_ph(shape)
     solvable = ph_of(shape.listed, [row.estimate for row in shape.rows]) is not None
@@ -325,7 +325,7 @@ def _missed(blend: BoughtBlend, unmet: Iterable[Requirement]) -> bool:
     return any(one.rule == "blend" and set(one.terms) <= set(blend.places) for one in unmet)
 
 
-def _bought_blends(shape: Shape) -> Iterator[BoughtBlend]:
+def _bought_blends(shape: ListShape) -> Iterator[BoughtBlend]:
     """Find blends whose parts all stand in the list: preservatives where the bands allow the ratio, emulsifiers and
     detergents where the ratio is likelier than two names bought alone would make it.
     """
@@ -351,7 +351,7 @@ def _source(blend: Blend) -> str:
     return f"{blend.provenance.source} ({blend.provenance.status})"
 
 
-def _base_blend(shape: Shape, name: str, places: Mapping[str, int]) -> tuple[float, BoughtBlend] | None:
+def _base_blend(shape: ListShape, name: str, places: Mapping[str, int]) -> tuple[float, BoughtBlend] | None:
     """Return a blend of emulsifiers, detergents or light oils with the chance that it was bought as one.
 
     The odds are those beforehand, times the density of the ratio of its parts at that of the blend over the density
@@ -383,14 +383,14 @@ def _spread(row: Estimate) -> float:
     return max(math.log(max(row.band_high, 1e-6) / max(row.band_low, 1e-6)) / 2.56, 0.02)
 
 
-def _ratio_fits(shape: Shape, shares: Mapping[int, float]) -> bool:
+def _ratio_fits(shape: ListShape, shares: Mapping[int, float]) -> bool:
     """Return whether some dose of the blend puts every part inside its band, or near it by half."""
     low = max(shape.rows[i].band_low / 1.5 / share for i, share in shares.items())
     high = min(min(shape.rows[i].band_high * 1.5, shape.rows[i].high) / share for i, share in shares.items())
     return low <= high
 
 
-def _requirements(shape: Shape, bought: Sequence[BoughtBlend], target: float | None) -> Iterator[Requirement]:
+def _requirements(shape: ListShape, bought: Sequence[BoughtBlend], target: float | None) -> Iterator[Requirement]:
     for blend in bought:
         first = blend.lead
         for place, share in blend.shares.items():
@@ -411,7 +411,7 @@ def _requirements(shape: Shape, bought: Sequence[BoughtBlend], target: float | N
     yield from _working_levels(shape)
 
 
-def _preserving(shape: Shape, in_blend: set[int], target: float | None) -> Iterator[Requirement]:
+def _preserving(shape: ListShape, in_blend: set[int], target: float | None) -> Iterator[Requirement]:
     """Ask the least usual amount of what is meant to preserve; what stands far below it was carried in."""
     if not shape.wet:
         return
@@ -431,7 +431,7 @@ def _preserving(shape: Shape, in_blend: set[int], target: float | None) -> Itera
             yield Requirement("preservation", {place: 1.0}, row.preservative.use_low, source=source)
 
 
-def _gels(shape: Shape, target: float | None) -> Iterator[Requirement]:
+def _gels(shape: ListShape, target: float | None) -> Iterator[Requirement]:
     emulsion = shape.total(OILS) >= LEAST_OIL
     for place, name in enumerate(shape.listed):
         one = thickener_of(name.name) or thickener_of(name.key)
@@ -444,7 +444,7 @@ def _gels(shape: Shape, target: float | None) -> Iterator[Requirement]:
             yield Requirement("gel", {place: 1.0}, low, high, f"{one.source} ({one.source_status})", 30.0)
 
 
-def _emulsifier(shape: Shape) -> Iterator[Requirement]:
+def _emulsifier(shape: ListShape) -> Iterator[Requirement]:
     if shape.total(OILS) < LEAST_OIL:
         return
     terms = dict.fromkeys(shape.places(frozenset({"emulsifier", "solubiliser", "cationic", "surfactant"})), 1.0)
@@ -455,7 +455,7 @@ def _emulsifier(shape: Shape) -> Iterator[Requirement]:
         yield Requirement("emulsifier", terms, 0.0, source="a sixth of the oils (common practice)", weight=20.0)
 
 
-def _solubiliser(shape: Shape) -> Iterator[Requirement]:
+def _solubiliser(shape: ListShape) -> Iterator[Requirement]:
     scents = shape.places(SCENTS)
     holding = shape.places(frozenset({"solubiliser"}))
     if scents and holding and shape.total(OILS) < LEAST_OIL:
@@ -463,7 +463,7 @@ def _solubiliser(shape: Shape) -> Iterator[Requirement]:
         yield Requirement("solubiliser", terms, 0.0, source="three times the perfume (common practice)", weight=20.0)
 
 
-def _working_levels(shape: Shape) -> Iterator[Requirement]:
+def _working_levels(shape: ListShape) -> Iterator[Requirement]:
     for place in shape.places(WORKING):
         name = shape.listed[place]
         if name.use_low and shape.rows[place].estimate >= name.use_low / 3 and shape.rows[place].high >= name.use_low:
@@ -472,7 +472,7 @@ def _working_levels(shape: Shape) -> Iterator[Requirement]:
             )
 
 
-def _preservation(shape: Shape, start: MakeableStart, ph: float | None) -> Preservation | None:
+def _preservation(shape: ListShape, start: MakeableStart, ph: float | None) -> Preservation | None:
     try:
         return assess_mixture(build_mixture(entries_of(shape.listed, start.percents)).mixture, shape.leave_on, ph)
     except Invalid:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from app.reference.label_ph import ACIDS, BASES, ph_of
-from app.reference.label_shape import Shape
+from app.reference.label_shape import ListShape
 from app.reference.library import find_substance
 from app.reference.preservatives import preservatives
 from app.reference.thickeners import thickener_of
@@ -18,7 +18,7 @@ COMFORTABLE_PH, EDGE, TRIED_PH = 5.5, 0.3, np.arange(3.0, 8.01, 0.1)
 LARGEST_ADJUSTER = 1.0  # % w/w: an acid above it is an active, not what sets the pH (common practice)
 
 
-def target_ph(shape: Shape) -> tuple[float | None, str, int | None]:
+def target_ph(shape: ListShape) -> tuple[float | None, str, int | None]:
     """Choose the pH that most preservatives, gels and actives of the list work at, nearest to that of the skin.
 
     Only a pH on the side to which a printed base or acid can move it counts. Returns the pH, what it serves, and the
@@ -66,7 +66,7 @@ def target_ph(shape: Shape) -> tuple[float | None, str, int | None]:
     return best, ", ".join(dict.fromkeys(served)), setting
 
 
-def _active_windows(shape: Shape) -> Iterator[tuple[str, float, float]]:
+def _active_windows(shape: ListShape) -> Iterator[tuple[str, float, float]]:
     """Yield the actives that are there at a level that works, each with the pH from and to which it keeps."""
     for place, name in enumerate(shape.listed):
         substance = find_substance(name.key)

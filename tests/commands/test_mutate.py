@@ -94,7 +94,7 @@ def grams(kind, net):
 def test_a_test_comes_by_a_line_when_it_runs_its_statement(tmp_path: Path) -> None:
     found = {}
     for kind in ("net", "all", "other"):
-        reach = mutate_reach.Reach(tmp_path, {})
+        reach = mutate_reach.ReachNotes(tmp_path, {})
         module: dict[str, Any] = {mutate_reach.CALL: reach.comes_by}
         exec(compile(mutate_reach.marked(BRANCHES, "app/w.py", {3, 4, 5, 7, 8}), "w", "exec"), module)  # noqa: S102 - the code above
         reach.pytest_runtest_setup(SimpleNamespace(nodeid=f"test_{kind}"))

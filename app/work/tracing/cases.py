@@ -20,7 +20,7 @@ from app.work.action import action
 from app.work.clock import now, today
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import DayOrToday, LongText, MaybeDay, Name, OneOf, ShortText, TickBox
-from app.work.tracing.closing import ClosingForm, outcome
+from app.work.tracing.closing import OutcomeForm, outcome
 from app.work.tracing.duties import CaseDuty, duty_of, is_overdue
 from app.work.tracing.reach import back, onward
 from app.work.tracing.receivers import receiver_for
@@ -189,7 +189,7 @@ def follow_case(session: Session, case_id: int, typed: FollowedForm, row_version
         found.log(change.label, by=form.by, at=now(), old=change.theirs, new=change.mine)
 
 
-class EndForm(ClosingForm):
+class EndForm(OutcomeForm):
     """How a case ended."""
 
     conclusion = outcome("The cause as far as known, the answer given, what is changed.")

@@ -10,7 +10,7 @@ def outcome(hint: str) -> LongText:
     return LongText("Outcome", lines=3, hint=hint)
 
 
-class ClosingForm(Form):
+class OutcomeForm(Form):
     """How a case or a recall ended."""
 
     conclusion = outcome("")

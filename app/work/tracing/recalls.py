@@ -25,7 +25,7 @@ from app.work.clock import now, today
 from app.work.csv_text import write_table
 from app.work.form import Faults, Form, rule
 from app.work.form_fields import LongText, Name, OneOf, ShortText, TickBox
-from app.work.tracing.closing import ClosingForm, outcome
+from app.work.tracing.closing import OutcomeForm, outcome
 from app.work.tracing.reach import onward
 from app.work.tracing.sending import DispatchForm, write_dispatch
 
@@ -249,7 +249,7 @@ def take_back(session: Session, recall_id: int, typed: DispatchForm, *, key: str
     return line.id
 
 
-class CloseForm(ClosingForm):
+class CloseForm(OutcomeForm):
     """How a recall ended."""
 
     conclusion = outcome("What the figures say, what became of the units, what is changed.")
