@@ -123,6 +123,7 @@ class Store:
         self.url = url
         self.files = files_beside(url)
         self.engine = make_engine(url)
+        self._is_closed = False
         server = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
         snapshot = {} if self.engine.dialect.name == "sqlite" else server
         self._reading = sessionmaker(self.engine.execution_options(**snapshot), expire_on_commit=False)
@@ -135,6 +136,7 @@ class Store:
         store.url = connection.engine.url.render_as_string(hide_password=False)
         store.files = files_beside(store.url)
         store.engine = connection.engine
+        store._is_closed = False
         store._reading = store._writing = sessionmaker(
             connection, expire_on_commit=False, join_transaction_mode="create_savepoint"
         )
@@ -148,6 +150,7 @@ class Store:
             Conflict: when a record changed since it was read.
             Unusable: when the database is busy, full, read-only, damaged or away.
         """
+        self._refuse_once_closed()
         with plain_faults(), self._writing.begin() as session:
             yield session
 
@@ -158,17 +161,18 @@ class Store:
         Raises:
             Unusable: when the database is busy, damaged or away.
         """
+        self._refuse_once_closed()
         with plain_faults(), self._reading() as session:
             yield session
 
     def close(self) -> None:
         """Let go of every connection, for good: whoever comes later opens, and so makes, no file again."""
-        event.listen(self.engine, "do_connect", _refuse_once_closed)
+        self._is_closed = True
         self.engine.dispose()
 
-
-def _refuse_once_closed(*_how: Any) -> None:
-    raise Unusable("the workshop was closed in the meantime; open the page again")
+    def _refuse_once_closed(self) -> None:
+        if self._is_closed:
+            raise Unusable("the workshop was closed in the meantime; open the page again")
 
 
 # Signs in what SQLite and PostgreSQL write, and what they mean to the person at the bench.
