@@ -153,9 +153,9 @@ def _shelf(session: Session, sample: Sample, size: Size) -> Copies:
             names[next_id] = name
             next_id += 1
     put(session, MaterialRow, materials)
-    copies = copies[1:]
-    parts = _copied(session, MaterialPart, sample.parts, "material_id", copies)
-    _copied(session, PriceRow, sample.prices, "material_id", copies)
+    made = copies[1:]
+    parts = _copied(session, MaterialPart, sample.parts, "material_id", made)
+    _copied(session, PriceRow, sample.prices, "material_id", made)
     _copied(session, PartAllergen, sample.allergens, "part_id", parts)
     if len(copies) > 1 and len(copies[-1]) < len(first):
         copies.pop()
