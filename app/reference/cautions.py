@@ -40,6 +40,12 @@ class CautionSubject:
         """Sum the percent of the parts whose substance belongs to a group (0..100)."""
         return self.percent_of(inci_key(s.inci) for s in self.known if s.group == group)
 
+    @property
+    def percent_cleansing(self) -> float:
+        """Sum the percent of the surfactants that wash (0..100); a conditioning polymer counted among them does not."""
+        washing = (s for s in self.known if s.group == "surfactants" and "surfactant - cleansing" in s.functions)
+        return self.percent_of([*_GLUCOSIDE, *(inci_key(s.inci) for s in washing)])
+
     def notes(self, word: str) -> bool:
         """Return whether the notes on one of the substances hold a word."""
         return any(word in s.notes for s in self.known)
@@ -67,6 +73,7 @@ _FLAMMABLE = (
 )
 _SULFITE = ("SODIUM METABISULFITE", "SODIUM SULFITE")
 _AROMATIC = ("PARFUM", "MENTHOL", "CAMPHOR", "METHYL SALICYLATE", "CINNAMOMUM ZEYLANICUM LEAF OIL")
+_GLUCOSIDE = ("COCO-GLUCOSIDE", "DECYL GLUCOSIDE", "LAURYL GLUCOSIDE", "CAPRYLYL/CAPRYL GLUCOSIDE")
 _RETINOID = ("RETINOL", "RETINYL PALMITATE")
 _ISOTHIAZOLINONE = ("METHYLCHLOROISOTHIAZOLINONE", "METHYLISOTHIAZOLINONE")
 _FORMALDEHYDE = (
@@ -138,7 +145,7 @@ _RULES: tuple[Rule, ...] = (
     ),
     (lambda m: m.notes("phototoxic"), Caution("Can burn skin in sunlight unless the furocoumarins are taken out.")),
     (
-        lambda m: m.percent_in("surfactants") >= 15,
+        lambda m: m.percent_cleansing >= 15,
         Caution("Concentrated surfactant: irritates the eyes. Wear goggles when pouring or weighing."),
     ),
     (

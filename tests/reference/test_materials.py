@@ -9,7 +9,7 @@ from app.reference.blends import blends
 from app.reference.library import substances
 from app.reference.materials import LibraryMaterial, left_out, library_materials, material
 from app.reference.provenance import Status
-from app.science.composition import PartKind
+from app.science.composition import Part, PartKind
 
 ALL = library_materials()
 
@@ -116,6 +116,22 @@ def test_no_caution_calls_anything_safe_and_plain_water_has_none() -> None:
     assert not any("safe " in c.text or c.text.endswith("safe.") for m in ALL for c in m.cautions)
     assert named("aqua").cautions == ()
     assert not any("Corrosive" in c.text for c in named("triethanolamine-10-solution").cautions)
+
+
+def test_what_washes_irritates_the_eyes_and_a_conditioning_polymer_does_not() -> None:
+    """Suppliers' sheets call concentrated alkyl polyglucosides H318, and none a cationic guar (common practice)."""
+
+    def dry_percent(part: Part) -> Decimal:
+        return Decimal(0) if part.inci == "Aqua" else part.percent
+
+    def warned(inci: str) -> set[bool]:
+        found = (m for m in ALL if m.parts and max(m.parts, key=dry_percent).inci == inci)
+        return {any("Concentrated surfactant" in c.text for c in m.cautions) for m in found}
+
+    for washing in ("Sodium Coco-Sulfate", "Decyl Glucoside", "Potassium Cocoate"):
+        assert True in warned(washing), washing
+    for other in ("Guar Hydroxypropyltrimonium Chloride", "Polyquaternium-10"):
+        assert warned(other) == {False}, other
 
 
 def test_every_caution_has_a_source() -> None:
