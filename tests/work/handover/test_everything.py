@@ -7,6 +7,7 @@ import zipfile
 from collections import defaultdict
 from decimal import Decimal
 
+import pytest
 from openpyxl import load_workbook
 from sqlalchemy import func, select
 
@@ -115,6 +116,7 @@ def test_materials_come_in_without_a_formula(demo: Store, store: Store) -> None:
             assert here.scalar(counted) == there.scalar(counted)
 
 
+@pytest.mark.sqlite  # the demonstration lays documents only beside a file
 def test_what_is_for_reading_says_the_same_as_what_is_stored_and_names_no_receiver(demo: Store) -> None:
     lines = (OrderLineForm("Shea butter", "5 kg", "61.25"), OrderLineForm("Folding box", "96", ""))
     place_order(demo, OrderForm(supplier="Orrin & Daughters", made_by="Ines", ordered_on="2026-11-02", lines=lines))
