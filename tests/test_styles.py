@@ -11,9 +11,9 @@ ROOT = Path(__file__).resolve().parents[1]
 SHEETS = sorted((ROOT / "static" / "css").glob("*.css"))
 PAPER = {
     "paper.css",
-    "press.css",
-    "press-A4.css",
-    "press-Letter.css",
+    "pdf.css",
+    "pdf-A4.css",
+    "pdf-Letter.css",
     "faces.css",
     "record.css",
     "recipe_page.css",

@@ -21,5 +21,5 @@ def record_pdf(record: BatchRecord, setting: PageSetup) -> PdfFile:
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = laid_out("papers/batch_record_press.html", setting, **record_values(record))
+    html = laid_out("papers/batch_record_pdf.html", setting, **record_values(record))
     return PdfFile(file_name("batch-record", record.batch.number), to_pdf(html))

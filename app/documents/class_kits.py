@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from app.documents.labels import LabelDrawing, SheetPage
-from app.documents.papers import PageSetup, PdfFile, press_named
+from app.documents.papers import PageSetup, PdfFile, pdf_named
 from app.documents.recipes import card_phases
 from app.documents.type_metrics import text_width, x_height
 from app.reference.label_sheets import common_sheets
@@ -86,7 +86,7 @@ def class_paper(kits: ClassKits, grid: SheetGrid, setting: PageSetup) -> PdfFile
         PaperFault: when it cannot be laid out.
     """
     formula = kits.recipe.formula
-    return press_named(
+    return pdf_named(
         "class",
         (formula.code or formula.name, str(kits.participants)),
         setting,

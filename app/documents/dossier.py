@@ -10,7 +10,7 @@ from typing import Any
 from app import NAME
 from app.documents.labels import LabelDrawing, all_obstacles, drawings_of
 from app.documents.paper import plain_name
-from app.documents.papers import PageSetup, PdfFile, press_named
+from app.documents.papers import PageSetup, PdfFile, pdf_named
 from app.science.numbers import plain
 from app.store.errors import Unusable
 from app.store.stock import Document
@@ -46,7 +46,7 @@ def dossier_paper(values: dict[str, Any], setting: PageSetup) -> PdfFile:
         PaperFault: when it cannot be laid out.
     """
     found: Dossier = values["dossier"]
-    return press_named("dossier", (found.formula.code, found.product.name), setting, is_long=True, **values)
+    return pdf_named("dossier", (found.formula.code, found.product.name), setting, is_long=True, **values)
 
 
 CONTENTS = ("file", "what", "title", "about", "dated", "valid_until", "sha256", "remark")

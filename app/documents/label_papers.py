@@ -51,7 +51,7 @@ def calibration_paper(sheet: LabelSheet, setting: PageSetup) -> PdfFile:
     ends = dict.fromkeys((0, grid.columns - 1, last_row, last_row + grid.columns - 1))
     crosses = [(corners[place][0] + half[0], corners[place][1] + half[1]) for place in ends]
     html = paper_html(
-        "labels/calibration_press.html", workshop=setting.workshop, printed_on=setting.printed_on, sheet=sheet,
+        "labels/calibration_pdf.html", workshop=setting.workshop, printed_on=setting.printed_on, sheet=sheet,
         grid=grid, corners=corners, crosses=crosses, words_mm=min(2.4, grid.label_width_mm / 24),
     )  # fmt: skip
     return PdfFile(file_name("calibration", sheet.name), to_pdf(html))
@@ -107,6 +107,6 @@ def _html(
     language: str = "en",
 ) -> str:
     return paper_html(
-        "labels/press.html", workshop=setting.workshop, printed_on=setting.printed_on, grid=grid, pages=pages,
+        "labels/pdf.html", workshop=setting.workshop, printed_on=setting.printed_on, grid=grid, pages=pages,
         title=title, proof=proof, language=language,
     )  # fmt: skip

@@ -35,5 +35,5 @@ def packing_pdf(record: PackingRecord, setting: PageSetup) -> PdfFile:
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = laid_out("papers/packing_record_press.html", setting, **record_values(record))
+    html = laid_out("papers/packing_record_pdf.html", setting, **record_values(record))
     return PdfFile(file_name("packing-record", record.run.number), to_pdf(html))

@@ -37,13 +37,13 @@ def print_paper(kind: str, code: str, version: int | None, setting: PageSetup, *
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    return press_named(kind, (code, f"v{version}" if version else "draft"), setting, **values)
+    return pdf_named(kind, (code, f"v{version}" if version else "draft"), setting, **values)
 
 
 LONG_SECONDS = 60.0
 
 
-def press_named(
+def pdf_named(
     kind: str, words: tuple[str, ...], setting: PageSetup, *, is_long: bool = False, **values: Any
 ) -> PdfFile:
     """Lay out one kind of paper from its values; ``words`` stand in the name of its file.
@@ -53,7 +53,7 @@ def press_named(
     Raises:
         PaperFault: when it cannot be laid out.
     """
-    html = laid_out(f"papers/{kind}_press.html", setting, **values)
+    html = laid_out(f"papers/{kind}_pdf.html", setting, **values)
     name = file_name(kind.replace("_", "-"), *words, setting.printed_on.isoformat())
     content = to_pdf(html, seconds=LONG_SECONDS, lane=Lane.LONG) if is_long else to_pdf(html)
     return PdfFile(name, content)

@@ -204,7 +204,7 @@ def method_card(recipe: Recipe, setting: PageSetup, pictures: Sequence[KeptPictu
     """
     fit = fit_card(recipe, setting.paper or setting.workshop.paper.value, bool(pictures))
     html = laid_out(
-        "recipes/card_press.html", setting, recipe=fit.recipe, phases=card_phases(fit.recipe), type_pt=fit.type_pt,
+        "recipes/card_pdf.html", setting, recipe=fit.recipe, phases=card_phases(fit.recipe), type_pt=fit.type_pt,
         pictures=shown_pictures(pictures[:1] if fit.pictured else (), CARD_PICTURE_BYTES),
     )  # fmt: skip
     return PdfFile(file_name("method-card", recipe.formula.code, recipe.formula.name), to_pdf(html))

@@ -89,7 +89,7 @@ def test_a_paper_can_be_read_by_everybody_and_printed_anywhere(workshop: FlaskCl
 
 def test_latin_greek_cyrillic_and_every_sign_used_are_in_faces_of_our_own() -> None:
     words = "Ćwikła Ångström Αλόη βέρα, έλαιο Крем для рук, Їжак ▲ ■ ○ ✓ ≤ ≥ × ° µ ½ – … “ ” ‘ ’ € £ → ← ₂ ² ≈ ±"
-    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "press", "press-A4"))
+    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "pdf", "pdf-A4"))
     html = (
         f"<!doctype html><html lang='en'><head><title>Signs</title>{css}</head>"
         f"<body><div class='paper'><h1>{words}</h1><p>{words}</p><p><strong>{words}</strong></p></div></body></html>"

@@ -37,7 +37,7 @@ def test_a_sheet_that_asks_for_anything_else_is_not_made(head: str, body: str) -
 
 @pytest.mark.paper
 def test_a_sheet_with_our_own_style_is_made_and_the_press_goes_on_after_a_refusal() -> None:
-    assert to_pdf(PAGE.format(head='<link rel="stylesheet" href="css/press.css">', body="")).startswith(b"%PDF")
+    assert to_pdf(PAGE.format(head='<link rel="stylesheet" href="css/pdf.css">', body="")).startswith(b"%PDF")
 
 
 @pytest.mark.paper
@@ -132,7 +132,7 @@ def test_a_sheet_says_which_letters_no_font_has() -> None:
 
 @pytest.mark.paper
 def test_the_total_of_a_long_table_stands_once() -> None:
-    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "press", "press-A4"))
+    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "pdf", "pdf-A4"))
     rows = "".join(f"<tr><td>Row {n}</td></tr>" for n in range(90))
     table = f"<div class='paper'><table><tbody>{rows}</tbody><tfoot><tr><td>Total</td></tr></tfoot></table></div>"
     pages = PdfReader(io.BytesIO(to_pdf(PAGE.format(head=css, body=table)))).pages
@@ -143,7 +143,7 @@ def test_the_total_of_a_long_table_stands_once() -> None:
 @pytest.mark.paper
 def test_a_total_takes_the_last_row_along_to_its_page() -> None:
     """A page of A4 has 268 mm of room here: below 247 mm there is some for two rows, and none for the total."""
-    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "press", "press-A4"))
+    css = "".join(f'<link rel="stylesheet" href="css/{name}.css">' for name in ("faces", "paper", "pdf", "pdf-A4"))
     rows = "<tbody><tr><td>First</td></tr><tr><td>Second</td></tr></tbody><tfoot><tr><td>Total</td></tr></tfoot>"
     body = f"<div class='paper'><div style='height: 247mm'></div><table>{rows}</table></div>"
     page = f'<!doctype html><html lang="en"><head><title>Sheet</title>{css}</head><body>{body}</body></html>'

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from flask import flash, make_response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.documents.papers import PageSetup, press_named
+from app.documents.papers import PageSetup, pdf_named
 from app.documents.render import PaperFault
 from app.store.errors import NotFound
 from app.store.labour import WorkedTime, worked_times
@@ -92,7 +92,7 @@ def cost_as_pdf(batch_id: int) -> Page:
     asked, found = request.args.get("paper", ""), _cost(batch_id)
     setting = PageSetup(workshop(), today(), asked if asked in {"A4", "Letter"} else None)
     try:
-        paper = press_named("batch_cost", (found.batch.number,), setting, cost=found, batch=found.batch)
+        paper = pdf_named("batch_cost", (found.batch.number,), setting, cost=found, batch=found.batch)
     except PaperFault as error:
         back = url_for("packing.cost", batch_id=batch_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503

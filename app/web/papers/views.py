@@ -95,7 +95,7 @@ def sheet_for_batch_pdf(batch_id: int) -> Page:
     """Return the sheet of a planned batch as a PDF."""
     with context.store().reading() as session:
         values = sheet_of_batch(session, batch_id)
-    return _pressed("batch_sheet", values, url_for("papers.sheet_for_batch", batch_id=batch_id))
+    return _as_pdf("batch_sheet", values, url_for("papers.sheet_for_batch", batch_id=batch_id))
 
 
 Maker = Callable[[Any, PaperRequest], Any]
@@ -126,10 +126,10 @@ def _pdf(kind: str, formula_id: int, make: Maker) -> Page:
             sheet = make(session, asked(formula_id))
     except (IncompleteFormula, Invalid):
         return _page(kind, formula_id, make)
-    return _pressed(kind, {"sheet": sheet}, back)
+    return _as_pdf(kind, {"sheet": sheet}, back)
 
 
-def _pressed(kind: str, values: dict[str, Any], back: str) -> Page:
+def _as_pdf(kind: str, values: dict[str, Any], back: str) -> Page:
     formula = values["sheet"].formula
     try:
         paper = print_paper(kind, values.get("number") or formula.code, formula.version_number, setting(), **values)

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.documents.papers import press_named
+from app.documents.papers import pdf_named
 from app.documents.render import PaperFault
 from app.store.errors import Conflict
 from app.store.material_queries import every_packaging
@@ -66,7 +66,7 @@ def prices_csv() -> Response:
 def prices_pdf() -> Page:
     """Return the price list as a PDF."""
     try:
-        paper = press_named("price_list", (), setting(), listed=_listed())
+        paper = pdf_named("price_list", (), setting(), listed=_listed())
     except PaperFault as error:
         return render_template("papers/fault.html", reason=str(error), back=url_for("products.prices")), 503
     answer = Response(paper.content, mimetype="application/pdf")

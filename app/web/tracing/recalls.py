@@ -5,7 +5,7 @@ from typing import Any
 
 from flask import flash, redirect, render_template, request, url_for
 
-from app.documents.papers import press_named
+from app.documents.papers import pdf_named
 from app.documents.render import PaperFault
 from app.store.errors import Conflict
 from app.web import context
@@ -153,7 +153,7 @@ def notice(recall_id: int) -> Page:
         sheet = work.recall_sheet(session, recall_id)
         products = work.products_of_recall(session, recall_id)
     try:
-        made = press_named("recall_notice", (sheet.recall.number,), setting(), sheet=sheet, products=products)
+        made = pdf_named("recall_notice", (sheet.recall.number,), setting(), sheet=sheet, products=products)
     except PaperFault as error:
         back = url_for("tracing.recall", recall_id=recall_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import redirect, render_template, request, url_for
 
-from app.documents.papers import press_named
+from app.documents.papers import pdf_named
 from app.documents.render import PaperFault
 from app.web import context
 from app.web.papers.views import setting
@@ -73,7 +73,7 @@ def paper(kind: str, thing_id: int) -> Page:
     with context.store().reading() as session:
         trace = TRACES[kind](session, thing_id)
     try:
-        made = press_named("trace", (kind, trace.code), setting(), **_drawn(trace, MOST_PRINTED))
+        made = pdf_named("trace", (kind, trace.code), setting(), **_drawn(trace, MOST_PRINTED))
     except PaperFault as error:
         back = url_for("tracing.show", kind=kind, thing_id=thing_id)
         return render_template("papers/fault.html", reason=str(error), back=back), 503
