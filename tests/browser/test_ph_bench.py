@@ -37,6 +37,10 @@ def read_meter(page: Page, ph: str, temperature: str = "22") -> None:
     expect(page.locator("#now")).not_to_have_text("Stir, wait, measure")
 
 
+# What could not be sent is tried again by then; the clock of the page is put forward.
+TRIED_AGAIN_MS = 5000
+
+
 def begin(store: Store, gel: Any) -> int:
     return start_session(store, gel.batch_id, SessionForm(str(gel.materials["alkali"]), "6.2", "491", "Ines"), key="s")
 
@@ -91,6 +95,7 @@ def test_what_cannot_be_sent_is_kept_marked_and_sent_again(
 ) -> None:
     begin(store, gel)
     page = visit(f"/batches/{gel.batch_id}/ph", width=1180)
+    page.clock.install()
     bench.close()
     page.fill("#grams", "4.2")
     page.fill("#who", "Ines")
@@ -98,6 +103,7 @@ def test_what_cannot_be_sent_is_kept_marked_and_sent_again(
     expect(page.locator("#unsent")).to_contain_text("Not saved")
     expect(page.locator("#grams")).to_have_value("4.2")
     bench.open()
+    page.clock.fast_forward(TRIED_AGAIN_MS)
     expect(page.locator("#now")).to_have_text("Stir, wait, measure", timeout=15000)
     expect(page.locator("#unsent")).to_be_hidden()
     assert weights(store, gel)["Sodium hydroxide 10 %"] == Decimal("4.2")
@@ -118,10 +124,13 @@ def test_an_entry_whose_answer_was_lost_is_taken_once(visit: Callable[..., Page]
         else:
             route.continue_()
 
+    page.clock.install()
     page.route("**/addition", lose_the_answer)
     page.fill("#grams", "4.2")
     page.fill("#who", "Ines")
     page.get_by_role("button", name="Record addition").first.click()
+    expect(page.locator("#unsent")).to_contain_text("Not saved")
+    page.clock.fast_forward(TRIED_AGAIN_MS)
     expect(page.locator("#now")).to_have_text("Stir, wait, measure", timeout=15000)
     assert lost == [303]
     assert weights(store, gel)["Sodium hydroxide 10 %"] == Decimal("4.2")
