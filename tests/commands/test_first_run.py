@@ -2,6 +2,7 @@
 
 import re
 import signal
+import socket
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -10,8 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
+from werkzeug.test import Client
 
+from app.commands import demo, serve
+from app.commands.cli import cli
 from app.commands.places import Places
+from app.commands.site import Site
 from app.store.engine import Store, sqlite_url
 from app.store.workshop import the_workshop
 
@@ -97,9 +103,20 @@ def test_a_workshop_of_ones_own_from_the_command_line(serve: Serve, tmp_path: Pa
     store.close()
 
 
-def test_a_demonstration_alone_offers_nothing_of_ones_own(serve: Serve, tmp_path: Path) -> None:
-    served = serve(tmp_path / "bench", "demo")
-    address, first = page(served.address)
-    assert address == served.address
-    assert workshop_name(Places(served.folder).demonstration.database) in first
+def test_a_demonstration_alone_offers_nothing_of_ones_own(
+    demonstration_in: Callable[[Path], Path], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    where = Places(demonstration_in(tmp_path / "bench"))
+    shown: list[str] = []
+
+    def ask(site: Site, _where: Places, listeners: list[socket.socket], *_: object) -> None:
+        (only,) = listeners
+        shown.append(Client(site).get("/", base_url=f"http://127.0.0.1:{only.getsockname()[1]}").text)
+
+    monkeypatch.setattr(demo, "new_demo", lambda _data: where)
+    monkeypatch.setattr(serve, "_serve", ask)
+    outcome = CliRunner().invoke(cli, ["demo", "--port", "0", "--no-browser"])
+    assert outcome.exit_code == 0, outcome.output
+    (first,) = shown
+    assert workshop_name(where.demonstration.database) in first
     assert 'href="/start"' not in first
