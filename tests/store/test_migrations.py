@@ -1,5 +1,6 @@
 """Migrations walk up and down on a filled database and lose nothing that survives."""
 
+import shutil
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -32,13 +33,8 @@ SCHEMA = "SELECT type, name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_
 
 
 @pytest.fixture(scope="module")
-def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    path = tmp_path_factory.mktemp("filled") / "tarebook.db"
-    to_revision(sqlite_url(path))
-    store = Store(sqlite_url(path))
-    load_demo(store)
-    store.close()
-    return path
+def filled(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return Path(shutil.copy(demo_file, tmp_path_factory.mktemp("filled")))
 
 
 def rows(path: Path) -> dict[str, int]:
