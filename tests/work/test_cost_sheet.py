@@ -5,7 +5,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from sqlalchemy import select, text
+from sqlalchemy import delete, select, text
 
 from app.science.errors import Invalid
 from app.store.engine import Store
@@ -149,3 +149,12 @@ def test_what_counts_something_without_a_price_is_at_least_what_it_comes_to(demo
     found = sheet(demo, 2, "40 units")
     assert found.unpriced == ("Folding box",)
     assert [row.kind for row in found.kinds if row.is_least] == ["packaging", "overhead"]
+
+
+def test_where_nothing_costs_anything_no_kind_has_a_share(demo: Store) -> None:
+    with demo.transaction() as session:
+        session.execute(delete(PriceRow))
+        the_workshop(session).labour_rate = Decimal(0)
+    found = sheet(demo, 1, "1 kg")
+    assert found.costing.batch.total == 0
+    assert [row.share_percent for row in found.kinds] == [0, 0, 0, 0]
