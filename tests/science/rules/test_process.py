@@ -2,6 +2,7 @@ from decimal import Decimal
 
 import pytest
 
+from app.science.rules.process import AS_ACID
 from app.science.rules.values import Severity
 
 
@@ -220,3 +221,18 @@ def test_a_gap_between_phases_and_a_heated_material_are_said_with_their_figures(
     (hot,) = rules(ask({"Panthenol": "2"}, temperatures_c={"jar of Panthenol": Decimal(95)}), "P03")
     assert not rules(ask({"Panthenol": "2"}, temperatures_c={"jar of Panthenol": hot.limit}), "P03")
     assert hot.what == f"Panthenol is heated to 95 °C and stands {hot.limit} °C."
+
+
+# Molar masses from the standard atomic weights (IUPAC 2021, abridged), in g/mol.
+MOLAR_MASS = {
+    "SALICYLICACID": 138.12, "SODIUMSALICYLATE": 160.10, "BENZOICACID": 122.12, "SODIUMBENZOATE": 144.10,
+    "POTASSIUMBENZOATE": 160.21, "SORBICACID": 112.13, "POTASSIUMSORBATE": 150.22, "DEHYDROACETICACID": 168.15,
+    "SODIUMDEHYDROACETATE": 190.13, "PANISICACID": 152.15, "SODIUMANISATE": 174.13,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", AS_ACID)
+def test_a_salt_counts_as_the_acid_that_it_holds(name: str) -> None:
+    acid, grams = AS_ACID[name]
+    its_acid = MOLAR_MASS["PANISICACID" if acid == "anisic acid" else acid.upper().replace(" ", "")]
+    assert float(grams) == pytest.approx(its_acid / MOLAR_MASS[name], abs=2e-4)

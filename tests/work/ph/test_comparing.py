@@ -192,6 +192,16 @@ def test_the_full_view_of_preservation_names_water_and_chelators(store: Store, g
     assert all(VERDICT_WORDS.values())
 
 
+def test_a_salt_in_a_solution_counts_as_the_acid_it_holds() -> None:
+    """4 % of a solution of 25 % potassium sorbate: 1 % of the salt, 112.13 g of acid in 150.22 g of it."""
+    water = DosedMaterial("Water", Decimal(96), (Part("Aqua", Decimal(100)),))
+    parts = (Part("Aqua", Decimal(75)), Part("Potassium Sorbate", Decimal(25)))
+    found = preservation_details((water, DosedMaterial("Sorbate solution", Decimal(4), parts)))
+    assert found is not None
+    assert found.acid_percent("Potassium Sorbate") == pytest.approx(112.13 / 150.22, abs=1e-4)
+    assert found.water_percent == pytest.approx(99)
+
+
 @pytest.mark.parametrize("start", STARTS, ids=lambda one: one.key)
 def test_a_stock_solution_holds_what_it_says(start: Any) -> None:
     typed = StockForm(start.key, start.assay_percent, start.usual_percent, "250 g")
