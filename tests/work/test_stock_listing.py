@@ -43,6 +43,7 @@ DATES = [
     ("", day(0), True, day(0), True),
     ("", day(-1), False, day(-1), True),
     (day(30), "", True, day(30), True),
+    ("", day(30), True, day(30), True),
     (day(31), "", True, day(31), False),
     (day(40), day(35), True, day(35), False),
     (day(35), day(40), True, day(35), False),
