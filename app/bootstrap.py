@@ -313,10 +313,14 @@ def helper(command: Sequence[str], holder: IO[bytes]) -> subprocess.Popen[bytes]
 
 
 def pip_command(environment: Environment, size: str) -> list[str]:
-    """Write the command that installs one lock."""
+    """Write the command that installs one lock.
+
+    The lock holds every package there is to install, so pip is to look for no others: older ones forget the pin of a
+    package that another asks for with an extra, and take its newest.
+    """
     source = [word for name in FROM_SOURCE.get(size, ()) for word in ("--no-binary", name)]
     quiet = ["--disable-pip-version-check", "--no-input", "--progress-bar", "off"]
-    base = [str(environment.python), "-m", "pip", "install", "--require-hashes", "--only-binary", ":all:"]
+    base = [str(environment.python), "-m", "pip", "install", "--no-deps", "--require-hashes", "--only-binary", ":all:"]
     return base + source + quiet + ["-r", str(lock_file(size))]
 
 

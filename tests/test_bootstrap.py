@@ -11,13 +11,15 @@ import subprocess
 import sys
 import time
 import zipfile
+from importlib.metadata import distribution
 from pathlib import Path
 from typing import Any
 
 import pytest
+from packaging.requirements import Requirement
 
 from app import bootstrap
-from app.bootstrap import Environment, Trouble
+from app.bootstrap import Environment, Trouble, lock_file, plain_name
 from app.commands import cli
 
 STATUS = 7
@@ -31,20 +33,20 @@ def run(arguments):
 """
 
 
-def wheel(folder: Path, version: str) -> str:
+def wheel(folder: Path, version: str, name: str = "brick", more: str = "Provides-Extra: red\n") -> str:
     """Make the smallest package there can be, and give the line of a lock for it."""
-    info = f"brick-{version}.dist-info"
+    info = f"{name}-{version}.dist-info"
     files = {
-        "brick.py": f"VERSION = {version!r}\n",
-        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: brick\nVersion: {version}\n",
+        f"{name}.py": f"VERSION = {version!r}\n",
+        f"{info}/METADATA": f"Metadata-Version: 2.1\nName: {name}\nVersion: {version}\n{more}",
         f"{info}/WHEEL": "Wheel-Version: 1.0\nGenerator: hand\nRoot-Is-Purelib: true\nTag: py3-none-any\n",
     }
-    record = "".join(f"{name},sha256={digest(text)},{len(text)}\n" for name, text in files.items())
-    path = folder / f"brick-{version}-py3-none-any.whl"
+    record = "".join(f"{path},sha256={digest(text)},{len(text)}\n" for path, text in files.items())
+    path = folder / f"{name}-{version}-py3-none-any.whl"
     with zipfile.ZipFile(path, "w") as archive:
-        for name, text in {**files, f"{info}/RECORD": record + f"{info}/RECORD,,\n"}.items():
-            archive.writestr(name, text)
-    return f"brick=={version} \\\n    --hash=sha256:{hashlib.sha256(path.read_bytes()).hexdigest()}\n"
+        for inside, text in {**files, f"{info}/RECORD": record + f"{info}/RECORD,,\n"}.items():
+            archive.writestr(inside, text)
+    return f"{name}=={version} \\\n    --hash=sha256:{hashlib.sha256(path.read_bytes()).hexdigest()}\n"
 
 
 def digest(text: str) -> str:
@@ -64,7 +66,10 @@ class Project:
         for name in ("__init__.py", "__main__.py", "bootstrap.py"):
             shutil.copy(bootstrap.ROOT / "app" / name, folder / "app" / name)
         (folder / "app" / "commands" / "cli.py").write_text(CLI, encoding="utf-8")
-        self.lock("run", wheel(self.wheels, "1.0"))
+        # One package asks the other for an extra, and a newer one than the lock names is to be had.
+        self.wall = wheel(self.wheels, "1.0", "wall", "Requires-Dist: brick[red]>=1.0\n")
+        wheel(self.wheels, "1.5")
+        self.lock("run", wheel(self.wheels, "1.0") + self.wall)
 
     def lock(self, size: str, text: str) -> None:
         for name in bootstrap.SIZES[bootstrap.SIZES.index(size) :]:
@@ -144,7 +149,7 @@ def test_the_life_of_an_environment(project: Project, monkeypatch: pytest.Monkey
     # Another lock: installed into the same environment.
     keepsake = project.environment.folder / "keepsake"
     keepsake.write_text("still here", encoding="utf-8")
-    project.lock("run", wheel(project.wheels, "2.0"))
+    project.lock("run", wheel(project.wheels, "2.0") + project.wall)
     status, answer, words = project.run()
     assert (status, answer["brick"]) == (STATUS, "2.0")
     assert "Unpacking 1 packages" in words
@@ -316,6 +321,26 @@ def test_only_the_tests_build_a_package_from_source(tmp_path: Path) -> None:
     command = bootstrap.pip_command(Environment(tmp_path), "test")
     assert command[command.index("--no-binary") + 1] == "phreeqpython"
     assert "--require-hashes" in command
+
+
+@pytest.mark.parametrize("size", bootstrap.SIZES)
+def test_a_lock_holds_all_that_its_packages_ask_for(size: str) -> None:
+    lines = [line for line in lock_file(size).read_text(encoding="utf-8").splitlines() if line[:1].isalnum()]
+    locked = [Requirement(line.rstrip(" \\")) for line in lines]
+    pins = {
+        plain_name(pin.name): str(pin.specifier)[2:] for pin in locked if pin.marker is None or pin.marker.evaluate()
+    }
+    wanted = {(name, "") for name in pins}
+    looked_at: set[tuple[str, str]] = set()
+    while wanted - looked_at:
+        name, extra = (wanted - looked_at).pop()
+        looked_at.add((name, extra))
+        for line in distribution(name).requires or ():
+            asked = Requirement(line)
+            if asked.marker is None or asked.marker.evaluate({"extra": extra}):
+                assert asked.specifier.contains(pins[plain_name(asked.name)], prereleases=True), (name, line)
+                wanted |= {(plain_name(asked.name), each) for each in ("", *asked.extras)}
+    assert len(pins) > 20
 
 
 def test_progress_counts_what_arrives(capsys: pytest.CaptureFixture[str]) -> None:
