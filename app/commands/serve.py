@@ -79,6 +79,12 @@ def start(
             site = Site(where, None if only_demonstration else port_of(own), port_of(other))
             try:
                 site.open(begin)
+                if begin:
+                    given = begin.text
+                    click.echo(
+                        f"{given['name']} is kept in {given['currency']}, under {given['jurisdiction']} law, on "
+                        f"{given['paper']} paper; its page Workshop changes all three."
+                    )
                 _serve(site, where, [first] if only_demonstration else [first, second], left, browser)
             finally:
                 site.close()

@@ -68,7 +68,10 @@ class Reasoned(LongText):
 
 
 class DeviationForm(Form):
-    """What is noted or decided on something out of plan; ``key`` names what was found, and is empty for a new note."""
+    """What is noted or decided on something out of plan; ``key`` names what was found, and is empty for a new note.
+
+    ``alike`` decides the same of every line of a batch without a lot, not of that of the key alone.
+    """
 
     key = ShortText("", longest=LONGEST)
     what = Name("What was not as planned", "Enter what was not as planned.", longest=LONGEST)
@@ -77,6 +80,7 @@ class DeviationForm(Form):
     action = Reasoned("Action", longest=LONGEST)
     who = SignedBy("Enter who decides.")
     decides = TickBox("")
+    alike = TickBox("")
 
 
 def write_deviation(

@@ -100,6 +100,7 @@ def test_a_workshop_of_ones_own_from_the_command_line(serve: Serve, tmp_path: Pa
     with store.reading() as session:
         shop = the_workshop(session)
         assert (shop.currency, shop.jurisdiction) == ("CAD", "US")
+        assert any(f"kept in CAD, under US law, on {shop.paper.value} paper" in line for line in served.words)
     store.close()
 
 

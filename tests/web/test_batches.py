@@ -273,6 +273,26 @@ def test_a_deviation_is_decided_on_at_its_place_and_what_is_missing_is_told(demo
     assert "As made" in page
 
 
+def test_the_same_is_decided_of_all_lines_without_a_lot_by_one_button(demo_client: FlaskClient) -> None:
+    path = plan(demo_client)
+    lines = re.findall(r'name="actual-(\d+)"', demo_client.get(path).text)[1:3]
+    for line in lines:
+        page = demo_client.get(path).text
+        assert "lines without a lot" not in page
+        version = re.findall(r'name="row_version" value="(\d+)"', page)[0]
+        weights = {"row_version": version, "who": "Ines", f"actual-{line}": "2", f"sure-{line}": "2"}
+        demo_client.post(f"{path}/weights", data=weights)
+    page = demo_client.get(path).text
+    assert page.count("Record for all 2 lines without a lot") == 2
+    key = re.findall(r'name="key" value="(lot [^"]+)"', page)[0]
+    said = {"cause": "no lots are kept", "effect": "none", "action": "accepted", "who": "Tom"}
+    form = {"do": "decide", "key": key, "alike": "yes", "form_key": "f", **said}
+    assert demo_client.post(f"{path}/deviation", data=form).status_code == 303
+    page = demo_client.get(path).text
+    assert page.count("<strong>Decided:</strong>") == 2
+    assert "lines without a lot" not in page
+
+
 def test_steps_are_ticked_with_time_and_person(demo_client: FlaskClient) -> None:
     path = plan(demo_client)
     ids = re.findall(r'name="tick" value="(\d+)"', demo_client.get(path).text)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
+from markupsafe import escape
 
 from app.store.engine import Store
 from app.work.formulas.draft import Draft, DraftLine, DraftPhase
@@ -156,6 +157,10 @@ def test_versions_are_compared_branched_and_taken_up_again(
     page = client.get(f"/formulas/{formula}/compare?left=1&right=draft").text
     assert "2 lines differ" in page
     assert "+4" in page
+    long = "<b>" + "x" * 300
+    refused = client.post(f"/formulas/{formula}/versions/1/branch", data={"name": long, "key": "a"})
+    assert (refused.status_code, escape(long) in refused.text) == (422, True)
+    assert 'href="#name"' in refused.text
     branched = client.post(f"/formulas/{formula}/versions/1/branch", data={"name": "Light cream", "key": "b"})
     assert "Light cream" in client.get(branched.headers["Location"]).text
     client.post(f"/formulas/{formula}/versions/1/use")

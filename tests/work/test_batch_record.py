@@ -89,6 +89,28 @@ def settle_all(store: Store, batch_id: int) -> None:
         record_deviation(store, batch_id, DeviationForm(key, "", "slip", "none", "accepted", "Tom", "yes"))
 
 
+def test_the_same_is_decided_of_every_line_without_a_lot_at_once(demo: Store) -> None:
+    batch_id = finished(demo, lot="", ph="9.3")
+    before = open_of(demo, batch_id)
+    lots = [what for what in before if "no lot" in what]
+    with demo.reading() as session:
+        keys = {one.what: one.key for one in still_open(session, load_batch(session, batch_id))}
+    assert len(lots) > 3
+    assert len(before) > len(lots)
+    said = DeviationForm(keys[lots[1]], "", "no lots are kept", "none", "accepted", "Tom", "yes")
+    # Of something else, the tick of a hostile client decides on that alone.
+    other = next(what for what in before if what not in lots)
+    record_deviation(demo, batch_id, said.but(key=keys[other], alike="yes"))
+    assert open_of(demo, batch_id) == [what for what in before if what != other]
+    with pytest.raises(Faults):
+        record_deviation(demo, batch_id, said.but(alike="yes", cause=""))
+    record_deviation(demo, batch_id, said, key="one")
+    assert open_of(demo, batch_id) == [what for what in before if what not in (other, lots[1])]
+    record_deviation(demo, batch_id, said.but(key=keys[lots[0]], alike="yes"), key="all")
+    assert open_of(demo, batch_id) == []
+    release(demo, batch_id)
+
+
 # -- bands
 
 

@@ -13,7 +13,7 @@ from app.web.template_tools import workshop
 from app.work.batches.as_made import as_made
 from app.work.batches.batch_readings import kinds_of, yield_percent
 from app.work.batches.deciding import what_is_open
-from app.work.batches.deviations import out_of_plan
+from app.work.batches.deviations import lines_without_lot, out_of_plan
 from app.work.batches.heating import heating_of
 from app.work.batches.history import actions
 from app.work.batches.loading import load_batch
@@ -41,6 +41,7 @@ def batch_page(batch_id: int, faults: dict[str, str] | None = None, typed: dict[
         history=actions(batch.history),
         open_points=open_points,
         deviations=deviations,
+        without_lot=lines_without_lot(deviations),
         made=made,
         rescue=rescue,
         heating=heating,

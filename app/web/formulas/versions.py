@@ -1,5 +1,7 @@
 """Versions of a formula: kept, looked at, compared, branched, made the draft again."""
 
+from collections.abc import Mapping
+
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
@@ -61,13 +63,27 @@ def _not_kept(formula_id: int, faults: tuple[FieldFault, ...], note: str) -> Pag
 @blueprint.get("/<int:formula_id>/versions/<int:number>")
 def show_version(formula_id: int, number: int) -> Page:
     """Show a version as it was kept."""
+    return _version_page(formula_id, number)
+
+
+def _version_page(
+    formula_id: int, number: int, branch_name: str | None = None, faults: Mapping[str, str] | None = None
+) -> str:
     with context.store().reading() as session:
         version_id = version_numbered(session, formula_id, number)
         version = version_draft(session, version_id)[0]
         formula = read_version(session, version_id)
         rows = list_versions(session, formula_id)
         checks = checks_sheet(session, formula_id, version_id)
-    return render_template("formulas/version.html", version=version, formula=formula, versions=rows, checks=checks)
+    return render_template(
+        "formulas/version.html",
+        version=version,
+        formula=formula,
+        versions=rows,
+        checks=checks,
+        branch_name=f"{version.name}, branch" if branch_name is None else branch_name,
+        faults=faults or {},
+    )
 
 
 @blueprint.get("/<int:formula_id>/compare")
@@ -110,7 +126,10 @@ def _side(formula_id: int, word: str) -> Formula:
 def branch_off(formula_id: int, number: int) -> Page:
     """Start a new formula from a version."""
     name, key = request.form.get("name", ""), request.form.get("key", "")
-    branched = branch(context.store(), _id_of(formula_id, number), name, key=key)
+    try:
+        branched = branch(context.store(), _id_of(formula_id, number), name, key=key)
+    except Invalid as error:
+        return _version_page(formula_id, number, name, {error.field: error.message}), 422
     flash("A new formula was started from this version.")
     return redirect(url_for("formulas.show", formula_id=branched), 303)
 

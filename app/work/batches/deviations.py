@@ -1,6 +1,6 @@
 """What was not as planned in a batch, and who decided on it: no batch is released while anything of it is open."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 
 from sqlalchemy import select
@@ -14,8 +14,10 @@ from app.work.action import action
 from app.work.batches.batch_readings import yield_percent
 from app.work.batches.loading import open_batch
 from app.work.deviations import DeviationForm, OutOfPlan, answered, undecided, write_deviation
+from app.work.form_fields import is_yes
 from app.work.formulas.versions import formula_of
 
+NO_LOT = "lot "
 UNFINISHED = ("left out", "missing", "no reading", "no yield", "heating")
 
 
@@ -31,6 +33,11 @@ def still_open(session: Session, batch: Batch) -> tuple[OutOfPlan, ...]:
     return undecided(out_of_plan(session, batch))
 
 
+def lines_without_lot(points: Iterable[OutOfPlan]) -> tuple[str, ...]:
+    """Return the keys of what nobody has decided on because no lot is written: the same may be said of all of them."""
+    return tuple(one.key for one in undecided(points) if one.key.startswith(NO_LOT))
+
+
 def band_of(line: BatchLine) -> Band | None:
     """Return the band of a line; None where none was agreed when it was planned."""
     return None if line.low_g is None or line.high_g is None else Band(line.low_g, line.high_g)
@@ -41,7 +48,7 @@ def _lines(batch: Batch) -> Iterator[tuple[str, str]]:
         if not line.is_left_out:
             yield from _weight(line)
             if line.actual_g and any(one.grams and not (one.lot_text or one.lot_id) for one in line.standing):
-                yield f"lot {line.id}", f"{line.name}: no lot is written."
+                yield f"{NO_LOT}{line.id}", f"{line.name}: no lot is written."
             for one in line.standing_heatings:
                 if one.after_g is None:
                     yield f"heating {one.id}", f"{one.vessel}: weighed before heating and not after it."
@@ -118,10 +125,15 @@ def _yield(batch: Batch) -> Iterator[tuple[str, str]]:
 def record_deviation(session: Session, batch_id: int, typed: DeviationForm, *, key: str = "") -> None:
     """Note a deviation, or decide on one: its cause, effect and action, by whom.
 
+    Where it is a line without a lot, the same can be decided of all of those at once.
+
     Raises:
         Faults: with everything that is wrong, each at its field.
         NotFound: when nothing of that key is open.
         Conflict: when the batch is decided.
     """
     batch = open_batch(session, batch_id)
-    write_deviation(session, batch, still_open(session, batch), typed)
+    points, asked = still_open(session, batch), typed.text["key"]
+    same = lines_without_lot(points) if is_yes(typed.text["alike"]) else ()
+    for one in same if asked in same else (asked,):
+        write_deviation(session, batch, points, typed.but(key=one))

@@ -202,10 +202,10 @@ def branch(session: Session, version_id: int, name: str, *, key: str = "") -> in
         Invalid: at ``name``, when it cannot be read.
         NotFound: when there is no such version.
     """
-    clean = one_line(name, "name")
     version, content = version_draft(session, version_id)
+    clean = one_line(name, "name") or one_line(f"{version.name}, branch", "name")
     origin = f"Branched from version {version.number} of {version.name}"
-    formula = insert(session, clean or f"{version.name}, branch", "", content, origin)
+    formula = insert(session, clean, "", content, origin)
     session.add(Branch(formula_id=formula.id, version_id=version.id))
     return formula.id
 

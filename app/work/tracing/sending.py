@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import func, or_, select
+from sqlalchemy import case, func, or_, select
 from sqlalchemy.orm import Session
 
 from app.science.errors import Invalid
@@ -148,8 +148,8 @@ def write_dispatch(
     """Write a dispatch from a form that was checked, inside a transaction that is open.
 
     Raises:
-        Invalid: at its field, when more would go out than was packed or come back than is out, when the batch may
-            not be sold, or when a contact differs from that of the receiver.
+        Invalid: at its field, when more would go out than was packed, come back than is out or come back from a
+            receiver than it has, when the batch may not be sold, or when a contact differs from that of the receiver.
     """
     packed = packed_under(session, form.code, form.product)
     product, batch = packed.product, packed.batch
@@ -165,6 +165,15 @@ def write_dispatch(
             message = f"Of batch {batch.number} as {product.name} {words}; more than was packed cannot go."
             raise Invalid("units", message)
     receiver = receiver_for(session, form.receiver, form.contact, form.receiver_kind, import_id=import_id)
+    if form.kind is DispatchKind.RETURNED and receiver is not None:
+        held = units_with(session, receiver.id, product.id, batch.id)
+        # Whoever got none of it may bring back what a shop sold on.
+        if held is not None and form.units > held:
+            message = (
+                f"{receiver.name} has {held} of batch {batch.number}; leave the receiver empty for units that went "
+                "to somebody else."
+            )
+            raise Invalid("units", message)
     dispatch = Dispatch(
         kind=form.kind,
         batch_id=packed.batch.id,
@@ -220,7 +229,8 @@ def cancel_dispatch(session: Session, dispatch_id: int, typed: CancelForm) -> No
     if dispatch.recall_id is not None and session.get_one(Recall, dispatch.recall_id).closed_at is not None:
         raise Conflict("It belongs to a recall that is closed, which is kept as it is.")
     of = (dispatch.product_id, dispatch.batch_id)
-    if units_out(session, *of) - dispatch.signed_units < 0:
+    held = units_with(session, dispatch.receiver_id, *of) if dispatch.receiver_id is not None else None
+    if min(units_out(session, *of), units_out(session, *of) if held is None else held) - dispatch.signed_units < 0:
         raise Conflict("Units of it have come back; cancel the return first.")
     if units_on_hand(session, *of) + dispatch.signed_units < 0:
         raise Conflict("These units have gone out again since; cancel that dispatch first.")
@@ -276,6 +286,18 @@ def units_sold(session: Session, product_id: int) -> int:
 def units_out(session: Session, product_id: int, batch_id: int) -> int:
     """Return how many units of a product out of a batch are out."""
     return -sum(_sent_out(session, Of(product_id, batch_id)).values())
+
+
+def units_with(session: Session, receiver_id: int, product_id: int, batch_id: int) -> int | None:
+    """Return how many units of a product out of a batch a receiver has; None when it was sent none of them."""
+    asked = select(func.sum(SIGNED), func.sum(case((Dispatch.kind == DispatchKind.RETURNED, 0), else_=1))).where(
+        Dispatch.receiver_id == receiver_id,
+        Dispatch.product_id == product_id,
+        Dispatch.batch_id == batch_id,
+        STANDS,
+    )
+    units, times = session.execute(asked).one()
+    return int(units) if times else None
 
 
 def _sent_out(session: Session, of: Of) -> Mapping[Key, int]:

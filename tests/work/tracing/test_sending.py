@@ -63,6 +63,23 @@ def test_no_more_goes_out_than_was_packed_and_what_comes_back_can_go_again(store
     assert on_hand(store, packed) == (0, 20)
 
 
+def test_no_receiver_brings_back_more_than_it_has(store: Store, packed: Graph) -> None:
+    ada = send_out(store, sending(units="6", receiver="Ada", order_number="A-1"))
+    send_out(store, sending(units="6", receiver="Ben"))
+    assert "Ada has 6 of batch N-1" in refused(store, units="7", kind="returned", receiver="Ada")["units"]
+    back = send_out(store, sending(units="4", kind="returned", receiver="Ada"))
+    assert "Ada has 2" in refused(store, units="3", kind="returned", receiver="Ada")["units"]
+    with pytest.raises(Conflict, match="cancel the return first"):
+        cancel_dispatch(store, ada, CancelForm(why="wrong batch", by="Tom"))
+    # Whoever was sent none of it had it of a shop; and nobody need be named.
+    send_out(store, sending(units="1", kind="returned", receiver="Cleo"))
+    send_out(store, sending(units="3", kind="returned", receiver=""))
+    assert on_hand(store, packed) == (16, 4)
+    cancel_dispatch(store, back, CancelForm(why="never came", by="Tom"))
+    send_out(store, sending(units="6", kind="returned", receiver="ada"))
+    assert on_hand(store, packed) == (18, 2)
+
+
 def test_one_form_sends_once(store: Store, packed: Graph) -> None:
     assert send_out(store, sending(), key="k") == send_out(store, sending(), key="k")
     assert on_hand(store, packed) == (14, 6)
