@@ -3,8 +3,11 @@
 import io
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 
 import pytest
+from fontTools.pens.recordingPen import RecordingPen
+from fontTools.ttLib import TTFont
 from hypothesis import example, given
 from hypothesis import strategies as st
 from pypdf import PdfReader
@@ -12,7 +15,7 @@ from pypdf import PdfReader
 from app.documents.drawings.titration import ticks
 from app.documents.paper import file_name
 from app.documents.render import LONG_PAGE, LONGEST_PAGE, Lane, PaperFault, PdfWorker, StillPrintingError, to_pdf
-from app.documents.worker import STATIC, UNPRINTABLE_HERE, inside_static
+from app.documents.worker import STATIC, UNPRINTABLE_HERE, inside_static, lay_out, unpacked
 
 PAGE = "<!doctype html><html lang='en'><head><title>Sheet</title>{head}</head><body><p>Text</p>{body}</body></html>"
 FOREIGN = [
@@ -103,6 +106,35 @@ def test_a_sheet_that_is_too_long_is_refused_at_once() -> None:
 )
 def test_only_the_static_folder_is_ours(address: str, ours: bool) -> None:
     assert inside_static(address) is ours
+
+
+@pytest.mark.parametrize("font", sorted((STATIC / "fonts").glob("*.woff2")), ids=lambda font: font.stem)
+def test_an_unpacked_font_draws_the_same_letters(font: Path) -> None:
+    packed, plain = TTFont(font), TTFont(io.BytesIO(unpacked(font)))
+    assert (packed.flavor, plain.flavor) == ("woff2", None)
+    assert packed.getBestCmap() == plain.getBestCmap()
+    for name in packed.getGlyphOrder()[:40]:
+        drawn = []
+        for one in (packed, plain):
+            pen = RecordingPen()
+            one.getGlyphSet()[name].draw(pen)
+            drawn.append((pen.value, one["hmtx"][name]))
+        assert drawn[0] == drawn[1], name
+
+
+@pytest.mark.paper
+def test_a_font_is_unpacked_once_for_all_sheets(monkeypatch: pytest.MonkeyPatch) -> None:
+    unpacked.cache_clear()
+    read = []
+    real = Path.read_bytes
+    monkeypatch.setattr(Path, "read_bytes", lambda path: (read.append(path.name), real(path))[1])
+    page = PAGE.format(
+        head='<link rel="stylesheet" href="css/faces.css">', body="<p style='font-family: Plex Sans'>A</p>"
+    )
+    first, second = lay_out(page), lay_out(page)
+    fonts = [name for name in read if name.endswith(".woff2")]
+    assert len(fonts) == len(set(fonts)) == len(list((STATIC / "fonts").glob("*.woff2")))
+    assert first == second
 
 
 @given(st.lists(st.text(max_size=80), max_size=4))
