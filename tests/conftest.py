@@ -109,7 +109,7 @@ def pytest_collection_finish() -> None:
     """Look no more through what is there before the first test whenever memory is swept."""
     gc.freeze()
     gc.enable()
-    gc.set_threshold(50_000, 20, 50)
+    gc.set_threshold(200_000, 20, 50)
 
 
 def chromium_path() -> str | None:

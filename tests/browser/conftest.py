@@ -7,16 +7,17 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from flask import Flask
 from playwright.sync_api import Browser, Page, sync_playwright
 from waitress.server import create_server
 
 from app.store.engine import Store
-from app.web import create_app
-from tests.conftest import chromium_path
+from tests.conftest import Pages, chromium_path
 
 FLAGS = (
     "--no-sandbox",
     "--disable-gpu",
+    "--in-process-gpu",
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
@@ -42,8 +43,8 @@ def chromium() -> Iterator[Browser]:
 class Bench:
     """The application of one database, served on a port that can be closed and opened again."""
 
-    def __init__(self, store: Store) -> None:
-        self.store = store
+    def __init__(self, app: Flask) -> None:
+        self.app = app
         self.port = 0
         self.open()
 
@@ -52,8 +53,7 @@ class Bench:
         return f"http://127.0.0.1:{self.port}"
 
     def open(self) -> None:
-        app = create_app(self.store, secret=b"a key for tests", port=self.port)
-        self.server = create_server(app, host="127.0.0.1", port=self.port, threads=4)
+        self.server = create_server(self.app, host="127.0.0.1", port=self.port, threads=4)
         self.port = self.server.effective_port
         self.thread = threading.Thread(target=self.server.run, daemon=True)
         self.thread.start()
@@ -71,8 +71,8 @@ class Bench:
 
 
 @pytest.fixture
-def bench(store: Store) -> Iterator[Bench]:
-    bench = Bench(store)
+def bench(store: Store, pages: Pages) -> Iterator[Bench]:
+    bench = Bench(pages.around(store, testing=False))
     yield bench
     bench.close()
 
