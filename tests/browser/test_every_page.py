@@ -29,9 +29,21 @@ HEAD = """() => [document.querySelector(".top").offsetHeight,
   new Set([...document.querySelectorAll(".top li")].map((one) => one.offsetTop)).size]"""
 INNER = "new Set([...document.querySelectorAll('.inner li')].map((one) => one.offsetTop)).size"
 LINE_PX = 48
-# Everything that is folded is opened; the rows of a long table are alike.
+# Everything that is folded is opened, and of neighbours of one shape (rows, options, fields) the first three stay.
 OPEN = "document.querySelectorAll('details').forEach((one) => { one.open = true; })"
-SHORTEN = "document.querySelectorAll('tbody > tr:nth-child(n+7)').forEach((row) => row.remove())"
+SHORTEN = """() => {
+  const shape = (one) => [one.tagName, one.getAttribute("class"), one.type, one.getAttributeNames(),
+    ...[...one.children].map(shape)].join(" ");
+  const thin = (parent) => {
+    const seen = {};
+    for (const one of [...parent.children]) {
+      const own = shape(one);
+      seen[own] = (seen[own] ?? 0) + 1;
+      if (seen[own] > 3) one.remove(); else thin(one);
+    }
+  };
+  thin(document.body);
+}"""
 PARTS = 4
 
 
