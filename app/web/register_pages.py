@@ -8,10 +8,9 @@ from flask import Blueprint, flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.store.engine import Store
-from app.store.errors import Conflict
 from app.web import context
 from app.work.equipment import Register
-from app.work.form import Faults, Form
+from app.work.form import Faults, Form, Overtaken
 
 Answer = Response | str | tuple[str, int]
 
@@ -91,10 +90,7 @@ class RegisterPages:
             self.register.revise(context.store(), row_id, form, seen)
         except Faults as wrong:
             return self._one(row_id, form, seen, faults=wrong.by_field), 422
-        except Conflict:
-            stored = self._stored(row_id)
-            differing = form.differences(stored)
-            if differing:
-                return self._one(row_id, form, stored.fingerprint, differences=differing), 409
+        except Overtaken as wrong:
+            return self._one(row_id, form, str(wrong.mark), differences=wrong.differences), 409
         flash(f"Saved {form.text['name'].strip()}.")
         return redirect(url_for(self.list_endpoint), 303)

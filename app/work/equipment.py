@@ -129,7 +129,7 @@ class Register(Generic[Row]):
         with store.transaction() as session:
             row = self._get(session, row_id)
             words = f"{row.name} was changed in the meantime."
-            typed.refuse_overtaken(self.form.of(row), seen, the_workshop(session), words)
+            typed.refuse_overtaken(self.form.of(row), seen, words, given=the_workshop(session))
             self._write(session, row, typed)
 
     def remove(self, store: Store, row_id: int) -> str:

@@ -91,6 +91,20 @@ class Difference:
     theirs: str
 
 
+class Overtaken(Conflict):
+    """Somebody else saved meanwhile, and nothing was written.
+
+    Attributes:
+        differences: the fields in which what was typed differs from what is kept now.
+        mark: what tells the state that is kept now from others: its fingerprint, or its row version.
+    """
+
+    def __init__(self, words: str, differences: tuple[Difference, ...], mark: str | int) -> None:
+        super().__init__(words)
+        self.differences = differences
+        self.mark = mark
+
+
 @dataclass(frozen=True, slots=True)
 class Choice:
     """A value that can be chosen, with its words."""
@@ -347,22 +361,32 @@ class Form:
             if label and normalise_whitespace(a) != normalise_whitespace(b)
         )
 
-    def refuse_overtaken(self, stored: Self, seen: str, given: Any, words: str) -> None:
+    def refuse_overtaken(
+        self, stored: Self, seen: str | int, words: str, *, given: Any = None, now: int | None = None
+    ) -> bool:
         """Refuse a form that was filled in on an earlier state of what it changes; its own faults are told first.
 
+        Return whether it says just what is kept by now, as it does when it is sent twice.
+
         Args:
-            stored: what stands there now.
-            seen: the fingerprint of what stood there when the page was opened.
-            given: what the form is checked with.
+            stored: what is kept now.
+            seen: the mark of what was kept when the page was opened: its fingerprint, or its row version.
             words: what to say.
+            given: what the form is checked with.
+            now: the row version of what is kept now, where that is the mark.
 
         Raises:
             Faults: with everything that is wrong with the form.
-            Conflict: when something else stands there by now.
+            Overtaken: when something else is kept by now.
         """
-        if stored.fingerprint != seen:
-            self.checked(given)
-            raise Conflict(words)
+        mark = stored.fingerprint if now is None else now
+        if mark == seen:
+            return False
+        self.checked(given)
+        differences = self.differences(stored)
+        if differences:
+            raise Overtaken(words, differences, mark)
+        return True
 
     @property
     def fingerprint(self) -> str:

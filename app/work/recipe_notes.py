@@ -87,7 +87,7 @@ def save_recipe_notes(session: Session, formula_id: int, typed: RecipeForm, seen
     if session.get(FormulaRow, formula_id) is None:
         raise NotFound("There is no such formula.")
     shop, words = the_workshop(session), "The words on this recipe were changed in the meantime."
-    typed.refuse_overtaken(recipe_form(session, formula_id), seen, shop, words)
+    typed.refuse_overtaken(recipe_form(session, formula_id), seen, words, given=shop)
     checked = typed.checked(shop)
     row = notes_of(session, formula_id) or RecipeNotes(formula_id=formula_id)
     for column, value in checked.columns().items():

@@ -11,7 +11,6 @@ from babel.numbers import get_currency_name, get_territory_currencies
 from app.science.batch_number import parse_pattern
 from app.science.errors import Invalid
 from app.store.engine import Store
-from app.store.errors import Conflict
 from app.store.workshop import (
     CLEAR_AFTER,
     CLEAR_BEFORE,
@@ -209,7 +208,7 @@ def change_settings(store: Store, typed: SettingsForm, row_version: int) -> None
     values = typed.checked().columns()
     with store.transaction() as session:
         shop = the_workshop(session)
-        if shop.row_version != row_version:
-            raise Conflict("The settings were changed in the meantime.")
+        words = "The settings were changed in the meantime."
+        typed.refuse_overtaken(SettingsForm.of(shop), row_version, words, now=shop.row_version)
         for column, value in values.items():
             setattr(shop, column, value)

@@ -82,6 +82,8 @@ def test_what_evaporated_is_missing_as_made_and_what_is_put_back_counts_again(de
     assert (row.lost_g, row.missing_g) == (Decimal("17.4"), Decimal("17.4"))
     batch = load(demo, weighed)
     assert (batch.weighed_g, batch.held_g) == (whole, whole - Decimal("17.4"))
+    told = batch.history[-1]
+    assert (told.what, told.old, told.new) == ("Pot 1 l: after heating", "1100 g", "1082.6 g, 17.4 g lost")
     with demo.reading() as session:
         made = made_formula(session, load_batch(session, weighed))
     assert made is not None

@@ -11,7 +11,7 @@ from app.work import backups, equipment
 from app.work import workshop as work
 from app.work.clock import today
 from app.work.equipment import PackagingForm, ScaleForm
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.workshop import SettingsForm
 
 D = Decimal
@@ -194,3 +194,25 @@ def test_a_workshop_on_a_server_is_not_backed_up_here() -> None:
 @pytest.mark.sqlite
 def test_the_backup_folder_lies_beside_the_workshop(store: Store, tmp_path: Path) -> None:
     assert backups.backup_folder(store) == tmp_path / "backups"
+
+
+def test_what_somebody_else_saved_is_told_by_the_fields_that_differ(store: Store) -> None:
+    bench = ScaleForm(name="Bench", readability="0.1 g", capacity="2 kg")
+    with store.reading() as session:
+        shop = the_workshop(session)
+    theirs = bench.but(name="Big bench", capacity="3 kg")
+    assert not bench.refuse_overtaken(bench, bench.fingerprint, "Changed.", given=shop)
+    assert bench.refuse_overtaken(bench, "an earlier one", "Changed.", given=shop)
+    assert bench.refuse_overtaken(bench.but(name=" Bench "), "an earlier one", "Changed.", given=shop)
+    with pytest.raises(Overtaken, match="Changed.") as told:
+        bench.refuse_overtaken(theirs, bench.fingerprint, "Changed.", given=shop)
+    assert told.value.mark == theirs.fingerprint
+    assert [(one.mine, one.theirs) for one in told.value.differences] == [("Bench", "Big bench"), ("2 kg", "3 kg")]
+    # Where rows are counted, the count is the mark.
+    assert not bench.refuse_overtaken(theirs, 4, "Changed.", given=shop, now=4)
+    with pytest.raises(Overtaken) as counted:
+        bench.refuse_overtaken(theirs, 3, "Changed.", given=shop, now=4)
+    assert counted.value.mark == 4
+    # What is wrong with a form is told before it is compared.
+    with pytest.raises(Faults):
+        bench.but(name="").refuse_overtaken(theirs, 3, "Changed.", given=shop, now=4)

@@ -11,7 +11,6 @@ from app.documents.labels import all_obstacles, drawings_of
 from app.documents.papers import PdfFile
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
-from app.store.errors import Conflict
 from app.store.labels import label_sheets
 from app.store.material_queries import get_material
 from app.web import context
@@ -20,7 +19,7 @@ from app.web.register_pages import RegisterPages
 from app.web.row_number import number
 from app.work.batches import sections
 from app.work.batches.listing import Search, search_batches
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.formulas.faults import IncompleteFormula
 from app.work.labels.bench_labels import (
     SolutionForm,
@@ -154,16 +153,14 @@ def edit(design_id: int) -> str:
 def save(design_id: int) -> Page:
     """Save a changed label; what somebody else saved meanwhile is shown beside it."""
     form, seen = DesignForm.sent(request.form), request.form.get("seen", "")
-    stored, product_id = _stored(design_id)
+    _, product_id = _stored(design_id)
     try:
         revise_design(context.store(), design_id, form, seen)
     except Faults as wrong:
         return _form(form, wrong.by_field, product_id=product_id, design_id=design_id, seen=seen), 422
-    except Conflict:
-        differing = form.differences(stored)
-        if differing:
-            more = {"seen": stored.fingerprint, "differences": differing}
-            return _form(form, {}, product_id=product_id, design_id=design_id, **more), 409
+    except Overtaken as wrong:
+        more = {"seen": wrong.mark, "differences": wrong.differences}
+        return _form(form, {}, product_id=product_id, design_id=design_id, **more), 409
     flash(f"Saved the label {form.text['name'].strip()}.")
     return redirect(url_for("labels.of_product", product_id=product_id), 303)
 

@@ -4,11 +4,11 @@ from flask import flash, jsonify, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
 from app.reference.materials import material as library_material
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.web import context
 from app.web.materials.area import blueprint
 from app.web.materials.forms import whole_number, with_spare_rows, without_saving
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.materials import shelf
 from app.work.materials.composition import cas_remark, sum_of
 from app.work.materials.inci_choices import cas_of, names_like
@@ -96,12 +96,9 @@ def save(material_id: int) -> Response | str | tuple[str, int]:
         shelf.revise_material(context.store(), material_id, form, row_version)
     except Faults as wrong:
         return _page(form, "Edit this material", faults=wrong.by_field, **same), 422
-    except Conflict:
-        stored = shelf.load_material(context.store(), material_id)
-        differing = form.differences(MaterialForm.of(stored))
-        if differing:
-            now = {"material_id": material_id, "row_version": stored.row_version, "differences": differing}
-            return _page(form, f"Edit {stored.name}", **now), 409
+    except Overtaken as wrong:
+        now = {"material_id": material_id, "row_version": wrong.mark, "differences": wrong.differences}
+        return _page(form, "Edit this material", **now), 409
     flash("Saved.")
     return redirect(url_for("materials.show", material_id=material_id), 303)
 

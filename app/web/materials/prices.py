@@ -3,11 +3,10 @@
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.store.errors import Conflict
 from app.web import context
 from app.web.materials.area import blueprint
 from app.web.materials.page import render_page
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.materials.prices import PriceForm, add_price, price_of, remove_price, revise_price
 from app.work.materials.shelf import load_material
 
@@ -51,11 +50,8 @@ def save_price(material_id: int, price_id: int) -> Response | tuple[str, int]:
         revise_price(context.store(), material_id, price_id, form, seen)
     except Faults as wrong:
         return _page(material_id, price_id, form, faults=wrong.by_field, seen=seen), 422
-    except Conflict:
-        stored = PriceForm.of(price_of(load_material(context.store(), material_id), price_id))
-        differing = form.differences(stored)
-        if differing:
-            return _page(material_id, price_id, form, differences=differing), 409
+    except Overtaken as wrong:
+        return _page(material_id, price_id, form, differences=wrong.differences), 409
     flash("Price saved.")
     return _to_material(material_id)
 

@@ -7,7 +7,6 @@ from werkzeug.wrappers import Response
 
 from app.documents.papers import pdf_named
 from app.documents.render import PaperFault
-from app.store.errors import Conflict
 from app.store.material_queries import every_packaging
 from app.store.products import exchange_rates, products_of, products_page
 from app.web import context
@@ -16,7 +15,7 @@ from app.web.papers.views import setting
 from app.web.products import dossiers
 from app.web.products.area import blueprint
 from app.web.template_tools import workshop
-from app.work.form import Faults, Form
+from app.work.form import Faults, Form, Overtaken
 from app.work.formulas.editing import open_draft
 from app.work.products.price_list import PriceList, price_list, price_list_csv
 from app.work.products.product_form import PackForm, ProductForm, RateForm, packaging_choices
@@ -139,16 +138,14 @@ def _stored(product_id: int) -> tuple[ProductForm, int]:
 def save(product_id: int) -> Page:
     """Save a changed product; what somebody else saved meanwhile is shown beside it."""
     form, seen = ProductForm.sent(request.form), request.form.get("seen", "")
-    stored, formula_id = _stored(product_id)
+    _, formula_id = _stored(product_id)
     try:
         revise_product(context.store(), product_id, form, seen)
     except Faults as wrong:
         return _form(form, wrong.by_field, formula_id=formula_id, product_id=product_id, seen=seen), 422
-    except Conflict:
-        differing = form.differences(stored)
-        if differing:
-            more = {"seen": stored.fingerprint, "differences": differing}
-            return _form(form, {}, formula_id=formula_id, product_id=product_id, **more), 409
+    except Overtaken as wrong:
+        more = {"seen": wrong.mark, "differences": wrong.differences}
+        return _form(form, {}, formula_id=formula_id, product_id=product_id, **more), 409
     flash(f"Saved {form.text['name'].strip()}.")
     return redirect(url_for("products.of_formula", formula_id=formula_id), 303)
 

@@ -10,13 +10,12 @@ from app.documents.paper import plain_name
 from app.documents.recipes import method_card, recipe_markdown, recipe_page, recipe_text
 from app.documents.render import PaperFault
 from app.science.errors import Invalid
-from app.store.errors import Conflict
 from app.store.recipes import pictures_of
 from app.web import context
 from app.web.papers.views import asked, setting
 from app.web.recipes import classes
 from app.web.recipes.area import blueprint
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.formulas.faults import IncompleteFormula
 from app.work.paper_formula import asked_formula_at_size
 from app.work.recipe import Recipe, recipe_of, with_notes
@@ -84,12 +83,8 @@ def publish(formula_id: int) -> Page:
         seen = request.form.get("seen", "")
         try:
             save_recipe_notes(context.store(), formula_id, form, seen)
-        except Conflict:
-            with context.store().reading() as session:
-                kept = recipe_form(session, formula_id)
-            differing = form.differences(kept)
-            if differing:
-                return _refused(formula_id, 409, form, {}, differences=differing)
+        except Overtaken as wrong:
+            return _refused(formula_id, 409, form, {}, differences=wrong.differences)
         flash("Saved what stands on the recipe.")
         return redirect(_recipe_address(formula_id), 303)
     if kind not in KINDS:

@@ -3,11 +3,10 @@
 from flask import flash, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response
 
-from app.store.errors import Conflict
 from app.web import context
 from app.web.stock.area import blueprint
 from app.web.stock.thing_page import of_thing_page
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 from app.work.materials import prices
 from app.work.stock.lots import ReceiveForm
 
@@ -55,13 +54,8 @@ def save_price(packaging_id: int, price_id: int) -> Page:
         prices.revise_price(context.store(), packaging_id, price_id, form, seen, packaging=True)
     except Faults as wrong:
         return _page(packaging_id, price_id, form, price_faults=wrong.by_field, seen=seen), 422
-    except Conflict:
-        with context.store().reading() as session:
-            thing = prices.priced_thing(session, packaging_id, packaging=True)
-            stored = prices.PriceForm.of(prices.price_of(thing, price_id))
-        differing = form.differences(stored)
-        if differing:
-            return _page(packaging_id, price_id, form, differences=differing), 409
+    except Overtaken as wrong:
+        return _page(packaging_id, price_id, form, differences=wrong.differences), 409
     flash("Price saved.")
     return _to_packaging(packaging_id)
 

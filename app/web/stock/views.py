@@ -16,7 +16,7 @@ from app.web.stock.area import blueprint
 from app.web.stock.thing_page import of_thing_page, things
 from app.work.batches.loading import load_batch
 from app.work.clock import today
-from app.work.form import Faults, Form
+from app.work.form import Faults, Form, Overtaken
 from app.work.stock import listing, lots, suppliers
 from app.work.stock.counting import CountSheetForm, count_sheet, save_count
 from app.work.stock.documents import documents_about
@@ -183,12 +183,14 @@ def edit_lot(lot_id: int) -> str:
     """Show the particulars of a lot to be corrected."""
     with context.store().reading() as session:
         found = get_lot(session, lot_id)
-        return _edit_page(found, lots.LotForm.of(found), found.row_version)
+    return _edit_page(lot_id, lots.LotForm.of(found), found.row_version)
 
 
-def _edit_page(lot: Lot, form: Form, row_version: int, **more: object) -> str:
+def _edit_page(lot_id: int, form: Form, row_version: int, **more: object) -> str:
     given: dict[str, object] = {"faults": {}, "differences": (), **more}
-    return render_template("stock/edit_lot.html", lot=lot, form=form, row_version=row_version, **given)
+    with context.store().reading() as session:
+        lot = get_lot(session, lot_id)
+        return render_template("stock/edit_lot.html", lot=lot, form=form, row_version=row_version, **given)
 
 
 @blueprint.post("/stock/lots/<int:lot_id>/edit")
@@ -197,15 +199,10 @@ def save_lot(lot_id: int) -> Page:
     form, row_version = lots.LotForm.sent(request.form), whole_number(request.form.get("row_version", ""))
     try:
         lots.revise_lot(context.store(), lot_id, form, row_version, by=context.person())
-    except (Faults, Conflict) as wrong:
-        with context.store().reading() as session:
-            found = get_lot(session, lot_id)
-            stored = lots.LotForm.of(found)
-            if isinstance(wrong, Faults):
-                return _edit_page(found, form, row_version, faults=wrong.by_field), 422
-            differing = form.differences(stored)
-            if differing:
-                return _edit_page(found, form, found.row_version, differences=differing), 409
+    except Faults as wrong:
+        return _edit_page(lot_id, form, row_version, faults=wrong.by_field), 422
+    except Overtaken as wrong:
+        return _edit_page(lot_id, form, int(wrong.mark), differences=wrong.differences), 409
     flash("Lot saved.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)
 

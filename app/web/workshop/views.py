@@ -9,7 +9,6 @@ from werkzeug.wrappers import Response
 
 from app.science.batch_number import example
 from app.science.errors import Invalid
-from app.store.errors import Conflict
 from app.web import context
 from app.web.materials.forms import whole_number
 from app.web.workshop import equipment, gear_checks, people
@@ -17,7 +16,7 @@ from app.web.workshop.area import blueprint
 from app.work import backups as kept
 from app.work import workshop as work
 from app.work.clock import today
-from app.work.form import Faults
+from app.work.form import Faults, Overtaken
 
 __all__ = ["blueprint", "equipment", "gear_checks", "people"]
 
@@ -63,11 +62,8 @@ def save_settings() -> Response | tuple[str, int]:
         work.change_settings(context.store(), typed, row_version)
     except Faults as wrong:
         return _form(typed, row_version, faults=wrong.by_field), 422
-    except Conflict:
-        shop = work.load_workshop(context.store())
-        differing = typed.differences(work.SettingsForm.of(shop))
-        if differing:
-            return _form(typed, shop.row_version, differences=differing), 409
+    except Overtaken as wrong:
+        return _form(typed, int(wrong.mark), differences=wrong.differences), 409
     flash("Settings saved.")
     return redirect(url_for("workshop.settings"), 303)
 

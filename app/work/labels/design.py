@@ -185,7 +185,7 @@ def revise_design(session: Session, design_id: int, typed: DesignForm, seen: str
     """
     design = load_design(session, design_id)
     words = f"{design.name} was changed in the meantime."
-    typed.refuse_overtaken(DesignForm.of(design), seen, the_workshop(session), words)
+    typed.refuse_overtaken(DesignForm.of(design), seen, words, given=the_workshop(session))
     _write(session, design, typed)
 
 

@@ -134,7 +134,7 @@ def revise_price(
         thing = priced_thing(session, thing_id, packaging=packaging)
         price = price_of(thing, price_id)
         given = price_context(session, thing)
-        typed.refuse_overtaken(PriceForm.of(price), seen, given, "This price was changed in the meantime.")
+        typed.refuse_overtaken(PriceForm.of(price), seen, "This price was changed in the meantime.", given=given)
         for column, value in typed.checked(given).columns().items():
             setattr(price, column, value)
 

@@ -101,8 +101,9 @@ def revise_material(store: Store, material_id: int, typed: MaterialForm, row_ver
     form = typed.checked()
     with store.transaction() as session:
         material = get_material(session, material_id)
-        if material.row_version != row_version:
-            raise Conflict(f"{material.name} was changed in the meantime.")
+        words = f"{material.name} was changed in the meantime."
+        if typed.refuse_overtaken(MaterialForm.of(material), row_version, words, now=material.row_version):
+            return
         if material.retired_at is None:
             _check_name_free(session, form.name, apart_from=material_id)
         update_material(session, material, form)

@@ -59,7 +59,7 @@ def revise_product(session: Session, product_id: int, typed: ProductForm, seen: 
     """
     product = load_product(session, product_id)
     words = f"{product.name} was changed in the meantime."
-    typed.refuse_overtaken(ProductForm.of(product), seen, the_workshop(session), words)
+    typed.refuse_overtaken(ProductForm.of(product), seen, words, given=the_workshop(session))
     _write(session, product, typed)
 
 

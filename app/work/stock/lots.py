@@ -12,7 +12,7 @@ from app.science.errors import Invalid
 from app.science.numbers import parse_number, plain
 from app.science.quantities import parse_quantity, to_grams
 from app.store.batches import Batch
-from app.store.errors import Conflict, NotFound
+from app.store.errors import NotFound
 from app.store.material_queries import get_material
 from app.store.materials import MaterialRow, PackagingRow, PriceKind, PriceRow
 from app.store.stock import Lot, LotState, MoveKind, Supplier, get_lot
@@ -243,9 +243,8 @@ def revise_lot(session: Session, lot_id: int, typed: LotForm, row_version: int, 
     """
     lot = get_lot(session, lot_id)
     form = typed.checked()
-    if lot.row_version != row_version:
-        raise Conflict(f"Lot {lot.code} was changed in the meantime.")
     before = LotForm.of(lot)
+    typed.refuse_overtaken(before, row_version, f"Lot {lot.code} was changed in the meantime.", now=lot.row_version)
     values = form.columns()
     values["code"] = _free_code(session, form, lot_id) if form.code != lot.code else lot.code
     for column, value in values.items():
