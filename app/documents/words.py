@@ -34,6 +34,7 @@ def register_filters(environment: Environment) -> None:
         at_point=at_point,
         places=places,
         figures=some_figures,
+        signed=signed,
         grams=grams,
         count_of=count_of,
         money=money,
@@ -74,6 +75,18 @@ def places(value: Decimal | None, count: int) -> str:
 def some_figures(value: Decimal | None, digits: int = 4) -> str:
     """Write a decimal with so many significant figures; a dash for none."""
     return DASH if value is None else figures(value, digits)
+
+
+def signed(text: str) -> str:
+    """Write a number that was written already as a change: with its sign, and none where it is nought.
+
+    >>> signed("5"), signed("-0.30"), signed("0.00"), signed("-0")
+    ('+5', '−0.30', '0.00', '0')
+    """
+    bare = text.removeprefix("-")
+    if not bare.strip("0."):
+        return bare
+    return f"{'+' if bare == text else '−'}{bare}"
 
 
 def grams(value: Decimal | None) -> str:

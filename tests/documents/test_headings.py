@@ -399,7 +399,7 @@ def test_a_batch_record_says_what_was_planned_and_weighed_by_whom_from_which_lot
     }  # fmt: skip
     assert (corrected["Material"], corrected["Actual, g"], corrected["Lot"]) == ("Corrected: read badly", "1015", "L9")
     assert [water[name] for name in ("Planned, g", "From, to", "Actual, g", "Difference", "Lot")] == [
-        "99.1", "–", "101.00", "-0.50 !", "2 portions",
+        "99.1", "–", "101.00", "−0.50 !", "2 portions",
     ]  # fmt: skip
     portions = [(row["Actual, g"], row["Lot"], row["By"], row["Checked"]) for row in (first, second)]
     assert portions == [("60.00", "L2", "Ines 2", "Tom 2"), ("41.00", "L3", "Ines 3", "Tom 3")]
@@ -633,7 +633,7 @@ def test_a_ledger_says_what_came_and_what_left() -> None:
         "stock/lot.html", lot=lot, moves=moves, forms=forms, by_hand=(), history=(), against="", faults={}, refused=""
     )
     left, came, whole = tables(drawn, "g", "Batch")
-    assert (left["What"], left["g"], left["Batch"], left["By"]) == ("weighed out", "-100.5", "HC-1", "Ines")
+    assert (left["What"], left["g"], left["Batch"], left["By"]) == ("weighed out", "−100.5", "HC-1", "Ines")
     assert (came["What"], came["g"], came["Batch"], came["By"]) == ("received", "+1000", "–", "Tom")
     assert whole["g"] == "899.5"
     found = facts(drawn)

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask import flash, jsonify, redirect, render_template, request, url_for
 
-from app.documents.words import decimals
+from app.documents.words import decimals, plain, signed
 from app.science.errors import Invalid
 from app.web import context
 from app.web.formulas.area import Page, blueprint
@@ -76,7 +76,7 @@ def rows_of(trial: Trial) -> list[dict[str, Any]]:
                 "was": before.draft.amount if before else "",
                 "grams": figures["grams"],
                 "rest": figures["rest"],
-                "change": f"{'+' if change > 0 else '−'}{abs(change).normalize():f}" if change else "",
+                "change": signed(plain(change)) if change else "",
             }
         )
     return found
