@@ -6,7 +6,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from babel.numbers import format_currency, get_currency_precision, get_currency_symbol
+from babel.numbers import get_currency_symbol
 from jinja2 import Environment, pass_context
 from jinja2.runtime import Context
 from markupsafe import Markup, escape
@@ -20,7 +20,8 @@ from app.store.types import day_text, plain_text
 from app.store.workshop import Workshop
 
 if TYPE_CHECKING:
-    from app.work.cost_sheet import CostSheet
+    from app.work.pricing import in_currency
+from app.work.cost_sheet import CostSheet
 
 DASH = "–"
 FIGURE_WIDE, POINT_WIDE = "\u2007", "\u2008"
@@ -164,12 +165,6 @@ def money_in(context: Context, value: Decimal | None, currency: str) -> str:
         return DASH
     shop = _workshop(context.resolve("workshop"))
     return in_currency(value, currency or shop.currency, shop.locale)
-
-
-def in_currency(value: Decimal, currency: str, locale: str) -> str:
-    """Write an amount with the sign and the decimals of its currency, rounded half up."""
-    rounded = to_places(value, get_currency_precision(currency))
-    return str(format_currency(rounded, currency, locale=locale))
 
 
 def symbol_of(shop: Workshop) -> str:

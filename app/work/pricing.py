@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from decimal import Decimal
 
+from babel.numbers import format_currency, get_currency_precision
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
@@ -23,6 +24,12 @@ from app.store.workshop import CostBy, the_workshop
 
 ZERO, ONE = Decimal(0), Decimal(1)
 CAME = (MoveKind.RECEIVED, MoveKind.MADE)
+
+
+def in_currency(value: Decimal, currency: str, locale: str) -> str:
+    """Write an amount with the sign and the decimals of its currency, rounded half up."""
+    rounded = to_places(value, get_currency_precision(currency))
+    return str(format_currency(rounded, currency, locale=locale))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,8 @@ from decimal import Decimal
 
 import pytest
 
-from app.documents.words import at_point, count_of, grams, in_currency, places
+from app.documents.words import at_point, count_of, grams, places
+from app.work.pricing import in_currency
 
 D = Decimal
 

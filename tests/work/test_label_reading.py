@@ -3,6 +3,8 @@
 import re
 from datetime import date
 from decimal import Decimal
+from types import SimpleNamespace as Of
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -24,7 +26,7 @@ from app.work.label_reading.estimate import read_text, work_out
 from app.work.label_reading.estimate_formula import ask
 from app.work.label_reading.list_comparison import compare
 from app.work.label_reading.lists import ListForm, OpenList, TeachForm
-from app.work.label_reading.preview import changes, preview
+from app.work.label_reading.preview import changes, cost_words, preview
 from app.work.label_reading.starting import StartForm, start_formula
 from app.work.label_reading.suggesting import suggestions
 from app.work.materials.material_form import MaterialForm, PartForm
@@ -414,3 +416,24 @@ def test_a_substance_sold_in_water_becomes_a_dry_material_where_the_list_has_no_
         draft = open_draft(session, formula_id).draft
     assert "Cocamidopropyl Betaine" in {line.typed for line in draft.lines}
     assert "Not in this formula" not in draft.notes
+
+
+@pytest.mark.parametrize(
+    ("per_kg", "priced", "locale", "currency", "words"),
+    [
+        (None, 0, "en", "EUR", "not known"),
+        ("6.875", 3, "en", "EUR", "€6.88 for 1 kg"),
+        ("6.875", 3, "de", "EUR", "6,88\u00a0€ for 1 kg"),
+        ("1234.4", 3, "en", "JPY", "¥1,234 for 1 kg"),
+        ("6.875", 2, "en", "USD", "at least $6.88 for 1 kg; 1 of 3 materials have no price yet"),
+        ("0", 0, "en", "EUR", "not known: no material has a price yet"),
+    ],
+)
+def test_the_cost_of_a_kilogram_is_written_as_on_every_page(
+    per_kg: str | None, priced: int, locale: str, currency: str, words: str
+) -> None:
+    cost = None if per_kg is None else Of(materials_per_kg=Decimal(per_kg), unpriced=["x"] * (3 - priced))
+    shop = Of(currency=currency, locale=locale)
+    lines = [Of(percent=Decimal(one)) for one in ("90", "9", "1", "0")]
+    found: Any = Of(cost=cost, formula=Of(lines=lines), context=Of(workshop=shop))
+    assert cost_words(found) == words

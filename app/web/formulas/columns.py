@@ -12,11 +12,12 @@ from decimal import Decimal
 from flask import Request
 from werkzeug.wrappers import Response
 
-from app.documents.words import in_currency, plain, some_figures
+from app.documents.words import plain, some_figures
 from app.science.formula_cost import price_for
 from app.science.names import inci_key
 from app.store.workshop import Workshop
 from app.work.formulas.results import LineResult
+from app.work.pricing import in_currency
 
 COOKIE = "tarebook_columns"
 YEAR_S = 365 * 24 * 3600

@@ -5,11 +5,12 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Any
 
-from app.documents.words import decimals, in_currency, places, some_figures
+from app.documents.words import decimals, places, some_figures
 from app.science.numbers import exact_arithmetic
 from app.store.workshop import Workshop
 from app.web.formulas.columns import Column, column_values
 from app.work.formulas.results import LineResult, Results, percent_words
+from app.work.pricing import in_currency
 
 HUNDRED = Decimal(100)
 LEAST_SHARE, DECADES = 0.01, 4.0

@@ -11,7 +11,6 @@ from app.reference.rulebook import in_inci, rulebook
 from app.science.acid_base.wording import in_words
 from app.science.formula import Material
 from app.science.inference.compare_lists import Comparison
-from app.science.numbers import plain
 from app.science.rules.check import check_formula
 from app.science.rules.values import Exposure, Finding, FormulaFacts, Severity
 from app.work.formulas.context import read_context
@@ -25,6 +24,7 @@ from app.work.label_reading.estimate import LabelEstimate
 from app.work.label_reading.estimate_formula import look_at
 from app.work.label_reading.list_comparison import compared
 from app.work.ph.report import PhReport
+from app.work.pricing import in_currency
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +120,11 @@ def cost_words(found: Results) -> str:
     lines = [line for line in found.formula.lines if line.percent > 0]
     if len(unpriced) >= len(lines):
         return "not known: no material has a price yet"
-    money = plain(found.cost.materials_per_kg.quantize(Decimal("0.01")))
-    currency = found.context.workshop.currency
+    shop = found.context.workshop
+    words = f"{in_currency(found.cost.materials_per_kg, shop.currency, shop.locale)} for 1 kg"
     if not unpriced:
-        return f"{money} {currency} for 1 kg"
-    return f"at least {money} {currency} for 1 kg; {len(unpriced)} of {len(lines)} materials have no price yet"
+        return words
+    return f"at least {words}; {len(unpriced)} of {len(lines)} materials have no price yet"
 
 
 def changes(before: Preview, after: Preview) -> tuple[Change, ...]:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from babel.numbers import format_currency
 from sqlalchemy.orm import Session
 
 from app.reference.allergens import allergen_index
@@ -28,6 +27,7 @@ from app.work.formulas.editing import open_draft
 from app.work.formulas.results import read_complete
 from app.work.formulas.versions import formula_of, ingredient_list
 from app.work.labels.design import shown_on
+from app.work.pricing import in_currency
 from app.work.products.selling import for_product, product_setting
 from app.work.rules.checks import Checks
 from app.work.rules.formula_checks import check_formula, read_given_answers
@@ -124,7 +124,7 @@ def _label_words(
     keeping, open_jar = _keeping(product, batch)
     price = ""
     if product.price is not None:
-        price = str(format_currency(product.price, product.currency, locale=shop.locale))
+        price = in_currency(product.price, product.currency, shop.locale)
     lead = "Ingredients: " if law is Jurisdiction.EU else "INGREDIENTS: "
     return Words(
         law=law,
