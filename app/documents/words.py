@@ -18,10 +18,10 @@ from app.science.acid_base.wording import in_words, range_in_words
 from app.science.numbers import figures, to_places
 from app.store.types import day_text, plain_text
 from app.store.workshop import Workshop
+from app.work.pricing import in_currency
 
 if TYPE_CHECKING:
-    from app.work.pricing import in_currency
-from app.work.cost_sheet import CostSheet
+    from app.work.cost_sheet import CostSheet
 
 DASH = "–"
 FIGURE_WIDE, POINT_WIDE = "\u2007", "\u2008"
