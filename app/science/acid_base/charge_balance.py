@@ -180,14 +180,18 @@ def accelerated(strength: Array, found: Array, last: Array | None, last_found: A
     return following
 
 
-def solve(system: Solutions) -> Equilibrium:
+def solve(system: Solutions, start_ph: float = 7.0, start_strength: float = 0.05) -> Equilibrium:
     """Solve every row for pH and ionic strength together.
 
     The pH is the root of the charge balance, which falls strictly with pH at fixed ionic strength; around it the
     ionic strength is a fixed point, stopped when it moves less than 1e-11 mol/kg.
+
+    Args:
+        system: N solutions.
+        start_ph, start_strength: where to begin, -2 to 16 and mol/kg; what is found does not depend on it.
     """
-    strength = np.full(system.totals.shape[0], 0.05)
-    ph = np.full_like(strength, 7.0)
+    strength = np.full(system.totals.shape[0], start_strength)
+    ph = np.full_like(strength, start_ph)
     last: Array | None = None
     last_found: Array | None = None
     for _ in range(MOST_ROUNDS):

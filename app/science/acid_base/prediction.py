@@ -60,9 +60,10 @@ def _open_to_air(model: Model, solved: Equilibrium, spread: Range) -> Range:
     """Let the lower bound fall by what carbon dioxide of the air can do to the solution."""
     theta = np.zeros((1, len(model.inputs)))
     system = dose_system(model, theta, np.zeros((1, len(model.adjusters))))
-    taken = uptake_of_carbon_dioxide(system, float(solved.ph[0]), float(solved.ionic_strength[0]))
-    aired = solve(replace(system, strong_charge=system.strong_charge - taken))
-    fall = max(float(solved.ph[0] - aired.ph[0]), 0.0)
+    ph, strength = float(solved.ph[0]), float(solved.ionic_strength[0])
+    taken = uptake_of_carbon_dioxide(system, ph, strength)
+    aired = solve(replace(system, strong_charge=system.strong_charge - taken), ph, strength)
+    fall = max(ph - float(aired.ph[0]), 0.0)
     return replace(spread, low=spread.value - float(np.hypot(spread.value - spread.low, fall)))
 
 

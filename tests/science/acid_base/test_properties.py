@@ -53,6 +53,17 @@ def test_the_share_that_is_left_whole_is_that_of_the_solved_mixture(name, alkali
 
 
 @FEW
+@given(lines, st.floats(-2.0, 16.0), st.floats(0.0, 3.0))
+@example([("sodium_hyaluronate", 1.0)], 16.0, 0.0)
+def test_where_the_search_begins_changes_nothing(drawn, start_ph, start_strength):
+    model = compile_model(mixture(drawn))
+    system = dose_system(model, np.zeros((1, len(model.inputs))), np.zeros((1, 0)))
+    usual, other = solve(system), solve(system, start_ph, start_strength)
+    assert other.ph == pytest.approx(usual.ph, abs=1e-8)
+    assert other.ionic_strength == pytest.approx(usual.ionic_strength, abs=1e-9)
+
+
+@FEW
 @given(lines)
 @example([("sodium_hyaluronate", 1.0)])
 def test_every_formula_is_electrically_neutral(drawn):
