@@ -46,6 +46,7 @@ class Bench:
     def __init__(self, app: Flask) -> None:
         self.app = app
         self.port = 0
+        self.called = threading.Lock()
         self.open()
 
     @property
@@ -60,14 +61,17 @@ class Bench:
 
     def close(self) -> None:
         self.server.task_dispatcher.shutdown()
-        # Its own thread closes the sockets: closed from here, they could be gone in the middle of its wait.
-        self.server.trigger.pull_trigger(self._leave)
+        # Its own thread closes the sockets: closed from here, they could be gone in the middle of its wait. It may be
+        # awake already, and closes none before the call that wakes it has ended.
+        with self.called:
+            self.server.trigger.pull_trigger(self._leave)
         self.thread.join(timeout=5)
 
     def _leave(self) -> None:
-        for channel in list(self.server.active_channels.values()):
-            channel.handle_close()
-        self.server.close()
+        with self.called:
+            for channel in list(self.server.active_channels.values()):
+                channel.handle_close()
+            self.server.close()
 
 
 @pytest.fixture
