@@ -43,8 +43,8 @@ def test_the_index_of_5000_materials(benchmark: BenchmarkFixture, shelf: Index[i
 def test_the_library_and_its_index_in_a_new_process() -> None:
     code = (
         "from app.reference.materials import library_materials as m\n"
-        "from app.reference.search import Entry, build_index\n"
-        "build_index(Entry(x.key, x.name, x.inci_names, x.cas_numbers, x.functions) for x in m())"
+        "from app.reference.search import SearchEntry, build_index\n"
+        "build_index(SearchEntry(x.key, x.name, x.inci_names, x.cas_numbers, x.functions) for x in m())"
     )
     start = time.perf_counter()
     subprocess.run([sys.executable, "-c", code], check=True, cwd=ROOT)
