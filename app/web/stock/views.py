@@ -181,16 +181,14 @@ def receive_output(batch_id: int) -> Page:
 @blueprint.get("/stock/lots/<int:lot_id>/edit")
 def edit_lot(lot_id: int) -> str:
     """Show the particulars of a lot to be corrected."""
-    with context.store().reading() as session:
-        found = get_lot(session, lot_id)
-    return _edit_page(lot_id, lots.LotForm.of(found), found.row_version)
+    return _edit_page(lot_id)
 
 
-def _edit_page(lot_id: int, form: Form, row_version: int, **more: object) -> str:
-    given: dict[str, object] = {"faults": {}, "differences": (), **more}
+def _edit_page(lot_id: int, form: lots.LotForm | None = None, **more: object) -> str:
     with context.store().reading() as session:
         lot = get_lot(session, lot_id)
-        return render_template("stock/edit_lot.html", lot=lot, form=form, row_version=row_version, **given)
+        given: dict[str, object] = {"faults": {}, "differences": (), "row_version": lot.row_version, **more}
+        return render_template("stock/edit_lot.html", lot=lot, form=form or lots.LotForm.of(lot), **given)
 
 
 @blueprint.post("/stock/lots/<int:lot_id>/edit")
@@ -200,9 +198,9 @@ def save_lot(lot_id: int) -> Page:
     try:
         lots.revise_lot(context.store(), lot_id, form, row_version, by=context.person())
     except Faults as wrong:
-        return _edit_page(lot_id, form, row_version, faults=wrong.by_field), 422
+        return _edit_page(lot_id, form, row_version=row_version, faults=wrong.by_field), 422
     except Overtaken as wrong:
-        return _edit_page(lot_id, form, int(wrong.mark), differences=wrong.differences), 409
+        return _edit_page(lot_id, form, row_version=wrong.mark, differences=wrong.differences), 409
     flash("Lot saved.")
     return redirect(url_for("stock.lot", lot_id=lot_id), 303)
 

@@ -230,7 +230,8 @@ def cancel_dispatch(session: Session, dispatch_id: int, typed: CancelForm) -> No
         raise Conflict("It belongs to a recall that is closed, which is kept as it is.")
     of = (dispatch.product_id, dispatch.batch_id)
     held = units_with(session, dispatch.receiver_id, *of) if dispatch.receiver_id is not None else None
-    if min(units_out(session, *of), units_out(session, *of) if held is None else held) - dispatch.signed_units < 0:
+    out = units_out(session, *of)
+    if min(out, out if held is None else held) - dispatch.signed_units < 0:
         raise Conflict("Units of it have come back; cancel the return first.")
     if units_on_hand(session, *of) + dispatch.signed_units < 0:
         raise Conflict("These units have gone out again since; cancel that dispatch first.")
