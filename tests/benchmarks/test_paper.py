@@ -17,8 +17,7 @@ from app.documents import dossier, label_papers, papers
 from app.documents.worker import lay_out
 
 pytestmark = pytest.mark.paper
-# Since the fonts are unpacked once a layout takes half of what it took; the rest (reading, the template) is as it was.
-MOST_TIMES_THE_LAYOUT = 1.4
+MOST_TIMES_THE_LAYOUT = 1.2
 ROUNDS = 7
 SHEET = "A4, 24 labels of 70 x 37 mm"
 
